@@ -1,0 +1,1 @@
+"""Everything that touches the world: microphone, files, screen, clock."""
