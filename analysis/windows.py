@@ -125,7 +125,8 @@ def window_size(
     turns
         Wanted revolutions in a window.
     shortest, longest
-        Bounds of the duration, s, applied before the number is rounded up to a fast one.
+        Bounds of the duration, s, applied before the number is rounded up to a fast one (by a few
+        per cent, a ninth at most).
 
     Returns
     -------
