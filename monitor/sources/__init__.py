@@ -1,0 +1,21 @@
+"""
+Where sound comes from: a recording or a microphone, in blocks of any size.
+
+Both sources give the same thing, so that live listening and replay feed the same loop. A source never
+judges what it hears; it only says, in a block's ``note``, when samples are missing.
+"""
+
+from monitor.sources.block import Block, Source
+from monitor.sources.microphone import OVERFLOW, Device, Microphone, find_microphone, microphones
+from monitor.sources.recording import Recording
+
+__all__ = [
+    "OVERFLOW",
+    "Block",
+    "Device",
+    "Microphone",
+    "Recording",
+    "Source",
+    "find_microphone",
+    "microphones",
+]
