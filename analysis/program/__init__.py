@@ -1,0 +1,26 @@
+"""
+The program that is being cut: read, timed, taken apart into parts, and written anew to carry on.
+
+The language is that of Kramer, Proctor and Messina, *The NIST RS274/NGC Interpreter, Version 3*,
+NISTIR 6556, 2000.
+"""
+
+from analysis.program.moves import Kind, Moves
+from analysis.program.notes import Note
+from analysis.program.program import Program
+from analysis.program.reader import decode, read
+from analysis.program.timing import Machine, Schedule, schedule
+from analysis.program.work import cutting
+
+__all__ = [
+    "Kind",
+    "Machine",
+    "Moves",
+    "Note",
+    "Program",
+    "Schedule",
+    "cutting",
+    "decode",
+    "read",
+    "schedule",
+]

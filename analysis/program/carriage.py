@@ -1,0 +1,250 @@
+"""
+Where the bit is while a program is read, and the rows that its moves leave behind.
+
+Positions are kept without the G92 offset, in mm. An axis is *in doubt* while the program has not said
+where it stands (at the start, after a change of coordinate system or of length offset); it is *adrift*
+where not even the motion that brought it there can be followed (G28, G30, G53, a probe).
+"""
+
+import math
+from typing import NamedTuple
+
+from analysis.errors import ProgramError
+from analysis.program import arcs
+from analysis.program.moves import Kind, Point, Row
+from analysis.program.notes import Notes
+from analysis.program.state import INVERSE_TIME, PER_TURN, START, Modes
+from analysis.program.words import Block
+
+AXES = "XYZ"
+CENTRES = "IJK"
+
+LIFT = 10.0
+"""mm; how far above the highest place so far the home of Z is drawn, for the program does not say."""
+
+
+class Way(NamedTuple):
+    """How a move gets to its end: about which centre and how far (rad), how fast (mm/min), how long (s)."""
+
+    centre: Point | None = None
+    sweep: float = 0.0
+    feed: float = math.nan
+    seconds: float = 0.0
+
+
+STRAIGHT = Way()
+
+
+class Carriage:
+    """Position, offsets, doubts and moves."""
+
+    def __init__(self, notes: Notes) -> None:
+        self.at: Point = (0.0, 0.0, 0.0)
+        self.offset: Point = (0.0, 0.0, 0.0)
+        self.kept_offset: Point = (0.0, 0.0, 0.0)
+        self.offset_doubt = ""
+        self.doubt = [START, START, START]
+        self.adrift = [False, False, False]
+        self.in_doubt = True
+        self.rows: list[Row] = []
+        self.highest = 0.0
+        self._notes = notes
+
+    def lose(self, axes: tuple[int, ...], why: str, *, adrift: bool) -> None:
+        """Take the position on these axes as unknown."""
+        for axis in axes:
+            if adrift or not self.doubt[axis]:
+                self.doubt[axis] = why
+            self.adrift[axis] = self.adrift[axis] or adrift
+        self.in_doubt = any(self.doubt)
+
+    def find(self, axis: int) -> None:
+        """Take the position on this axis as known from here on."""
+        self.doubt[axis] = ""
+        self.adrift[axis] = False
+        self.in_doubt = any(self.doubt)
+
+    def target(self, block: Block, modes: Modes, *, homing: bool = False) -> Point:
+        """Take the X, Y and Z words out of the block and return where they lead."""
+        target = list(self.at)
+        words = block.words
+        for axis, letter in enumerate(AXES):
+            if letter not in words:
+                continue
+            word = words.pop(letter)
+            if modes.distance == 900:
+                target[axis] = word.value * modes.scale + self.offset[axis]
+                if self.in_doubt and not homing:
+                    self.find(axis)
+            else:
+                target[axis] += word.value * modes.scale
+                if self.doubt[axis] and not homing:
+                    self._step_in_doubt(block, axis)
+        return target[0], target[1], target[2]
+
+    def _step_in_doubt(self, block: Block, axis: int) -> None:
+        if self.adrift[axis]:
+            message = f"G91 from an unknown place ({self.doubt[axis]}): write G90 and {AXES[axis]} first"
+            raise block.error(message)
+        text = f"{AXES[axis]} steps on from a place that is taken as {self.at[axis]:g} mm: {self.doubt[axis]}"
+        self._notes.once(text, block.number, 1)
+
+    def add(
+        self,
+        kind: Kind,
+        end: Point,
+        block: Block,
+        modes: Modes,
+        way: Way = STRAIGHT,
+    ) -> None:
+        """Append a move from where the bit stands."""
+        self.rows.append(
+            Row(
+                kind=kind,
+                start=self.at,
+                end=end,
+                centre=way.centre,
+                sweep=way.sweep,
+                plane=modes.plane // 10,
+                feed=way.feed,
+                speed=modes.turning,
+                bit=modes.bit,
+                seconds=way.seconds,
+                line=block.number,
+                word=block.name,
+            )
+        )
+        self.at = end
+        self.highest = max(self.highest, end[2])
+
+    def rapid(self, end: Point, block: Block, modes: Modes) -> None:
+        """Traverse in a straight line; nothing where there is no way to go."""
+        if end != self.at:
+            self.add(Kind.RAPID, end, block, modes)
+
+    def feed(self, end: Point, block: Block, modes: Modes) -> None:
+        """Feed in a straight line; nothing where there is no way to go."""
+        self._check_start(block, (0, 1, 2), arc=False)
+        rate, seconds = feed_rate(block, modes, math.dist(self.at, end))
+        if end != self.at:
+            self.add(Kind.CUT, end, block, modes, Way(feed=rate, seconds=seconds))
+
+    def arc(self, end: Point, block: Block, modes: Modes, *, clockwise: bool) -> None:
+        """Feed along an arc or a helix."""
+        first, second, normal = modes.axes
+        self._check_start(block, (first, second), arc=True)
+        start = (self.at[first], self.at[second])
+        finish = (end[first], end[second])
+        middle = self._centre(block, modes, start, finish, clockwise=clockwise)
+        radius = math.dist(start, middle)
+        if radius < 1e-6:
+            raise block.error("the arc has no radius: its centre is where it starts; correct I, J, K or R")
+        self._check_radius(block, modes, arcs.mismatch(start, finish, middle), radius)
+        sweep = arcs.sweep_about(start, finish, middle, clockwise=clockwise)
+        length = math.hypot((radius + math.dist(finish, middle)) / 2 * sweep, end[normal] - self.at[normal])
+        rate, seconds = feed_rate(block, modes, length)
+        centre = [0.0, 0.0, 0.0]
+        centre[first], centre[second], centre[normal] = *middle, self.at[normal]
+        way = Way((centre[0], centre[1], centre[2]), sweep, rate, seconds)
+        self.add(Kind.CUT, end, block, modes, way)
+
+    def _centre(
+        self, block: Block, modes: Modes, start: arcs.Flat, finish: arcs.Flat, *, clockwise: bool
+    ) -> arcs.Flat:
+        radius = block.take("R")
+        given = [block.take(CENTRES[axis]) for axis in modes.axes[:2]]
+        if radius is not None:
+            if any(given):
+                raise block.error("an arc takes either R or I, J, K, not both; keep one", radius)
+            slack = arcs.bearable(abs(radius.value * modes.scale))
+            try:
+                return arcs.centre_from_radius(
+                    start, finish, radius.value * modes.scale, clockwise=clockwise, slack=slack
+                )
+            except arcs.BadArcError as error:
+                raise block.error(f"{error}; correct R", radius) from None
+        if not any(given):
+            letters = " and ".join(CENTRES[axis] for axis in sorted(modes.axes[:2]))
+            raise block.error(f"an arc in G{modes.plane // 10} needs {letters}, or R; none is there")
+        if modes.arc_distance == 901 and not all(given):
+            raise block.error("with G90.1 an arc needs both words for its centre; add the other one")
+        values = [0.0 if word is None else word.value * modes.scale for word in given]
+        if modes.arc_distance == 911:
+            return start[0] + values[0], start[1] + values[1]
+        first, second, _ = modes.axes
+        return values[0] + self.offset[first], values[1] + self.offset[second]
+
+    def _check_radius(self, block: Block, modes: Modes, off: float, radius: float) -> None:
+        if off <= arcs.tolerance(modes.scale):
+            return
+        if off > arcs.bearable(radius):
+            message = f"the arc ends {off:.4g} mm off its circle: the centre is wrong, or G90.1/G91.1 is"
+            raise block.error(message)
+        text = "the arc ends a little off its circle, more than NISTIR 6556 allows; some controls refuse it"
+        self._notes.add(text, block.number, 1)
+
+    def _check_start(self, block: Block, axes: tuple[int, ...], *, arc: bool) -> None:
+        """Refuse or note a feed that begins who knows where."""
+        if not self.in_doubt:
+            return
+        for axis in axes:
+            if self.adrift[axis] and arc:
+                message = f"an arc from an unknown {AXES[axis]} ({self.doubt[axis]}): write it with G0 first"
+                raise block.error(message)
+            if self.doubt[axis]:
+                text = f"a feed begins at an unknown {AXES[axis]}, taken as {self.at[axis]:g}: {self.doubt[axis]}"
+                self._notes.once(text, block.number, 1)
+
+    def wait(self, kind: Kind, block: Block, modes: Modes, seconds: float = 0.0) -> None:
+        """Dwell, pause or change the bit where the bit stands."""
+        self.add(kind, self.at, block, modes, Way(seconds=seconds))
+
+    def go_home(self, named: tuple[int, ...], why: str, block: Block, modes: Modes) -> None:
+        """Go to a place that only the machine knows: up by `LIFT` if Z goes, the rest in doubt."""
+        if 2 in named:
+            self.rapid((self.at[0], self.at[1], self.highest + LIFT), block, modes)
+        self.lose((0, 1, 2), why, adrift=True)
+
+    def shift(self, axis: int, value: float, why: str) -> None:
+        """Let this axis read `value` mm where it stands (G92)."""
+        offset, at = list(self.offset), list(self.at)
+        if self.doubt[axis]:
+            at[axis], offset[axis] = value, 0.0
+            self.offset_doubt = self.offset_doubt or why
+            self.find(axis)
+        else:
+            offset[axis] = at[axis] - value
+        self.offset, self.at = (offset[0], offset[1], offset[2]), (at[0], at[1], at[2])
+
+    def reread(self, axis: int, value: float) -> None:
+        """Let this axis read `value` mm where it stands, for good (G10 L20)."""
+        at = list(self.at)
+        at[axis] = value + self.offset[axis]
+        self.at = (at[0], at[1], at[2])
+        self.find(axis)
+
+
+def feed_rate(block: Block, modes: Modes, length: float) -> tuple[float, float]:
+    """
+    Return the feed in mm/min for a way of `length` mm, and the seconds asked for (G93) or 0.
+
+    Raises
+    ------
+    ProgramError
+        If no feed is in force.
+    """
+    if not modes.feed:
+        raise _no_feed(block, modes)
+    if modes.feed_mode == INVERSE_TIME:
+        return length * modes.feed, 60.0 / modes.feed
+    if modes.feed_mode == PER_TURN:
+        if not modes.turning:
+            raise block.error("G95 feeds per turn of the spindle, and the spindle is stopped; add M3 and S")
+        return modes.feed * modes.turning, 0.0
+    return modes.feed, 0.0
+
+
+def _no_feed(block: Block, modes: Modes) -> ProgramError:
+    if modes.feed_mode == INVERSE_TIME:
+        return block.error("with G93 every feed line needs its own F greater than 0; add it")
+    return block.error("a feed (G1, G2, G3 or a cycle) without F: add a feed rate greater than 0")

@@ -1,0 +1,218 @@
+"""
+What the machine does, as arrays: one row per motion, dwell or stop, in the order of execution.
+
+The rows are collected while the program is read (`Row`), and turned into arrays once, at the end
+(`moves_from`). What kind of move a row is follows from its geometry, so it is decided there, for all
+rows together.
+"""
+
+import enum
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import NamedTuple, TypeAlias
+
+import numpy as np
+from numpy.typing import NDArray
+
+Point: TypeAlias = tuple[float, float, float]
+
+STEEP = 2.0
+"""A feed that goes down at least this many times as far as across is a plunge, else a ramp."""
+
+TINY = 1e-9
+"""mm; what is shorter is a rounding error of the arithmetic, not a motion."""
+
+AXES_OF_PLANE = {17: (0, 1, 2), 18: (2, 0, 1), 19: (1, 2, 0)}
+"""First, second and normal axis of a plane (0 X, 1 Y, 2 Z), right-handed seen from the normal's +."""
+
+
+class Kind(enum.IntEnum):
+    """What a move does, as far as its geometry tells."""
+
+    RAPID = 0
+    """A traverse (G0, or inside a drilling cycle) that is not straight up."""
+    PLUNGE = 1
+    """A feed straight down, or nearly (`STEEP`)."""
+    CUT = 2
+    """A feed that does not go down."""
+    RAMP = 3
+    """A feed that goes down while it moves across: slanted line or helix."""
+    PECK = 4
+    """A drilling cycle's feed into the hole."""
+    RETRACT = 5
+    """Straight up, at traverse or feed."""
+    DWELL = 6
+    """A wait (G4, or inside a cycle); a probing move counts as one, for nobody knows its length."""
+    PAUSE = 7
+    """A stop until a person says go (M0, M1, M60)."""
+    BIT_CHANGE = 8
+    """M6."""
+
+
+class Row(NamedTuple):
+    """One move while the program is being read. `kind` is CUT for any feed, RAPID for any traverse."""
+
+    kind: Kind
+    start: Point
+    end: Point
+    centre: Point | None
+    sweep: float
+    plane: int
+    feed: float
+    speed: float
+    bit: int
+    seconds: float
+    line: int
+    word: int
+
+
+@dataclass(frozen=True, eq=False)
+class Moves:
+    """
+    The moves of a program, in the order of execution; every array has one row per move.
+
+    Coordinates are those of the work's coordinate system without any G92 offset, in mm.
+
+    Attributes
+    ----------
+    kind
+        (n,) int8, see `Kind`.
+    start, end
+        (n, 3) mm.
+    centre
+        (n, 3) mm; NaN for straight moves.
+    sweep
+        (n,) rad, anticlockwise positive seen from the + side of the plane's normal; 0 for straight moves.
+    plane
+        (n,) int8: 17 (XY), 18 (ZX), 19 (YZ).
+    length
+        (n,) mm along the path, helix included.
+    feed
+        (n,) mm/min; NaN for traverses, dwells and stops.
+    speed
+        (n,) spindle speed in rpm while this runs; 0 when stopped or never stated.
+    bit
+        (n,) int32, T number in the spindle; 0 before the first.
+    seconds
+        (n,) s to dwell, or the duration asked for by inverse-time feed (G93); else 0.
+    file_line
+        (n,) int32, counted from 1.
+    word
+        (n,) int32, N-word of that line; -1 when it has none.
+    """
+
+    kind: NDArray[np.int8]
+    start: NDArray[np.float64]
+    end: NDArray[np.float64]
+    centre: NDArray[np.float64]
+    sweep: NDArray[np.float64]
+    plane: NDArray[np.int8]
+    length: NDArray[np.float64]
+    feed: NDArray[np.float64]
+    speed: NDArray[np.float64]
+    bit: NDArray[np.int32]
+    seconds: NDArray[np.float64]
+    file_line: NDArray[np.int32]
+    word: NDArray[np.int32]
+
+    def __len__(self) -> int:
+        """Return the number of moves."""
+        return len(self.kind)
+
+
+def moves_from(rows: Sequence[Row]) -> Moves:
+    """
+    Turn collected rows into arrays and decide the kind of each.
+
+    Parameters
+    ----------
+    rows
+        In the order of execution; may be empty.
+
+    Returns
+    -------
+    Moves
+        With lengths computed and kinds refined from the geometry.
+    """
+    n = len(rows)
+    start = _points([row.start for row in rows])
+    end = _points([row.end for row in rows])
+    centre = np.full((n, 3), np.nan)
+    arcs = [i for i, row in enumerate(rows) if row.centre is not None]
+    centre[arcs] = _points([rows[i].centre or rows[i].start for i in arcs])
+    sweep = np.array([row.sweep for row in rows], dtype=np.float64)
+    plane = np.array([row.plane for row in rows], dtype=np.int8)
+    length = _lengths(start, end, centre, sweep, plane)
+    asked = np.array([row.kind for row in rows], dtype=np.int8)
+    return Moves(
+        kind=_kinds(asked, start, end, sweep),
+        start=start,
+        end=end,
+        centre=centre,
+        sweep=sweep,
+        plane=plane,
+        length=length,
+        feed=np.array([row.feed for row in rows], dtype=np.float64),
+        speed=np.array([row.speed for row in rows], dtype=np.float64),
+        bit=np.array([row.bit for row in rows], dtype=np.int32),
+        seconds=np.array([row.seconds for row in rows], dtype=np.float64),
+        file_line=np.array([row.line for row in rows], dtype=np.int32),
+        word=np.array([row.word for row in rows], dtype=np.int32),
+    )
+
+
+def lowest(moves: Moves) -> NDArray[np.float64]:
+    """Return the lowest Z, mm, that each move reaches, arcs standing upright (G18, G19) included."""
+    low = np.minimum(moves.start[:, 2], moves.end[:, 2])
+    for i in np.flatnonzero((moves.sweep != 0) & (moves.plane != 17)):
+        low[i] = min(low[i], _bottom_of_arc(moves, int(i)))
+    return low
+
+
+def _bottom_of_arc(moves: Moves, i: int) -> float:
+    """Return the Z of the lowest point of an upright arc, or infinity if its sweep leaves that out."""
+    first, second, _ = AXES_OF_PLANE[int(moves.plane[i])]
+    arm = moves.start[i] - moves.centre[i]
+    down = np.pi if first == 2 else -np.pi / 2  # where -Z lies in the plane's own angles
+    turn = (down - np.arctan2(arm[second], arm[first])) * np.sign(moves.sweep[i]) % (2 * np.pi)
+    if turn > abs(moves.sweep[i]):
+        return float("inf")
+    return float(moves.centre[i, 2] - np.hypot(arm[first], arm[second]))
+
+
+def _points(points: Sequence[Point]) -> NDArray[np.float64]:
+    return np.array(points, dtype=np.float64).reshape(len(points), 3)
+
+
+def _lengths(
+    start: NDArray[np.float64],
+    end: NDArray[np.float64],
+    centre: NDArray[np.float64],
+    sweep: NDArray[np.float64],
+    plane: NDArray[np.int8],
+) -> NDArray[np.float64]:
+    """Return path lengths; an arc whose radius changes a little is taken at its mean radius."""
+    length: NDArray[np.float64] = np.sqrt(((end - start) ** 2).sum(axis=1))
+    for code, (first, second, normal) in AXES_OF_PLANE.items():
+        at = np.flatnonzero((sweep != 0) & (plane == code))
+        arms = [p[at][:, [first, second]] - centre[at][:, [first, second]] for p in (start, end)]
+        radius = np.mean([np.hypot(arm[:, 0], arm[:, 1]) for arm in arms], axis=0)
+        length[at] = np.hypot(radius * np.abs(sweep[at]), end[at, normal] - start[at, normal])
+    return length
+
+
+def _kinds(
+    asked: NDArray[np.int8], start: NDArray[np.float64], end: NDArray[np.float64], sweep: NDArray[np.float64]
+) -> NDArray[np.int8]:
+    kind = asked.copy()
+    step = end - start
+    across = np.hypot(step[:, 0], step[:, 1])
+    down = -step[:, 2]
+    straight = sweep == 0
+    feed = asked == Kind.CUT
+    descends = feed & (down > TINY)
+    kind[descends] = Kind.RAMP
+    kind[descends & straight & (down >= STEEP * across)] = Kind.PLUNGE
+    moving = feed | (asked == Kind.RAPID)
+    kind[moving & straight & (down < -TINY) & (across <= TINY)] = Kind.RETRACT
+    return kind

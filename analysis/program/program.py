@@ -1,0 +1,38 @@
+"""A program that has been read."""
+
+from dataclasses import dataclass
+
+from analysis.program.moves import Moves
+from analysis.program.notes import Note
+
+
+@dataclass(frozen=True, eq=False)
+class Program:
+    """
+    A program: its text, its moves and what is odd about it.
+
+    Attributes
+    ----------
+    name
+        What the caller calls it.
+    lines
+        The text, line by line, without line ends; file line 1 is `lines[0]`.
+    moves
+        What the machine does.
+    top
+        Z of the work's top, mm (see `analysis.program.work.top_of_work`).
+    warnings
+        What was not understood or had to be assumed.
+    bits
+        Per T number, the comment found near the bit change, or "".
+    skip_slashed
+        Whether lines that begin with ``/`` were left out.
+    """
+
+    name: str
+    lines: tuple[str, ...]
+    moves: Moves
+    top: float
+    warnings: tuple[Note, ...]
+    bits: dict[int, str]
+    skip_slashed: bool = True

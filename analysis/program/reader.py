@@ -1,0 +1,106 @@
+"""From the text of a program to its moves."""
+
+import re
+from bisect import bisect_right
+from collections.abc import Sequence
+
+import numpy as np
+
+from analysis.errors import ProgramError
+from analysis.program.interpreter import Interpreter
+from analysis.program.moves import Kind, Row, moves_from
+from analysis.program.program import Program
+from analysis.program.work import cutting, top_of_work
+
+_LINE_END = re.compile(r"\r\n|\n|\r")
+NOT_A_PROGRAM = "choose the file that the machine runs: lines of words such as G1 X10 Y20 F1200"
+
+
+def read(text: str, name: str = "program", *, skip_slashed: bool = True) -> Program:
+    r"""
+    Read a program.
+
+    Parameters
+    ----------
+    text
+        With any line ends.
+    name
+        What to call it.
+    skip_slashed
+        Leave out the lines that begin with ``/`` (block delete); they are noted either way.
+
+    Returns
+    -------
+    Program
+
+    Raises
+    ------
+    ProgramError
+        If it is no program, does not move, or leaves open how the bit moves.
+
+    Examples
+    --------
+    >>> program = read("G21 G90\nG0 Z5\nG1 Z-1 F300\nG1 X10\nM2\n")
+    >>> len(program.moves), program.top
+    (3, 0.0)
+    """
+    lines = split_lines(text)
+    run = Interpreter(lines, skip_slashed=skip_slashed)
+    run.run()
+    rows = run.carriage.rows
+    if not any(row.kind in (Kind.RAPID, Kind.CUT, Kind.PECK) for row in rows):
+        raise ProgramError(f"{name} moves nothing: {NOT_A_PROGRAM}")
+    if not run.modes.bit_changed:
+        rows = _bits_as_selected(rows, run.selections)
+    moves = moves_from(rows)
+    top = top_of_work(moves)
+    if top:
+        run.notes.add(f"zero is not on the work's top, which is estimated at Z{top:.3f} mm")
+    if np.any(cutting(moves, top) & (moves.speed == 0)):
+        run.notes.add("it cuts while no spindle speed is stated; taken as a spindle switched by hand")
+    return Program(
+        name=name,
+        lines=lines,
+        moves=moves,
+        top=top,
+        warnings=run.notes.all(),
+        bits={bit: run.bits.get(bit, "") for bit in dict.fromkeys(moves.bit.tolist())},
+        skip_slashed=skip_slashed,
+    )
+
+
+def split_lines(text: str) -> tuple[str, ...]:
+    """Return the lines of a text, whatever their ends; no break spaces become blanks."""
+    lines = _LINE_END.split(text.replace("\xa0", " "))
+    return tuple(lines[:-1] if not lines[-1] else lines)
+
+
+def decode(raw: bytes) -> str:
+    """
+    Return the text of a file: UTF-8, else the Windows code page for western Europe.
+
+    Raises
+    ------
+    ProgramError
+        If it is no text.
+    """
+    if b"\0" in raw or _share_of_control(raw) > 0.1:
+        raise ProgramError(f"this is no text: {NOT_A_PROGRAM}")
+    try:
+        return raw.decode("utf-8-sig")
+    except UnicodeDecodeError:
+        return raw.decode("cp1252", errors="replace")
+
+
+def _share_of_control(raw: bytes) -> float:
+    control = sum(raw[:65536].count(sign) for sign in range(32) if sign not in b"\t\n\r\f\x1a")
+    return control / max(len(raw[:65536]), 1)
+
+
+def _bits_as_selected(rows: Sequence[Row], selections: Sequence[tuple[int, int]]) -> list[Row]:
+    """Give the bit of a program without M6: the one that T selected last."""
+    if not selections:
+        return list(rows)
+    begins = [begin for begin, _ in selections]
+    bits = [0, *(bit for _, bit in selections)]
+    return [row._replace(bit=bits[bisect_right(begins, i)]) for i, row in enumerate(rows)]

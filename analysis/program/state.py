@@ -1,0 +1,164 @@
+"""
+What is in force between two lines: the modal groups of NISTIR 6556, Table 4, and where the bit stands.
+
+G codes are kept as ten times their number, so that G59.3 is the whole number 593.
+"""
+
+from dataclasses import dataclass, field
+
+from analysis.cutting import MM_PER_INCH
+from analysis.program.moves import AXES_OF_PLANE, Point
+
+NO_MOTION = 800
+"""G80: nothing moves until a motion word says how."""
+
+FIRST_CYCLE, LAST_CYCLE = 810, 890
+
+INVERSE_TIME, PER_MINUTE, PER_TURN = 930, 940, 950
+
+SYSTEMS = (540, 550, 560, 570, 580, 590, 591, 592, 593)
+
+START = "the program has not said where it starts"
+
+
+@dataclass(frozen=True)
+class Cycle:
+    """
+    The words of a drilling cycle that carry over to its next line.
+
+    `bottom`, `clear`, `step` and `pause` are Z, R and Q in mm as programmed, and P in s; `initial` is
+    where the bit stood before the series began, and `plane` the level that R meant last, both in mm.
+    """
+
+    bottom: float
+    clear: float
+    step: float | None
+    pause: float | None
+    initial: float
+    plane: float
+
+
+@dataclass(frozen=True)
+class Modes:
+    """
+    The modal groups.
+
+    Attributes
+    ----------
+    motion
+        0, 10, 20, 30, or a cycle 810 to 890; 800 when none.
+    plane, units, distance, arc_distance, feed_mode, return_mode, system, path
+        170 to 190; 200 or 210; 900 or 910; 901 or 911; 930 to 950; 980 or 990; 540 to 593; 610, 611, 640.
+    units_stated
+        False while the program has not said whether it means mm or inch.
+    tolerance
+        P of G64, in the unit then in force; ``None`` without.
+    length
+        H of the tool length offset in force, ``None`` for G49.
+    feed
+        mm/min, or mm per turn (G95), or 1/min (G93); ``None`` while none is in force.
+    speed
+        rpm, as S said; it turns only if `spindle` says so.
+    spindle
+        3, 4 or 5.
+    mist, flood, overrides
+        M7, M8, M48.
+    selected, bit
+        T number chosen, and T number in the spindle.
+    bit_changed
+        Whether M6 has been used.
+    cycle
+        While a cycle is in force.
+    """
+
+    motion: int = NO_MOTION
+    plane: int = 170
+    units: int = 210
+    units_stated: bool = False
+    distance: int = 900
+    arc_distance: int = 911
+    feed_mode: int = PER_MINUTE
+    return_mode: int = 980
+    system: int = 540
+    path: int = 610
+    tolerance: float | None = None
+    length: int | None = None
+    feed: float | None = None
+    speed: float = 0.0
+    spindle: int = 5
+    mist: bool = False
+    flood: bool = False
+    overrides: bool = True
+    selected: int = 0
+    bit: int = 0
+    bit_changed: bool = False
+    cycle: Cycle | None = None
+
+    @property
+    def scale(self) -> float:
+        """Millimetres in the unit of length in force."""
+        return MM_PER_INCH if self.units == 200 else 1.0
+
+    @property
+    def axes(self) -> tuple[int, int, int]:
+        """First, second and normal axis of the plane in force."""
+        return AXES_OF_PLANE[self.plane // 10]
+
+    @property
+    def in_cycle(self) -> bool:
+        """Whether a line with nothing but a place would drill there."""
+        return FIRST_CYCLE <= self.motion <= LAST_CYCLE
+
+    @property
+    def turning(self) -> float:
+        """Spindle speed, rpm, as far as the program says; 0 when stopped."""
+        return 0.0 if self.spindle == 5 else self.speed
+
+
+@dataclass(frozen=True)
+class State:
+    """
+    All that must be put back to carry on from a line.
+
+    Attributes
+    ----------
+    modes
+        The modal groups.
+    position
+        mm, in the coordinates of `Moves`.
+    doubt
+        Per axis, why its position is not known; empty when it is.
+    offset
+        mm, G92 offset in force: position = programmed + offset.
+    kept_offset
+        mm, G92 offset that G92.2 put aside for G92.3.
+    offset_used
+        Whether the program has used G92 at all.
+    offset_doubt
+        Why the zero of the program can't be rebuilt; empty when it can.
+    parameters
+        All parameters set.
+    spindle_used
+        Whether the program has started the spindle so far.
+    origin_line
+        The last line that changed a coordinate system with G10; 0 for none.
+    depth
+        How many subprogram calls deep the line is.
+    """
+
+    modes: Modes
+    position: Point
+    doubt: tuple[str, str, str]
+    offset: Point
+    kept_offset: Point
+    offset_used: bool
+    offset_doubt: str
+    parameters: dict[int, float] = field(default_factory=dict)
+    spindle_used: bool = False
+    origin_line: int = 0
+    depth: int = 0
+
+    @property
+    def known(self) -> bool:
+        """Whether the position is known on all axes."""
+        return not any(self.doubt)

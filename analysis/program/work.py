@@ -1,0 +1,99 @@
+"""Where the work's top is, and which moves cut."""
+
+import numpy as np
+from numpy.typing import NDArray
+
+from analysis.program.moves import Kind, Moves, lowest
+
+SAME_LEVEL = 1e-3
+"""mm; levels closer than this are one."""
+
+_FEEDS = (Kind.PLUNGE, Kind.CUT, Kind.RAMP, Kind.PECK)
+
+
+def cutting(moves: Moves, top: float) -> NDArray[np.bool_]:
+    """
+    Return which moves cut: those that feed to below the top of the work.
+
+    Parameters
+    ----------
+    moves
+        n moves.
+    top
+        Z of the work's top, mm.
+
+    Returns
+    -------
+    ndarray of bool, shape (n,)
+    """
+    return np.isin(moves.kind, _FEEDS) & (lowest(moves) < top - 1e-6)
+
+
+def clear_height(moves: Moves) -> float:
+    """
+    Return the lowest Z, mm, at which the program itself traverses across; infinity if it never does.
+
+    Traverses before the first move that says a Z are left out: their height is not known.
+    """
+    across = _across(moves) & (moves.kind == Kind.RAPID) & _height_known(moves)
+    heights = np.minimum(moves.start[:, 2], moves.end[:, 2])[across]
+    return float(heights.min()) if len(heights) else float("inf")
+
+
+def top_of_work(moves: Moves) -> float:
+    """
+    Return the Z of the work's top, mm.
+
+    Z 0, where more of the way fed across lies at or below Z 0 than above it and the program traverses
+    above Z 0 (or not at all). That is the usual zero on top of the work.
+
+    Else the zero lies somewhere else, mostly on the spoilboard, and the top is estimated between the
+    highest level at which the bit feeds across and the lowest at which it traverses across, for the first
+    pass cuts and a traverse does not. Between the two, one step of depth above the highest level is taken
+    (passes are mostly of one depth), or half way where there is only one level.
+
+    Parameters
+    ----------
+    moves
+        n moves.
+
+    Returns
+    -------
+    float
+        Never below the highest level that is cut across, so that the first pass counts as cutting.
+    """
+    feeds = np.isin(moves.kind, (Kind.CUT, Kind.RAMP)) & _across(moves)
+    level = np.minimum(moves.start[:, 2], moves.end[:, 2])
+    heights = moves.end[(moves.kind == Kind.RAPID) & _across(moves) & _height_known(moves), 2]
+    pecks = moves.kind == Kind.PECK
+    below = moves.length[feeds & (level <= 0)].sum() + moves.length[pecks & (moves.end[:, 2] < 0)].sum()
+    above = moves.length[feeds & (level > 0)].sum() + moves.length[pecks & (moves.end[:, 2] >= 0)].sum()
+    if below >= above and (not len(heights) or heights.max() > 0):
+        return 0.0
+    return _estimate(level[feeds], moves.end[pecks, 2], clear_height(moves))
+
+
+def _estimate(levels: NDArray[np.float64], bottoms: NDArray[np.float64], clear: float) -> float:
+    """Return a top between the levels that are cut and the height that is traversed."""
+    cut = np.unique(np.concatenate([levels, bottoms]))
+    cut = cut[cut < clear - SAME_LEVEL]
+    if not len(cut):
+        return 0.0 if np.isinf(clear) else clear
+    highest = float(cut[-1])
+    lower = cut[cut < highest - SAME_LEVEL]
+    room = clear - highest
+    step = highest - float(lower[-1]) if len(lower) else room / 2
+    if np.isinf(step):
+        return highest + SAME_LEVEL
+    return highest + min(step, room / 2 if room < step else step)
+
+
+def _across(moves: Moves) -> NDArray[np.bool_]:
+    """Return which moves go across, straight or in an arc."""
+    way = np.hypot(moves.end[:, 0] - moves.start[:, 0], moves.end[:, 1] - moves.start[:, 1])
+    return np.asarray((way > 1e-6) | (moves.sweep != 0))
+
+
+def _height_known(moves: Moves) -> NDArray[np.bool_]:
+    """Return which moves come after the first that goes up or down."""
+    return np.asarray(np.cumsum(moves.end[:, 2] != moves.start[:, 2]) > 0)
