@@ -6,7 +6,8 @@ the mean delay from the change on, for a rule that starts afresh when the change
 already stood above zero is quicker. Shifts, references and thresholds are in standard deviations of a row.
 
 The exact ones assume independent normal rows of known mean and deviation. Rows of sound are neither
-independent nor is their baseline known: see ``correlation`` here and :func:`analysis.change.threshold_for`.
+independent nor is their baseline known: see ``correlation`` here and
+:func:`analysis.change.thresholds.threshold_for`.
 """
 
 import math
