@@ -281,12 +281,12 @@ def increasing_root(function: Callable[[float], float], target: float) -> float:
     Returns
     -------
     float
-        To about 12 digits; 0 where the function is above ``target`` from the start.
+        To about nine digits; 0 where the function is above ``target`` from the start.
     """
     low, high = 0.0, 1.0
     while function(high) < target:
         low, high = high, 2.0 * high
-    while high - low > 1e-12 * high and high > 1e-12:
+    while high - low > 1e-10 * high and high > 1e-10:
         middle = 0.5 * (low + high)
         low, high = (middle, high) if function(middle) < target else (low, middle)
     return high if low > 0.0 else 0.0

@@ -7,6 +7,8 @@ false alarms up to ten times too often. :func:`threshold_for` corrects for both.
 """
 
 import math
+from functools import partial
+from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -65,13 +67,14 @@ def budget_rows(false_alarms: float, hours: float, rows_per_second: float, chann
     return hours * 3600.0 * rows_per_second * channels / false_alarms
 
 
-def threshold_for(
+def threshold_for(  # noqa: PLR0913  # the rule, and each way in which rows depart from the ideal
     run_length: float,
     reference: float,
     *,
     two_sided: bool = False,
     correlation: float = 0.0,
     baseline_rows: float = math.inf,
+    robust: bool = False,
 ) -> float:
     """
     Return the CUSUM threshold that gives a run length when nothing changes.
@@ -87,9 +90,10 @@ def threshold_for(
     correlation
         Correlation of a row with the one before, 0 to below 1.
     baseline_rows
-        Number of rows from whose mean and standard deviation the baseline was computed, above 3. A median
-        knows as much as a mean of 64 % of the rows, a median absolute deviation as much as a standard
-        deviation of 37 %: with these give the smaller number.
+        Number of rows that the baseline was computed from, above 3.
+    robust
+        Whether it was computed as median and median absolute deviation
+        (:func:`analysis.robust.robust_scale`), which know less, rather than mean and standard deviation.
 
     Returns
     -------
@@ -109,10 +113,11 @@ def threshold_for(
     A baseline of m rows misses the true mean by 1/sqrt(m) of a deviation or so, and a sum then drifts for
     good. The threshold is raised until the *rate* of false alarms, averaged over the baselines that might
     have been learned (normal mean, chi-square variance), is one in ``run_length``. The average is taken
-    over Siegmund's approximation and is good to a few percent of the threshold. It is dominated by the few
+    over Siegmund's approximation; simulated run lengths are within 10 % of the wanted one, with
+    ``robust`` up to 1.6 times as long, that is on the safe side. The average is dominated by the few
     baselines that are far off: most do better. Where ``reference`` is not well above 1/sqrt(m) the
-    threshold becomes huge, and rightly so; take a larger reference (see :func:`fastest_rule`) or a longer
-    baseline.
+    threshold becomes huge, and rightly so; take a larger reference (see :func:`fastest_rule`) or a
+    longer baseline.
 
     Examples
     --------
@@ -130,17 +135,18 @@ def threshold_for(
     h = increasing_root(lambda h: cusum_run_length(0.0, k, h, two_sided=two_sided) if h else 0.0, run_length)
     if math.isfinite(baseline_rows):
         per_side = run_length * (2.0 if two_sided else 1.0)
-        h += _unsure_baseline(per_side, k, baseline_rows, correlation)
+        h += _unsure_baseline(per_side, k, _baselines(baseline_rows, correlation, robust=robust))
     return max(0.0, spread * h - margin)
 
 
-def fastest_rule(
+def fastest_rule(  # noqa: PLR0913  # as threshold_for
     shift: float,
     run_length: float,
     *,
     two_sided: bool = False,
     correlation: float = 0.0,
     baseline_rows: float = math.inf,
+    robust: bool = False,
 ) -> Cusum:
     """
     Return the CUSUM that finds a shift soonest among those with a given run length.
@@ -149,27 +155,27 @@ def fastest_rule(
     ----------
     shift
         The change to be found, in deviations of a row; positive.
-    run_length, two_sided, correlation, baseline_rows
+    run_length, two_sided, correlation, baseline_rows, robust
         As for :func:`threshold_for`.
 
     Returns
     -------
     Cusum
         For a known baseline its reference is half the shift or near it; for a short baseline more, since
-        a larger reference forgives a mean that is a little off. The reference is one of 17 from .3 to .9
+        a larger reference forgives a mean that is a little off. The reference is one of 13 from .3 to .9
         times the shift; the delay changes little between them.
     """
     if not 0 < shift < math.inf:
         raise ValueError(f"shift={shift} must be positive")
-    rules = [
-        Cusum(
-            k,
-            threshold_for(
-                run_length, k, two_sided=two_sided, correlation=correlation, baseline_rows=baseline_rows
-            ),
-        )
-        for k in (shift * np.linspace(0.3, 0.9, 17)).tolist()
-    ]
+    threshold = partial(
+        threshold_for,
+        run_length,
+        two_sided=two_sided,
+        correlation=correlation,
+        baseline_rows=baseline_rows,
+        robust=robust,
+    )
+    rules = [Cusum(k, threshold(k)) for k in (shift * np.linspace(0.3, 0.9, 13)).tolist()]
     return min(
         (rule for rule in rules if rule.threshold > 0.0),
         key=lambda rule: cusum_run_length(shift, rule.reference, rule.threshold, correlation=correlation),
@@ -213,22 +219,39 @@ def hotelling_limit(channels: int, rows: int, alpha: float) -> float:
     return float(p * (m + 1) * (m - 1) / (m * m - m * p) * fdtri(p, m - p, 1.0 - alpha))
 
 
-def _unsure_baseline(run_length: float, reference: float, rows: float, correlation: float) -> float:
-    """Return by how much a one-sided threshold must be raised because the baseline has few rows."""
+class _Baselines(NamedTuple):
+    """Baselines that might have been learned: true mean 0 and deviation 1 as they give them, and chances."""
+
+    off: NDArray[np.float64]
+    scale: NDArray[np.float64]
+    chances: NDArray[np.float64]
+
+
+def _baselines(rows: float, correlation: float, *, robust: bool) -> _Baselines:
+    """Return what a baseline of ``rows`` rows may be, in units of the equivalent independent rule."""
     if rows <= 3:
         raise ValueError(f"baseline_rows={rows} must be above 3")
-    # In units of the equivalent independent rule the baseline's mean has the variance 1/rows; what is
-    # left of the degrees of freedom of its variance is known for an autoregression (Bartlett 1946).
-    freedom = (rows - 1.0) * (1.0 - correlation**2) / (1.0 + correlation**2)
-    off, chance_off = _normal_points(1.0 / math.sqrt(rows))
+    # In these units a mean has the variance 1/rows. What is left of the degrees of freedom of a variance
+    # is known for an autoregression (Bartlett 1946, from memory).
+    variance, freedom, bias = 1.0 / rows, rows - 1.0, 0.0
+    freedom *= (1.0 - correlation**2) / (1.0 + correlation**2)
+    if robust:
+        # A median has pi/2 times the variance of a mean, a median absolute deviation tells as much as a
+        # standard deviation of 37 % of the rows, and runs low by .8/rows (own simulation).
+        variance, freedom, bias = variance * math.pi / 2.0, 0.368 * freedom, 0.8 / rows
+    off, chance_off = _normal_points(math.sqrt(variance))
     scale, chance_scale = _scale_points(max(freedom, 1.0))
-    chances = chance_off[:, np.newaxis] * chance_scale
-    off = off[:, np.newaxis]
+    return _Baselines(off[:, np.newaxis], (1.0 - bias) * scale, chance_off[:, np.newaxis] * chance_scale)
+
+
+def _unsure_baseline(run_length: float, reference: float, baselines: _Baselines) -> float:
+    """Return by how much a one-sided threshold must be raised because the baseline has few rows."""
 
     def length(h: float) -> float:
         # Seen from the true mean and deviation, the rule has its reference and threshold scaled.
-        lengths = siegmund_run_length(off, reference * scale, h * scale)
-        return float(1.0 / np.sum(chances / lengths))
+        scale = baselines.scale
+        lengths = siegmund_run_length(baselines.off, reference * scale, h * scale)
+        return float(1.0 / np.sum(baselines.chances / lengths))
 
     known = increasing_root(lambda h: float(siegmund_run_length(0.0, reference, h)), run_length)
     return increasing_root(length, run_length) - known
@@ -236,7 +259,7 @@ def _unsure_baseline(run_length: float, reference: float, rows: float, correlati
 
 def _normal_points(deviation: float) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
     """Return values of a normal variable of mean 0 on a fine grid, and their probabilities."""
-    z = np.linspace(-9.0, 9.0, 73)
+    z = np.linspace(-9.0, 9.0, 49)
     chances = np.exp(-0.5 * z**2)
     return deviation * z, chances / chances.sum()
 
@@ -244,7 +267,7 @@ def _normal_points(deviation: float) -> tuple[NDArray[np.float64], NDArray[np.fl
 def _scale_points(freedom: float) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
     """Return values of an estimated standard deviation whose true value is 1, and their probabilities."""
     # On a grid of logarithms, about as wide as nine deviations.
-    logs = np.linspace(-12.0, 9.0, 64) / math.sqrt(2.0 * freedom)
+    logs = np.linspace(-12.0, 9.0, 43) / math.sqrt(2.0 * freedom)
     density = freedom * (logs - 0.5 * np.exp(2.0 * logs))
     chances = np.exp(density - density.max())
     return np.exp(logs), chances / chances.sum()
