@@ -192,7 +192,8 @@ class Carriage:
                 message = f"an arc from an unknown {AXES[axis]} ({self.doubt[axis]}): write it with G0 first"
                 raise block.error(message)
             if self.doubt[axis]:
-                text = f"a feed begins at an unknown {AXES[axis]}, taken as {self.at[axis]:g}: {self.doubt[axis]}"
+                taken = f"taken as {self.at[axis]:g} mm: {self.doubt[axis]}"
+                text = f"a feed begins at an unknown {AXES[axis]}, {taken}"
                 self._notes.once(text, block.number, 1)
 
     def wait(self, kind: Kind, block: Block, modes: Modes, seconds: float = 0.0) -> None:

@@ -20,6 +20,7 @@ LONG_WAIT = 100.0
 """s; a longer dwell was probably meant in milliseconds."""
 
 _NOTHING: Codes = {}
+_COPIED = ("plane", "distance", "arc_distance", "return_mode")
 
 
 class Interpreter:
@@ -126,7 +127,8 @@ class Interpreter:
         text = " ".join(text for text in block.comments if text)
         if self._bit_comment_for is not None and text:
             self.bits[self._bit_comment_for] = self.bits[self._bit_comment_for] or text
-        self._comment = text or self._comment
+        if "O" not in block.words:
+            self._comment = text or self._comment
 
     def _percent(self) -> None:
         """The first % opens the program; one after words closes it."""
@@ -140,28 +142,33 @@ class Interpreter:
 
     def _execute(self, block: Block) -> None:
         codes = sort_codes(block, self.notes) if block.g or block.m else _NOTHING
-        if "O" in block.words:
+        words = block.words
+        before = len(self.carriage.rows)
+        plain = not codes or (len(codes) == 1 and "motion" in codes)
+        if "O" in words:
             self._program_number(block)
-        fresh_feed = "F" in block.words
-        if codes:
+        if not plain:
             self._feed_mode_and_units(codes, block)
-        if fresh_feed or self.modes.feed_mode == INVERSE_TIME:
+        if "F" in words or self.modes.feed_mode == INVERSE_TIME:
             self._set_feed(block)
-        if codes or "S" in block.words or "T" in block.words:
+        if not plain or "S" in words or "T" in words:
             self._spindle_and_bit(codes, block)
-        if codes:
+        if not plain:
             self._modes(codes, block)
         self._move(codes, block)
+        if not plain:
+            self._leave(codes, block)
+        if words:
+            self._left_over(block)
+        if len(self.carriage.rows) > before and "change" not in codes:
+            self._comment, self._bit_comment_for = "", None
+
+    def _leave(self, codes: Codes, block: Block) -> None:
+        """Stop, or carry on elsewhere."""
         if "stop" in codes:
             self._stop(codes["stop"][0], block)
         if "call" in codes:
             self.calls.follow(codes["call"][0], block, self)
-        if block.words:
-            self._left_over(block)
-        self._bit_comment_for = None if self._moved_on(codes) else self._bit_comment_for
-
-    def _moved_on(self, codes: Codes) -> bool:
-        return "change" not in codes
 
     def _program_number(self, block: Block) -> None:
         word = block.words["O"]
@@ -263,6 +270,8 @@ class Interpreter:
 
     def _copy_modes(self, codes: Codes, block: Block) -> None:
         modes = self.modes
+        if codes.keys().isdisjoint(_COPIED):
+            return
         plane = codes["plane"][0] if "plane" in codes else modes.plane
         if plane != modes.plane and modes.cycle:
             raise block.error("the plane can't change inside a drilling cycle; end it with G80 first")
