@@ -8,7 +8,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from conftest import SoundServer
+from sound_server import SoundServer
 
 pytestmark = pytest.mark.sound
 

@@ -1,0 +1,167 @@
+"""Recordings: every sample once, in blocks, and an honest word when there is trouble."""
+
+import os
+import struct
+import tracemalloc
+from pathlib import Path
+
+import numpy as np
+import pytest
+import soundfile
+from hypothesis import HealthCheck, given, settings
+from hypothesis import strategies as st
+from numpy.typing import NDArray
+
+from analysis.errors import SoundError
+from monitor.sources import Block, Recording, Source
+
+RATE = 8000
+NOISE = (np.random.default_rng(5).integers(-8000, 8000, 3 * RATE) / 2**15).astype(np.float32)
+
+
+def heard(path: Path, size: int | None = None) -> list[Block]:
+    """Hear a whole recording."""
+    with Recording(path) as recording:
+        return list(recording.blocks(size))
+
+
+def joined(blocks: list[Block]) -> NDArray[np.float32]:
+    """Join blocks to one piece of sound."""
+    return np.concatenate([block.samples for block in blocks])
+
+
+@pytest.fixture(scope="module")
+def wav(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """Write 3 s of noise as a WAV file."""
+    path = tmp_path_factory.mktemp("sound") / "noise.wav"
+    soundfile.write(path, NOISE, RATE)
+    return path
+
+
+@pytest.mark.parametrize("form", ["wav", "flac", "aiff", "w64", "caf"])
+def test_every_sample_is_given_once(tmp_path: Path, form: str):
+    """Whatever the file's form, what was written is what is heard, as float32."""
+    path = tmp_path / f"noise.{form}"
+    soundfile.write(path, NOISE, RATE)
+    samples = joined(heard(path))
+    assert samples.dtype == np.float32
+    np.testing.assert_array_equal(samples, NOISE)
+
+
+@given(st.integers(1, 4 * RATE))
+@settings(suppress_health_check=[HealthCheck.function_scoped_fixture], max_examples=20, deadline=None)
+def test_the_size_of_the_blocks_changes_nothing(wav: Path, size: int):
+    """All blocks but the last have the size that was asked for, and together they are the recording."""
+    blocks = heard(wav, max(size, 50))
+    np.testing.assert_array_equal(joined(blocks), NOISE)
+    assert all(len(block.samples) == max(size, 50) for block in blocks[:-1])
+    assert not any(block.note for block in blocks)
+
+
+def test_it_tells_its_name_rate_and_length(wav: Path):
+    """A recording is a source and knows its length in samples."""
+    with Recording(str(wav)) as recording:
+        source: Source = recording
+        assert (source.name, source.rate, recording.frames) == ("noise.wav", RATE, len(NOISE))
+        assert len(next(recording.blocks()).samples) == RATE // 10
+
+
+def test_it_can_be_heard_again(wav: Path):
+    """Each call of blocks begins at the start."""
+    with Recording(wav) as recording:
+        next(recording.blocks())
+        np.testing.assert_array_equal(joined(list(recording.blocks())), NOISE)
+
+
+def test_channels_become_one_by_their_mean(tmp_path: Path):
+    """Two channels are heard as their mean, so a silent one halves the sound and never hides it."""
+    path = tmp_path / "stereo.wav"
+    soundfile.write(path, np.stack([NOISE, np.zeros_like(NOISE)], axis=1), RATE)
+    np.testing.assert_array_equal(joined(heard(path)), NOISE / 2)
+
+
+def test_values_are_passed_on_as_they_are(tmp_path: Path):
+    """Clipped, absurd and non-finite samples are not mended: whoever listens must see them."""
+    odd = np.array([0.0, 1.5, -1e9, np.nan, np.inf], dtype=np.float32)
+    path = tmp_path / "odd.wav"
+    soundfile.write(path, odd, RATE, subtype="FLOAT")
+    np.testing.assert_array_equal(joined(heard(path)), odd)
+
+
+def test_a_long_recording_takes_no_more_memory(tmp_path: Path):
+    """Five minutes of sound are heard in a small part of the memory that they would fill."""
+    path = tmp_path / "long.wav"
+    soundfile.write(path, np.zeros(300 * RATE, dtype=np.float32), RATE)
+    with Recording(path) as recording:
+        tracemalloc.start()
+        count = sum(len(block.samples) for block in recording.blocks())
+        peak = tracemalloc.get_traced_memory()[1]
+        tracemalloc.stop()
+    assert count == 300 * RATE
+    assert peak < count * 4 / 50
+
+
+@pytest.mark.parametrize(
+    ("content", "said"),
+    [
+        (None, r"there is no recording .*sound\.wav: check its name"),
+        (b"", r"not a sound file"),
+        (b"this is no sound\n" * 100, r"not a sound file.*give a WAV or FLAC file"),
+        (bytes(range(256)) * 50, r"not a sound file"),
+    ],
+)
+def test_what_is_no_sound_is_refused(tmp_path: Path, content: bytes | None, said: str):
+    """A file that is missing or no sound is a SoundError of one line that says what to do."""
+    path = tmp_path / "sound.wav"
+    if content is not None:
+        path.write_bytes(content)
+    with pytest.raises(SoundError, match=said) as caught:
+        Recording(path)
+    assert "\n" not in str(caught.value)
+
+
+def test_a_folder_is_no_recording(tmp_path: Path):
+    """A folder is a SoundError that asks for a file."""
+    with pytest.raises(SoundError, match="give the name of a sound file"):
+        Recording(tmp_path)
+
+
+def test_a_recording_without_a_sample_is_refused(tmp_path: Path):
+    """A file of length zero is refused when it is opened, and not heard as calm."""
+    path = tmp_path / "nothing.wav"
+    soundfile.write(path, NOISE[:0], RATE)
+    with pytest.raises(SoundError, match="length is zero"):
+        Recording(path)
+
+
+@pytest.mark.parametrize("form", ["wav", "flac"])
+def test_a_recording_that_was_cut_short_says_so_after_all_that_is_there(tmp_path: Path, form: str):
+    """Half of a file is heard as far as it goes, then a SoundError says where it breaks off."""
+    path = tmp_path / f"half.{form}"
+    soundfile.write(path, NOISE, RATE)
+    os.truncate(path, path.stat().st_size // 2)
+    blocks = []
+    with Recording(path) as recording, pytest.raises(SoundError, match=r"breaks off after 1\.\d s of 3\.0 s"):
+        blocks.extend(recording.blocks(500))  # extend keeps what came before the error
+    samples = joined(blocks)
+    assert len(samples) >= RATE
+    np.testing.assert_array_equal(samples, NOISE[: len(samples)])
+
+
+@pytest.mark.parametrize("length", [0xFFFFFFFF, 0x7FFFFFFF, 0x7FFFF000])
+def test_a_recorder_that_did_not_know_the_length_is_believed(wav: Path, tmp_path: Path, length: int):
+    """The lengths that recorders write into a pipe promise nothing, so nothing is missing at the end."""
+    content = bytearray(wav.read_bytes())
+    content[40:44] = struct.pack("<I", length)
+    path = tmp_path / "piped.wav"
+    path.write_bytes(content)
+    np.testing.assert_array_equal(joined(heard(path)), NOISE)
+
+
+def test_other_chunks_before_the_sound_do_not_matter(wav: Path, tmp_path: Path):
+    """A note of odd length in front of the sound, as some recorders write, is passed over."""
+    content = wav.read_bytes()
+    note = b"LIST" + struct.pack("<I", 5) + b"INFO!\0"
+    path = tmp_path / "noted.wav"
+    path.write_bytes(content[:36] + note + content[36:])
+    np.testing.assert_array_equal(joined(heard(path)), NOISE)
