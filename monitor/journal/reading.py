@@ -1,0 +1,246 @@
+"""Runs that were kept."""
+
+import difflib
+import json
+import sqlite3
+from contextlib import closing
+from dataclasses import dataclass
+from datetime import datetime
+from pathlib import Path
+from typing import Any, NamedTuple
+
+import numpy as np
+from numpy.typing import NDArray
+
+from analysis.errors import JournalError
+from monitor.journal.place import DATABASE, runs_folder
+from monitor.journal.schema import connect, get_meta, migrate
+from monitor.journal.sound import read_segment
+
+
+class Event(NamedTuple):
+    """Something that was decided: when (s from the first sample), its name, all of it."""
+
+    at: float
+    name: str
+    body: dict[str, Any]
+
+
+class Rows(NamedTuple):
+    """Feature rows: when (s from the first sample), (k,); values, (k, c) float32; the columns' names."""
+
+    at: NDArray[np.float64]
+    values: NDArray[np.float32]
+    columns: tuple[str, ...]
+
+
+@dataclass(frozen=True, eq=False)
+class Run:
+    """
+    A run that was kept, or still is.
+
+    Attributes
+    ----------
+    folder
+        Where it lies.
+    title
+        What it is called.
+    started
+        When it began.
+    rate
+        Samples per second of its sound, Hz.
+    columns
+        The names of its feature rows' columns.
+    keeps_sound
+        Whether its sound was kept.
+    meta
+        What its maker wrote about it.
+    summary
+        How it ended; ``None`` while it is going on, or when it was broken off.
+    """
+
+    folder: Path
+    title: str
+    started: datetime
+    rate: int
+    columns: tuple[str, ...]
+    keeps_sound: bool
+    meta: dict[str, Any]
+    summary: dict[str, Any] | None
+
+    @property
+    def id(self) -> str:
+        """Its name."""
+        return self.folder.name
+
+    @property
+    def closed(self) -> bool:
+        """Whether it was brought to its end."""
+        return self.summary is not None
+
+    def events(self) -> tuple[Event, ...]:
+        """Return its events, in the order in which they were handed over."""
+        found = self._select("SELECT at, name, json FROM events ORDER BY id")
+        return tuple(Event(at, name, json.loads(body)) for at, name, body in found)
+
+    def rows(self) -> Rows:
+        """Return its feature rows, in the order in which they were handed over."""
+        batches = self._select('SELECT count, at, "values" FROM rows ORDER BY id')
+        at = np.frombuffer(b"".join(batch[1] for batch in batches), dtype="<f8")
+        values = np.frombuffer(b"".join(batch[2] for batch in batches), dtype="<f4")
+        return Rows(at, values.reshape(len(at), len(self.columns)), self.columns)
+
+    def samples(self) -> int:
+        """Return how many samples of sound there are, up to the end of the last segment."""
+        pieces = self._select(
+            "SELECT path, first_sample, samples FROM segments ORDER BY first_sample DESC LIMIT 1"
+        )
+        for path, first, samples in pieces:
+            return int(first + (samples if samples is not None else len(self._read(path))))
+        return 0
+
+    def sound(self, first: int = 0, last: int | None = None) -> NDArray[np.float32]:
+        """
+        Return some of its sound.
+
+        Parameters
+        ----------
+        first, last
+            From which sample up to which, that one not included; they may lie outside what there is.
+            Without ``last``: up to the end.
+
+        Returns
+        -------
+        NDArray[np.float32]
+            (last - first,), or as much of that as the run has. Sound that is missing in between, because
+            its file is gone, is NaN and never silence.
+
+        Raises
+        ------
+        JournalError
+            When the run keeps no sound.
+        """
+        if not self.keeps_sound:
+            raise JournalError(f"run {self.id} kept no sound: only its events and features are there")
+        end = self.samples()
+        first, last = max(0, first), end if last is None else min(last, end)
+        heard = np.full(max(0, last - first), np.nan, dtype=np.float32)
+        overlapping = (
+            "SELECT path, first_sample FROM segments WHERE first_sample < ? ORDER BY first_sample DESC"
+        )
+        for path, begin in self._select(overlapping, last):
+            piece = self._read(path)
+            low, high = max(first, begin), min(last, begin + len(piece))
+            if low < high:
+                heard[low - first : high - first] = piece[low - begin : high - begin]
+            if begin <= first:
+                break
+        return heard
+
+    def _read(self, path: str) -> NDArray[np.float32]:
+        try:
+            return read_segment(self.folder / path)
+        except (OSError, RuntimeError):  # soundfile's errors are RuntimeErrors
+            return np.zeros(0, dtype=np.float32)
+
+    def _select(self, query: str, *values: object) -> list[tuple[Any, ...]]:
+        try:
+            with closing(connect(self.folder / DATABASE)) as db:
+                return db.execute(query, values).fetchall()
+        except sqlite3.Error as error:
+            raise _unreadable(self.folder, error) from error
+
+
+def runs(home: Path) -> tuple[Run, ...]:
+    """
+    Return all runs that can be opened, the newest first.
+
+    Folders that hold no run, or one that only a newer program can read, are left out; `open_run` says why.
+    """
+    found = []
+    for folder in _folders(home):
+        try:
+            found.append(_open(folder))
+        except JournalError:
+            continue
+    return tuple(sorted(found, key=lambda run: (run.started.timestamp(), run.id), reverse=True))
+
+
+def open_run(home: Path, name: str) -> Run:
+    """
+    Open one run.
+
+    Parameters
+    ----------
+    home
+        The folder of all runs, see `monitor.journal.home`.
+    name
+        The run's name, or a beginning of it that no other run has.
+
+    Raises
+    ------
+    JournalError
+        When no run or several are meant (the text names the nearest), the folder holds no run, or the run
+        was kept by a newer program.
+    """
+    folders = {folder.name: folder for folder in _folders(home)}
+    meant = [name] if name in folders else [other for other in folders if name and other.startswith(name)]
+    if len(meant) == 1:
+        return _open(folders[meant[0]])
+    if meant:
+        raise JournalError(f"'{name}' may be any of {len(meant)} runs: write more of it, as {_some(meant)}")
+    if not folders:
+        raise JournalError(f"no run was kept in {runs_folder(home)} yet: listen to one first")
+    nearest = difflib.get_close_matches(name, folders, n=3, cutoff=0.5) or sorted(folders)[-3:]
+    raise JournalError(f"there is no run '{name}': did you mean {_some(nearest)}?")
+
+
+def _folders(home: Path) -> list[Path]:
+    """Return the folders of all runs, by name."""
+    folder = runs_folder(home)
+    try:
+        return sorted(entry for entry in folder.iterdir() if entry.is_dir()) if folder.exists() else []
+    except OSError as error:
+        raise JournalError(f"cannot look into {folder} ({error.strerror}): check CHIPSONG_HOME") from error
+
+
+def _some(names: list[str]) -> str:
+    """Name a few of many, the newest last."""
+    return ", ".join(names[-3:])
+
+
+def _open(folder: Path) -> Run:
+    if not (folder / DATABASE).is_file():
+        raise JournalError(f"{folder} is not a run (it has no {DATABASE}): delete it or put the file back")
+    try:
+        with closing(connect(folder / DATABASE)) as db:
+            meta = _read_meta(db)
+    except sqlite3.Error as error:
+        raise _unreadable(folder, error) from error
+    except JournalError as error:
+        raise JournalError(f"cannot open run {folder.name}: {error}") from error
+    return _run(folder, meta)
+
+
+def _read_meta(db: sqlite3.Connection) -> dict[str, Any]:
+    if "title" not in get_meta(db):
+        raise JournalError("it holds nothing, because it was broken off as it began; delete its folder")
+    migrate(db)
+    return get_meta(db)
+
+
+def _run(folder: Path, meta: dict[str, Any]) -> Run:
+    return Run(
+        folder=folder,
+        title=meta["title"],
+        started=datetime.fromisoformat(meta["started"]),
+        rate=meta["rate"],
+        columns=tuple(meta["columns"]),
+        keeps_sound=meta["keep_sound"],
+        meta=meta["about"],
+        summary=meta.get("summary"),
+    )
+
+
+def _unreadable(folder: Path, error: sqlite3.Error) -> JournalError:
+    return JournalError(f"run {folder.name} cannot be read ({error}): is {folder / DATABASE} a run's file?")

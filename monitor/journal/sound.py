@@ -1,0 +1,196 @@
+"""
+Sound on disk, in segments.
+
+While it is recorded a segment is a WAV file: what has been written of one can be read even if its header
+was never finished, which is not so for FLAC. A finished segment is turned into FLAC.
+
+Samples are kept as 24-bit integers, value times 2²³: exact for what 16-bit and 24-bit microphones deliver,
+so that a run that is heard again sounds the same to the last bit. Values beyond full scale are clipped, and
+values that are not finite become zero; the events say when such were heard.
+"""
+
+import io
+import os
+import sqlite3
+import struct
+from pathlib import Path
+
+import numpy as np
+from numpy.typing import NDArray
+
+FULL_SCALE = 1 << 23
+_BYTES = 3
+_WAV_HEADER = struct.Struct("<4sI4s4sIHHIIHH4sI")
+
+
+def to_integers(samples: NDArray[np.float32]) -> NDArray[np.int32]:
+    """Return samples as 24-bit integers, (n,)."""
+    scaled = np.nan_to_num(samples.astype(np.float64), nan=0.0, posinf=0.0, neginf=0.0) * FULL_SCALE
+    return np.clip(np.rint(scaled), -FULL_SCALE, FULL_SCALE - 1).astype(np.int32)
+
+
+def _wav_header(rate: int, samples: int) -> bytes:
+    """Return the header of a WAV file: one channel, 24-bit integers."""
+    size = samples * _BYTES
+    form = (1, 1, rate, rate * _BYTES, _BYTES, 8 * _BYTES)
+    return _WAV_HEADER.pack(b"RIFF", 36 + size, b"WAVE", b"fmt ", 16, *form, b"data", size)
+
+
+class Segment:
+    """
+    One segment, being written.
+
+    Parameters
+    ----------
+    path
+        The WAV file, which must not exist.
+    rate
+        Samples per second, Hz.
+    """
+
+    def __init__(self, path: Path, rate: int) -> None:
+        self.path = path
+        self.samples = 0
+        self._rate = rate
+        self._file = path.open("xb")
+        self._file.write(_wav_header(rate, 0))
+
+    def write(self, samples: NDArray[np.float32]) -> None:
+        """Add samples, (n,)."""
+        bytes_of_each = to_integers(samples).astype("<i4").view(np.uint8).reshape(-1, 4)
+        self._file.write(bytes_of_each[:, :_BYTES].tobytes())
+        self.samples += len(samples)
+
+    def flush(self) -> None:
+        """Put everything on disk, the samples before the header that counts them."""
+        self._file.flush()
+        self._file.seek(0)
+        self._file.write(_wav_header(self._rate, self.samples))
+        self._file.seek(0, os.SEEK_END)
+        os.fsync(self._file.fileno())
+
+    def close(self) -> Path:
+        """Finish the segment as FLAC, or as WAV where FLAC cannot hold it; return its file."""
+        self.flush()
+        self._file.close()
+        return _to_flac(self.path, self._rate)
+
+    def abandon(self) -> None:
+        """Let go of the file, whatever its state."""
+        self._file.close()
+
+
+def _to_flac(path: Path, rate: int) -> Path:
+    """Replace a WAV file by a FLAC file, so that at every moment one of them is there whole."""
+    import soundfile  # noqa: PLC0415 - loads libsndfile; not at start-up
+
+    encoded = io.BytesIO()
+    try:
+        soundfile.write(encoded, read_integers(path) << 8, rate, format="FLAC", subtype="PCM_24")
+    except soundfile.SoundFileRuntimeError:
+        return path  # a rate that FLAC does not know
+    half, flac = path.with_suffix(".part"), path.with_suffix(".flac")
+    try:
+        with half.open("wb") as file:
+            file.write(encoded.getbuffer())
+            file.flush()
+            os.fsync(file.fileno())
+        half.replace(flac)
+    except OSError:
+        half.unlink(missing_ok=True)
+        raise
+    path.unlink()
+    return flac
+
+
+class SoundWriter:
+    """
+    The sound of a run, being written segment after segment.
+
+    Parameters
+    ----------
+    folder
+        The run's folder.
+    db
+        The run's database, which lists the segments.
+    rate
+        Samples per second, Hz.
+    segment_samples
+        How many samples go into one segment.
+    """
+
+    def __init__(self, folder: Path, db: sqlite3.Connection, *, rate: int, segment_samples: int) -> None:
+        self._folder = folder
+        self._db = db
+        self._rate = rate
+        self._size = segment_samples
+        self._written = 0
+        self._segment: Segment | None = None
+
+    def write(self, samples: NDArray[np.float32]) -> None:
+        """Add the run's next samples, (n,)."""
+        while len(samples):
+            segment = self._segment or self._begin()
+            part = samples[: self._size - segment.samples]
+            segment.write(part)
+            self._written += len(part)
+            samples = samples[len(part) :]
+            if segment.samples == self._size:
+                self.close()
+
+    def _begin(self) -> Segment:
+        path = f"sound/{self._written // self._size + 1:06d}.wav"
+        self._segment = Segment(self._folder / path, self._rate)
+        self._segment.flush()
+        self._db.execute("INSERT INTO segments (path, first_sample) VALUES (?, ?)", (path, self._written))
+        return self._segment
+
+    def flush(self) -> None:
+        """Put everything on disk."""
+        if self._segment:
+            self._segment.flush()
+
+    def close(self) -> None:
+        """Finish the segment that is being written."""
+        if segment := self._segment:
+            path = segment.close()
+            self._segment = None
+            end = (f"sound/{path.name}", segment.samples, self._written - segment.samples)
+            self._db.execute("UPDATE segments SET path = ?, samples = ? WHERE first_sample = ?", end)
+
+    def abandon(self) -> None:
+        """Let go of the file, whatever its state."""
+        segment, self._segment = self._segment, None
+        if segment:
+            segment.abandon()
+
+
+def read_integers(path: Path) -> NDArray[np.int32]:
+    """
+    Return all samples of a segment's WAV file, (n,), as far as they were written.
+
+    The length in the header is not asked: it is behind when the program was killed.
+    """
+    written = path.read_bytes()[_WAV_HEADER.size :]
+    count = len(written) // _BYTES
+    padded = np.zeros((count, 4), dtype=np.uint8)
+    padded[:, 1:] = np.frombuffer(written, np.uint8, count * _BYTES).reshape(count, _BYTES)
+    # In the upper three bytes the sign is where it belongs; the shift carries it down.
+    return padded.view("<i4").reshape(count).astype(np.int32) >> 8
+
+
+def read_segment(path: Path) -> NDArray[np.float32]:
+    """
+    Return all samples of a segment, (n,) float32, whether it is WAV or FLAC by now.
+
+    Raises
+    ------
+    OSError, RuntimeError
+        When its file is not there, or cannot be read.
+    """
+    if path.suffix == ".wav" and path.exists():
+        return (read_integers(path) / FULL_SCALE).astype(np.float32)
+    import soundfile  # noqa: PLC0415 - as above
+
+    samples, _ = soundfile.read(path.with_suffix(".flac"), dtype="float32")
+    return np.asarray(samples, dtype=np.float32)

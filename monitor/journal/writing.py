@@ -1,0 +1,271 @@
+"""Keeping a run while it is heard."""
+
+import json
+import sqlite3
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from contextlib import contextmanager, suppress
+from datetime import datetime, timedelta
+from pathlib import Path
+from typing import Any, Self
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from analysis.errors import JournalError
+from monitor.journal.place import DATABASE, make_run_folder
+from monitor.journal.schema import connect, migrate, put_meta, transaction
+from monitor.journal.sound import SoundWriter
+
+SEGMENT_SECONDS = 30.0
+_SAVE_EVERY = timedelta(seconds=1)
+_BATCHES_AT_MOST = 1000
+
+
+class Journal:
+    """
+    A run that is being kept. Make one with `Journal.create`.
+
+    Feature rows and sound are on disk a second after they were handed over, or with the next thing
+    handed over after that; events at once.
+
+    Notes
+    -----
+    When something cannot be written (a full disk, say), the method that met it raises JournalError,
+    once. From then on the journal is `failed` and does nothing at all, without a word: listening is worth
+    more than the record of it, so the caller says what happened and simply goes on. What was kept before
+    stays as it is and can be opened.
+    """
+
+    def __init__(
+        self,
+        folder: Path,
+        db: sqlite3.Connection,
+        sound: SoundWriter | None,
+        *,
+        columns: int,
+        now: Callable[[], datetime],
+    ) -> None:
+        self.folder = folder
+        self.failed = False
+        self._db = db
+        self._sound = sound
+        self._columns = columns
+        self._now = now
+        self._rows: list[tuple[NDArray[np.float64], NDArray[np.float32]]] = []
+        self._saved = now()
+        self._closed = False
+
+    @classmethod
+    def create(  # noqa: PLR0913 - all but three are named by the caller
+        cls,
+        home: Path,
+        title: str,
+        meta: Mapping[str, Any],
+        *,
+        rate: int,
+        columns: tuple[str, ...],
+        keep_sound: bool,
+        now: Callable[[], datetime],
+        segment_seconds: float = SEGMENT_SECONDS,
+    ) -> Self:
+        """
+        Begin to keep a run, in a folder of its own.
+
+        Parameters
+        ----------
+        home
+            The folder of all runs, see `monitor.journal.home`; made when it is not there.
+        title
+            What the run is called, for instance after its program.
+        meta
+            What else is worth knowing about it: anything that can be written as JSON.
+        rate
+            Samples per second of its sound, Hz.
+        columns
+            The names of the feature rows' columns.
+        keep_sound
+            Whether its sound is kept; people near the microphone are on it too.
+        now
+            The clock on the wall.
+        segment_seconds
+            How much sound goes into one file, s.
+
+        Raises
+        ------
+        JournalError
+            When the folder or its database cannot be made.
+        """
+        started = now()
+        about = {
+            "title": title,
+            "started": started.isoformat(),
+            "rate": rate,
+            "columns": list(columns),
+            "keep_sound": keep_sound,
+            "about": dict(meta),
+        }
+        try:
+            folder = make_run_folder(home, title, started)
+            (folder / "sound").mkdir()
+            db = _new_database(folder / DATABASE, about)
+        except (OSError, sqlite3.Error) as error:
+            raise _cannot_keep(home, error) from error
+        size = max(1, round(segment_seconds * rate))
+        sound = SoundWriter(folder, db, rate=rate, segment_samples=size) if keep_sound else None
+        return cls(folder, db, sound, columns=len(columns), now=now)
+
+    @property
+    def id(self) -> str:
+        """The run's name, by which it is opened again."""
+        return self.folder.name
+
+    def event(self, name: str, at: float, body: Mapping[str, Any]) -> None:
+        """
+        Keep an event, on disk when this returns.
+
+        Parameters
+        ----------
+        name
+            What kind of event.
+        at
+            When, s from the run's first sample.
+        body
+            All of it, as JSON can say it.
+        """
+        row = (at, name, json.dumps(body, ensure_ascii=False))
+        with self._writing() as works:
+            if works:
+                self._save([row])
+
+    def rows(self, at: ArrayLike, values: ArrayLike) -> None:
+        """
+        Keep feature rows.
+
+        Parameters
+        ----------
+        at
+            When each was, s from the run's first sample, (k,).
+        values
+            The features, (k, c), one column for each name that the run was created with.
+
+        Raises
+        ------
+        ValueError
+            When the shapes do not fit.
+        """
+        when, what = np.array(at, dtype="<f8"), np.array(values, dtype="<f4")  # copies: they wait
+        if when.ndim != 1 or what.shape != (len(when), self._columns):
+            raise ValueError(f"at {when.shape} and values {what.shape} must be (k,) and (k, {self._columns})")
+        with self._writing() as works:
+            if works and len(when):
+                self._rows.append((when, what))
+                self._save_if_due()
+
+    def sound(self, samples: NDArray[np.float32]) -> None:
+        """Keep the run's next samples, (n,) float32; does nothing when no sound is kept."""
+        with self._writing() as works:
+            if works and self._sound:
+                self._sound.write(samples)
+                self._save_if_due()
+
+    def close(self, summary: Mapping[str, Any] | None = None) -> None:
+        """
+        End the run; closing it again does nothing.
+
+        Parameters
+        ----------
+        summary
+            How it ended, as JSON can say it. A run without a summary counts as broken off.
+        """
+        if self._closed:
+            return
+        self._closed = True
+        with self._writing() as works:
+            if works:
+                self._end(summary)
+        self._let_go()
+
+    def __enter__(self) -> Self:
+        """Give itself; it is being kept already."""
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        """End the run as broken off, unless it was closed with a summary."""
+        self.close()
+
+    # --- writing ----------------------------------------------------------------------------------------
+
+    @contextmanager
+    def _writing(self) -> Iterator[bool]:
+        """Everything that touches the disk goes through here; gives whether it still makes sense to."""
+        if self.failed:
+            yield False
+            return
+        try:
+            yield True
+        except (OSError, sqlite3.Error) as error:
+            self.failed = True
+            self._let_go()
+            raise _cannot_keep(self.folder, error) from error
+
+    def _save_if_due(self) -> None:
+        # A clock that was set back, or stands still, must not stop the saving.
+        in_time = timedelta(0) <= self._now() - self._saved < _SAVE_EVERY
+        if not in_time or len(self._rows) >= _BATCHES_AT_MOST:
+            self._save()
+
+    def _save(self, events: Sequence[tuple[float, str, str]] = ()) -> None:
+        """Put all that was handed over on disk, and these events with it."""
+        if self._sound:
+            self._sound.flush()
+        if self._rows or events:
+            with transaction(self._db):
+                self._db.executemany('INSERT INTO rows (count, at, "values") VALUES (?, ?, ?)', self._batch())
+                self._db.executemany("INSERT INTO events (at, name, json) VALUES (?, ?, ?)", events)
+            self._rows.clear()
+        self._saved = self._now()
+
+    def _batch(self) -> list[tuple[int, bytes, bytes]]:
+        """Return the waiting feature rows as one row of the table, if there are any."""
+        if not self._rows:
+            return []
+        at = np.concatenate([at for at, _ in self._rows])
+        values = np.concatenate([values for _, values in self._rows])
+        return [(len(at), at.tobytes(), values.tobytes())]
+
+    def _end(self, summary: Mapping[str, Any] | None) -> None:
+        self._save()
+        if self._sound:
+            self._sound.close()
+        if summary is not None:
+            with transaction(self._db):
+                put_meta(self._db, {"summary": dict(summary), "ended": self._now().isoformat()})
+
+    def _let_go(self) -> None:
+        """Close all files, whatever state they are in: nothing more can be done for them."""
+        if self._sound:
+            with suppress(OSError):
+                self._sound.abandon()
+        with suppress(sqlite3.Error):
+            self._db.close()
+
+
+def _new_database(path: Path, about: Mapping[str, Any]) -> sqlite3.Connection:
+    db = connect(path, create=True)
+    try:
+        db.execute("PRAGMA journal_mode = WAL")
+        db.execute("PRAGMA synchronous = FULL")
+        migrate(db)
+        with transaction(db):
+            put_meta(db, about)
+    except BaseException:
+        db.close()
+        raise
+    return db
+
+
+def _cannot_keep(where: Path, error: Exception) -> JournalError:
+    reason = error.strerror if isinstance(error, OSError) and error.strerror else str(error)
+    return JournalError(
+        f"the run cannot be kept in {where} ({reason}): make room or choose another CHIPSONG_HOME"
+    )

@@ -1,0 +1,218 @@
+"""The journal when things go wrong: killed, no room, another version."""
+
+import sqlite3
+import subprocess
+import sys
+import time
+from pathlib import Path
+
+import numpy as np
+import pytest
+from journal_bench import NOISE, RATE, begin, names_of_sound
+
+from analysis.errors import JournalError
+from monitor.journal import open_run, runs
+from monitor.journal.schema import MIGRATIONS, connect, get_meta, migrate
+from monitor.testing import FakeClock
+
+# --- killed ---------------------------------------------------------------------------------------------
+
+WRITE_FOR_EVER = """
+    import mmap, sys
+    from datetime import datetime, timedelta, UTC
+    from pathlib import Path
+    import numpy as np
+    from monitor.journal import Journal
+
+    rate, handed, block = 1000, 0, 50
+    with open(sys.argv[2], "r+b") as file:
+        count = mmap.mmap(file.fileno(), 8)
+
+    def now():  # the clock goes by the sound that was heard
+        return datetime(2026, 1, 1, tzinfo=UTC) + timedelta(seconds=handed / rate)
+
+    journal = Journal.create(Path(sys.argv[1]), "killed", {}, rate=rate, columns=("n",), keep_sound=True,
+                             now=now, segment_seconds=3)
+    while True:
+        journal.sound(((np.arange(handed, handed + block) % 4096) / 4096).astype(np.float32))
+        journal.rows([handed / rate], [[handed]])
+        if handed % 5000 == 0:
+            journal.event("state", handed / rate, {"handed": handed})
+        handed += block
+        count[:] = handed.to_bytes(8, "little")
+"""
+
+
+@pytest.mark.parametrize("seed", [1, 2, 3])
+def test_a_killed_program_loses_two_seconds_at_most(tmp_path: Path, seed: int):
+    """After SIGKILL in the middle of writing the run opens, and all but the last 2 s is there, exactly."""
+    counter = tmp_path / "count"
+    counter.write_bytes(bytes(8))
+    script = "\n".join(line[4:] for line in WRITE_FOR_EVER.splitlines())
+    writer = subprocess.Popen([sys.executable, "-c", script, str(tmp_path), str(counter)])
+    handed = 0
+    wait = np.random.default_rng(seed).uniform(0.05, 0.4)
+    while handed < 8 * RATE:
+        handed = int.from_bytes(counter.read_bytes(), "little")
+        assert writer.poll() is None
+    time.sleep(wait)
+    writer.kill()
+    writer.wait()
+    handed = int.from_bytes(counter.read_bytes(), "little")
+
+    (run,) = runs(tmp_path)
+    sound, (at, values, _) = run.sound(), run.rows()
+    assert len(sound) >= handed - 2 * RATE
+    assert at[-1] >= handed / RATE - 2
+    np.testing.assert_array_equal(sound, (np.arange(len(sound)) % 4096 / 4096).astype(np.float32))
+    np.testing.assert_array_equal(values[:, 0], np.arange(0, len(at) * 50, 50))
+    np.testing.assert_allclose(at, values[:, 0] / RATE)
+    assert [event.body["handed"] for event in run.events()] == list(range(0, int(at[-1] * RATE) + 1, 5000))
+    assert not run.closed
+
+
+# --- no room --------------------------------------------------------------------------------------------
+
+
+def test_a_home_that_cannot_be_made_is_said(tmp_path: Path, clock: FakeClock):
+    """A place that cannot hold runs is a JournalError of one line."""
+    (tmp_path / "file").write_text("in the way")
+    with pytest.raises(JournalError, match=r"cannot be kept in .*: make room or choose another") as caught:
+        begin(tmp_path / "file", clock)
+    assert "\n" not in str(caught.value)
+
+
+def full(*_: object, **__: object) -> None:
+    """Stand in for a write on a full disk."""
+    raise OSError(28, "No space left on device")
+
+
+@pytest.mark.parametrize("place", ["write", "flush", "close"])
+def test_a_full_disk_is_said_once_and_then_all_goes_on(
+    tmp_path: Path, clock: FakeClock, monkeypatch: pytest.MonkeyPatch, place: str
+):
+    """Wherever it strikes: one JournalError, then every method does nothing, and what was kept stays."""
+    journal = begin(tmp_path, clock)
+    journal.sound(NOISE[:500])
+    journal.event("state", 0.5, {})
+    with monkeypatch.context() as broken:
+        broken.setattr(f"monitor.journal.sound.Segment.{place}", full)
+        clock.advance(2)
+        with pytest.raises(JournalError, match="No space left on device"):
+            journal.sound(NOISE[500:3000])
+    assert journal.failed
+    journal.sound(NOISE)
+    journal.rows([1.0], [[1, 2]])
+    journal.event("alarm", 1.0, {})
+    journal.close({"alarms": 1})
+
+    run = open_run(tmp_path, journal.id)
+    assert [event.name for event in run.events()] == ["state"]
+    assert not run.closed
+    np.testing.assert_array_equal(run.sound(0, 500), NOISE[:500])
+
+
+def test_no_room_for_the_flac_leaves_the_wav(
+    tmp_path: Path, clock: FakeClock, monkeypatch: pytest.MonkeyPatch
+):
+    """When the disk fills while a segment becomes FLAC, the WAV is whole and nothing half is left."""
+    journal = begin(tmp_path, clock)
+    monkeypatch.setattr("monitor.journal.sound.Path.replace", full)
+    with pytest.raises(JournalError, match="No space left"):
+        journal.sound(NOISE[:2000])
+    assert names_of_sound(journal) == ["000001.wav"]
+    np.testing.assert_array_equal(open_run(tmp_path, journal.id).sound(), NOISE[:2000])
+
+
+FILL = """
+    import resource, sys
+    from datetime import datetime, UTC
+    from pathlib import Path
+    import numpy as np
+    from analysis.errors import JournalError
+    from monitor.journal import Journal
+
+    times = iter(range(10**9))
+    journal = Journal.create(Path(sys.argv[1]), "full", {}, rate=1000, columns=("n",), keep_sound=True,
+                             now=lambda: datetime.fromtimestamp(next(times), UTC))
+    resource.setrlimit(resource.RLIMIT_FSIZE, (400_000, 400_000))
+    said = []
+    for number in range(1000):
+        for hand in (
+            lambda: journal.event("state", number, {}) if int(sys.argv[2]) else None,
+            lambda: journal.rows([number], [[number]]),
+            lambda: journal.sound(np.zeros(1 if int(sys.argv[2]) else 1000, np.float32)),
+        ):
+            try:
+                hand()
+            except JournalError as error:
+                said.append(str(error))
+    journal.close({})
+    print(len(said), journal.failed)
+"""
+
+
+@pytest.mark.parametrize("database", [0, 1])
+def test_a_real_limit_of_the_system_harms_nothing_that_was_kept(tmp_path: Path, database: int):
+    """Where the system lets the sound (or the database) grow no more: said once, and what was kept opens."""
+    script = "\n".join(line[4:] for line in FILL.splitlines())
+    command = [sys.executable, "-c", script, str(tmp_path), str(database)]
+    done = subprocess.run(command, capture_output=True, text=True, check=False, timeout=60)
+    assert (done.stdout, done.stderr, done.returncode) == ("1 True\n", "", 0)
+    (run,) = runs(tmp_path)
+    kept = run.rows().at
+    assert len(kept) > 10
+    np.testing.assert_array_equal(kept, np.arange(len(kept)))
+    assert not run.closed
+    assert np.isfinite(run.sound()).all()
+
+
+# --- versions -------------------------------------------------------------------------------------------
+
+
+def test_a_run_of_a_newer_program_is_refused(tmp_path: Path, clock: FakeClock):
+    """Tables that this program does not know are not touched: update, it says. The list leaves it out."""
+    with begin(tmp_path, clock) as journal:
+        pass
+    db = connect(journal.folder / "run.sqlite")
+    db.execute("UPDATE meta SET value = '99' WHERE key = 'schema'")
+    db.close()
+    with pytest.raises(JournalError, match=r"tables of version 99.*update chipsong"):
+        open_run(tmp_path, journal.id)
+    assert runs(tmp_path) == ()
+
+
+@pytest.mark.parametrize("content", [None, b"", b"this is no database" * 1000])
+def test_what_is_no_run_is_refused(tmp_path: Path, content: bytes | None):
+    """A folder without a database, or with something else for one, is a JournalError, left as it is."""
+    folder = tmp_path / "runs" / "odd"
+    folder.mkdir(parents=True)
+    if content is not None:
+        (folder / "run.sqlite").write_bytes(content)
+    with pytest.raises(JournalError, match="odd"):
+        open_run(tmp_path, "odd")
+    assert runs(tmp_path) == ()
+    assert content is None or (folder / "run.sqlite").read_bytes() == content
+
+
+def test_older_tables_are_brought_up_to_date(tmp_path: Path):
+    """Each missing version's statements run once, in order, and the version is recorded."""
+    db = connect(tmp_path / "run.sqlite", create=True)
+    migrate(db)
+    newer = (*MIGRATIONS, ("CREATE TABLE labels (event INTEGER)", "INSERT INTO labels VALUES (7)"))
+    migrate(db, newer)
+    migrate(db, newer)
+    assert db.execute("SELECT event FROM labels").fetchall() == [(7,)]
+    assert get_meta(db)["schema"] == 2
+    db.close()
+
+
+def test_a_migration_that_fails_changes_nothing(tmp_path: Path):
+    """A version is reached whole or not at all: tables and their version stay as they were."""
+    db = connect(tmp_path / "run.sqlite", create=True)
+    migrate(db)
+    with pytest.raises(sqlite3.OperationalError):
+        migrate(db, (*MIGRATIONS, ("CREATE TABLE labels (event INTEGER)", "CREATE NONSENSE")))
+    assert get_meta(db)["schema"] == 1
+    assert db.execute("SELECT name FROM sqlite_master WHERE name = 'labels'").fetchall() == []
+    db.close()
