@@ -88,7 +88,7 @@ def write_tone(path: Path, frequency: float, *, rate: int, seconds: float) -> No
 @pytest.mark.parametrize(("device", "rate"), [("", 0), ("pulse", 48000)])
 def test_a_played_tone_is_heard(sound_server: dict[str, str], tmp_path: Path, device: str, rate: int):
     """A tone played into the sound server is heard at its frequency and level, at the rate that is told."""
-    write_tone(tmp_path / "tone.wav", 1000.0, rate=48000, seconds=6)
+    write_tone(tmp_path / "tone.wav", 1000.0, rate=48000, seconds=20)
     player = subprocess.Popen(["paplay", tmp_path / "tone.wav"], env=sound_server)
     try:
         listener = python(LISTEN, str(tmp_path / "heard.npy"), device, str(rate), env=sound_server)
