@@ -22,7 +22,7 @@ from scipy.special import ndtr
 LONGEST = 1e12
 
 # A threshold above which so many equations would be needed that an approximation is better.
-_HIGHEST = 200.0
+_HIGHEST = 60.0
 
 # A random walk with unit normal steps passes a level by this much on average, -zeta(1/2) / sqrt(2 pi)
 # (Siegmund 1985), ...
@@ -72,12 +72,12 @@ def cusum_run_length(  # noqa: PLR0913  # the rule, the change, and how the rows
 
     Notes
     -----
-    Without ``correlation`` the one-sided run length is exact to about nine digits below 1e6 (fewer
-    above, some four near 1e12): it solves
+    Without ``correlation`` the one-sided run length L is exact but for rounding, some 1e-14 L² rows or
+    1e-9 L (a few percent near 1e12): it solves
 
     .. math:: L(s) = 1 + L(0) \Phi(k - \mu - s) + \int_0^h L(y) \varphi(y + k - \mu - s) dy
 
-    on Gauss-Legendre nodes; Brook & Evans [1]_ solve a coarser form of it. Above h = 200 Siegmund's
+    on Gauss-Legendre nodes; Brook & Evans [1]_ solve a coarser form of it. Above h = 60 Siegmund's
     approximation stands in, good to a percent there. The two-sided one combines both sides [2]_, exactly
     for a head start of at most h/2 + k.
 
@@ -164,7 +164,7 @@ def ewma_run_length(shift: float, weight: float, width: float) -> float:
     Returns
     -------
     float
-        Rows, exact to about nine digits below 1e6; infinity beyond 1e12.
+        Rows, exact but for rounding as in :func:`cusum_run_length`; infinity beyond 1e12.
 
     Raises
     ------
