@@ -7,8 +7,10 @@ NISTIR 6556, 2000.
 
 from analysis.program.moves import Kind, Moves
 from analysis.program.notes import Note
+from analysis.program.parts import Part, find_parts
 from analysis.program.program import Program
 from analysis.program.reader import decode, read
+from analysis.program.restart import Resume, restart_program, resume_at
 from analysis.program.timing import Machine, Schedule, schedule
 from analysis.program.work import cutting
 
@@ -17,10 +19,15 @@ __all__ = [
     "Machine",
     "Moves",
     "Note",
+    "Part",
     "Program",
+    "Resume",
     "Schedule",
     "cutting",
     "decode",
+    "find_parts",
     "read",
+    "restart_program",
+    "resume_at",
     "schedule",
 ]

@@ -203,7 +203,9 @@ class Carriage:
     def go_home(self, named: tuple[int, ...], why: str, block: Block, modes: Modes) -> None:
         """Go to a place that only the machine knows: up by `LIFT` if Z goes, the rest in doubt."""
         if 2 in named:
-            self.rapid((self.at[0], self.at[1], self.highest + LIFT), block, modes)
+            highest = self.highest
+            self.rapid((self.at[0], self.at[1], highest + LIFT), block, modes)
+            self.highest = highest
         self.lose((0, 1, 2), why, adrift=True)
 
     def shift(self, axis: int, value: float, why: str) -> None:

@@ -57,6 +57,7 @@ class Interpreter:
         self.offset_used = False
         self.spindle_used = False
         self.origin_line = 0
+        self.stated: set[str] = set()
         self.executed = 0
         self._lines = lines
         self._skip_slashed = skip_slashed
@@ -93,6 +94,8 @@ class Interpreter:
             kept_offset=carriage.kept_offset,
             offset_used=self.offset_used,
             offset_doubt=carriage.offset_doubt,
+            highest=carriage.highest,
+            stated=frozenset(self.stated),
             parameters=dict(self.parameters),
             spindle_used=self.spindle_used,
             origin_line=self.origin_line,
@@ -148,6 +151,7 @@ class Interpreter:
         if "O" in words:
             self._program_number(block)
         if not plain:
+            self.stated.update(codes)
             self._feed_mode_and_units(codes, block)
         if "F" in words or self.modes.feed_mode == INVERSE_TIME:
             self._set_feed(block)

@@ -56,8 +56,10 @@ def read(text: str, name: str = "program", *, skip_slashed: bool = True) -> Prog
     top = top_of_work(moves)
     if top:
         run.notes.add(f"zero is not on the work's top, which is estimated at Z{top:.3f} mm")
-    if np.any(cutting(moves, top) & (moves.speed == 0)):
-        run.notes.add("it cuts while no spindle speed is stated; taken as a spindle switched by hand")
+    silent = np.flatnonzero(cutting(moves, top) & (moves.speed == 0))
+    if len(silent):
+        text = "it cuts with the spindle stopped, or at a speed not stated; is it switched by hand?"
+        run.notes.add(text, int(moves.file_line[silent[0]]), 1)
     return Program(
         name=name,
         lines=lines,

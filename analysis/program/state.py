@@ -136,6 +136,10 @@ class State:
         Whether the program has used G92 at all.
     offset_doubt
         Why the zero of the program can't be rebuilt; empty when it can.
+    highest
+        mm, the highest place that the program itself has named so far.
+    stated
+        The modal groups that the program has stated so far, by their names in `codes`.
     parameters
         All parameters set.
     spindle_used
@@ -153,6 +157,8 @@ class State:
     kept_offset: Point
     offset_used: bool
     offset_doubt: str
+    highest: float
+    stated: frozenset[str]
     parameters: dict[int, float] = field(default_factory=dict)
     spindle_used: bool = False
     origin_line: int = 0

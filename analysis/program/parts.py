@@ -1,0 +1,180 @@
+"""
+Parts: the closed pieces of a program's cutting, each with all that is cut inside it.
+
+Seen from above, the ways of the bit's centre enclose areas; areas that touch are one part. Whatever is cut
+inside a part, with whatever bit and in whatever pass, belongs to it. Cutting that encloses nothing makes
+parts of its own: lines that touch, and holes drilled in a row.
+"""
+
+from collections.abc import Iterable
+from dataclasses import dataclass, replace
+from itertools import pairwise
+
+import numpy as np
+import shapely
+from numpy.typing import NDArray
+
+from analysis.program.chains import Chain, bridged, chains
+from analysis.program.program import Program
+
+GRID = 0.001
+"""mm; points nearer than this are one."""
+
+NEAR = 0.05
+"""mm; lines nearer than this touch."""
+
+LEAST_AREA = 0.5
+"""mm²; what encloses less is a rounding error."""
+
+
+@dataclass(frozen=True, eq=False)
+class Part:
+    """
+    One part.
+
+    Attributes
+    ----------
+    name
+        "part 1" and so on, in the order in which their cutting begins.
+    moves
+        Indices of the moves that cut it, in the order of execution.
+    first_line, last_line
+        File lines of the first and the last line that cut it, from 1. Others may lie between.
+    box
+        xmin, ymin, xmax, ymax of the bit's centre, mm.
+    area
+        mm² inside the way of the bit's centre (the bit's radius is not known); 0 if it encloses nothing.
+    outline
+        (m, 2) mm, the way around it, closed; where nothing is enclosed, the corners of what is cut.
+    """
+
+    name: str
+    moves: NDArray[np.intp]
+    first_line: int
+    last_line: int
+    box: tuple[float, float, float, float]
+    area: float
+    outline: NDArray[np.float64]
+
+
+def find_parts(program: Program) -> tuple[Part, ...]:
+    """
+    Return the parts of a program, in the order in which their cutting begins.
+
+    Parameters
+    ----------
+    program
+        As read.
+
+    Returns
+    -------
+    tuple of Part
+        Every move that cuts belongs to exactly one of them.
+    """
+    pieces = chains(program.moves, program.top)
+    if not pieces:
+        return ()
+    shapes = [_shape(_joined(piece)) for piece in pieces]
+    regions = _regions(pieces, shapes)
+    groups = _inside(regions, shapes)
+    loose = [i for i, group in enumerate(groups) if group < 0]
+    found = []
+    for number, region in enumerate(regions):
+        members = [pieces[i] for i, group in enumerate(groups) if group == number]
+        if members:
+            found.append(_part(program, members, region))
+    found += [_part(program, [pieces[i] for i in group], None) for group in _loose(pieces, shapes, loose)]
+    found.sort(key=lambda part: int(part.moves[0]))
+    return tuple(replace(part, name=f"part {number}") for number, part in enumerate(found, 1))
+
+
+def _joined(piece: Chain) -> NDArray[np.float64]:
+    """Return the way of a chain, exactly closed where its ends nearly meet."""
+    return np.concatenate([piece.points, piece.points[:1]]) if piece.closed else piece.points
+
+
+def _shape(points: NDArray[np.float64]) -> shapely.Geometry:
+    if len(points) == 1:
+        return shapely.Point(points[0])
+    return shapely.set_precision(
+        shapely.simplify(shapely.LineString(points), GRID / 2), GRID, mode="pointwise"
+    )
+
+
+def _regions(pieces: list[Chain], shapes: list[shapely.Geometry]) -> list[shapely.Polygon]:
+    """Return the areas that the ways enclose, without their holes; those that touch are one."""
+    lines = [shape for shape in shapes if not isinstance(shape, shapely.Point)]
+    lines += [_shape(points) for points in bridged(pieces)]
+    lines = [line for line in lines if not line.is_empty]
+    if not lines:
+        return []
+    faces = shapely.get_parts(
+        shapely.polygonize(shapely.get_parts(shapely.unary_union(lines, grid_size=GRID)))
+    )
+    joined = shapely.get_parts(shapely.unary_union([shapely.Polygon(face.exterior) for face in faces]))
+    return [shapely.Polygon(area.exterior) for area in joined if area.area > LEAST_AREA]
+
+
+def _inside(regions: list[shapely.Polygon], shapes: list[shapely.Geometry]) -> list[int]:
+    """Return for each shape the region in which most of it lies; -1 for none."""
+    if not regions:
+        return [-1] * len(shapes)
+    grown = shapely.buffer(regions, NEAR)
+    tree = shapely.STRtree(grown)
+    return [_best(shape, grown, tree.query(shape, predicate="intersects")) for shape in shapes]
+
+
+def _best(shape: shapely.Geometry, grown: NDArray[np.object_], hits: NDArray[np.intp]) -> int:
+    if not len(hits):
+        return -1
+    if isinstance(shape, shapely.Point) or len(hits) == 1:
+        return int(hits[0])
+    return int(hits[int(np.argmax(shapely.length(shapely.intersection(grown[hits], shape))))])
+
+
+def _loose(pieces: list[Chain], shapes: list[shapely.Geometry], loose: list[int]) -> list[list[int]]:
+    """Group what lies in no region: lines that touch, and holes drilled one after the other."""
+    if not loose:
+        return []
+    lead = {i: i for i in loose}
+
+    def leader(i: int) -> int:
+        while lead[i] != i:
+            lead[i] = lead[lead[i]]
+            i = lead[i]
+        return i
+
+    for before, after in pairwise(loose):
+        both_holes = len(pieces[before].points) == 1 == len(pieces[after].points)
+        if both_holes and after == before + 1 and pieces[before].bit == pieces[after].bit:
+            lead[leader(after)] = leader(before)
+    tree = shapely.STRtree([shapes[i] for i in loose])
+    for a, b in zip(*tree.query([shapes[i] for i in loose], predicate="dwithin", distance=NEAR), strict=True):
+        lead[leader(loose[int(b)])] = leader(loose[int(a)])
+    groups: dict[int, list[int]] = {}
+    for i in loose:
+        groups.setdefault(leader(i), []).append(i)
+    return list(groups.values())
+
+
+def _part(program: Program, members: Iterable[Chain], region: shapely.Polygon | None) -> Part:
+    """Put a part together, still without its name."""
+    members = list(members)
+    moves = np.sort(np.concatenate([piece.moves for piece in members]))
+    points = np.concatenate([piece.points for piece in members])
+    lines = program.moves.file_line[moves]
+    (xmin, ymin), (xmax, ymax) = points.min(axis=0).tolist(), points.max(axis=0).tolist()
+    return Part(
+        name="",
+        moves=moves,
+        first_line=int(lines.min()),
+        last_line=int(lines.max()),
+        box=(xmin, ymin, xmax, ymax),
+        area=0.0 if region is None else float(region.area),
+        outline=_hull(points) if region is None else np.array(region.exterior.coords),
+    )
+
+
+def _hull(points: NDArray[np.float64]) -> NDArray[np.float64]:
+    hull = shapely.MultiPoint(points).convex_hull
+    return np.array(hull.exterior.coords if isinstance(hull, shapely.Polygon) else hull.coords)

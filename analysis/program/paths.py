@@ -1,0 +1,51 @@
+"""The way of the bit's centre seen from above, as polylines."""
+
+import math
+
+import numpy as np
+from numpy.typing import NDArray
+
+from analysis.program.moves import AXES_OF_PLANE, Moves
+
+FLATNESS = 0.002
+"""mm; how far a polyline may lie off its arc."""
+
+
+def flattened(moves: Moves, index: int) -> NDArray[np.float64]:
+    """
+    Return the points, shape (m, 3), mm, of one move: two for a straight one, more for an arc.
+
+    The first is its start and the last its end, exactly.
+    """
+    start, end, sweep = moves.start[index], moves.end[index], float(moves.sweep[index])
+    if sweep == 0:
+        return np.array([start, end])
+    first, second, normal = AXES_OF_PLANE[int(moves.plane[index])]
+    centre = moves.centre[index]
+    arms = [(p[first] - centre[first], p[second] - centre[second]) for p in (start, end)]
+    radii = [math.hypot(*arm) for arm in arms]
+    count = _pieces(max(radii), abs(sweep))
+    share = np.linspace(0.0, 1.0, count + 1)
+    angle = math.atan2(arms[0][1], arms[0][0]) + share * sweep
+    radius = radii[0] + share * (radii[1] - radii[0])
+    points = np.empty((count + 1, 3))
+    points[:, first] = centre[first] + radius * np.cos(angle)
+    points[:, second] = centre[second] + radius * np.sin(angle)
+    points[:, normal] = start[normal] + share * (end[normal] - start[normal])
+    points[0], points[-1] = start, end
+    return points
+
+
+def polyline(moves: Moves, indices: NDArray[np.intp]) -> NDArray[np.float64]:
+    """Return the points, shape (m, 2), mm, of consecutive moves seen from above, without repetitions."""
+    pieces = [flattened(moves, int(i))[:, :2] for i in indices]
+    points = np.concatenate([pieces[0][:1], *(piece[1:] for piece in pieces)])
+    apart = np.abs(np.diff(points, axis=0)).max(axis=1) > 1e-9
+    kept: NDArray[np.float64] = points[np.concatenate([[True], apart])]
+    return kept
+
+
+def _pieces(radius: float, sweep: float) -> int:
+    """Return into how many chords an arc goes so that none lies more than `FLATNESS` off it."""
+    half = math.acos(max(1.0 - FLATNESS / max(radius, FLATNESS), -1.0))
+    return max(math.ceil(sweep / (2 * half)), math.ceil(sweep / (math.pi / 4)), 1)

@@ -1,0 +1,282 @@
+"""
+Where to carry on after a bit has come loose, and the program that does.
+
+The resume line is a line before which the bit stood above the work, at a known place, outside any arc and
+any series of drilling cycles. The restart program puts back what was in force there, comes to that place
+from above, and is the original to the letter from there on. It is read again before it is handed out, and
+refused if it would not feed exactly what the original still had to feed.
+"""
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from analysis.errors import ProgramError
+from analysis.program.header import Approach, header
+from analysis.program.interpreter import Interpreter
+from analysis.program.moves import Kind, Moves, Point, moves_from
+from analysis.program.program import Program
+from analysis.program.state import NO_MOTION, State
+from analysis.program.work import clear_height, cutting
+
+SAME_PLACE = 1e-4
+"""mm; the restart program must come this near to every end of the original's feeds."""
+
+FALLBACK_FEED = 300.0
+"""mm/min, to come down with where the program has no feed of its own left."""
+
+_RESUMABLE = (0, 10, NO_MOTION)
+_FEEDS = (Kind.PLUNGE, Kind.CUT, Kind.RAMP, Kind.PECK)
+
+
+@dataclass(frozen=True)
+class Resume:
+    """
+    Where to carry on.
+
+    Attributes
+    ----------
+    file_line
+        Counted from 1; this line is run again.
+    word
+        Its N-word, if it has one.
+    move
+        Index of the first move at or after that line; the number of moves if there is none.
+    position
+        Where the bit stands then, mm.
+    bit
+        T number in the spindle; 0 before the first.
+    """
+
+    file_line: int
+    word: int | None
+    move: int
+    position: Point
+    bit: int
+
+
+@dataclass(frozen=True)
+class _Stand:
+    """A line before which the bit stands above the work."""
+
+    line: int
+    move: int
+    state: State
+
+
+def resume_at(program: Program, line: int) -> Resume:
+    """
+    Return where the bit last stood above the work, at or before a file line.
+
+    Parameters
+    ----------
+    program
+        As read.
+    line
+        File line, counted from 1, on which things went wrong.
+
+    Returns
+    -------
+    Resume
+        The program's start if nothing has been cut before that line.
+
+    Raises
+    ------
+    ProgramError
+        If there is no such line, it is never run, or the bit never stands above the work at a known place.
+    """
+    stand = _last_stand(program, line)
+    if stand is None:
+        return Resume(1, _word_of(program, 1), 0, (0.0, 0.0, 0.0), 0)
+    bit = stand.state.modes.bit if stand.state.modes.bit_changed else stand.state.modes.selected
+    return Resume(stand.line, _word_of(program, stand.line), stand.move, stand.state.position, bit)
+
+
+def restart_program(program: Program, line: int, *, safe_z: float | None = None, spin_up: float = 5.0) -> str:
+    """
+    Return the text of a program that carries on from where the bit last stood above the work.
+
+    Parameters
+    ----------
+    program
+        As read.
+    line
+        File line on which things went wrong.
+    safe_z
+        Height to cross at, mm, in the coordinates of the moves. By default the highest place that the
+        program itself has named up to there.
+    spin_up
+        s to wait after the spindle has been started.
+
+    Returns
+    -------
+    str
+        With comments for the person at the machine; lines end in a newline.
+
+    Raises
+    ------
+    ProgramError
+        With the reason, if a restart can't be made safe.
+    """
+    if not spin_up >= 0 or spin_up > 600:
+        raise ProgramError(f"spin_up={spin_up} s is no time to wait; give 0 to 600 seconds")
+    stand = _last_stand(program, line)
+    if stand is None:
+        return "\n".join((*_from_the_start(program), *program.lines)) + "\n"
+    _refuse_unsafe(stand.state, line)
+    safe = _safe_height(program, stand.state, safe_z)
+    approach = Approach(
+        name=program.name,
+        line=stand.line,
+        word=_word_of(program, stand.line),
+        bit_text=program.bits.get(stand.state.modes.bit or stand.state.modes.selected, ""),
+        safe_z=safe,
+        feed=_approach_feed(program.moves, stand.move),
+        spin_up=spin_up,
+        by_hand=_spindle_by_hand(program, stand),
+        percent=_opens_with_percent(program.lines),
+    )
+    rest = program.lines[stand.line - 1 :]
+    head = header(stand.state, approach, rest)
+    _prove(program, stand, (*head, *rest))
+    return "\n".join((*head, *rest)) + "\n"
+
+
+def _last_stand(program: Program, line: int) -> _Stand | None:
+    """Return the last place to carry on from; ``None`` where nothing has been cut yet."""
+    if not 1 <= line <= len(program.lines):
+        raise ProgramError(f"line {line} is not in {program.name}, which has {len(program.lines)} lines")
+    run = Interpreter(program.lines, skip_slashed=program.skip_slashed)
+    clear = clear_height(program.moves) - 1e-6 if program.top else -np.inf
+    last: _Stand | None = None
+    for number in run.steps():
+        if _stands(run, program.top, clear):
+            last = _Stand(number, len(run.carriage.rows), run.state())
+        if number == line:
+            break
+    else:
+        raise ProgramError(f"line {line} of {program.name} is never run; give a line that is")
+    if last is None and _has_cut(program, len(run.carriage.rows)):
+        raise ProgramError(_no_stand(run, line))
+    return last
+
+
+def _stands(run: Interpreter, top: float, clear: float) -> bool:
+    """Whether the bit stands above the work at a known place, with nothing half done."""
+    carriage = run.carriage
+    height = carriage.at[2]
+    if carriage.in_doubt or height <= top + 1e-6 or height < clear:
+        return False
+    return run.calls.depth == 0 and run.modes.motion in _RESUMABLE
+
+
+def _has_cut(program: Program, moves: int) -> bool:
+    return bool(cutting(program.moves, program.top)[:moves].any())
+
+
+def _no_stand(run: Interpreter, line: int) -> str:
+    doubts = [why for why in run.carriage.doubt if why]
+    why = f" ({doubts[0]})" if doubts else ""
+    return (
+        f"no safe place to carry on before line {line}: the bit is never known to stand above the work{why}"
+    )
+
+
+def _word_of(program: Program, line: int) -> int | None:
+    """Return the N-word of a file line."""
+    at = np.flatnonzero(program.moves.file_line == line)
+    if len(at):
+        word = int(program.moves.word[at[0]])
+        return None if word < 0 else word
+    return _word_in(program.lines[line - 1])
+
+
+def _word_in(text: str) -> int | None:
+    head = text.lstrip(" \t/")
+    digits = "".join(head[1:].split(" ")) if head[:1] in ("N", "n") else ""
+    number = ""
+    for sign in digits:
+        if sign not in "0123456789":
+            break
+        number += sign
+    return int(number) if number else None
+
+
+def _refuse_unsafe(state: State, line: int) -> None:
+    if state.offset_doubt:
+        raise ProgramError(
+            f"no restart from line {line}: {state.offset_doubt}; set the zero anew and start over"
+        )
+
+
+def _safe_height(program: Program, state: State, asked: float | None) -> float:
+    lowest = max(state.position[2], program.top)
+    if asked is None:
+        return max(state.highest, lowest)
+    if not lowest <= asked < 1e4:
+        raise ProgramError(
+            f"safe_z={asked:g} mm is below the place to carry on from; give {lowest:g} or more"
+        )
+    return asked
+
+
+def _approach_feed(moves: Moves, begin: int) -> float:
+    """Return the feed, mm/min, with which the program goes on; else the last it had."""
+    for feeds in (moves.feed[begin:], moves.feed[:begin][::-1]):
+        known = feeds[np.isfinite(feeds)]
+        if len(known):
+            return float(known[0])
+    return FALLBACK_FEED
+
+
+def _spindle_by_hand(program: Program, stand: _Stand) -> bool:
+    """Whether what is left to cut is cut without the program ever having started the spindle."""
+    if stand.state.spindle_used:
+        return False
+    left = np.flatnonzero(cutting(program.moves, program.top)[stand.move :])
+    return bool(len(left)) and program.moves.speed[stand.move + left[0]] == 0
+
+
+def _opens_with_percent(lines: Sequence[str]) -> bool:
+    first = next((line.strip() for line in lines if line.strip()), "")
+    return first.startswith("%")
+
+
+def _from_the_start(program: Program) -> Iterator[str]:
+    if not _opens_with_percent(program.lines):
+        yield "(nothing had been cut yet: this is the whole program from its start)"
+
+
+def _prove(program: Program, stand: _Stand, lines: Sequence[str]) -> None:
+    """Read the restart program and refuse it unless it feeds exactly what was left to feed."""
+    run = Interpreter(lines, skip_slashed=program.skip_slashed)
+    body = len(lines) - (len(program.lines) - stand.line + 1) + 1
+    begin = 0
+    try:
+        for number in run.steps():
+            if number == body and run.calls.depth == 0 and not begin:
+                begin = len(run.carriage.rows)
+    except ProgramError as error:
+        raise ProgramError(
+            f"no restart from line {stand.line}: what is left can't run alone ({error})"
+        ) from None
+    again = moves_from(run.carriage.rows[begin:])
+    if not _same_feeds(program.moves, stand.move, again):
+        raise ProgramError(
+            f"no restart from line {stand.line}: it would not cut the same; start the program over"
+        )
+
+
+def _same_feeds(original: Moves, begin: int, again: Moves) -> bool:
+    """Whether the feeds of the original from `begin` on are the feeds of `again`."""
+    left = begin + np.flatnonzero(np.isin(original.kind[begin:], _FEEDS))
+    new = np.flatnonzero(np.isin(again.kind, _FEEDS))
+    if len(left) != len(new):
+        return False
+    close = np.allclose(original.end[left], again.end[new], rtol=0, atol=SAME_PLACE)
+    turned = np.allclose(original.sweep[left], again.sweep[new], rtol=0, atol=1e-3)
+    fed = np.allclose(original.feed[left], again.feed[new], rtol=1e-4)
+    spun = np.array_equal(original.speed[left], again.speed[new])
+    centred = np.allclose(original.centre[left], again.centre[new], rtol=0, atol=1e-3, equal_nan=True)
+    return close and turned and fed and spun and centred
