@@ -1,0 +1,81 @@
+"""Which fault explains a change, with the evidence in words."""
+
+from dataclasses import dataclass
+
+from analysis.baseline import CHANNELS, Array64
+from analysis.events import Cause
+
+# A channel's move of this much, dB, is worth a sentence.
+_WORTH_SAYING = 2.5
+
+_SENTENCES = {
+    "spindle": "the spindle line {moved} {size:.0f} dB against tooth-pass",
+    "between": "the lines between the tooth-pass harmonics {moved} {size:.0f} dB against them",
+    "half": "half orders {moved} {size:.0f} dB against tooth-pass",
+    "modulation": "the hiss of the cut swells once per revolution, {size:.0f} dB {more} than it did",
+    "pattern": "the spindle's lines moved against one another by {size:.0f} dB more than they used to",
+    "colour": "some bands of the sound lost {size:.0f} dB more than others",
+    "level": "the cut is {size:.0f} dB {louder}",
+}
+
+
+@dataclass(frozen=True)
+class Explanation:
+    """
+    The likeliest cause of a change.
+
+    Attributes
+    ----------
+    name
+        Its name.
+    confidence
+        How sure that is, 0 to 1: it grows with the number of independent signs that agree.
+    because
+        The evidence, a sentence each, the strongest first.
+    """
+
+    name: Cause
+    confidence: float
+    because: tuple[str, ...]
+
+
+def explain(shift: Array64) -> Explanation:
+    """
+    Return the likeliest cause of a change.
+
+    A loose bit runs out of true: the spindle line and the lines between the tooth-pass harmonics rise
+    against tooth-pass, the cut swells once per revolution, and looseness adds half orders (Mobley, An
+    Introduction to Predictive Maintenance, 14.1.3). That a bit slipping in a collet sounds so is a
+    hypothesis: no published spectrum of it was found.
+
+    Parameters
+    ----------
+    shift
+        How far each channel has moved from the baseline, dB, shape (len(CHANNELS),).
+    """
+    moved = dict(zip(CHANNELS, (float(value) for value in shift), strict=True))
+    signs = (
+        max(moved["spindle"], moved["between"]) > _WORTH_SAYING,
+        moved["half"] > _WORTH_SAYING,
+        moved["modulation"] > _WORTH_SAYING,
+    )
+    sentences = _evidence(moved)
+    if not any(signs):
+        return Explanation("unknown", 0.3, sentences)
+    return Explanation("loose", (0.5, 0.7, 0.85)[sum(signs) - 1], sentences)
+
+
+def _evidence(moved: dict[str, float]) -> tuple[str, ...]:
+    strongest = sorted(moved, key=lambda name: -abs(moved[name]))
+    sentences = tuple(_say(name, moved[name]) for name in strongest if abs(moved[name]) > _WORTH_SAYING)
+    return sentences or ("a small change has lasted long",)
+
+
+def _say(name: str, shift: float) -> str:
+    rose = shift > 0
+    return _SENTENCES[name].format(
+        size=abs(shift),
+        moved="rose" if rose else "fell",
+        more="more" if rose else "less",
+        louder="louder" if rose else "quieter",
+    )

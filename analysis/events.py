@@ -1,0 +1,199 @@
+"""What the watcher says, and how it is written down for other programs."""
+
+from dataclasses import dataclass, field
+from typing import Literal
+
+State = Literal["settle", "learn", "listen", "uneasy", "alarm", "deaf"]
+Cause = Literal["loose", "chatter", "broken", "dull", "stalled", "spindle", "unknown"]
+Verdict = Literal["good", "suspect", "unheard"]
+
+
+@dataclass(frozen=True)
+class Place:
+    """
+    Where in the program a moment of sound belongs.
+
+    Attributes
+    ----------
+    file
+        Likeliest line of the file, counted from 1.
+    word
+        N-word of that line; ``None`` when it has none.
+    first, last
+        Earliest and latest line it may be.
+    source
+        Where this was taken from: ``clock``, ``sound``, ``lines`` or ``mark``.
+    """
+
+    file: int
+    word: int | None
+    first: int
+    last: int
+    source: str
+
+
+@dataclass(frozen=True)
+class ResumeLine:
+    """The line to start again from: of the file, and its N-word when it has one."""
+
+    file: int
+    word: int | None
+
+
+@dataclass(frozen=True)
+class StateChange:
+    """The watcher changed its state."""
+
+    at: float
+    state: State
+    because: str
+
+
+@dataclass(frozen=True)
+class Alarm:
+    """
+    A change is certain.
+
+    Attributes
+    ----------
+    at
+        When it became certain, s from the first sample.
+    onset
+        When it began, s from the first sample.
+    cause, confidence
+        The likeliest cause, and how sure that is, 0 to 1.
+    because
+        The evidence, a sentence each.
+    score, threshold
+        The sequential test's sum and its limit.
+    line, resume
+        The line being cut at the onset and the line to start again from; ``None`` when the place is
+        unknown.
+    """
+
+    at: float
+    onset: float
+    cause: Cause
+    confidence: float
+    because: tuple[str, ...]
+    score: float
+    threshold: float
+    line: Place | None = None
+    resume: ResumeLine | None = None
+
+
+@dataclass(frozen=True)
+class Deaf:
+    """Nothing usable is being heard."""
+
+    at: float
+    because: str
+
+
+@dataclass(frozen=True)
+class Heard:
+    """Hearing again after having been deaf."""
+
+    at: float
+    because: str
+
+
+@dataclass(frozen=True)
+class PartVerdict:
+    """What is thought of one part, with its first and last line of the file."""
+
+    name: str
+    first: int
+    last: int
+    verdict: Verdict
+
+
+@dataclass(frozen=True)
+class Summary:
+    """
+    The whole run, at its end.
+
+    Attributes
+    ----------
+    at
+        Length of the run, s.
+    alarms
+        How many alarms there were.
+    heard_s, cut_s
+        Seconds in which something usable was heard; seconds of these in which it was cutting.
+    lines_seen
+        How many different lines of the file the place has passed over.
+    parts
+        Verdict of each part of the program.
+    """
+
+    at: float
+    alarms: int
+    heard_s: float
+    cut_s: float
+    lines_seen: int
+    parts: tuple[PartVerdict, ...] = field(default=())
+
+
+Event = StateChange | Alarm | Deaf | Heard | Summary
+
+
+def to_dict(event: Event) -> dict[str, object]:
+    """
+    Return an event as the plain objects that ``--json`` writes, one a line.
+
+    The names and their meaning are a contract with other programs.
+    """
+    match event:
+        case StateChange(at, state, because):
+            return {"event": "state", "at": _seconds(at), "state": state, "because": because}
+        case Alarm():
+            return _alarm(event)
+        case Deaf(at, because):
+            return {"event": "deaf", "at": _seconds(at), "because": because}
+        case Heard(at, because):
+            return {"event": "heard", "at": _seconds(at), "because": because}
+        case Summary():
+            return _summary(event)
+
+
+def _seconds(value: float) -> float:
+    return round(value, 4)
+
+
+def _alarm(alarm: Alarm) -> dict[str, object]:
+    line, resume = alarm.line, alarm.resume
+    return {
+        "event": "alarm",
+        "at": _seconds(alarm.at),
+        "onset": _seconds(alarm.onset),
+        "cause": alarm.cause,
+        "confidence": round(alarm.confidence, 2),
+        "because": list(alarm.because),
+        "score": round(alarm.score, 2),
+        "threshold": round(alarm.threshold, 2),
+        "line": line
+        and {
+            "file": line.file,
+            "word": line.word,
+            "from": line.first,
+            "to": line.last,
+            "source": line.source,
+        },
+        "resume": resume and {"file": resume.file, "word": resume.word},
+    }
+
+
+def _summary(summary: Summary) -> dict[str, object]:
+    return {
+        "event": "summary",
+        "at": _seconds(summary.at),
+        "alarms": summary.alarms,
+        "heard_s": round(summary.heard_s, 2),
+        "cut_s": round(summary.cut_s, 2),
+        "lines_seen": summary.lines_seen,
+        "parts": [
+            {"name": part.name, "from": part.first, "to": part.last, "verdict": part.verdict}
+            for part in summary.parts
+        ],
+    }

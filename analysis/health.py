@@ -1,0 +1,94 @@
+"""Can anything be heard at all? A monitor that has stopped hearing must say so."""
+
+import math
+from dataclasses import dataclass
+
+from analysis.spectrum import decibels
+
+
+@dataclass(frozen=True)
+class HealthRules:
+    """
+    What makes sound unusable, and for how long it must last to be said.
+
+    Attributes
+    ----------
+    patience
+        Seconds after which unusable sound is called deaf, and usable sound heard again.
+    clipped
+        Share of samples at full scale that is too many.
+    quiet
+        Greatest sample that is as good as none: -80 dBFS.
+    """
+
+    patience: float = 0.5
+    clipped: float = 0.005
+    quiet: float = 1e-4
+
+
+def trouble(peak: float, spread: float, clipped: float, rules: HealthRules = HealthRules()) -> str:
+    """
+    Return what is wrong with a window, in words for the person at the machine; empty when nothing is.
+
+    Parameters
+    ----------
+    peak
+        Greatest absolute sample; NaN when one was not finite.
+    spread
+        Greatest sample less the least.
+    clipped
+        Share of samples at full scale.
+    """
+    if not math.isfinite(peak):
+        return "samples are not finite: the driver or the file is broken"
+    if spread == 0.0:
+        return "all samples are the same: the microphone is muted or unplugged"
+    if clipped > rules.clipped:
+        return f"the sound clips ({100 * clipped:.0f} % of samples): turn the gain down or move away"
+    if peak < rules.quiet:
+        level = float(decibels(peak * peak))
+        return f"almost nothing is heard (peak {level:.0f} dBFS): is the microphone muted or too far away?"
+    return ""
+
+
+class Health:
+    """
+    Follows whether the sound is usable, row by row.
+
+    Attributes
+    ----------
+    deaf
+        Whether nothing usable has been heard for a while.
+    reason
+        Why.
+    changed
+        Whether this row changed ``deaf``.
+    usable
+        Whether this row itself is usable.
+    """
+
+    def __init__(self, seconds: float, rules: HealthRules = HealthRules()) -> None:
+        self.deaf = False
+        self.reason = ""
+        self.changed = False
+        self.usable = True
+        self._rules = rules
+        self._seconds = seconds
+        self._other = 0.0
+
+    def row(self, reason: str) -> None:
+        """Take in one more row; ``reason`` is what :func:`trouble` says of it."""
+        self.usable = not reason
+        self._other = self._other + self._seconds if self.usable == self.deaf else 0.0
+        if reason:
+            self.reason = reason
+        self.changed = self._other >= self._rules.patience
+        if self.changed:
+            self.deaf = not self.deaf
+            self._other = 0.0
+
+    def lost(self, reason: str) -> None:
+        """Be deaf at once: the source itself says that nothing arrives."""
+        self.changed = not self.deaf
+        self.deaf, self.usable, self.reason = True, False, reason
+        self._other = 0.0

@@ -1,0 +1,196 @@
+"""
+The whole way of a sound, from samples to events.
+
+Live hearing, replay and review all run this, and decide alike whatever the size of their blocks.
+"""
+
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from analysis.baseline import samples
+from analysis.cutting import Bit
+from analysis.events import Alarm, Event, Summary
+from analysis.features import COLUMNS as FEATURES
+from analysis.features import Ear, FeatureReader, Rows
+from analysis.health import Health, trouble
+from analysis.locate import Locator
+from analysis.presence import Phase, Presence
+from analysis.watcher import Context, Settings, Watcher
+from analysis.windows import Windows, window_size
+
+# What a step's table holds of each row: the features, then how near the test stood to an alarm (1 is one),
+# and what the spindle was doing (0 off, 1 air, 2 cut).
+COLUMNS = (*FEATURES, "score", "phase")
+_PHASES = {Phase.OFF: 0.0, Phase.AIR: 1.0, Phase.CUT: 2.0}
+
+# Windows that are read at once: enough for speed, and the memory of a long recording stays small.
+_BATCH = 64
+
+# Where a spindle is looked for when nobody said how fast it turns, rpm.
+SLOWEST, FASTEST = 6000.0, 30000.0
+
+
+@dataclass(frozen=True, eq=False)
+class Step:
+    """
+    What came of a block of samples.
+
+    Attributes
+    ----------
+    events
+        What the watcher said.
+    at
+        When each row was complete, s from the first sample, shape (k,).
+    table
+        The rows' features, shape (k, len(COLUMNS)).
+    """
+
+    events: tuple[Event, ...]
+    at: NDArray[np.float64]
+    table: NDArray[np.float32]
+
+
+def ear_for(rate: int, bit: Bit, size: int) -> Ear:
+    """Return the ear for ``bit`` with windows of ``size`` samples."""
+    if bit.speed is None:
+        return Ear(rate, SLOWEST / 60, min(FASTEST / 60, 0.4 * rate), bit.flutes, size)
+    told = Ear.for_speed(rate, bit.speed, bit.flutes)
+    return Ear(rate, told.low, told.high, bit.flutes, size)
+
+
+class Listener:
+    """
+    Hears samples and gives events.
+
+    Parameters
+    ----------
+    rate
+        Samples per second, Hz.
+    bits
+        The bit that each T number stands for; the entry 0 serves where none is told.
+    locator
+        Follows the place in the program.
+    settings
+        The user's settings.
+    """
+
+    def __init__(
+        self, rate: int, bits: Mapping[int, Bit], locator: Locator, settings: Settings = Settings()
+    ) -> None:
+        slowest = min(bit.speed or 18_000.0 for bit in bits.values())
+        self.rate = rate
+        self.locator = locator
+        self._size = window_size(rate, 60.0 / slowest)
+        self._bits = dict(bits)
+        self._row = 0
+        self._bit = locator.context.bit
+        self._reader = FeatureReader(ear_for(rate, self._tool(self._bit), self._size))
+        ear = self._reader.ear
+        self._hop = ear.hop
+        self._windows = Windows(self._size, self._hop)
+        seconds = ear.seconds
+        self._health = Health(seconds)
+        self._presence = Presence(seconds)
+        self.watcher = Watcher(seconds, ear.correlation, settings)
+        self._alarms = 0
+        self._heard = 0
+        self._cut = 0
+        self.phase = Phase.OFF
+        self.speed = 0.0
+
+    @property
+    def at(self) -> float:
+        """Seconds of sound taken in."""
+        return self._windows.position / self.rate
+
+    def _tool(self, number: int) -> Bit:
+        return self._bits.get(number) or self._bits[0]
+
+    def hear(self, block: NDArray[np.float32]) -> Step:
+        """
+        Take in samples, shape (n,), mono, in [-1, 1].
+
+        Raises
+        ------
+        ValueError
+            If ``block`` is not one-dimensional.
+        """
+        events: list[Event] = []
+        at: list[float] = []
+        tables: list[NDArray[np.float32]] = []
+        windows = self._windows.feed(block)
+        while len(windows):
+            rows = self._reader.read(windows[:_BATCH])
+            judged = self._take(rows, at, events)
+            tables.append(np.hstack([rows.table()[: len(judged)], np.array(judged, dtype=np.float32)]))
+            windows = windows[len(judged) :]
+        table = np.concatenate(tables) if tables else np.empty((0, len(COLUMNS)), dtype=np.float32)
+        return Step(tuple(events), np.array(at), table)
+
+    def lost(self, reason: str) -> list[Event]:
+        """Say that the source delivers nothing, for ``reason``."""
+        self._health.lost(reason)
+        return self.watcher.silence(self.at, self._health)
+
+    def end(self) -> Summary:
+        """Return what is to be said at the end of the run."""
+        return Summary(
+            at=self.at,
+            alarms=self._alarms,
+            heard_s=self._heard * self._hop / self.rate,
+            cut_s=self._cut * self._hop / self.rate,
+            lines_seen=self.locator.lines_seen,
+            parts=self.locator.verdicts(self.watcher.learned),
+        )
+
+    def _take(self, rows: Rows, at: list[float], events: list[Event]) -> list[tuple[float, float]]:
+        """Let the rows decide one after another, until the bit changes; return score and phase of each."""
+        judged: list[tuple[float, float]] = []
+        for index, sample in enumerate(samples(rows)):
+            first = self._row * self._hop
+            self._row += 1
+            at.append((first + self._size) / self.rate)
+            self._decide(rows, index)
+            said = self.watcher.row(
+                at[-1],
+                (first + self._size / 2) / self.rate,
+                sample,
+                self.phase,
+                self._health,
+                self._context(),
+            )
+            events.extend(self.locator.complete(event) for event in said)
+            self._alarms += sum(isinstance(event, Alarm) for event in said)
+            self.locator.judged(self.watcher.state)
+            judged.append((self.watcher.score, _PHASES[self.phase]))
+            if self.locator.context.bit != self._bit:
+                self._change_bit(self.locator.context.bit)
+                break
+        return judged
+
+    def _context(self) -> Context:
+        """Return what is being cut; one steady sound, and nothing else heard so far, is like itself."""
+        context = self.locator.context
+        return replace(context, told=context.told or self._presence.assumed)
+
+    def _decide(self, rows: Rows, index: int) -> None:
+        self._health.row(
+            trouble(float(rows.peak[index]), float(rows.spread[index]), float(rows.clipped[index]))
+        )
+        self.speed = float(rows.speed[index])
+        if self._health.usable and not self._health.deaf:
+            self._heard += 1
+            self.phase = self._presence.row(
+                float(rows.level[index]), float(rows.prominence[index]), float(rows.tooth[index])
+            )
+            self._cut += self.phase is Phase.CUT
+            if self._presence.corrected:
+                self.watcher.forget(self._bit)
+        self.locator.row((self._row * self._hop) / self.rate, self.phase)
+
+    def _change_bit(self, bit: int) -> None:
+        self._bit = bit
+        self._reader = FeatureReader(ear_for(self.rate, self._tool(bit), self._size))

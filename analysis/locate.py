@@ -1,0 +1,299 @@
+"""
+Which line a moment of sound belongs to, and how sure that is.
+
+By the clock from the moment the spindle is heard to start, put right whenever cutting is heard to begin or
+end where the program expects it. Pauses and bit changes last as long as they last: the spindle's next
+start begins the next stint.
+"""
+
+from dataclasses import dataclass, replace
+from functools import cached_property
+from typing import Protocol
+
+import numpy as np
+from numpy.typing import NDArray
+
+from analysis.events import Alarm, Event, PartVerdict, Place, ResumeLine, State, Verdict
+from analysis.presence import Phase
+from analysis.program import Kind, Machine, Part, Program, Schedule, cutting, find_parts, resume_at, schedule
+from analysis.watcher import Context
+
+# How wrong the clock is, s: at once after it was put right, and more for each second since.
+_SURE, _DRIFT = 0.3, 0.03
+# How far off, s, a cut may begin and still be the one that was expected.
+_NEAR, _NEAR_AT_FIRST = 1.5, 4.0
+# A row is complete about this long after what it tells has begun, in windows.
+_KINDS = {Kind.PLUNGE: "plunge", Kind.PECK: "peck", Kind.CUT: "cut", Kind.RAMP: "cut"}
+
+
+@dataclass(frozen=True, eq=False)
+class Plan:
+    """
+    A program as the ear needs it.
+
+    Attributes
+    ----------
+    program
+        As read.
+    times
+        When each move begins and ends on the program's own clock.
+    parts
+        The parts it cuts.
+    """
+
+    program: Program
+    times: Schedule
+    parts: tuple[Part, ...]
+
+    @classmethod
+    def of(cls, program: Program, machine: Machine = Machine()) -> "Plan":
+        """Return the plan of a program on a machine."""
+        return cls(program, schedule(program.moves, machine), find_parts(program))
+
+    @cached_property
+    def cuts(self) -> NDArray[np.bool_]:
+        """Which moves cut, shape (n,)."""
+        return cutting(self.program.moves, self.program.top)
+
+    @cached_property
+    def stints(self) -> tuple[tuple[int, int], ...]:
+        """First and last move of each stint: a stretch of moves in which the spindle turns."""
+        turning = self.program.moves.speed > 0
+        stopped = np.isin(self.program.moves.kind, (Kind.BIT_CHANGE, Kind.PAUSE))
+        turning &= ~stopped
+        edges = np.flatnonzero(np.diff(np.concatenate(([0], turning.astype(np.int8), [0]))))
+        return tuple((int(a), int(b) - 1) for a, b in zip(edges[::2], edges[1::2], strict=True))
+
+
+class Locator(Protocol):
+    """Follows the place in the program."""
+
+    @property
+    def context(self) -> Context:
+        """What is being cut now."""
+
+    @property
+    def lines_seen(self) -> int:
+        """How many different lines the place has passed over."""
+
+    def row(self, at: float, phase: Phase) -> None:
+        """Take in what the spindle does at ``at`` seconds."""
+
+    def judged(self, state: State) -> None:
+        """Take in what the watcher thinks of the row."""
+
+    def place(self, at: float) -> Place | None:
+        """Return where ``at`` was; ``None`` when that is unknown."""
+
+    def complete(self, event: Event) -> Event:
+        """Return ``event`` with its place filled in."""
+
+    def verdicts(self, learned: frozenset[int]) -> tuple[PartVerdict, ...]:
+        """Return each part's verdict; ``learned`` are the bits that have a baseline."""
+
+
+class Nowhere:
+    """The place where there is no program: unknown."""
+
+    context = Context()
+    lines_seen = 0
+
+    def row(self, at: float, phase: Phase) -> None:
+        """Learn nothing."""
+
+    def judged(self, state: State) -> None:
+        """Learn nothing."""
+
+    def place(self, at: float) -> None:
+        """Return that the place is unknown."""
+
+    def complete(self, event: Event) -> Event:
+        """Return ``event`` as it is."""
+        return event
+
+    def verdicts(self, learned: frozenset[int]) -> tuple[PartVerdict, ...]:
+        """Return that no parts are known."""
+        del learned
+        return ()
+
+
+_HEARD, _SUSPECT = 1, 2
+
+
+class ClockLocator:
+    """
+    Follows a plan by the clock and by what is heard to begin and end.
+
+    Parameters
+    ----------
+    plan
+        The program being cut.
+    """
+
+    def __init__(self, plan: Plan) -> None:
+        self.plan = plan
+        self._stint = -1
+        self._offset: float | None = None
+        self._anchored = 0.0
+        self._first_cut = True
+        self._phase: Phase | None = None
+        self._at = 0.0
+        self._marks = np.zeros(len(plan.program.moves), dtype=np.uint8)
+        self._seen_to: int | None = None
+
+    @property
+    def context(self) -> Context:
+        """What is being cut now: the bit, and the kind of move where the place leaves no doubt."""
+        moves = self.plan.program.moves
+        if not self.plan.stints:
+            return Context()
+        if self._offset is None:
+            first = self.plan.stints[max(self._stint, 0)][0]
+            return Context(int(moves.bit[first]))
+        now, early, late = self._moves_at(self._at)
+        kinds = {_KINDS.get(Kind(kind)) for kind in moves.kind[early : late + 1][self.plan.cuts[early : late + 1]]}
+        kind = _KINDS.get(Kind(int(moves.kind[now])), "cut")
+        return Context(int(moves.bit[now]), kind, told=False and kinds == {kind})
+
+    @property
+    def lines_seen(self) -> int:
+        """How many different lines the place has passed over while something was heard."""
+        return len(np.unique(self.plan.program.moves.file_line[(self._marks & _HEARD) > 0]))
+
+    def row(self, at: float, phase: Phase) -> None:
+        """Take in what the spindle does at ``at`` seconds."""
+        before, self._phase, self._at = self._phase, phase, at
+        if phase is not Phase.OFF and before in (None, Phase.OFF):
+            self._spindle_on(at, heard_start=before is Phase.OFF)
+        if phase is Phase.CUT and before is not Phase.CUT:
+            self._cut_edge(at, begin=True)
+        if before is Phase.CUT and phase is Phase.AIR:
+            self._cut_edge(at, begin=False)
+
+    def judged(self, state: State) -> None:
+        """Mark the moves since the last row as heard, and as suspect during an alarm."""
+        if self._offset is None or self._phase is Phase.OFF or state in ("deaf", "settle"):
+            self._seen_to = None
+            return
+        now = self._moves_at(self._at)[0]
+        since = now if self._seen_to is None else min(self._seen_to, now)
+        self._marks[since : now + 1] |= _HEARD | (_SUSPECT if state == "alarm" else 0)
+        self._seen_to = now
+
+    def place(self, at: float) -> Place | None:
+        """Return where ``at`` was; ``None`` when that is unknown."""
+        if self._offset is None:
+            return None
+        moves = self.plan.program.moves
+        now, early, late = self._moves_at(at)
+        lines = moves.file_line[early : late + 1]
+        word = int(moves.word[now])
+        return Place(
+            file=int(moves.file_line[now]),
+            word=word if word >= 0 else None,
+            first=int(lines.min()),
+            last=int(lines.max()),
+            source="clock" if self._first_cut else "sound",
+        )
+
+    def complete(self, event: Event) -> Event:
+        """Return an alarm with its place and its resume line; everything else as it is."""
+        if not isinstance(event, Alarm):
+            return event
+        place = self.place(event.onset)
+        if place is None:
+            return event
+        early = self._moves_at(event.onset)[1]
+        self._marks[early : self._moves_at(event.at)[0] + 1] |= _SUSPECT
+        resume = resume_at(self.plan.program, place.first)
+        return replace(event, line=place, resume=ResumeLine(resume.file_line, resume.word))
+
+    def verdicts(self, learned: frozenset[int]) -> tuple[PartVerdict, ...]:
+        """Return each part's verdict; ``learned`` are the bits that have a baseline."""
+        known = np.isin(self.plan.program.moves.bit, list(learned))
+        return tuple(
+            PartVerdict(part.name, part.first_line, part.last_line, self._verdict(part, known))
+            for part in self.plan.parts
+        )
+
+    def _verdict(self, part: Part, known: NDArray[np.bool_]) -> Verdict:
+        cut = part.moves[self.plan.cuts[part.moves]]
+        marks = self._marks[cut]
+        if (marks & _SUSPECT).any():
+            return "suspect"
+        lasting = (self.plan.times.end - self.plan.times.begin)[cut]
+        heard = float(lasting[((marks & _HEARD) > 0) & known[cut]].sum())
+        return "good" if heard >= 0.95 * float(lasting.sum()) else "unheard"
+
+    def _uncertainty(self, at: float) -> float:
+        first = 1.0 if self._first_cut else 0.0
+        return _SURE + first + _DRIFT * max(0.0, at - self._anchored)
+
+    def _moves_at(self, at: float) -> tuple[int, int, int]:
+        """Return the likeliest move at ``at``, the earliest and the latest possible."""
+        assert self._offset is not None  # noqa: S101 - every caller looked
+        first, last = self.plan.stints[self._stint]
+        clock = at - self._offset
+        doubt = self._uncertainty(at)
+        begins = self.plan.times.begin[first : last + 1]
+        found = np.searchsorted(begins, [clock, clock - doubt, clock + doubt], side="right") - 1
+        now, early, late = (int(index) for index in np.clip(found, 0, last - first) + first)
+        return now, early, late
+
+    def _spindle_on(self, at: float, *, heard_start: bool) -> None:
+        if not self.plan.stints or not self._is_due(at):
+            return
+        self._stint += 1
+        self._first_cut = True
+        self._anchored = at
+        first = self.plan.stints[self._stint][0]
+        # A recording that begins with the spindle running tells nothing of when it started.
+        self._offset = at - float(self.plan.times.begin[first]) if heard_start else None
+
+    def _is_due(self, at: float) -> bool:
+        """Return whether the next stint may begin now: it exists, and the last one is nearly through."""
+        if self._stint < 0:
+            return True
+        if self._stint + 1 >= len(self.plan.stints):
+            return False
+        if self._offset is None:
+            return True
+        first, last = self.plan.stints[self._stint]
+        begin, end = float(self.plan.times.begin[first]), float(self.plan.times.end[last])
+        return at - self._offset >= end - max(3.0, 0.15 * (end - begin))
+
+    def _cut_edge(self, at: float, *, begin: bool) -> None:
+        """Put the clock right where cutting is heard to begin or end."""
+        if not 0 <= self._stint < len(self.plan.stints):
+            return
+        edges = self._edges(begin=begin)
+        if not len(edges):
+            return
+        if self._offset is None:
+            if begin:
+                self._anchor(at, float(edges[0]))
+            return
+        clock = at - self._offset
+        nearest = int(np.abs(edges - clock).argmin())
+        near = _NEAR_AT_FIRST if self._first_cut else _NEAR
+        gaps = np.abs(np.delete(edges, nearest) - edges[nearest])
+        if not self._first_cut and len(gaps):
+            near = min(near, 0.45 * float(gaps.min()))
+        if self._first_cut and begin:
+            nearest = 0
+        if abs(float(edges[nearest]) - clock) <= near:
+            self._anchor(at, float(edges[nearest]))
+
+    def _anchor(self, at: float, clock: float) -> None:
+        self._offset = at - clock
+        self._anchored = at
+        self._first_cut = False
+
+    def _edges(self, *, begin: bool) -> NDArray[np.float64]:
+        """Return when, on the program's clock, cutting begins or ends in this stint."""
+        first, last = self.plan.stints[self._stint]
+        inside = np.concatenate(([False], self.plan.cuts[first : last + 1], [False])).astype(np.int8)
+        change = np.diff(inside)
+        if begin:
+            return self.plan.times.begin[first : last + 1][np.flatnonzero(change == 1)]
+        return self.plan.times.end[first : last + 1][np.flatnonzero(change == -1) - 1]

@@ -1,0 +1,215 @@
+"""
+The sound in orders: spindle speed heard, levels of lines, once-per-revolution modulation.
+
+An order is a frequency counted in turns of the spindle: order 1 is the spindle frequency, order ``flutes``
+is tooth-pass, order 0.5 comes back every second turn. Everything here treats each row alone, to the last
+bit, so that live hearing and a replay decide alike.
+"""
+
+from dataclasses import dataclass
+from functools import cached_property
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.fft import ifft, next_fast_len, rfft
+
+from analysis.spectrum import ROWS, decibels
+
+Rows32 = NDArray[np.float32]
+Rows64 = NDArray[np.float64]
+
+# What one line may add to the score of a speed, dB: a few loud lines must not outvote the whole comb.
+_LEAST, _MOST = -3.0, 15.0
+
+
+def local_floor(power: Rows32, width: int) -> Rows32:
+    """
+    Return the power that lies between the lines, bin by bin.
+
+    The spectrum is cut into blocks of ``width`` bins; the median of each is joined to the next by straight
+    lines. A line is narrower than half a block, so it does not lift the floor that it stands on.
+
+    Parameters
+    ----------
+    power
+        Power spectra, shape (k, bins).
+    width
+        Bins in a block, at least 3; wide enough to hold several lines' gaps.
+
+    Returns
+    -------
+    array of float32, shape (k, bins)
+    """
+    bins = power.shape[1]
+    width = min(max(width, 3), bins)
+    blocks = bins // width
+    medians = np.median(power[:, : blocks * width].reshape(len(power), blocks, width), axis=2)
+    place = np.clip((np.arange(bins) - (width - 1) / 2) / width, 0, blocks - 1)
+    left = np.minimum(place.astype(np.intp), max(blocks - 2, 0))
+    share = (place - left).astype(np.float32)
+    right = np.minimum(left + 1, blocks - 1)
+    floor: Rows32 = medians[:, left] * (1 - share) + medians[:, right] * share
+    return floor
+
+
+@dataclass(frozen=True)
+class SpeedGrid:
+    """
+    Reads the spindle frequency as the comb of lines that stands out most.
+
+    Attributes
+    ----------
+    delta_f
+        Hz from one bin to the next.
+    low, high
+        Spindle frequencies to look between, Hz.
+    lines
+        How many lines a comb has: orders 1, 2, ... ``lines``.
+    step
+        Relative distance of two speeds tried. The highest line must not move by more than half a bin
+        from one to the next.
+    """
+
+    delta_f: float
+    low: float
+    high: float
+    lines: int
+
+    @property
+    def step(self) -> float:
+        """Relative distance of two speeds tried: half a bin at the highest line."""
+        return 0.5 * self.delta_f / (self.lines * self.high)
+
+    @cached_property
+    def frequencies(self) -> NDArray[np.float64]:
+        """The spindle frequencies tried, Hz, shape (g,)."""
+        count = int(np.ceil(np.log(self.high / self.low) / self.step)) + 1
+        return np.geomspace(self.low, self.high, count)
+
+    @cached_property
+    def _bins(self) -> NDArray[np.intp]:
+        orders = np.arange(1, self.lines + 1)
+        return np.rint(self.frequencies[:, np.newaxis] * orders / self.delta_f).astype(np.intp)
+
+    @cached_property
+    def _weights(self) -> NDArray[np.float32]:
+        # An idle spindle shows its first lines only; the high ones tell the speed most exactly.
+        weights = np.arange(1, self.lines + 1) ** -0.5
+        return (weights / weights.sum()).astype(np.float32)
+
+    def scores(self, above: Rows32) -> Rows32:
+        """
+        Return how much the comb of each speed stands above the floor, dB, weighted mean over its lines.
+
+        Parameters
+        ----------
+        above
+            Spectra in dB above their local floor, shape (k, bins).
+
+        Returns
+        -------
+        array of float32, shape (k, g)
+        """
+        comb = np.take(np.clip(above, _LEAST, _MOST), self._bins, axis=1)
+        comb *= self._weights
+        return np.add.reduce(comb, axis=2)
+
+
+def above_floor(power: Rows32, floor: Rows32) -> Rows32:
+    """Return spectra in dB above their local floor, shape (k, bins)."""
+    return decibels(power / np.maximum(floor, np.float32(1e-20)))
+
+
+def line_powers(power: Rows32, delta_f: float, frequency: Rows64, orders: NDArray[np.float64]) -> Rows32:
+    """
+    Return the power of each line: the three bins about it, which hold a Hann-windowed line.
+
+    Parameters
+    ----------
+    power
+        Power spectra, shape (k, bins).
+    delta_f
+        Hz from one bin to the next.
+    frequency
+        Spindle frequency of each row, Hz, shape (k,).
+    orders
+        Orders of the lines, shape (m,). A line above the spectrum's end has no power.
+
+    Returns
+    -------
+    array of float32, shape (k, m)
+    """
+    last = power.shape[1] - 2
+    centre = np.rint(frequency[:, np.newaxis] * orders / delta_f).astype(np.intp)
+    inside = (centre >= 1) & (centre <= last)
+    centre = np.clip(centre, 1, last)
+    rows = np.arange(len(power))[:, np.newaxis]
+    three = power[rows, centre - 1] + power[rows, centre] + power[rows, centre + 1]
+    return np.where(inside, three, np.float32(0))
+
+
+@dataclass(frozen=True)
+class TurnModulation:
+    """
+    How strongly the hiss of the cut swells once per turn of the spindle.
+
+    The band's envelope is taken from the spectrum that is there already: the band's bins, transformed
+    back, are the analytic signal at a lower rate.
+
+    Attributes
+    ----------
+    rate, size
+        Of the windows, Hz and samples.
+    low, high
+        The band, Hz.
+    """
+
+    rate: int
+    size: int
+    low: float
+    high: float
+
+    @cached_property
+    def _band(self) -> tuple[int, int]:
+        first = max(int(self.low * self.size / self.rate), 1)
+        wanted = int(self.high * self.size / self.rate) - first
+        return first, first + min(next_fast_len(max(wanted, 8)), self.size // 2 - first)
+
+    def depth(self, spectra: NDArray[np.complex64], frequency: Rows64) -> Rows32:
+        """
+        Return the depth of the modulation at the spindle frequency, 0 none, 1 full.
+
+        Parameters
+        ----------
+        spectra
+            Windowed transforms, shape (k, bins).
+        frequency
+            Spindle frequency of each row, Hz, shape (k,).
+
+        Returns
+        -------
+        array of float32, shape (k,)
+
+        Notes
+        -----
+        For a band whose power swells as ``1 + m cos(2 pi f t)`` the depth is ``m``, less what little the
+        window smears.
+        """
+        depth = np.empty(len(spectra), dtype=np.float32)
+        for first in range(0, len(spectra), ROWS):
+            rows = slice(first, first + ROWS)
+            depth[rows] = self._some(spectra[rows], frequency[rows])
+        return depth
+
+    def _some(self, spectra: NDArray[np.complex64], frequency: Rows64) -> Rows32:
+        low, high = self._band
+        batch = np.zeros((ROWS, high - low), dtype=np.complex64)
+        batch[: len(spectra)] = spectra[:, low:high]
+        signal = ifft(batch)
+        swell = rfft(signal.real**2 + signal.imag**2)[: len(spectra)]
+        power = swell.real**2 + swell.imag**2
+        nearest = np.rint(frequency * self.size / self.rate).astype(np.intp)
+        nearest = np.clip(nearest, 1, power.shape[1] - 2)
+        rows = np.arange(len(power))
+        line = np.maximum(np.maximum(power[rows, nearest - 1], power[rows, nearest]), power[rows, nearest + 1])
+        return 2.0 * np.sqrt(line / np.maximum(power[:, 0], np.float32(1e-30)))

@@ -1,0 +1,290 @@
+"""
+Rows in, events out: the state machine that decides.
+
+``settle`` (no steady cut yet), ``learn`` (the baseline's first seconds), ``listen`` (comparing),
+``uneasy`` (a change is building), ``alarm`` (a change is certain), ``deaf`` (nothing usable is heard).
+
+The baseline is frozen once learned. An alarm ends when the sound is again as the baseline was, never
+because the watcher got used to the fault.
+"""
+
+from collections import deque
+from dataclasses import dataclass, field
+
+import numpy as np
+
+from analysis.baseline import CHANNELS, Array64, Baseline, Sample, Unfit, channels, learn
+from analysis.causes import explain
+from analysis.change import budget_rows, threshold_for
+from analysis.events import Alarm, Deaf, Event, Heard, State, StateChange
+from analysis.health import Health
+from analysis.presence import Phase
+
+# How far, dB, each channel must move before the move counts at all.
+# Like with like: the same bit in the same kind of cut. Half orders and the once-per-turn swell wander
+# with the grain; the level with depth of cut and knots.
+LIKE = np.array([3.0, 3.0, 3.0, 4.0, 6.0, 1.5, 2.0])
+# Another kind of cut, or a kind that nobody told. From a narrow side cut to a full slot, runout that was
+# there all along changes the spindle line against tooth-pass by 6.7 dB (closed form, z = 2).
+UNLIKE = np.array([7.0, 7.0, 4.0, 6.0, 10.0, 4.0, 5.0])
+
+# Fewer rows than this tell too little of how much rows scatter.
+_LEAST_ROWS = 20
+
+
+@dataclass(frozen=True)
+class Settings:
+    """
+    What the user may set.
+
+    Attributes
+    ----------
+    false_alarms, hours
+        How many false alarms in how many hours of cutting are bearable.
+    learn
+        Seconds of cutting from which a baseline is learned.
+    shortest
+        Seconds of change below which nothing can alarm: a knock, a door, a knot.
+    forget
+        Seconds after which an alarm that is gone from the sound is over.
+    """
+
+    false_alarms: float = 1.0
+    hours: float = 20.0
+    learn: float = 3.0
+    shortest: float = 0.3
+    forget: float = 1.0
+
+
+# A sum goes up to this many limits: one sign alone needs two.
+_MOST_SHARE = 2.0
+
+
+@dataclass(frozen=True)
+class Context:
+    """
+    What is being cut, as far as the program tells.
+
+    Attributes
+    ----------
+    bit
+        The bit in the spindle.
+    kind
+        The kind of cut: rows are compared with rows of the same kind.
+    told
+        Whether the kind comes from a program; without one every cut looks alike.
+    """
+
+    bit: int = 0
+    kind: str = "cut"
+    told: bool = False
+
+
+@dataclass
+class _Test:
+    """The running sums of one comparison."""
+
+    sums: Array64 = field(default_factory=lambda: np.zeros(len(CHANNELS)))
+    since: Array64 = field(default_factory=lambda: np.zeros(len(CHANNELS)))
+
+
+class Watcher:
+    """
+    Compares rows with the baseline and says what it thinks.
+
+    Parameters
+    ----------
+    seconds
+        Seconds from one row to the next.
+    correlation
+        Correlation of a row with the one before.
+    settings
+        The user's settings.
+
+    Attributes
+    ----------
+    state
+        The present state.
+    baselines
+        What is normal, by bit and kind of cut.
+    """
+
+    def __init__(self, seconds: float, correlation: float, settings: Settings = Settings()) -> None:
+        self.state: State = "settle"
+        self.baselines: dict[tuple[int, str], Baseline] = {}
+        self.score = 0.0
+        self._seconds = seconds
+        self._correlation = correlation
+        self._settings = settings
+        self._learning: dict[tuple[int, str], list[Sample]] = {}
+        self._test = _Test()
+        self._rules: dict[tuple[int, str, bool], tuple[Array64, Array64]] = {}
+        self._recent: deque[Array64] = deque(maxlen=max(1, round(0.5 / seconds)))
+        self._bit = 0
+        self._fresh = 0
+        self._because = "listening for a spindle"
+        self._alarmed = False
+
+    def row(
+        self, at: float, middle: float, sample: Sample, phase: Phase, health: Health, context: Context
+    ) -> list[Event]:
+        """
+        Take in one row.
+
+        Parameters
+        ----------
+        at
+            When the row was complete, s from the first sample.
+        middle
+            The middle of its window, s from the first sample.
+        sample
+            What was heard.
+        phase
+            What the spindle is doing.
+        health
+            Whether anything can be heard.
+        context
+            What is being cut.
+        """
+        events: list[Event] = []
+        if health.changed:
+            events.append(Deaf(at, health.reason) if health.deaf else Heard(at, "sound is usable again"))
+        if context.bit != self._bit:
+            self._change_bit(context.bit)
+        alarm = None
+        if not health.deaf and health.usable and phase is Phase.CUT:
+            alarm = self._cutting(at, middle, sample, context)
+        else:
+            self._fresh = 0
+        state, because = self._judge(phase, health, context)
+        if alarm is not None:
+            because = alarm.because[0]
+        if state != self.state:
+            self.state = state
+            events.append(StateChange(at, state, because))
+        if alarm is not None:
+            events.append(alarm)
+        return events
+
+    @property
+    def learned(self) -> frozenset[int]:
+        """The bits that have a baseline."""
+        return frozenset(bit for bit, _ in self.baselines)
+
+    def silence(self, at: float, health: Health) -> list[Event]:
+        """Take in that nothing arrives at all; ``at`` in s from the first sample."""
+        if not health.changed:
+            return []
+        self.state = "deaf"
+        return [Deaf(at, health.reason), StateChange(at, "deaf", health.reason)]
+
+    def forget(self, bit: int) -> None:
+        """Drop what was learned of ``bit``: it was not the cut that was heard."""
+        for known in (self.baselines, self._learning):
+            for key in [key for key in known if key[0] == bit]:
+                del known[key]
+        self._rules.clear()
+        self._test = _Test()
+        self._alarmed = False
+
+    def _change_bit(self, bit: int) -> None:
+        self._bit = bit
+        self._test = _Test()
+        self._recent.clear()
+        self._alarmed = False
+        self._fresh = 0
+
+    def _cutting(self, at: float, middle: float, sample: Sample, context: Context) -> Alarm | None:
+        # The first windows of a cut hold air as well.
+        self._fresh += 1
+        if self._fresh <= 2:
+            return None
+        key = (context.bit, context.kind)
+        baseline = self.baselines.get(key)
+        if baseline is None and not self._alarmed and self.score < 0.5:
+            self._learn(key, sample)
+        main = baseline or self._main(context.bit)
+        if main is None:
+            return None
+        like = context.told and baseline is not None
+        return self._compare(at, middle, sample, key if baseline else (context.bit, "*"), main, like)
+
+    def _main(self, bit: int) -> Baseline | None:
+        return next((known for key, known in self.baselines.items() if key[0] == bit), None)
+
+    def _learn(self, key: tuple[int, str], sample: Sample) -> None:
+        heard = self._learning.setdefault(key, [])
+        heard.append(sample)
+        if len(heard) < max(_LEAST_ROWS, self._settings.learn / self._seconds):
+            return
+        result = learn(heard)
+        if isinstance(result, Unfit):
+            self._because = f"not fit for a baseline, learning on: {result.because}"
+            del heard[: len(heard) // 2]
+        else:
+            self.baselines[key] = result
+            del self._learning[key]
+
+    def _rule(self, key: tuple[int, str], baseline: Baseline, like: bool) -> tuple[Array64, Array64]:
+        """Return what is taken off each channel's shift, dB, and each sum's limit, in deviations."""
+        known = self._rules.get((*key, like))
+        if known is None:
+            dead = (LIKE if like else UNLIKE) + 2.0 * baseline.error(self._correlation)
+            wanted = self._settings
+            rows = budget_rows(wanted.false_alarms, wanted.hours, 1.0 / self._seconds, len(CHANNELS))
+            references = np.clip(dead / baseline.scale, 1.0, 4.0).tolist()
+            limits = [threshold_for(rows, k, correlation=self._correlation) for k in references]
+            known = self._rules[(*key, like)] = dead, np.array(limits)
+        return known
+
+    def _compare(
+        self, at: float, middle: float, sample: Sample, key: tuple[int, str], baseline: Baseline, like: bool
+    ) -> Alarm | None:
+        dead, limit = self._rule(key, baseline, like)
+        shift = channels(sample, baseline.normal) - baseline.centre
+        self._recent.append(shift)
+        most = limit / max(3.0, self._settings.shortest / self._seconds)
+        step = np.clip((shift - dead) / baseline.scale, -most, most)
+        test = self._test
+        test.since = np.where(test.sums > 0.0, test.since, middle)
+        test.sums = np.clip(test.sums + step, 0.0, _MOST_SHARE * limit)
+        share = test.sums / limit
+        # Two signs that agree are as good as one that is twice as strong.
+        self.score = float(np.sort(share)[-2:].mean())
+        if self._alarmed:
+            self._alarmed = self.score > 0.25
+            return None
+        if self.score < 1.0:
+            return None
+        self._alarmed = True
+        return self._alarm(at, share, limit)
+
+    def _alarm(self, at: float, share: Array64, limit: Array64) -> Alarm:
+        test = self._test
+        worst = int(share.argmax())
+        onset = float(test.since[share > 0.5].min())
+        cause = explain(np.median(self._recent, axis=0))
+        return Alarm(
+            at=at,
+            onset=onset,
+            cause=cause.name,
+            confidence=cause.confidence,
+            because=cause.because,
+            score=float(test.sums[worst]),
+            threshold=float(limit[worst]),
+        )
+
+    def _judge(self, phase: Phase, health: Health, context: Context) -> tuple[State, str]:
+        if health.deaf:
+            return "deaf", health.reason
+        if self._alarmed:
+            return "alarm", "the sound has changed"
+        if phase is Phase.OFF:
+            return "settle", "no spindle is heard"
+        if self._main(context.bit) is None:
+            if phase is Phase.AIR and not any(key[0] == context.bit for key in self._learning):
+                return "settle", "the spindle runs, nothing is being cut yet"
+            return "learn", self._because
+        if self.score > 0.5 or (self.state == "uneasy" and self.score > 0.25):
+            return "uneasy", "a change is building"
+        return "listen", "comparing with the baseline"
