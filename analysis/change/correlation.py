@@ -4,9 +4,9 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 
-def overlap_correlation(window: NDArray[np.floating], hop: int) -> NDArray[np.float64]:
+def overlap_correlation(window: NDArray[np.floating], hop: int, *, wide: bool = False) -> NDArray[np.float64]:
     """
-    Return how the powers of white noise in one bin correlate from row to row, by overlap alone.
+    Return how the powers of white noise correlate from row to row, by the windows' overlap alone.
 
     Parameters
     ----------
@@ -14,23 +14,33 @@ def overlap_correlation(window: NDArray[np.floating], hop: int) -> NDArray[np.fl
         The window's taps.
     hop
         Samples from one row to the next.
+    wide
+        Whether the power is that of a wide band rather than of one bin. Bands of a few bins lie between.
 
     Returns
     -------
     array of float64
         Correlation with the next row, the one after it and so on while windows overlap; empty if they do
-        not. For a periodic Hann window 1/36 at half overlap, .4345 at three quarters.
+        not. For a periodic Hann window and one bin 1/36 at half overlap, .4345 at three quarters; for a
+        wide band 3/70 and .4855.
+
+    Raises
+    ------
+    ValueError
+        If ``hop`` is not positive.
 
     Notes
     -----
-    (sum w(n) w(n + lag) / sum w(n)²)². A band of many bins correlates alike. Real sound adds its own
-    correlation to this: see :func:`serial_correlation`.
+    With v(n) = w(n) w(n + lag): (sum v / sum w²)² for one bin, sum v² / sum w⁴ for the whole spectrum.
+    Real sound adds its own correlation to this: see :func:`serial_correlation`.
     """
     if hop < 1:
         raise ValueError(f"hop={hop} must be a positive integer")
     taps = window.astype(np.float64)
-    shared = [np.sum(taps[lag:] * taps[:-lag]) for lag in range(hop, len(taps), hop)]
-    return np.square(np.array(shared, dtype=np.float64) / np.sum(taps**2))
+    shared = [taps[lag:] * taps[: len(taps) - lag] for lag in range(hop, len(taps), hop)]
+    if wide:
+        return np.array([np.sum(v**2) / np.sum(taps**4) for v in shared], dtype=np.float64)
+    return np.array([(np.sum(v) / np.sum(taps**2)) ** 2 for v in shared], dtype=np.float64)
 
 
 def serial_correlation(rows: ArrayLike) -> NDArray[np.float64]:
