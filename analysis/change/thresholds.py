@@ -108,7 +108,9 @@ def threshold_for(  # noqa: PLR0913  # the rule, and each way in which rows depa
     Notes
     -----
     For independent rows and a known baseline this inverts :func:`cusum_run_length` and is exact; with
-    ``correlation`` it inverts the approximation given there.
+    ``correlation`` it inverts the approximation given there. Simulated with correlations of .1 to .7, the
+    run length is the wanted one within 5 % at k = .5 and 20 % at k = 1; larger references get a
+    threshold that is too high: by a tenth at k = 1.5, up to a third at k = 2.5.
 
     A baseline of m rows misses the true mean by 1/sqrt(m) of a deviation or so, and a sum then drifts for
     good. The threshold is raised until the *rate* of false alarms, averaged over the baselines that might
