@@ -134,7 +134,7 @@ def threshold_for(  # noqa: PLR0913  # the rule, and each way in which rows depa
         raise ValueError(f"reference={reference} must be positive")
     spread, margin = independent_equivalent(correlation)
     k = reference / spread
-    h = increasing_root(lambda h: cusum_run_length(0.0, k, h, two_sided=two_sided) if h else 0.0, run_length)
+    h = increasing_root(lambda h: cusum_run_length(0.0, k, h, two_sided=two_sided), run_length)
     if math.isfinite(baseline_rows):
         per_side = run_length * (2.0 if two_sided else 1.0)
         h += _unsure_baseline(per_side, k, _baselines(baseline_rows, correlation, robust=robust))
