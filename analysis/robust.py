@@ -69,7 +69,8 @@ def modified_z(x: ArrayLike, axis: int = 0) -> NDArray[np.float64]:
     away = values - middle
     scale = np.broadcast_to(np.expand_dims(robust_scale(values, axis), axis), away.shape)
     z = np.where(away == 0.0, 0.0, np.copysign(np.inf, away))
-    return np.divide(away, scale, out=z, where=scale > 0.0)
+    with np.errstate(over="ignore"):  # a scale that is next to 0 is as good as 0
+        return np.divide(away, scale, out=z, where=scale > 0.0)
 
 
 def _centred(x: ArrayLike, axis: int) -> tuple[NDArray[np.float64], NDArray[np.float64]]:

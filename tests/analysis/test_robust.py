@@ -61,6 +61,7 @@ def test_channels_are_measured_one_by_one(x: np.ndarray):
 def test_no_spread():
     """Where more than half the values are equal, whatever differs is infinitely far."""
     assert modified_z([1.0, 1.0, 1.0, 2.0, 0.0]).tolist() == [0, 0, 0, np.inf, -np.inf]
+    assert modified_z([0.0, 1e-310, 2e-310, 1.0, -1.0])[3:].tolist() == [np.inf, -np.inf]
 
 
 @pytest.mark.parametrize("x", [[], [1.0, np.nan], [np.inf, 1.0], 3.0])
