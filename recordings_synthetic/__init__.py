@@ -1,0 +1,49 @@
+"""
+A simulator of cutting sound: INVENTED recordings, each with its truth line by line.
+
+Nothing here was recorded. The sound is computed from what is known of milling (chip thickness tooth by
+tooth, runout, engagement), of machines (acceleration, spindle, drives) and of shops, from a seed. What a
+bit that slips in its collet sounds like is a HYPOTHESIS of this package, derived from the same mechanics
+and from what is published about looseness of rotating parts: no published spectrum of it was found.
+
+::
+
+    job               the demo job, written as a program
+    machine           what the machine really does with a program: where the bit is at each moment
+    stock             what the bit meets there: depth and angles of engagement, from a map of the sheet
+    stage             both, for a program or for one plain cut
+    spindle           how fast the spindle really turns
+    faults            what comes loose, how badly, from when on
+    score             all that changes slowly, millisecond by millisecond
+    force, tables     milling force over a turn, tooth by tooth
+    cutter, sound     score and tables to sound: the cut, the structure, the motor, the drives
+    shop, room        other sounds, the background, the microphone
+    record            all of it together: ``record`` and ``steady``
+    truth             what was really so, to compare with what was heard
+    make              the shipped examples, from seeds
+    chance, filters   tools
+"""
+
+from recordings_synthetic.faults import Slip
+from recordings_synthetic.machine import Gantry
+from recordings_synthetic.record import Recording, record, steady
+from recordings_synthetic.room import Microphone, Shop
+from recordings_synthetic.shop import ShopSound
+from recordings_synthetic.spindle import Spindle
+from recordings_synthetic.stage import Straight
+from recordings_synthetic.truth import Truth, Turning
+
+__all__ = [
+    "Gantry",
+    "Microphone",
+    "Recording",
+    "Shop",
+    "ShopSound",
+    "Slip",
+    "Spindle",
+    "Straight",
+    "Truth",
+    "Turning",
+    "record",
+    "steady",
+]
