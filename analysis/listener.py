@@ -184,11 +184,15 @@ class Listener:
         if self._health.usable and not self._health.deaf:
             self._heard += 1
             self.phase = self._presence.row(
-                float(rows.level[index]), float(rows.prominence[index]), float(rows.tooth[index])
+                float(rows.level[index]),
+                float(rows.prominence[index]),
+                # Teeth that noise hides are no quieter than it.
+                max(float(rows.tooth[index]), float(rows.noise[index]) - 10.0),
             )
             self._cut += self.phase is Phase.CUT
             if self._presence.corrected:
                 self.watcher.forget(self._bit)
+        # What a row tells has begun about where its window begins.
         self.locator.row((self._row * self._hop) / self.rate, self.phase)
 
     def _change_bit(self, bit: int) -> None:

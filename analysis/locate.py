@@ -19,7 +19,7 @@ from analysis.program import Kind, Machine, Part, Program, Schedule, cutting, fi
 from analysis.watcher import Context
 
 # How wrong the clock is, s: at once after it was put right, and more for each second since.
-_SURE, _DRIFT = 0.3, 0.03
+_SURE, _DRIFT = 0.5, 0.05
 # How far off, s, a cut may begin and still be the one that was expected.
 _NEAR, _NEAR_AT_FIRST = 1.5, 4.0
 # A row is complete about this long after what it tells has begun, in windows.

@@ -27,7 +27,10 @@ class PresenceRules:
     rise, fall
         How far the level must be above the air's to be a cut, and how close to it to be none, dB.
     teeth_gone
-        How far tooth-pass must fall below what it usually is in the cut for the cut to be over, dB.
+        How far tooth-pass must fall below what it usually is in the cut for the cut to be over, dB, however
+        loud the shop has become.
+    teeth_wait
+        Seconds for which it must stay there.
     first
         Seconds of running sound that make the first idea of the air.
     patience
@@ -41,6 +44,7 @@ class PresenceRules:
     rise: float = 6.0
     fall: float = 4.0
     teeth_gone: float = 12.0
+    teeth_wait: float = 0.5
     first: float = 0.5
     patience: float = 4.0
     hold: float = 1.0
@@ -78,6 +82,7 @@ class Presence:
         self._running = False
         self._unheard = 0.0
         self._levels: deque[float] = deque(maxlen=3)
+        self._last_teeth: deque[float] = deque(maxlen=max(1, round(rules.teeth_wait / seconds)))
         self._begin_spindle()
 
     def _begin_spindle(self) -> None:
@@ -106,6 +111,7 @@ class Presence:
         """
         self.corrected = False
         self._levels.append(level)
+        self._last_teeth.append(teeth)
         self._hear_spindle(prominence)
         if not self._running:
             return Phase.OFF
@@ -137,14 +143,16 @@ class Presence:
         above = level - self._air
         usual = teeth if self._teeth is None else self._teeth
         if self._cutting:
-            self._cutting = above > self._rules.fall and teeth > usual - self._rules.teeth_gone
+            self._cutting = above > self._rules.fall and max(self._last_teeth) > usual - self._rules.teeth_gone
         else:
             self._cutting = above > self._rules.rise and teeth > usual - 0.75 * self._rules.teeth_gone
         if self._cutting:
             self._teeth = usual + self._share(3.0) * (teeth - usual)
             self._cut_s, self._air_s = self._cut_s + self._seconds, 0.0
         else:
-            self._air += self._share(1.0) * above
+            # Only what is near the air is air; a cut that is not yet trusted must not raise it.
+            if above < self._rules.fall:
+                self._air += self._share(1.0) * above
             self._air_s += self._seconds
             if self._cut_s < 1.0 and self._air_s > self._rules.patience:
                 self._assume(level, teeth)
