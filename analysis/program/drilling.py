@@ -51,7 +51,7 @@ def drill(carriage: Carriage, block: Block, modes: Modes) -> Modes:
     clear, bottom = _levels(modes, cycle, begin[normal], carriage.offset[normal])
     if bottom > clear:
         raise block.error("the cycle's bottom (Z) lies above its clear level (R); correct one")
-    _check_pecks(block, modes, cycle, clear - bottom)
+    _check_pecks(block, modes, cycle, repeats * (clear - bottom))
     initial = max(cycle.initial, clear)
     hole = Hole(
         code=modes.motion,
@@ -128,7 +128,7 @@ def _repeats(block: Block) -> int:
 
 def _check_pecks(block: Block, modes: Modes, cycle: Cycle, depth: float) -> None:
     if modes.motion == 830 and cycle.step and depth / cycle.step > MOST_PECKS:
-        raise block.error(f"Q makes more than {MOST_PECKS} steps of one hole; make it larger")
+        raise block.error(f"Q makes more than {MOST_PECKS} steps on one line; make it larger")
 
 
 def _hole(carriage: Carriage, block: Block, modes: Modes, hole: Hole, place: list[float]) -> None:

@@ -1,8 +1,9 @@
 """
 The head of a restart program: what was in force, stated anew, and the way back to the work from above.
 
-What the program itself never states (units, coordinate system, length offset, path mode, return mode,
+What the program itself nowhere states (units, coordinate system, length offset, path mode, return mode,
 overrides) is left as the control has it and is named in a comment: to state a guess could move the zero.
+What it states only further on is stated all the same, for the run that was stopped may have got that far.
 """
 
 from collections.abc import Iterator, Sequence
@@ -138,6 +139,7 @@ def _modal_words(state: State) -> Iterator[str]:
         yield "G92.1"
     yield from _length_offset(state)
     yield "M5"
+    yield "M9"
 
 
 def _length_offset(state: State) -> Iterator[str]:
@@ -179,8 +181,6 @@ def _coolant(modes: Modes) -> Iterator[str]:
         yield "M7"
     if modes.flood:
         yield "M8"
-    if not modes.mist and not modes.flood:
-        yield "M9"
 
 
 def _last_words(state: State) -> Iterator[str]:

@@ -8,7 +8,7 @@ refused if it would not feed exactly what the original still had to feed.
 """
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -150,7 +150,8 @@ def _last_stand(program: Program, line: int) -> _Stand | None:
     run = Interpreter(program.lines, skip_slashed=program.skip_slashed)
     clear = clear_height(program.moves) - 1e-6 if program.top else -np.inf
     last: _Stand | None = None
-    for number in run.steps():
+    lines = run.steps()
+    for number in lines:
         if _stands(run, program.top, clear):
             last = _Stand(number, len(run.carriage.rows), run.state())
         if number == line:
@@ -159,7 +160,14 @@ def _last_stand(program: Program, line: int) -> _Stand | None:
         raise ProgramError(f"line {line} of {program.name} is never run; give a line that is")
     if last is None and _has_cut(program, len(run.carriage.rows)):
         raise ProgramError(_no_stand(run, line))
-    return last
+    return None if last is None else replace(last, state=_with_what_follows(run, lines, last.state))
+
+
+def _with_what_follows(run: Interpreter, lines: Iterator[int], state: State) -> State:
+    """Run to the end, for the run that was stopped may have got beyond the line; add what it left behind."""
+    for _ in lines:
+        pass
+    return replace(state, stated=frozenset(run.stated), offset_used=run.offset_used)
 
 
 def _stands(run: Interpreter, top: float, clear: float) -> bool:

@@ -139,7 +139,7 @@ class State:
     highest
         mm, the highest place that the program itself has named so far.
     stated
-        The modal groups that the program has stated so far, by their names in `codes`.
+        The modal groups that the program states, by their names in `codes`.
     parameters
         All parameters set.
     spindle_used

@@ -16,7 +16,8 @@ if TYPE_CHECKING:
 _BEGIN = re.compile(r"[ \t]*(?:N[ \t]*[0-9]+[ \t]*)?O[ \t]*([0-9]+)", re.IGNORECASE)
 DEEPEST = 10
 MOST_REPEATS = 10_000
-MOST_CALLS = 200_000
+MOST_CALLS = 20_000
+MOST_MOVES = 5_000_000
 
 
 @dataclass
@@ -69,6 +70,8 @@ class Calls:
     def follow(self, code: int, block: "Block", interpreter: "Interpreter") -> None:
         """Call (M98) or go back (M99)."""
         if code == 98:
+            if len(interpreter.carriage.rows) > MOST_MOVES:
+                raise block.error(f"the subprograms make more than {MOST_MOVES} moves; split the program")
             self._call(block)
         elif self._stack:
             self._return()

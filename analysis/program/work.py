@@ -8,6 +8,9 @@ from analysis.program.moves import Kind, Moves, lowest
 SAME_LEVEL = 1e-3
 """mm; levels closer than this are one."""
 
+SPOILBOARD = 2.0
+"""mm; nobody cuts deeper than this into the board below the work."""
+
 _FEEDS = (Kind.PLUNGE, Kind.CUT, Kind.RAMP, Kind.PECK)
 
 
@@ -44,8 +47,9 @@ def top_of_work(moves: Moves) -> float:
     """
     Return the Z of the work's top, mm.
 
-    Z 0, where more of the way fed across lies at or below Z 0 than above it and the program traverses
-    above Z 0 (or not at all). That is the usual zero on top of the work.
+    Z 0, where more of the way fed lies at or below Z 0 than above it (feeds at the height of traverses left
+    out, for they are in the air), or the bit goes deeper below Z 0 than anyone cuts into a spoilboard, and
+    the program traverses above Z 0 (or not at all). That is the usual zero on top of the work.
 
     Else the zero lies somewhere else, mostly on the spoilboard, and the top is estimated between the
     highest level at which the bit feeds across and the lowest at which it traverses across, for the first
@@ -63,19 +67,21 @@ def top_of_work(moves: Moves) -> float:
         Never below the highest level that is cut across, so that the first pass counts as cutting.
     """
     feeds = np.isin(moves.kind, (Kind.CUT, Kind.RAMP)) & _across(moves)
+    holes = np.isin(moves.kind, (Kind.PLUNGE, Kind.PECK))
     level = np.minimum(moves.start[:, 2], moves.end[:, 2])
+    clear = clear_height(moves)
     heights = moves.end[(moves.kind == Kind.RAPID) & _across(moves) & _height_known(moves), 2]
-    pecks = moves.kind == Kind.PECK
-    below = moves.length[feeds & (level <= 0)].sum() + moves.length[pecks & (moves.end[:, 2] < 0)].sum()
-    above = moves.length[feeds & (level > 0)].sum() + moves.length[pecks & (moves.end[:, 2] >= 0)].sum()
-    if below >= above and (not len(heights) or heights.max() > 0):
+    below = moves.length[(feeds & (level <= 0)) | (holes & (level < 0))].sum()
+    above = moves.length[(feeds & (level > 0) | (holes & (level >= 0))) & (level < clear)].sum()
+    deepest = float(lowest(moves)[cutting(moves, 0.0)].min(initial=0.0))
+    if (below >= above or deepest < -SPOILBOARD) and (not len(heights) or heights.max() > 0):
         return 0.0
-    return _estimate(level[feeds], moves.end[pecks, 2], clear_height(moves))
+    return _estimate(level[feeds | (moves.kind == Kind.PECK)], clear)
 
 
-def _estimate(levels: NDArray[np.float64], bottoms: NDArray[np.float64], clear: float) -> float:
+def _estimate(levels: NDArray[np.float64], clear: float) -> float:
     """Return a top between the levels that are cut and the height that is traversed."""
-    cut = np.unique(np.concatenate([levels, bottoms]))
+    cut = np.unique(levels)
     cut = cut[cut < clear - SAME_LEVEL]
     if not len(cut):
         return 0.0 if np.isinf(clear) else clear
