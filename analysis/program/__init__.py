@@ -5,6 +5,7 @@ The language is that of Kramer, Proctor and Messina, *The NIST RS274/NGC Interpr
 NISTIR 6556, 2000.
 """
 
+from analysis.program.engagement import Engagement, engagement
 from analysis.program.moves import Kind, Moves
 from analysis.program.notes import Note
 from analysis.program.parts import Part, find_parts
@@ -15,6 +16,7 @@ from analysis.program.timing import Machine, Schedule, schedule
 from analysis.program.work import cutting
 
 __all__ = [
+    "Engagement",
     "Kind",
     "Machine",
     "Moves",
@@ -25,6 +27,7 @@ __all__ = [
     "Schedule",
     "cutting",
     "decode",
+    "engagement",
     "find_parts",
     "read",
     "restart_program",
