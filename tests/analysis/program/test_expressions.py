@@ -1,0 +1,106 @@
+"""Formulas and parameters (NISTIR 6556, sections 3.3.2.1 to 3.3.2.4)."""
+
+import math
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from analysis.errors import ProgramError
+from analysis.program import read
+from analysis.program.expressions import evaluate
+
+PARAMETERS = {1: 2.0, 2: 3.0, 3: 1.0, 10: 0.5}
+
+
+@pytest.mark.parametrize(
+    ("text", "value"),
+    [
+        ("[1 + acos[0] - [#3 ** [4.0/2]]]", 90.0),  # NISTIR 6556, 3.3.2.3, with #3 = 1; from memory
+        ("[2.0 / 3 * 1.5 - 5.5 / 11.0]", 0.5),  # NISTIR 6556, 3.3.2.3: grouped from the left; from memory
+        ("[2 * 3 ** 2]", 18.0),
+        ("[2 ** 3 ** 2]", 64.0),
+        ("[10 - 4 - 3]", 3.0),
+        ("[7 MOD 4]", 3.0),
+        ("[1 AND 0]", 0.0),
+        ("[1 OR 0]", 1.0),
+        ("[1 XOR 1]", 0.0),
+        ("[1+2*3]", 7.0),
+        ("[ 1 - - 1 ]", 2.0),
+        ("-#1", -2.0),
+        ("##1", 3.0),
+        ("#[1+1]", 3.0),
+        ("abs[-1.5]", 1.5),
+        ("ASIN[1]", 90.0),
+        ("ATAN[1]/[-1]", 135.0),
+        ("COS[60]", 0.5),
+        ("EXP[0]", 1.0),
+        ("FIX[-2.8]", -3.0),  # NISTIR 6556, 3.3.2.4: FIX rounds left, FUP right
+        ("FUP[-2.8]", -2.0),
+        ("LN[1]", 0.0),
+        ("ROUND[2.5]", 3.0),
+        ("ROUND[-2.5]", -3.0),
+        ("SIN[30]", 0.5),
+        ("SQRT[9]", 3.0),
+        ("TAN[45]", 1.0),
+    ],
+)
+def test_formulas_have_the_value_that_the_standard_gives(text: str, value: float):
+    """Precedence, grouping from the left, functions in degrees."""
+    found, end = evaluate(text, 0, PARAMETERS, 1)
+    assert math.isclose(found, value, abs_tol=1e-12)
+    assert end == len(text)
+
+
+@pytest.mark.parametrize(
+    "text",
+    [
+        *(
+            "[1",
+            "[1+]",
+            "[]",
+            "#9",
+            "#1.5",
+            "SIN 30",
+            "NO[1]",
+            "SQRT[-1]",
+            "LN[0]",
+            "[1/0]",
+            "[1 MOD 0]",
+            "ACOS[2]",
+        ),
+        *("ATAN[1]", "ATAN[1]/", "ATAN 1", "[10**999]", "[0**-1]", "[[-1]**0.5]", "EXP[999]", "", "TAN["),
+        *("[" * 60 + "1", "#" * 60 + "1"),
+    ],
+)
+def test_formulas_without_a_value_are_errors_with_their_place(text: str):
+    """Whatever can't be worked out is refused where it begins."""
+    with pytest.raises(ProgramError) as caught:
+        evaluate(text, 0, PARAMETERS, 4)
+    assert caught.value.line == 4
+
+
+FORMULAS = st.recursive(
+    st.integers(0, 9).map(str),
+    lambda inner: st.tuples(inner, st.sampled_from("+-*"), inner).map("[{0[0]}{0[1]}{0[2]}]".format),
+    max_leaves=12,
+)
+
+
+@given(FORMULAS)
+def test_bracketed_sums_and_products_agree_with_arithmetic(text: str):
+    """Fully bracketed formulas are worth what arithmetic says."""
+    value, _ = evaluate(text, 0, {}, 1)
+    assert value == eval(text.replace("[", "(").replace("]", ")"))  # noqa: S307 (digits and signs only)
+
+
+def test_parameters_take_effect_after_their_line():
+    """NISTIR 6556, 3.3.2.1: `#3=6 G1 X#3` moves to the old value of #3 and sets the new one after."""
+    program = read("#3=15\nG21 G90 G1 F100\n#3=6 X#3\nX#3\n")
+    assert program.moves.end[:, 0].tolist() == [15.0, 6.0]
+
+
+def test_an_unset_parameter_is_an_error():
+    """A place that rests on a value from outside the program is unknown."""
+    with pytest.raises(ProgramError, match="has not set"):
+        read("G21 G0 X#5")

@@ -1,0 +1,113 @@
+"""Whatever the text: a program or one clear error."""
+
+import random
+
+import numpy as np
+import pytest
+from generated import programs
+from hypothesis import HealthCheck, given, settings
+from hypothesis import strategies as st
+
+from analysis.errors import ProgramError
+from analysis.program import decode, find_parts, read, restart_program, schedule
+
+SIGNS = "GMXYZIJKRFSTNPQLHDO0123456789.-+ ()[]#=/%;*\t\r\n"
+LANGUAGE = """
+    G0 G1 G2 G3 G4 G10 G17 G18 G19 G20 G21 G28 G38.2 G43 G49 G53 G54 G55 G64 G80 G81 G83 G85 G88 G90
+    G90.1 G91 G92 G92.1 G92.3 G93 G94 G98 G99 M0 M3 M5 M6 M98 M99 M30 S9000 T1 P7 P1 L2 L20 R2 R-3 Q1
+    I5 J0 K-2 H1 X1 X#1 Y2 Y[1+#1] Z3 Z-1 X1E3 X-5 Y9 F100 F.1 #1=2 O7 N5 / % (a) ;b
+"""
+WORDS = [*LANGUAGE.split(), *["\n"] * 6]
+
+
+def try_all(text: str) -> None:
+    """Read a text and do all that can be done with it; only our own error may come out."""
+    try:
+        program = read(text)
+    except ProgramError as error:
+        refused = str(error)
+    else:
+        refused = ""
+    assert "\n" not in refused
+    if refused:
+        return
+    for column in (program.moves.start, program.moves.end, program.moves.length):
+        assert np.isfinite(column).all()
+    assert np.isfinite(schedule(program.moves).end).all()
+    find_parts(program)
+    for line in (1, len(program.lines)):
+        try:
+            again = read(restart_program(program, line))
+        except ProgramError:
+            continue
+        assert len(again.moves) >= 1
+
+
+@settings(max_examples=150, deadline=None)
+@given(st.text(SIGNS, max_size=80) | st.text(max_size=60))
+def test_any_text_is_read_or_refused(text: str):
+    """Random signs never end in anything but a program or its error."""
+    try_all(text)
+
+
+@settings(max_examples=150, deadline=None)
+@given(st.lists(st.sampled_from(WORDS), min_size=3, max_size=40))
+def test_any_words_are_read_or_refused(words: list[str]):
+    """Words of the language in any order never end in anything else either."""
+    try_all("G21 F500\n" + " ".join(words))
+
+
+@settings(max_examples=40, deadline=None, suppress_health_check=list(HealthCheck))
+@given(text=programs(), seed=st.integers(0, 2**32))
+def test_damaged_programs_are_read_or_refused(text: str, seed: int):
+    """Programs with signs changed, lost, doubled or moved never end in anything else."""
+    try_all(damaged(text, random.Random(seed)))  # noqa: S311 (no secret)
+
+
+def damaged(text: str, chance: random.Random) -> str:
+    """Return the text with a few signs changed, lost, doubled or moved."""
+    signs = list(text)
+    for _ in range(chance.randint(1, 6)):
+        at = chance.randrange(len(signs))
+        what = chance.randrange(4)
+        if what == 0:
+            signs[at] = chance.choice(SIGNS)
+        elif what == 1:
+            del signs[at]
+        elif what == 2:
+            signs.insert(at, signs[at])
+        else:
+            to = chance.randrange(len(signs))
+            signs[at], signs[to] = signs[to], signs[at]
+    return "".join(signs)
+
+
+@settings(max_examples=100, deadline=None)
+@given(st.binary(max_size=200))
+def test_any_bytes_are_text_or_refused(raw: bytes):
+    """Bytes become text or our error."""
+    try:
+        decode(raw)
+    except ProgramError:
+        return
+
+
+@settings(max_examples=30, deadline=None, suppress_health_check=list(HealthCheck))
+@given(text=programs())
+def test_reading_is_the_same_for_other_ways_of_writing(text: str):
+    """Lower case, blanks, CRLF and a % around the text change no move."""
+    plain = read(text).moves
+    lines = [line if "(" in line or ";" in line else " ".join(line.lower()) for line in text.split("\n")]
+    other = read("%\n" + "\r\n".join(lines) + "\r\n%").moves
+    assert np.array_equal(plain.end, other.end)
+    assert np.array_equal(plain.kind, other.kind)
+    assert np.array_equal(plain.file_line + 1, other.file_line)
+
+
+@pytest.mark.slow
+def test_a_longer_fuzz_finds_no_crash():
+    """Twenty thousand texts made of words and damage, from a fixed seed."""
+    chance = random.Random(6556)  # noqa: S311 (no secret)
+    for _ in range(20_000):
+        text = "G21 F500\n" + " ".join(chance.choices(WORDS, k=chance.randint(3, 40)))
+        try_all(damaged(text, chance))

@@ -1,0 +1,80 @@
+"""Where the top of the work is, and what cuts."""
+
+import pytest
+
+from analysis.program import Kind, cutting, read
+from analysis.program.moves import lowest
+from analysis.program.work import clear_height, top_of_work
+
+
+def top(text: str) -> float:
+    """Return the top of a program's work."""
+    return top_of_work(read("G21 G90 F100\n" + text).moves)
+
+
+def test_zero_on_the_work_is_the_usual_case():
+    """Cuts below 0 and traverses above 0: the top is Z 0, whatever else moves."""
+    assert top("G0 Z5\nX1\nG1 Z-3\nX9\nG0 Z5\nX0") == 0.0
+    assert top("G0 Z5\nX1\nG1 Z1\nX2\nZ-3\nX9\nG0 Z5\nX0") == 0.0
+    assert top("G0 Z5\nX1\nG81 X2 Z-9 R1\nX3\nG80") == 0.0
+
+
+def test_quick_links_inside_a_cleared_pocket_do_not_move_the_top():
+    """A traverse below 0 within what has been cut leaves the top at 0."""
+    assert top("G0 Z5\nX1\nG1 Z-3\nX20\nG0 Z-2.5\nX1 Y3\nG1 Z-3\nX20\nG0 Z5\nX0") == 0.0
+
+
+def test_zero_on_the_spoilboard_takes_one_step_above_the_first_pass():
+    """Passes at 15, 12, 9 ... under a traverse at 25: the first one was 3 deep, so the top is at 18."""
+    passes = "\n".join(f"G1 Z{z}\nX{50 - 50 * (i % 2)}" for i, z in enumerate((15, 12, 9, 6, 3, 0)))
+    assert top(f"G0 Z25\nX0 Y1\n{passes}\nG0 Z25\nX0") == pytest.approx(18.0)
+
+
+def test_a_slight_cut_into_the_spoilboard_does_not_make_it_the_top():
+    """The last pass at -0.2 leaves the top above the passes."""
+    passes = "\n".join(f"G1 Z{z}\nX{50 - 50 * (i % 2)}" for i, z in enumerate((12, 6, -0.2)))
+    assert top(f"G0 Z25\nX0 Y1\n{passes}\nG0 Z25\nX0") == pytest.approx(18.0)
+
+
+def test_one_level_puts_the_top_half_way():
+    """With one level nothing tells its depth: half way to the traverse."""
+    assert top("G0 Z20\nX1\nG1 Z10\nX9\nG0 Z20\nX0") == pytest.approx(15.0)
+
+
+def test_feeds_in_the_air_are_no_levels():
+    """Feeds at or above the height of traverses do not lift the top."""
+    passes = "G1 Z22\nX5\nZ12\nX20\nZ6\nX0"
+    assert top(f"G0 Z20\nX1\n{passes}\nG0 Z20\nX0") == pytest.approx(18.0)
+
+
+def test_zero_above_the_work():
+    """With every Z below 0 the top lies between the cut and the traverse."""
+    assert -15 < top("G0 Z-10\nX1\nG1 Z-15\nX9\nG0 Z-10\nX0") < -10
+
+
+def test_the_estimate_is_noted():
+    """A person is told that the top was estimated."""
+    notes = read("G21 G90 F100\nG0 Z20\nX1\nG1 Z10\nX9\nG0 Z20\nX0").warnings
+    assert any("estimated at Z15.000" in note.text for note in notes)
+
+
+def test_what_feeds_below_the_top_cuts():
+    """Plunge, cut, ramp and peck below the top cut; traverses, retracts and air moves do not."""
+    moves = read("G21 G90 F100\nG0 Z5\nG1 X5\nZ-1\nX9\nX12 Z-2\nZ-1\nX20 Z3\nG0 X0\nG81 Z-3 R1 X0").moves
+    cuts = [Kind(kind).name for kind in moves.kind[cutting(moves, 0.0)]]
+    assert cuts == ["PLUNGE", "CUT", "RAMP", "CUT", "PECK"]
+
+
+def test_an_upright_arc_that_dips_below_the_top_cuts():
+    """Both ends of a G18 arc may stand above the work while its middle cuts."""
+    dip = read("G21 G90 F100\nG0 X0 Y0 Z1\nG18 G3 X10 Z1 I5 K0").moves
+    over = read("G21 G90 F100\nG0 X0 Y0 Z1\nG18 G2 X10 Z1 I5 K0").moves
+    assert {round(float(lowest(dip)[-1]), 6), round(float(lowest(over)[-1]), 6)} == {-4.0, 1.0}
+    side = read("G21 G90 F100\nG0 X0 Y0 Z1\nG19 G2 Y10 Z1 J5 K0\nG3 Y0 Z1 J-5 K0\nG3 Y10 Z1 J5 K0").moves
+    assert sorted(round(float(low), 6) for low in lowest(side)[-2:]) == [-4.0, 1.0]
+
+
+def test_the_clear_height_is_the_lowest_traverse_once_z_is_known():
+    """A traverse before the first Z counts for nothing, for its height is not known."""
+    assert clear_height(read("G21 G0 X5\nZ8\nX1\nZ6\nX2\nZ1").moves) == 6
+    assert clear_height(read("G21 G0 X5").moves) == float("inf")
