@@ -6,6 +6,7 @@ end where the program expects it. Pauses and bit changes last as long as they la
 start begins the next stint.
 """
 
+from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from functools import cached_property
 from typing import Protocol
@@ -13,8 +14,10 @@ from typing import Protocol
 import numpy as np
 from numpy.typing import NDArray
 
+from analysis.cutting import Bit
 from analysis.events import Alarm, Event, PartVerdict, Place, ResumeLine, State, Verdict
 from analysis.presence import Phase
+from analysis.program.engagement import Engagement, engagement
 from analysis.program import Kind, Machine, Part, Program, Schedule, cutting, find_parts, resume_at, schedule
 from analysis.watcher import Context
 
@@ -22,8 +25,20 @@ from analysis.watcher import Context
 _SURE, _DRIFT = 0.5, 0.05
 # How far off, s, a cut may begin and still be the one that was expected.
 _NEAR, _NEAR_AT_FIRST = 1.5, 4.0
-# A row is complete about this long after what it tells has begun, in windows.
-_KINDS = {Kind.PLUNGE: "plunge", Kind.PECK: "peck", Kind.CUT: "cut", Kind.RAMP: "cut"}
+# A cut no deeper than this, mm, is not heard.
+_NOTHING = 0.05
+# A cut that takes less than this share of what the bit usually takes is not told from air, and neither is
+# a silence shorter than this, s.
+_LOUD, _APART = 0.2, 0.4
+# From these shares of the diameter on, a cut is a slot, a wide or a narrow one.
+_SLOT, _WIDE = 0.85, 0.4
+
+
+def _kind(kind: Kind, width: float) -> str:
+    if kind in (Kind.PLUNGE, Kind.PECK):
+        return "down"
+    return "slot" if width >= _SLOT else "wide" if width >= _WIDE else "narrow"
+
 
 
 @dataclass(frozen=True, eq=False)
@@ -39,21 +54,61 @@ class Plan:
         When each move begins and ends on the program's own clock.
     parts
         The parts it cuts.
+    met
+        How deep and how wide each move cuts.
     """
 
     program: Program
     times: Schedule
     parts: tuple[Part, ...]
+    met: Engagement
 
     @classmethod
-    def of(cls, program: Program, machine: Machine = Machine()) -> "Plan":
-        """Return the plan of a program on a machine."""
-        return cls(program, schedule(program.moves, machine), find_parts(program))
+    def of(cls, program: Program, bits: Mapping[int, Bit], machine: Machine = Machine()) -> "Plan":
+        """Return the plan of a program, cut with ``bits`` (by T number, 0 for all others), on a machine."""
+        met = engagement(program, bits)
+        return cls(program, schedule(program.moves, machine), find_parts(program), met)
 
     @cached_property
     def cuts(self) -> NDArray[np.bool_]:
-        """Which moves cut, shape (n,)."""
-        return cutting(self.program.moves, self.program.top)
+        """Which moves take material away, shape (n,)."""
+        return cutting(self.program.moves, self.program.top) & (self.met.depth > _NOTHING)
+
+    @cached_property
+    def cut_begin(self) -> NDArray[np.float64]:
+        """When each move meets the work's top, s, shape (n,): its begin, unless it comes from above."""
+        moves, times = self.program.moves, self.times
+        high, low = moves.start[:, 2], moves.end[:, 2]
+        above = np.clip(high - self.program.top, 0.0, None)
+        share = np.divide(above, high - low, out=np.zeros(len(moves)), where=high - low > above)
+        return times.begin + np.clip(share, 0.0, 1.0) * (times.end - times.begin)
+
+    @cached_property
+    def spells(self) -> tuple[tuple[NDArray[np.float64], NDArray[np.float64]], ...]:
+        """When cutting is to be heard to begin and to end, s on the program's clock, for each stint."""
+        return tuple(self._spells(first, last) for first, last in self.stints)
+
+    def _spells(self, first: int, last: int) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+        inside = slice(first, last + 1)
+        rate = np.where(self.cuts[inside], self.met.rate[inside], 0.0)
+        usual = float(np.median(rate[rate > 0])) if (rate > 0).any() else 0.0
+        loud = np.concatenate(([False], rate > _LOUD * usual, [False])).astype(np.int8)
+        edges = np.diff(loud)
+        begins = self.cut_begin[inside][np.flatnonzero(edges == 1)]
+        ends = self.times.end[inside][np.flatnonzero(edges == -1) - 1]
+        # Too short a silence between two cuts is not heard as one.
+        apart = begins[1:] - ends[:-1] >= _APART
+        return begins[np.concatenate(([True], apart))[: len(begins)]], ends[
+            np.concatenate((apart, [True]))[: len(ends)]
+        ]
+
+    @cached_property
+    def kinds(self) -> tuple[str, ...]:
+        """What kind of cut each move is; one kind is compared with itself."""
+        return tuple(
+            _kind(Kind(int(kind)), float(width))
+            for kind, width in zip(self.program.moves.kind, self.met.width, strict=True)
+        )
 
     @cached_property
     def stints(self) -> tuple[tuple[int, int], ...]:
@@ -137,7 +192,7 @@ class ClockLocator:
         self._anchored = 0.0
         self._first_cut = True
         self._phase: Phase | None = None
-        self._at = 0.0
+        self._at = self._since = 0.0
         self._marks = np.zeros(len(plan.program.moves), dtype=np.uint8)
         self._seen_to: int | None = None
 
@@ -151,9 +206,10 @@ class ClockLocator:
             first = self.plan.stints[max(self._stint, 0)][0]
             return Context(int(moves.bit[first]))
         now, early, late = self._moves_at(self._at)
-        kinds = {_KINDS.get(Kind(kind)) for kind in moves.kind[early : late + 1][self.plan.cuts[early : late + 1]]}
-        kind = _KINDS.get(Kind(int(moves.kind[now])), "cut")
-        return Context(int(moves.bit[now]), kind, told=False and kinds == {kind})
+        cuts = [index for index in range(early, late + 1) if self.plan.cuts[index]]
+        kinds = {self.plan.kinds[index] for index in cuts}
+        sure = len(kinds) == 1 and all(self.plan.met.steady[index] for index in cuts)
+        return Context(int(moves.bit[now]), self.plan.kinds[now] if not sure else kinds.pop(), told=sure)
 
     @property
     def lines_seen(self) -> int:
@@ -163,12 +219,13 @@ class ClockLocator:
     def row(self, at: float, phase: Phase) -> None:
         """Take in what the spindle does at ``at`` seconds."""
         before, self._phase, self._at = self._phase, phase, at
+        lasted = at - self._since
+        if phase is not before:
+            self._since = at
         if phase is not Phase.OFF and before in (None, Phase.OFF):
             self._spindle_on(at, heard_start=before is Phase.OFF)
-        if phase is Phase.CUT and before is not Phase.CUT:
-            self._cut_edge(at, begin=True)
-        if before is Phase.CUT and phase is Phase.AIR:
-            self._cut_edge(at, begin=False)
+        if phase is not before and Phase.CUT in (phase, before) and lasted >= _APART / 2:
+            self._cut_edge(at, begin=phase is Phase.CUT)
 
     def judged(self, state: State) -> None:
         """Mark the moves since the last row as heard, and as suspect during an alarm."""
@@ -275,7 +332,8 @@ class ClockLocator:
             return
         clock = at - self._offset
         nearest = int(np.abs(edges - clock).argmin())
-        near = _NEAR_AT_FIRST if self._first_cut else _NEAR
+        # A cut ends by and by, in a finishing pass: that tells less than its beginning.
+        near = _NEAR_AT_FIRST if self._first_cut else _NEAR if begin else _NEAR / 2
         gaps = np.abs(np.delete(edges, nearest) - edges[nearest])
         if not self._first_cut and len(gaps):
             near = min(near, 0.45 * float(gaps.min()))
@@ -290,10 +348,6 @@ class ClockLocator:
         self._first_cut = False
 
     def _edges(self, *, begin: bool) -> NDArray[np.float64]:
-        """Return when, on the program's clock, cutting begins or ends in this stint."""
-        first, last = self.plan.stints[self._stint]
-        inside = np.concatenate(([False], self.plan.cuts[first : last + 1], [False])).astype(np.int8)
-        change = np.diff(inside)
-        if begin:
-            return self.plan.times.begin[first : last + 1][np.flatnonzero(change == 1)]
-        return self.plan.times.end[first : last + 1][np.flatnonzero(change == -1) - 1]
+        """Return when, on the program's clock, cutting is expected to be heard to begin or end now."""
+        begins, ends = self.plan.spells[self._stint]
+        return begins if begin else ends

@@ -46,15 +46,18 @@ class Settings:
     shortest
         Seconds of change below which nothing can alarm: a knock, a door, a knot.
     forget
-        Seconds after which an alarm that is gone from the sound is over.
+        Seconds of good cutting after which an alarm is over.
     """
 
     false_alarms: float = 1.0
     hours: float = 20.0
     learn: float = 3.0
     shortest: float = 0.3
-    forget: float = 1.0
+    forget: float = 5.0
 
+
+# Below this score the sound is good again.
+_GOOD = 0.25
 
 # A sum goes up to this many limits: one sign alone needs two.
 _MOST_SHARE = 2.0
@@ -82,10 +85,16 @@ class Context:
 
 @dataclass
 class _Test:
-    """The running sums of one comparison."""
+    """The running sums of one comparison; their shares of the limits; since when each is above zero."""
 
     sums: Array64 = field(default_factory=lambda: np.zeros(len(CHANNELS)))
+    share: Array64 = field(default_factory=lambda: np.zeros(len(CHANNELS)))
     since: Array64 = field(default_factory=lambda: np.zeros(len(CHANNELS)))
+
+    @property
+    def score(self) -> float:
+        """How near this is to an alarm, which is 1: two signs that agree are as good as one twice as strong."""
+        return float(np.sort(self.share)[-2:].mean())
 
 
 class Watcher:
@@ -117,7 +126,8 @@ class Watcher:
         self._correlation = correlation
         self._settings = settings
         self._learning: dict[tuple[int, str], list[Sample]] = {}
-        self._test = _Test()
+        self._tests = {True: _Test(), False: _Test()}
+        self._good = 0
         self._rules: dict[tuple[int, str, bool], tuple[Array64, Array64]] = {}
         self._recent: deque[Array64] = deque(maxlen=max(1, round(0.5 / seconds)))
         self._bit = 0
@@ -184,15 +194,19 @@ class Watcher:
             for key in [key for key in known if key[0] == bit]:
                 del known[key]
         self._rules.clear()
-        self._test = _Test()
-        self._alarmed = False
+        self._begin()
 
     def _change_bit(self, bit: int) -> None:
         self._bit = bit
-        self._test = _Test()
+        self._begin()
+
+    def _begin(self) -> None:
+        """Begin to compare anew."""
+        self._tests = {True: _Test(), False: _Test()}
         self._recent.clear()
         self._alarmed = False
-        self._fresh = 0
+        self._fresh = self._good = 0
+        self.score = 0.0
 
     def _cutting(self, at: float, middle: float, sample: Sample, context: Context) -> Alarm | None:
         # The first windows of a cut hold air as well.
@@ -245,28 +259,26 @@ class Watcher:
         self._recent.append(shift)
         most = limit / max(3.0, self._settings.shortest / self._seconds)
         step = np.clip((shift - dead) / baseline.scale, -most, most)
-        test = self._test
+        test = self._tests[like]
         test.since = np.where(test.sums > 0.0, test.since, middle)
         test.sums = np.clip(test.sums + step, 0.0, _MOST_SHARE * limit)
-        share = test.sums / limit
-        # Two signs that agree are as good as one that is twice as strong.
-        self.score = float(np.sort(share)[-2:].mean())
+        test.share = test.sums / limit
+        self.score = max(test.score for test in self._tests.values())
         if self._alarmed:
-            self._alarmed = self.score > 0.25
+            self._good = self._good + 1 if self.score < _GOOD else 0
+            self._alarmed = self._good * self._seconds < self._settings.forget
             return None
-        if self.score < 1.0:
+        if test.score < 1.0:
             return None
-        self._alarmed = True
-        return self._alarm(at, share, limit)
+        self._alarmed, self._good = True, 0
+        return self._alarm(at, test, limit)
 
-    def _alarm(self, at: float, share: Array64, limit: Array64) -> Alarm:
-        test = self._test
-        worst = int(share.argmax())
-        onset = float(test.since[share > 0.5].min())
+    def _alarm(self, at: float, test: "_Test", limit: Array64) -> Alarm:
+        worst = int(test.share.argmax())
         cause = explain(np.median(self._recent, axis=0))
         return Alarm(
             at=at,
-            onset=onset,
+            onset=float(test.since[test.share > 0.5].min()),
             cause=cause.name,
             confidence=cause.confidence,
             because=cause.because,
@@ -285,6 +297,6 @@ class Watcher:
             if phase is Phase.AIR and not any(key[0] == context.bit for key in self._learning):
                 return "settle", "the spindle runs, nothing is being cut yet"
             return "learn", self._because
-        if self.score > 0.5 or (self.state == "uneasy" and self.score > 0.25):
+        if self.score > 0.5 or (self.state == "uneasy" and self.score > _GOOD):
             return "uneasy", "a change is building"
         return "listen", "comparing with the baseline"

@@ -1,0 +1,108 @@
+"""What the person at the machine reads."""
+
+from analysis.events import Alarm, Deaf, Event, Heard, PartVerdict, Place, ResumeLine, StateChange, Summary
+
+CAUTIONS = (
+    "Never leave a running machine unattended. chipsong is no safety device.",
+    "A feed hold does not stop the spindle.",
+    "Isolate the power before you touch the bit. Wear eye, ear and dust protection.",
+    "Follow the machine maker's manual and your local codes; they outweigh anything said here.",
+)
+
+AFTER_AN_ALARM = (
+    "Stop the cut, then the spindle; wait until the bit stands still.",
+    "Isolate the spindle's power.",
+    "Look at bit, collet and nut: worn, dirty, burnt, moved?",
+    "Clean shank and collet, seat the bit as the collet's maker says, tighten.",
+    "Is the position kept? If not, find the zero of X and Y again.",
+    "Touch off Z again. If the top is cut away there, use a spot that is whole.",
+    "Carry on with the restart program, one hand at the stop.",
+)
+
+
+def clock(seconds: float) -> str:
+    """Return a time as 1:23:45 or 3:45."""
+    whole = int(seconds)
+    minutes, rest = divmod(whole, 60)
+    hours, minutes = divmod(minutes, 60)
+    return f"{hours}:{minutes:02d}:{rest:02d}" if hours else f"{minutes}:{rest:02d}"
+
+
+def place(where: Place | ResumeLine) -> str:
+    """Return a line of the program in words: its number in the file, and its N-word."""
+    return f"line {where.file}" + (f" (N{where.word})" if where.word is not None else "")
+
+
+def event_text(event: Event) -> str:
+    """Return an event in words, for a plain terminal."""
+    match event:
+        case StateChange(at, state, because):
+            return f"{clock(at):>8}  {state.upper():8} {because}"
+        case Alarm():
+            return _alarm(event)
+        case Deaf(at, because):
+            return f"{clock(at):>8}  NOT HEARING: {because}"
+        case Heard(at, because):
+            return f"{clock(at):>8}  hearing again: {because}"
+        case Summary():
+            return _summary(event)
+
+
+def _alarm(alarm: Alarm) -> str:
+    lines = [
+        "",
+        f"{clock(alarm.at):>8}  *** ALARM: {_CAUSES[alarm.cause]} ({100 * alarm.confidence:.0f} % sure)",
+        f"          It began at {clock(alarm.onset)} ({alarm.onset:.1f} s),"
+        f" {alarm.at - alarm.onset:.1f} s before it was certain.",
+        *(f"          - {sentence}" for sentence in alarm.because),
+    ]
+    if alarm.line is not None:
+        span = f"between line {alarm.line.first} and line {alarm.line.last}"
+        lines.append(f"          It was cutting {place(alarm.line)}, {span}.")
+    if alarm.resume is not None:
+        lines.append(f"          Carry on from {place(alarm.resume)}: the bit stood above the work there.")
+    if alarm.line is None:
+        lines.append("          The place in the program is unknown: no program was given, or it is not clear.")
+    return "\n".join([*lines, ""])
+
+
+_CAUSES = {
+    "loose": "THE BIT MAY BE LOOSE",
+    "chatter": "THE CUT CHATTERS",
+    "broken": "THE BIT MAY BE BROKEN",
+    "dull": "THE BIT MAY BE DULL",
+    "stalled": "AN AXIS MAY HAVE STALLED",
+    "spindle": "THE SPINDLE'S SPEED CHANGED",
+    "unknown": "THE SOUND OF THE CUT CHANGED",
+}
+
+
+def _summary(summary: Summary) -> str:
+    many = {0: "no alarm", 1: "one alarm"}.get(summary.alarms, f"{summary.alarms} alarms")
+    lines = [
+        "",
+        f"End of the run: {many}. Heard {clock(summary.heard_s)} of {clock(summary.at)},"
+        f" {clock(summary.cut_s)} of it cutting.",
+    ]
+    if summary.lines_seen:
+        lines.append(f"Lines passed over: {summary.lines_seen}.")
+    lines.extend(part_text(part) for part in summary.parts)
+    return "\n".join(lines)
+
+
+_VERDICTS = {
+    "good": "good",
+    "suspect": "SUSPECT - measure it, or cut it again",
+    "unheard": "unheard - nobody listened to all of it",
+}
+
+
+def part_text(part: PartVerdict) -> str:
+    """Return a part's verdict in words."""
+    return f"  {part.name:10} lines {part.first} to {part.last}: {_VERDICTS[part.verdict]}"
+
+
+def what_to_do() -> str:
+    """Return what to do after an alarm, in order, with the cautions."""
+    steps = [f"  {number}. {step}" for number, step in enumerate(AFTER_AN_ALARM, 1)]
+    return "\n".join(["What to do now:", *steps, *(f"  ! {caution}" for caution in CAUTIONS)])
