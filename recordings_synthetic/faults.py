@@ -23,10 +23,12 @@ from recordings_synthetic.chance import stream, wander
 
 Floats = NDArray[np.float64]
 
-ECCENTRICITY = 0.06  # mm, at severity 1
+ECCENTRICITY = 0.045  # mm, at severity 1
 PULL_OUT = 2.0  # mm, in the end, at severity 1
 PULL_TIME = 4.0  # s, time constant of pulling out
-ROCKING = 1.0  # eccentricity differs from turn to turn by this share, so half orders are half as large
+ROCKING = (
+    0.8  # eccentricity differs from turn to turn by about this share; at 1 half orders are half as large
+)
 
 
 @dataclass(frozen=True)
@@ -111,8 +113,8 @@ def loosen(slip: Slip, spell: Spell, count: int, step: float, seed: int) -> Loos
     """
     rng = stream(seed, "slip")
     towards = float(rng.uniform(-math.pi / 4, math.pi / 4))
-    rattle = np.exp(0.25 * wander(rng, count, step, memory=0.08))
-    rocking = ROCKING * (0.8 + 0.35 * wander(rng, count, step, memory=0.5))
+    rattle = np.exp(0.18 * wander(rng, count, step, memory=0.08))
+    rocking = np.clip(ROCKING + 0.35 * wander(rng, count, step, memory=0.5), -1.0, 1.0)
     since = np.maximum(np.arange(count) - spell.first, 0) * step
     since[spell.last :] = 0.0
     loose = since > 0.0

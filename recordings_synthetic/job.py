@@ -83,15 +83,17 @@ def seedling_trays() -> str:
     )
 
 
-def one_outline(*, side: float = 48.0, passes: tuple[float, ...] = (-4.6,)) -> str:
-    """Return a short program: the outline of one square tray with the compression bit."""
-    tray = Tray("tray 1", 12, 12, side=side)
+def one_outline(part: Tray | Stand, *, depth: float = -4.6) -> str:
+    """Return a short program: the first pass of one part's outline with the compression bit."""
+    around = _around(part, (depth,)) if isinstance(part, Tray) else _ring(part, (depth,))
     return _text(
         [
-            *_head("one tray outline, 12 mm poplar plywood"),
-            *_change(3, BITS[3]),
-            *_around(tray, passes),
-            *_tail(),
+            *_head(f"{part.name}, one pass of its outline, 12 mm poplar plywood"),
+            *_change(3, BITS[3], wait=2.0),
+            *around,
+            "M5",
+            "M30",
+            "%",
         ]
     )
 
@@ -126,7 +128,7 @@ def _tail() -> list[str]:
     return [f"G0 Z{_n(SAFE)}", "M5", "G0 X0 Y0", "M30", "%"]
 
 
-def _change(number: int, bit: Bit) -> list[str]:
+def _change(number: int, bit: Bit, *, wait: float = 3.0) -> list[str]:
     speed = bit.speed or 0.0
     return [
         "",
@@ -134,7 +136,7 @@ def _change(number: int, bit: Bit) -> list[str]:
         "M5",
         f"T{number} M6",
         f"S{_n(speed)} M3",
-        "G4 P3",
+        f"G4 P{_n(wait)}",
         f"G0 Z{_n(SAFE)}",
     ]
 

@@ -32,7 +32,7 @@ class Microphone:
         Of a sample.
     """
 
-    level: float = 0.3
+    level: float = 0.22
     low: float = 60.0
     high: float = 15000.0
     hiss: float = -78.0
@@ -87,8 +87,8 @@ class Ear:
 def air_of(shop: Shop, count: int, rate: int, seed: int) -> Singles:
     """Return all that sounds in the shop but the machine, ``count`` samples."""
     noise = stream(seed, "background").standard_normal(count, dtype=np.float32)
-    # White noise through a resonance of this width keeps pi/2 x width of its band.
-    share = math.sqrt(math.pi * 150.0 / rate)
+    # White noise through a resonance keeps pi/2 x its width (here 300 Hz) of the band, that is rate / 2.
+    share = math.sqrt(math.pi * 300.0 / rate)
     rumble = Filter(resonance(150.0, 0.5, rate))(noise) / share
     second = np.arange(rate) * (2.0 * math.pi * 50.0 / rate)
     hum = np.sin(second) + 0.6 * np.sin(2.0 * second)

@@ -97,7 +97,7 @@ def sander(count: int, rate: int, rng: np.random.Generator) -> Floats:
 
 
 def speech(count: int, rate: int, rng: np.random.Generator) -> Floats:
-    """Return bursts like talk: a buzz at a voice's pitch and hissing, four syllables a second, with pauses."""
+    """Return bursts like talk: buzz at a voice's pitch and hissing, four syllables a second, with pauses."""
     ticks = max(2, count * 100 // rate)
     place, every = np.linspace(0, count, ticks), np.arange(count)
     rhythm = 2.0 * math.pi * 4.0 * 0.01 * np.arange(ticks) + 3.0 * wander(rng, ticks, 0.01, memory=0.4)

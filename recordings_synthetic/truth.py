@@ -1,14 +1,14 @@
 """What was really so in a simulated recording, to compare with what was heard."""
 
 import json
-from dataclasses import asdict, dataclass
+from dataclasses import dataclass
+from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
 
 
-@dataclass(frozen=True)
-class Turning:
+class Turning(NamedTuple):
     """
     A stretch of time in which the spindle was on.
 
@@ -84,7 +84,7 @@ class Truth:
                 "onset": self.onset,
                 "onset_line": self.onset_line,
                 "spoiled": list(self.spoiled),
-                "spindle": [asdict(turning) for turning in self.spindle],
+                "spindle": [turning._asdict() for turning in self.spindle],
                 "moves": moves,
             },
             indent=1,
