@@ -5,7 +5,7 @@ from dataclasses import dataclass, fields
 import numpy as np
 from numpy.typing import NDArray
 
-from analysis.features import Rows
+from analysis.features import Rows, relative
 from analysis.robust import robust_scale
 
 Array64 = NDArray[np.float64]
@@ -13,7 +13,6 @@ Array64 = NDArray[np.float64]
 # The channels that are compared. ``pattern`` is how far the lines have moved against one another, and
 # ``colour`` how much of it some bands have lost; the others are features of the same name.
 CHANNELS = ("spindle", "between", "half", "modulation", "level", "pattern", "colour")
-_PLAIN = CHANNELS[:5]
 
 # No cut is steadier than this, dB, however steady its first seconds happened to be.
 LEAST_SCALE = np.array([1.0, 1.0, 1.0, 1.0, 1.0, 0.5, 0.5])
@@ -92,11 +91,15 @@ class Sample:
         return float(self.plain[4])
 
 
-def samples(rows: Rows) -> list[Sample]:
-    """Return each of ``rows`` as a sample."""
-    plain = np.stack([getattr(rows, name) for name in _PLAIN], axis=1)
-    parts = (plain, rows.lines, rows.floors, rows.colour)
-    return [Sample(*row) for row in zip(*(part.astype(np.float64) for part in parts), strict=True)]
+def sample(rows: Rows, index: int, groups: NDArray[np.float32]) -> Sample:
+    """Return row ``index`` as a sample, with the power of its groups of lines, shape (5,), as given."""
+    plain = (*relative(groups), rows.modulation[index], rows.level[index])
+    return Sample(
+        np.array(plain, dtype=np.float64),
+        rows.lines[index].astype(np.float64),
+        rows.floors[index].astype(np.float64),
+        rows.colour[index].astype(np.float64),
+    )
 
 
 def _moved(change: Array64) -> float:

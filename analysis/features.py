@@ -158,6 +158,9 @@ class Rows:
         The noise among the lines, dBFS, shape (k,).
     modulation
         Once-per-revolution modulation of the hiss, dB relative to full, shape (k,).
+    groups
+        Power of the tooth-pass harmonics above the noise, of the noise among them, of the spindle line, of
+        the lines between and of the half orders above the noise, full scale 1, shape (k, 5).
     lines, floors
         Level of each whole order, and of the noise about it, dBFS, shape (k, m).
     colour
@@ -181,6 +184,7 @@ class Rows:
     tooth: Array32
     noise: Array32
     modulation: Array32
+    groups: Array32
     lines: Array32
     floors: Array32
     colour: Array32
@@ -199,7 +203,8 @@ class Rows:
         return np.stack([np.asarray(getattr(self, name), dtype=np.float32) for name in COLUMNS], axis=1)
 
 
-COLUMNS = tuple(field.name for field in fields(Rows) if field.name not in ("lines", "floors", "colour"))
+_WIDE = ("groups", "lines", "floors", "colour")
+COLUMNS = tuple(field.name for field in fields(Rows) if field.name not in _WIDE)
 
 
 class FeatureReader:
@@ -215,7 +220,7 @@ class FeatureReader:
     def __init__(self, ear: Ear) -> None:
         self.ear = ear
         # One window of noise tells too little; a speed changes slowly.
-        self._comb = Smoother(4 * ear.smooth)
+        self._comb = Smoother(4 * ear.smooth, np.zeros(len(ear.grid.frequencies), dtype=np.float32))
         self._lines = Smoother(ear.smooth)
 
     def read(self, windows: Array32) -> Rows:
@@ -261,14 +266,16 @@ class Smoother:
     ----------
     memory
         After how many rows a past one counts for 1/e.
+    start
+        What was before the first row, shape (m,); the first row itself when not given.
     """
 
-    def __init__(self, memory: float) -> None:
+    def __init__(self, memory: float, start: Array32 | None = None) -> None:
         self._keep = np.float32(np.exp(-1.0 / memory))
-        self._last: Array32 | None = None
+        self._last = start
 
     def smooth(self, rows: Array32) -> Array32:
-        """Return ``rows``, shape (k, m), each smoothed with all before it; the first row is kept as it is."""
+        """Return ``rows``, shape (k, m), each smoothed with all before it."""
         smoothed = np.empty_like(rows)
         for index, row in enumerate(rows):
             if self._last is None:
@@ -282,7 +289,7 @@ class Smoother:
 _MEAN_OVER_MEDIAN = np.float32(1.0 / np.log(2.0))
 # Noise among the lines may be by a quarter stronger than it seems before it counts as a line.
 _BENEFIT = np.float32(1.25)
-_GROUPS = ("tooth", "noise", "spindle", "between", "half")
+GROUPS = ("tooth", "noise", "spindle", "between", "half")
 
 
 def _group(ear: Ear, power: Array32, floor: Array32, speed: NDArray[np.float64]) -> Array32:
@@ -307,20 +314,38 @@ def _group(ear: Ear, power: Array32, floor: Array32, speed: NDArray[np.float64])
 
 def _levels(heard: Array32) -> dict[str, Array32]:
     """Return the smoothed groups and lines as levels."""
-    tooth, noise, spindle, between, half = heard[:, : len(_GROUPS)].T
-    lines, floors = np.split(heard[:, len(_GROUPS) :], 2, axis=1)
-    tooth = np.maximum(tooth, np.float32(0))
-    whole = np.maximum(tooth + noise, np.float32(1e-20))
-    absent = 10 ** (ABSENT / 10)
+    groups, lines = heard[:, : len(GROUPS)], heard[:, len(GROUPS) :]
+    whole, floors = np.split(lines, 2, axis=1)
+    spindle, between, half = relative(groups).T
     return {
-        "lines": decibels(lines),
+        "groups": groups,
+        "lines": decibels(whole),
         "floors": decibels(floors),
-        "tooth": decibels(tooth),
-        "noise": decibels(noise),
-        "spindle": decibels(spindle / whole, absent),
-        "between": decibels(between / whole, absent),
-        "half": decibels(half / whole, absent),
+        "tooth": decibels(groups[:, 0]),
+        "noise": decibels(groups[:, 1]),
+        "spindle": spindle,
+        "between": between,
+        "half": half,
     }
+
+
+def relative(groups: Array32) -> Array32:
+    """
+    Return the spindle line, the lines between and the half orders relative to tooth-pass and noise.
+
+    Parameters
+    ----------
+    groups
+        Powers of ``GROUPS``, shape (..., 5).
+
+    Returns
+    -------
+    array of float32, shape (..., 3)
+        dB, at least ``ABSENT``.
+    """
+    whole = np.maximum(groups[..., 0], np.float32(0)) + groups[..., 1]
+    share = groups[..., 2:] / np.maximum(whole, np.float32(1e-20))[..., np.newaxis]
+    return decibels(share, 10 ** (ABSENT / 10))
 
 
 def _sum(lines: Array32) -> Array32:

@@ -10,7 +10,8 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from analysis.baseline import samples
+from analysis.air import Air
+from analysis.baseline import sample
 from analysis.cutting import Bit
 from analysis.events import Alarm, Event, Summary
 from analysis.features import COLUMNS as FEATURES
@@ -94,6 +95,7 @@ class Listener:
         seconds = ear.seconds
         self._health = Health(seconds)
         self._presence = Presence(seconds)
+        self._air = Air(seconds)
         self.watcher = Watcher(seconds, ear.correlation, settings)
         self._alarms = 0
         self._heard = 0
@@ -149,7 +151,7 @@ class Listener:
     def _take(self, rows: Rows, at: list[float], events: list[Event]) -> list[tuple[float, float]]:
         """Let the rows decide one after another, until the bit changes; return score and phase of each."""
         judged: list[tuple[float, float]] = []
-        for index, sample in enumerate(samples(rows)):
+        for index in range(len(rows)):
             first = self._row * self._hop
             self._row += 1
             at.append((first + self._size) / self.rate)
@@ -157,7 +159,7 @@ class Listener:
             said = self.watcher.row(
                 at[-1],
                 (first + self._size / 2) / self.rate,
-                sample,
+                sample(rows, index, self._air.row(rows.groups[index], self.phase)),
                 self.phase,
                 self._health,
                 self._context(),

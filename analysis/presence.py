@@ -35,6 +35,8 @@ class PresenceRules:
         Seconds of running sound that make the first idea of the air.
     patience
         Seconds of one steady sound after which it is taken for the cut, since nothing else is heard.
+    sure
+        Seconds for which a spindle must be heard to be running.
     hold
         Seconds for which a spindle that is no longer heard is still taken to run.
     """
@@ -47,6 +49,7 @@ class PresenceRules:
     teeth_wait: float = 0.5
     first: float = 0.5
     patience: float = 4.0
+    sure: float = 0.2
     hold: float = 1.0
 
 
@@ -80,7 +83,7 @@ class Presence:
         self._rules = rules
         self._seconds = seconds
         self._running = False
-        self._unheard = 0.0
+        self._unheard = self._in_hearing = 0.0
         self._levels: deque[float] = deque(maxlen=3)
         self._last_teeth: deque[float] = deque(maxlen=max(1, round(rules.teeth_wait / seconds)))
         self._begin_spindle()
@@ -126,8 +129,10 @@ class Presence:
 
     def _hear_spindle(self, prominence: float) -> None:
         limit = self._rules.comb_off if self._running else self._rules.comb_on
-        self._unheard = 0.0 if prominence >= limit else self._unheard + self._seconds
-        if self._unheard == 0.0 and not self._running:
+        heard = prominence >= limit
+        self._unheard = 0.0 if heard else self._unheard + self._seconds
+        self._in_hearing = self._in_hearing + self._seconds if heard else 0.0
+        if self._in_hearing >= self._rules.sure and not self._running:
             self._begin_spindle()
             self._running = True
         elif self._unheard > self._rules.hold:

@@ -9,7 +9,7 @@ because the watcher got used to the fault.
 """
 
 from collections import deque
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 
@@ -58,6 +58,9 @@ class Settings:
 
 # Below this score the sound is good again.
 _GOOD = 0.25
+
+# Rows at either end of a cut that hold air as well.
+_MIXED = 2
 
 # A sum goes up to this many limits: one sign alone needs two.
 _MOST_SHARE = 2.0
@@ -130,6 +133,8 @@ class Watcher:
         self._good = 0
         self._rules: dict[tuple[int, str, bool], tuple[Array64, Array64]] = {}
         self._recent: deque[Array64] = deque(maxlen=max(1, round(0.5 / seconds)))
+        self._before: deque[dict[bool, _Test]] = deque(maxlen=_MIXED + 1)
+        self._waiting: deque[tuple[tuple[int, str], Sample]] = deque()
         self._bit = 0
         self._fresh = 0
         self._because = "listening for a spindle"
@@ -165,7 +170,7 @@ class Watcher:
         if not health.deaf and health.usable and phase is Phase.CUT:
             alarm = self._cutting(at, middle, sample, context)
         else:
-            self._fresh = 0
+            self._leave_cut()
         state, because = self._judge(phase, health, context)
         if alarm is not None:
             because = alarm.because[0]
@@ -204,15 +209,27 @@ class Watcher:
         """Begin to compare anew."""
         self._tests = {True: _Test(), False: _Test()}
         self._recent.clear()
+        self._before.clear()
+        self._waiting.clear()
         self._alarmed = False
         self._fresh = self._good = 0
         self.score = 0.0
 
+    def _leave_cut(self) -> None:
+        """Take back what the last windows of a cut told: they hold air as well."""
+        if self._before:
+            self._tests = self._before[0]
+            self.score = max(test.score for test in self._tests.values())
+        self._before.clear()
+        self._waiting.clear()
+        self._fresh = 0
+
     def _cutting(self, at: float, middle: float, sample: Sample, context: Context) -> Alarm | None:
         # The first windows of a cut hold air as well.
         self._fresh += 1
-        if self._fresh <= 2:
+        if self._fresh <= _MIXED:
             return None
+        self._before.append({like: replace(test) for like, test in self._tests.items()})
         key = (context.bit, context.kind)
         baseline = self.baselines.get(key)
         if baseline is None and not self._alarmed and self.score < 0.5:
@@ -227,6 +244,10 @@ class Watcher:
         return next((known for key, known in self.baselines.items() if key[0] == bit), None)
 
     def _learn(self, key: tuple[int, str], sample: Sample) -> None:
+        self._waiting.append((key, sample))
+        if len(self._waiting) <= _MIXED:
+            return
+        key, sample = self._waiting.popleft()
         heard = self._learning.setdefault(key, [])
         heard.append(sample)
         if len(heard) < max(_LEAST_ROWS, self._settings.learn / self._seconds):
@@ -238,6 +259,7 @@ class Watcher:
         else:
             self.baselines[key] = result
             del self._learning[key]
+            self._waiting.clear()
 
     def _rule(self, key: tuple[int, str], baseline: Baseline, like: bool) -> tuple[Array64, Array64]:
         """Return what is taken off each channel's shift, dB, and each sum's limit, in deviations."""
