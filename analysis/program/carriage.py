@@ -7,11 +7,10 @@ where not even the motion that brought it there can be followed (G28, G30, G53, 
 """
 
 import math
-from typing import NamedTuple
 
 from analysis.errors import ProgramError
 from analysis.program import arcs
-from analysis.program.moves import Kind, Point, Row
+from analysis.program.moves import STRAIGHT, Kind, Point, Rows, Setting, Way
 from analysis.program.notes import Notes
 from analysis.program.state import INVERSE_TIME, PER_TURN, START, Modes
 from analysis.program.words import Block
@@ -21,18 +20,6 @@ CENTRES = "IJK"
 
 LIFT = 10.0
 """mm; how far above the highest place so far the home of Z is drawn, for the program does not say."""
-
-
-class Way(NamedTuple):
-    """How a move gets to its end: about which centre and how far (rad), how fast (mm/min), how long (s)."""
-
-    centre: Point | None = None
-    sweep: float = 0.0
-    feed: float = math.nan
-    seconds: float = 0.0
-
-
-STRAIGHT = Way()
 
 
 class Carriage:
@@ -46,7 +33,7 @@ class Carriage:
         self.doubt = [START, START, START]
         self.adrift = [False, False, False]
         self.in_doubt = True
-        self.rows: list[Row] = []
+        self.rows = Rows()
         self.highest = 0.0
         self._notes = notes
 
@@ -98,22 +85,8 @@ class Carriage:
         way: Way = STRAIGHT,
     ) -> None:
         """Append a move from where the bit stands."""
-        self.rows.append(
-            Row(
-                kind=kind,
-                start=self.at,
-                end=end,
-                centre=way.centre,
-                sweep=way.sweep,
-                plane=modes.plane // 10,
-                feed=way.feed,
-                speed=modes.turning,
-                bit=modes.bit,
-                seconds=way.seconds,
-                line=block.number,
-                word=block.name,
-            )
-        )
+        setting = Setting(modes.plane // 10, modes.turning, modes.bit, block.number, block.name)
+        self.rows.add(kind, self.at, end, setting, way)
         self.at = end
         self.highest = max(self.highest, end[2])
 

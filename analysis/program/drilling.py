@@ -8,9 +8,9 @@ reading it agree.
 
 from dataclasses import replace
 
-from analysis.program.carriage import Carriage, Way, feed_rate
+from analysis.program.carriage import Carriage, feed_rate
 from analysis.program.cycles import DWELLS, Hole, steps
-from analysis.program.moves import Kind, Point
+from analysis.program.moves import Kind, Point, Way
 from analysis.program.state import INVERSE_TIME, Cycle, Modes
 from analysis.program.words import Block, Word
 

@@ -1,13 +1,14 @@
 """
 What the machine does, as arrays: one row per motion, dwell or stop, in the order of execution.
 
-The rows are collected while the program is read (`Row`), and turned into arrays once, at the end
+The rows are collected while the program is read (`Rows`), and turned into arrays once, at the end
 (`moves_from`). What kind of move a row is follows from its geometry, so it is decided there, for all
 rows together.
 """
 
 import enum
-from collections.abc import Sequence
+import math
+from array import array
 from dataclasses import dataclass
 from typing import NamedTuple, TypeAlias
 
@@ -21,6 +22,8 @@ STEEP = 2.0
 
 TINY = 1e-9
 """mm; what is shorter is a rounding error of the arithmetic, not a motion."""
+
+NOWHERE: Point = (math.nan, math.nan, math.nan)
 
 AXES_OF_PLANE = {17: (0, 1, 2), 18: (2, 0, 1), 19: (1, 2, 0)}
 """First, second and normal axis of a plane (0 X, 1 Y, 2 Z), right-handed seen from the normal's +."""
@@ -49,21 +52,67 @@ class Kind(enum.IntEnum):
     """M6."""
 
 
-class Row(NamedTuple):
-    """One move while the program is being read. `kind` is CUT for any feed, RAPID for any traverse."""
+class Way(NamedTuple):
+    """How a move gets to its end: about which centre and how far (rad), how fast (mm/min), how long (s)."""
 
-    kind: Kind
-    start: Point
-    end: Point
-    centre: Point | None
-    sweep: float
+    centre: Point = NOWHERE
+    sweep: float = 0.0
+    feed: float = math.nan
+    seconds: float = 0.0
+
+
+STRAIGHT = Way()
+
+
+class Setting(NamedTuple):
+    """What a move takes from its line: plane, spindle speed (rpm), bit, file line and N-word."""
+
     plane: int
-    feed: float
     speed: float
     bit: int
-    seconds: float
     line: int
     word: int
+
+
+class Rows:
+    """
+    Moves while the program is being read: growing columns, 0.1 kB a move.
+
+    `kind` is CUT for any feed and RAPID for any traverse; `moves_from` refines them.
+    """
+
+    def __init__(self) -> None:
+        self.kind = array("b")
+        self.start = array("d")
+        self.end = array("d")
+        self.centre = array("d")
+        self.sweep = array("d")
+        self.plane = array("b")
+        self.feed = array("d")
+        self.speed = array("d")
+        self.bit = array("i")
+        self.seconds = array("d")
+        self.line = array("i")
+        self.word = array("i")
+
+    def __len__(self) -> int:
+        """Return the number of moves so far."""
+        return len(self.kind)
+
+    def add(self, kind: int, start: Point, end: Point, setting: Setting, way: Way) -> None:
+        """Append a move."""
+        self.kind.append(kind)
+        self.start.extend(start)
+        self.end.extend(end)
+        self.centre.extend(way.centre)
+        self.sweep.append(way.sweep)
+        self.plane.append(setting.plane)
+        self.feed.append(way.feed)
+        self.speed.append(setting.speed)
+        self.bit.append(setting.bit)
+        self.seconds.append(way.seconds)
+        self.line.append(setting.line)
+        self.word.append(setting.word)
 
 
 @dataclass(frozen=True, eq=False)
@@ -120,7 +169,7 @@ class Moves:
         return len(self.kind)
 
 
-def moves_from(rows: Sequence[Row]) -> Moves:
+def moves_from(rows: Rows, begin: int = 0) -> Moves:
     """
     Turn collected rows into arrays and decide the kind of each.
 
@@ -128,36 +177,34 @@ def moves_from(rows: Sequence[Row]) -> Moves:
     ----------
     rows
         In the order of execution; may be empty.
+    begin
+        Leave out the rows before this one.
 
     Returns
     -------
     Moves
         With lengths computed and kinds refined from the geometry.
     """
-    n = len(rows)
-    start = _points([row.start for row in rows])
-    end = _points([row.end for row in rows])
-    centre = np.full((n, 3), np.nan)
-    arcs = [i for i, row in enumerate(rows) if row.centre is not None]
-    centre[arcs] = _points([rows[i].centre or rows[i].start for i in arcs])
-    sweep = np.array([row.sweep for row in rows], dtype=np.float64)
-    plane = np.array([row.plane for row in rows], dtype=np.int8)
-    length = _lengths(start, end, centre, sweep, plane)
-    asked = np.array([row.kind for row in rows], dtype=np.int8)
+    start, end, centre = (
+        np.array(column[3 * begin :], dtype=np.float64).reshape(-1, 3)
+        for column in (rows.start, rows.end, rows.centre)
+    )
+    sweep = np.array(rows.sweep[begin:], dtype=np.float64)
+    plane = np.array(rows.plane[begin:], dtype=np.int8)
     return Moves(
-        kind=_kinds(asked, start, end, sweep),
+        kind=_kinds(np.array(rows.kind[begin:], dtype=np.int8), start, end, sweep),
         start=start,
         end=end,
         centre=centre,
         sweep=sweep,
         plane=plane,
-        length=length,
-        feed=np.array([row.feed for row in rows], dtype=np.float64),
-        speed=np.array([row.speed for row in rows], dtype=np.float64),
-        bit=np.array([row.bit for row in rows], dtype=np.int32),
-        seconds=np.array([row.seconds for row in rows], dtype=np.float64),
-        file_line=np.array([row.line for row in rows], dtype=np.int32),
-        word=np.array([row.word for row in rows], dtype=np.int32),
+        length=_lengths(start, end, centre, sweep, plane),
+        feed=np.array(rows.feed[begin:], dtype=np.float64),
+        speed=np.array(rows.speed[begin:], dtype=np.float64),
+        bit=np.array(rows.bit[begin:], dtype=np.int32),
+        seconds=np.array(rows.seconds[begin:], dtype=np.float64),
+        file_line=np.array(rows.line[begin:], dtype=np.int32),
+        word=np.array(rows.word[begin:], dtype=np.int32),
     )
 
 
@@ -178,10 +225,6 @@ def _bottom_of_arc(moves: Moves, i: int) -> float:
     if turn > abs(moves.sweep[i]):
         return float("inf")
     return float(moves.centre[i, 2] - np.hypot(arm[first], arm[second]))
-
-
-def _points(points: Sequence[Point]) -> NDArray[np.float64]:
-    return np.array(points, dtype=np.float64).reshape(len(points), 3)
 
 
 def _lengths(

@@ -1,14 +1,15 @@
 """From the text of a program to its moves."""
 
 import re
-from bisect import bisect_right
 from collections.abc import Sequence
+from dataclasses import replace
 
 import numpy as np
+from numpy.typing import NDArray
 
 from analysis.errors import ProgramError
 from analysis.program.interpreter import Interpreter
-from analysis.program.moves import Kind, Row, moves_from
+from analysis.program.moves import Kind, moves_from
 from analysis.program.program import Program
 from analysis.program.work import cutting, top_of_work
 
@@ -48,11 +49,11 @@ def read(text: str, name: str = "program", *, skip_slashed: bool = True) -> Prog
     run = Interpreter(lines, skip_slashed=skip_slashed)
     run.run()
     rows = run.carriage.rows
-    if not any(row.kind in (Kind.RAPID, Kind.CUT, Kind.PECK) for row in rows):
+    if not any(kind in rows.kind for kind in (Kind.RAPID, Kind.CUT, Kind.PECK)):
         raise ProgramError(f"{name} moves nothing: {NOT_A_PROGRAM}")
-    if not run.modes.bit_changed:
-        rows = _bits_as_selected(rows, run.selections)
     moves = moves_from(rows)
+    if not run.modes.bit_changed:
+        moves = replace(moves, bit=_bits_as_selected(len(moves), run.selections))
     top = top_of_work(moves)
     if top:
         run.notes.add(f"zero is not on the work's top, which is estimated at Z{top:.3f} mm")
@@ -99,10 +100,9 @@ def _share_of_control(raw: bytes) -> float:
     return control / max(len(raw[:65536]), 1)
 
 
-def _bits_as_selected(rows: Sequence[Row], selections: Sequence[tuple[int, int]]) -> list[Row]:
-    """Give the bit of a program without M6: the one that T selected last."""
-    if not selections:
-        return list(rows)
-    begins = [begin for begin, _ in selections]
-    bits = [0, *(bit for _, bit in selections)]
-    return [row._replace(bit=bits[bisect_right(begins, i)]) for i, row in enumerate(rows)]
+def _bits_as_selected(count: int, selections: Sequence[tuple[int, int]]) -> NDArray[np.int32]:
+    """Return the bit of each move in a program without M6: the one that T selected last."""
+    bits = np.zeros(count, dtype=np.int32)
+    for begin, bit in selections:
+        bits[begin:] = bit
+    return bits

@@ -150,16 +150,19 @@ def _last_stand(program: Program, line: int) -> _Stand | None:
     run = Interpreter(program.lines, skip_slashed=program.skip_slashed)
     clear = clear_height(program.moves) - 1e-6 if program.top else -np.inf
     last: _Stand | None = None
+    why = ""
     lines = run.steps()
     for number in lines:
         if _stands(run, program.top, clear):
             last = _Stand(number, len(run.carriage.rows), run.state())
+        elif run.carriage.at[2] > program.top:
+            why = why or next(filter(None, run.carriage.doubt), "")
         if number == line:
             break
     else:
         raise ProgramError(f"line {line} of {program.name} is never run; give a line that is")
     if last is None and _has_cut(program, len(run.carriage.rows)):
-        raise ProgramError(_no_stand(run, line))
+        raise ProgramError(_no_stand(line, why))
     return None if last is None else replace(last, state=_with_what_follows(run, lines, last.state))
 
 
@@ -183,12 +186,9 @@ def _has_cut(program: Program, moves: int) -> bool:
     return bool(cutting(program.moves, program.top)[:moves].any())
 
 
-def _no_stand(run: Interpreter, line: int) -> str:
-    doubts = [why for why in run.carriage.doubt if why]
-    why = f" ({doubts[0]})" if doubts else ""
-    return (
-        f"no safe place to carry on before line {line}: the bit is never known to stand above the work{why}"
-    )
+def _no_stand(line: int, why: str) -> str:
+    reason = f" ({why})" if why else ""
+    return f"no restart from line {line}: the bit is never known to stand above the work before it{reason}"
 
 
 def _word_of(program: Program, line: int) -> int | None:
@@ -269,7 +269,7 @@ def _prove(program: Program, stand: _Stand, lines: Sequence[str]) -> None:
         raise ProgramError(
             f"no restart from line {stand.line}: what is left can't run alone ({error})"
         ) from None
-    again = moves_from(run.carriage.rows[begin:])
+    again = moves_from(run.carriage.rows, begin)
     if not _same_feeds(program.moves, stand.move, again):
         raise ProgramError(
             f"no restart from line {stand.line}: it would not cut the same; start the program over"
