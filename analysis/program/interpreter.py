@@ -12,6 +12,7 @@ from analysis.program.codes import Codes, sort_codes
 from analysis.program.drilling import drill
 from analysis.program.moves import Kind
 from analysis.program.notes import Notes
+from analysis.program.plain import PlainLines
 from analysis.program.state import INVERSE_TIME, NO_MOTION, SYSTEMS, Modes, State
 from analysis.program.subprograms import Calls
 from analysis.program.words import Block, Word, parse
@@ -61,6 +62,7 @@ class Interpreter:
         self.executed = 0
         self._lines = lines
         self._skip_slashed = skip_slashed
+        self._plain = PlainLines(self.carriage)
         self._ended = False
         self._opened = False
         self._comment = ""
@@ -78,8 +80,11 @@ class Interpreter:
             number = calls.next + 1
             yield number
             calls.next = number
-            line = lines[calls.next - 1]
-            if line:
+            line = lines[number - 1]
+            if self._plain.go(line, number, self.modes):
+                self.executed += 1
+                self._comment, self._bit_comment_for = "", None
+            elif line:
                 self._line(line, number)
         self._after_the_end()
 

@@ -1,6 +1,8 @@
 """Whatever the text: a program or one clear error."""
 
 import random
+import re
+from dataclasses import fields
 
 import numpy as np
 import pytest
@@ -143,6 +145,16 @@ G90
 M99
 %
 """
+
+
+@settings(max_examples=40, deadline=None, suppress_health_check=list(HealthCheck))
+@given(text=programs())
+def test_the_short_way_for_plain_lines_gives_the_same_moves(text: str):
+    """A comment on every line keeps all of them from the short way; the moves are the same."""
+    bare = re.sub(r" *(\(.*?\)|;.*)", "", text)
+    short, full = read(bare).moves, read(bare.replace("\n", " ( )\n")).moves
+    for column in fields(short):
+        assert np.array_equal(getattr(short, column.name), getattr(full, column.name), equal_nan=True)
 
 
 @pytest.mark.slow
