@@ -9,7 +9,8 @@ the running speed, the half ones about half as large):
 - the bit's axis moves off the spindle's axis, over some tenths of a second, and rattles there: one tooth
   cuts more than the other, which puts force at the spindle's frequency and between the tooth-pass
   frequencies, and modulates the noise of the cut once a turn;
-- it rocks, so that every second turn differs: half multiples;
+- it rocks, so that every second turn differs: half multiples, in the force of two flutes about a third of
+  what the slip adds to the full ones;
 - it is pulled out of the collet: the cut gets deeper and louder.
 """
 
@@ -26,9 +27,7 @@ Floats = NDArray[np.float64]
 ECCENTRICITY = 0.045  # mm, at severity 1
 PULL_OUT = 2.0  # mm, in the end, at severity 1
 PULL_TIME = 4.0  # s, time constant of pulling out
-ROCKING = (
-    0.8  # eccentricity differs from turn to turn by about this share; at 1 half orders are half as large
-)
+ROCKING = 0.8  # eccentricity differs by about this share from turn to turn, and never by more than all of it
 
 
 @dataclass(frozen=True)

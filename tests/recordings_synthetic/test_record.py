@@ -5,7 +5,7 @@ import pytest
 from simulated import RATE, SEED, level, peak_near
 
 from analysis.cutting import Bit, tooth_pass_frequency
-from analysis.program import find_parts, read
+from analysis.program import cutting, find_parts, read
 from recordings_synthetic import (
     Gantry,
     Microphone,
@@ -18,7 +18,7 @@ from recordings_synthetic import (
     record,
     steady,
 )
-from recordings_synthetic.job import BITS
+from recordings_synthetic.job import BITS, seedling_trays
 
 BIT = Bit("any", 6.0, 2, 18000.0)
 EXACT = Gantry(spindle=Spindle(off=0.0, wandering=0.0002))
@@ -117,9 +117,9 @@ def test_every_cutting_move_is_louder_than_air(healthy):
     """Each move that cuts for a tenth of a second is at least 3 dB above the loudest move through air."""
     truth, loud = healthy.truth, {True: [], False: []}
     turning = truth.spindle[0]
-    for begin, end, cutting in zip(truth.begin, truth.end, truth.cutting, strict=True):
+    for begin, end, cuts in zip(truth.begin, truth.end, truth.cutting, strict=True):
         if end - begin > 0.1 and turning.on < begin < turning.off:
-            loud[bool(cutting)].append(level(healthy.samples[round(begin * RATE) : round(end * RATE)]))
+            loud[bool(cuts)].append(level(healthy.samples[round(begin * RATE) : round(end * RATE)]))
     assert len(loud[True]) >= 8
     assert min(loud[True]) > max(loud[False]) + 3.0
 
@@ -239,6 +239,22 @@ def test_other_sounds_leave_the_machine_as_it_was(outline, healthy):
     assert noisy.samples[: 9 * RATE].tobytes() == healthy.samples[: 9 * RATE].tobytes()
     assert noisy.samples[9 * RATE :].tobytes() != healthy.samples[9 * RATE :].tobytes()
     assert noisy.truth.to_json() == healthy.truth.to_json()
+
+
+@pytest.mark.slow
+def test_the_whole_demo_job():
+    """In the demo job the program's cutting moves cut, and a slip spoils its part and those after it."""
+    program = read(seedling_trays(), "job")
+    parts = find_parts(program)
+    line = program.lines.index("(tray 2: outline)") + 14
+    healthy, slipped = (record(program, BITS, seed=3, slip=slip) for slip in (None, Slip(at_line=line)))
+    np.testing.assert_array_equal(healthy.truth.cutting, cutting(program.moves, program.top))
+    assert 180.0 < len(healthy.samples) / 48000 < 300.0
+    assert np.abs(slipped.samples).max() < 1.0
+    different = np.flatnonzero(healthy.samples != slipped.samples)[0] / 48000
+    assert slipped.truth.onset <= different < slipped.truth.onset + 0.005
+    after = [part.name for part in parts if part.last_line >= line]
+    assert slipped.truth.spoiled == tuple(after)
 
 
 def test_it_clips_when_asked():
