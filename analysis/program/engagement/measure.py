@@ -11,15 +11,12 @@ from analysis.cutting import Bit
 from analysis.errors import ShelfError
 from analysis.program.engagement.pieces import pieces_of
 from analysis.program.engagement.sheet import cell_for, cut
-from analysis.program.engagement.summary import summary
+from analysis.program.engagement.summary import Cuts, summary
 from analysis.program.moves import Kind, Moves
 from analysis.program.program import Program
 from analysis.program.work import cutting
 
 CELLS_PER_DIAMETER = 20
-MOST_CELLS = 40_000_000
-"""The map may grow to 160 MB where all of it is cut."""
-
 FLATNESS = 0.1
 """cells; how far a straight piece may lie off its arc."""
 
@@ -57,7 +54,7 @@ class Engagement:
 
 
 def engagement(program: Program, bits: Mapping[int, Bit], *, cell: float | None = None) -> Engagement:
-    """
+    r"""
     Return how deep and how wide each move of a program cuts.
 
     Parameters
@@ -67,8 +64,8 @@ def engagement(program: Program, bits: Mapping[int, Bit], *, cell: float | None 
     bits
         Per T number; entry 0 stands for those not listed.
     cell
-        Side, mm, of the cells to divide the sheet into; else a twentieth of the smallest diameter in use,
-        or more for large sheets (`MOST_CELLS`).
+        Side, mm, of the cells to divide the sheet into; by default a twentieth of the smallest diameter in
+        use. Very large sheets or jobs get coarser ones (`analysis.program.engagement.sheet.cell_for`).
 
     Returns
     -------
@@ -78,29 +75,63 @@ def engagement(program: Program, bits: Mapping[int, Bit], *, cell: float | None 
     ------
     ShelfError
         If a bit that cuts is not known, or has no diameter.
+    ValueError
+        If `cell` is not above 0.
+
+    Notes
+    -----
+    The bit is taken to have a flat end, and the sheet to have no edges: a way along an edge counts as a
+    full slot unless a traverse below the top shows that there is air. What is narrower than about a third
+    of a cell is not told from air, and of a lone move shorter than an eighth of the diameter the
+    neighbourhood is measured.
+
+    Examples
+    --------
+    A slot 6 mm wide and 3 mm deep, and its second pass:
+
+    >>> from analysis.program import read
+    >>> slot = "G1 Z-3 F600\nG1 X100 F2400\nG1 Z-6 F600\nG1 X0 F2400\n"
+    >>> program = read("G21 G90 S18000 M3\nG0 Z5\nG0 X0 Y0\n" + slot)
+    >>> cuts = engagement(program, {0: Bit("6 mm", diameter=6.0, flutes=2)})
+    >>> cuts.depth[1:].round(1).tolist(), cuts.width[1:].round(1).tolist()
+    ([3.0, 3.0, 3.0, 3.0], [1.0, 1.0, 1.0, 1.0])
     """
+    if cell is not None and not (math.isfinite(cell) and cell > 0):
+        raise ValueError(f"cell={cell} must be a length in mm above 0")
     moves = program.moves
     cuts = cutting(moves, program.top)
     chosen = np.flatnonzero(cuts | _clears(moves, program.top))
-    n = len(moves)
-    chip = _chip_loads(moves, bits)
-    depth, width, rate, volume = (np.zeros(n) for _ in range(4))
-    steady = np.ones(n, dtype=np.bool_)
-    if len(chosen):
-        diameter = _diameters(moves.bit[chosen], bits)
-        coarse = pieces_of(moves, chosen, diameter, float(diameter.min()))
-        cell = cell or cell_for(coarse, float(diameter.min()), CELLS_PER_DIAMETER, MOST_CELLS)
-        pieces = pieces_of(moves, chosen, diameter, FLATNESS * cell)
-        taken = cut(pieces, program.top, cell)
-        does = summary(pieces, taken, moves.length[chosen])
-        depth[chosen], width[chosen], steady[chosen] = does.depth, does.width, does.steady
-        rate[chosen], volume[chosen] = does.per_length * moves.feed[chosen] / 1000.0, does.volume
-    for values in (depth, width, rate, volume):
-        values[~cuts] = 0.0
-    steady[~cuts] = True
+    does, cell = _cut(program, chosen, _diameters(moves.bit[chosen], bits), cell)
+    real = cuts[chosen]
+
+    def every(values: NDArray[np.float64]) -> NDArray[np.float64]:
+        whole = np.zeros(len(moves))
+        whole[chosen[real]] = values[real]
+        return whole
+
     return Engagement(
-        depth=depth, width=width, steady=steady, rate=rate, chip=chip, volume=volume, cell=cell or 0.0
+        depth=every(does.depth),
+        width=every(does.width),
+        steady=every(np.where(does.steady, 0.0, 1.0)) == 0,
+        rate=every(does.per_length * moves.feed[chosen] / 1000.0),
+        chip=_chip_loads(moves, bits),
+        volume=every(does.volume),
+        cell=cell,
     )
+
+
+def _cut(
+    program: Program, chosen: NDArray[np.intp], diameter: NDArray[np.float64], cell: float | None
+) -> tuple[Cuts, float]:
+    """Cut the chosen moves out of the sheet; return what each does, and the side of a cell, mm."""
+    moves = program.moves
+    if not len(chosen):
+        nothing = np.zeros(0)
+        return Cuts(nothing, nothing, nothing > 0, nothing, nothing), cell or 0.0
+    roughly = pieces_of(moves, chosen, diameter, float(diameter.min()))
+    cell = cell_for(roughly, cell or float(diameter.min()) / CELLS_PER_DIAMETER)
+    pieces = pieces_of(moves, chosen, diameter, FLATNESS * cell)
+    return summary(pieces, cut(pieces, program.top, cell), moves.length[chosen]), cell
 
 
 def _clears(moves: Moves, top: float) -> NDArray[np.bool_]:

@@ -41,6 +41,8 @@ class Pieces:
         (k,) per move looked at: its first step and how many it has. Moves measured together share one.
     way, length, down, width
         (s,) per step, mm: way across, way in space, way down, diameter of the bit.
+    linked
+        (s,) whether a step carries on from the one before.
     """
 
     start: NDArray[np.float64]
@@ -54,6 +56,7 @@ class Pieces:
     length: NDArray[np.float64]
     down: NDArray[np.float64]
     width: NDArray[np.float64]
+    linked: NDArray[np.bool_]
 
 
 def pieces_of(
@@ -87,7 +90,7 @@ def pieces_of(
     end = _points(moves, chosen[move], (place + 1) / number[move])
     step = first[move] + place // per_step[move] * per_piece[move]
     way = Way(start, end, diameter[move], step, per_piece[move])
-    return _with_steps(way, first, count)
+    return _with_steps(way, first, count, first[np.flatnonzero(np.diff(chosen, prepend=-2) != 1)])
 
 
 class Way(NamedTuple):
@@ -100,8 +103,10 @@ class Way(NamedTuple):
     steps: NDArray[np.intp]
 
 
-def _with_steps(pieces: Way, first: NDArray[np.intp], count: NDArray[np.intp]) -> Pieces:
-    """Share the ways of the pieces out among their steps."""
+def _with_steps(
+    pieces: Way, first: NDArray[np.intp], count: NDArray[np.intp], fresh: NDArray[np.intp]
+) -> Pieces:
+    """Share the ways of the pieces out among their steps, of which the `fresh` follow no other."""
     start, end, diameter, step, steps = pieces
     piece = np.repeat(np.arange(len(step)), steps)
     of = step[piece] + np.arange(len(piece)) - np.repeat(np.cumsum(steps) - steps, steps)
@@ -109,6 +114,8 @@ def _with_steps(pieces: Way, first: NDArray[np.intp], count: NDArray[np.intp]) -
     part = (end - start)[piece] / steps[piece, None]
     width = np.zeros(total)
     width[of] = diameter[piece]
+    linked = np.ones(total, dtype=np.bool_)
+    linked[fresh] = False
 
     def sums(values: NDArray[np.float64]) -> NDArray[np.float64]:
         return np.asarray(np.bincount(of, values, total), dtype=np.float64)
@@ -125,6 +132,7 @@ def _with_steps(pieces: Way, first: NDArray[np.intp], count: NDArray[np.intp]) -
         length=sums(np.sqrt((part**2).sum(axis=1))),
         down=sums(-part[:, 2]),
         width=width,
+        linked=linked,
     )
 
 

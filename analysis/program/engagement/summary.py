@@ -18,8 +18,12 @@ from analysis.program.engagement.pieces import Pieces
 from analysis.program.engagement.sheet import Taken
 from analysis.program.moves import STEEP, TINY
 
-LEAST_WIDTH = 0.01
-"""Of the diameter; what is narrower is the cells' own error."""
+LEAST_WIDTH = 0.025
+"""Of the diameter; what a step and its neighbours cut together has to be wider, else it is a cell or two
+that the cells' own error left standing."""
+
+SHORT = 0.125
+"""Of the diameter; a step shorter than that, standing alone, is measured with its neighbours."""
 
 SAME_WIDTH = 0.2
 """Of the diameter; how much the width of a steady cut may vary from step to step."""
@@ -120,10 +124,16 @@ def summary(pieces: Pieces, taken: Taken, length: Floats) -> Cuts:
 
 def _steps(pieces: Pieces, taken: Taken) -> Steps:
     plunge = pieces.down >= STEEP * np.maximum(pieces.way, TINY)
+    short = ~plunge & (pieces.way < SHORT * pieces.width)
+
+    def gathered(values: Floats) -> Floats:
+        return np.where(short, values + _beside(pieces, np.where(plunge, 0.0, values)), values)
+
     swept = pieces.width * pieces.way + np.where(plunge, np.pi / 4 * pieces.width**2, 0.0)
     area = np.where(plunge, taken.area, taken.front_area)
     volume = np.where(plunge, taken.volume, taken.front_volume)
-    cuts = area > LEAST_WIDTH * swept
+    area, volume, swept = gathered(area), gathered(volume), gathered(swept)
+    cuts = (area > 0) & (area + _beside(pieces, area) > LEAST_WIDTH * swept)
     area, volume = np.where(cuts, area, 0.0), np.where(cuts, volume, 0.0)
     # A plunge from above is in the material for that part of its way that is as long as the cut is deep.
     within = np.where(plunge & cuts, _ratio(_ratio(volume, area), pieces.down).clip(0.0, 1.0), 1.0)
@@ -133,10 +143,18 @@ def _steps(pieces: Pieces, taken: Taken) -> Steps:
         area=area,
         volume=volume,
         swept=swept,
-        removed=taken.volume,
-        length=pieces.length * within,
+        removed=gathered(taken.volume),
+        length=gathered(pieces.length * within),
         down=pieces.down,
     )
+
+
+def _beside(pieces: Pieces, values: Floats) -> Floats:
+    """Return the sum of the values of the steps before and after, where the bit goes on between them."""
+    sums = np.zeros_like(values)
+    sums[1:] += np.where(pieces.linked[1:], values[:-1], 0.0)
+    sums[:-1] += np.where(pieces.linked[1:], values[1:], 0.0)
+    return sums
 
 
 def _steady(pieces: Pieces, steps: Steps) -> NDArray[np.bool_]:
