@@ -105,14 +105,26 @@ def _regions(pieces: list[Chain], shapes: list[shapely.Geometry]) -> list[shapel
     """Return the areas that the ways enclose, without their holes; those that touch are one."""
     lines = [shape for shape in shapes if not isinstance(shape, shapely.Point)]
     lines += [_shape(points) for points in bridged(pieces)]
-    lines = [line for line in lines if not line.is_empty]
-    if not lines:
+    ways = _once(lines)
+    if not len(ways):
         return []
-    faces = shapely.get_parts(
-        shapely.polygonize(shapely.get_parts(shapely.unary_union(lines, grid_size=GRID)))
-    )
+    faces = shapely.get_parts(shapely.polygonize(shapely.get_parts(shapely.unary_union(ways))))
     joined = shapely.get_parts(shapely.unary_union([shapely.Polygon(face.exterior) for face in faces]))
     return [shapely.Polygon(area.exterior) for area in joined if area.area > LEAST_AREA]
+
+
+def _once(lines: list[shapely.Geometry]) -> NDArray[np.object_]:
+    """Return the pieces of all lines, each way only once however often it is cut."""
+    corners = [np.rint(shapely.get_coordinates(line) / GRID).astype(np.int64) for line in lines]
+    pieces = [np.hstack([points[:-1], points[1:]]) for points in corners if len(points) > 1]
+    if not pieces:
+        return np.empty(0, dtype=np.object_)
+    every = np.concatenate(pieces)
+    back = (every[:, 0] > every[:, 2]) | ((every[:, 0] == every[:, 2]) & (every[:, 1] > every[:, 3]))
+    every[back] = every[back][:, [2, 3, 0, 1]]
+    moved = (every[:, :2] != every[:, 2:]).any(axis=1)
+    found: NDArray[np.object_] = shapely.linestrings(np.unique(every[moved], axis=0).reshape(-1, 2, 2) * GRID)
+    return found
 
 
 def _inside(regions: list[shapely.Polygon], shapes: list[shapely.Geometry]) -> list[int]:
