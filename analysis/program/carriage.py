@@ -30,12 +30,15 @@ class Carriage:
         self.offset: Point = (0.0, 0.0, 0.0)
         self.kept_offset: Point = (0.0, 0.0, 0.0)
         self.offset_doubt = ""
+        self.offset_used = False
+        self.origin_line = 0
+        self.origins = 0
         self.doubt = [START, START, START]
         self.adrift = [False, False, False]
         self.in_doubt = True
         self.rows = Rows()
         self.highest = 0.0
-        self._notes = notes
+        self.notes = notes
 
     def lose(self, axes: tuple[int, ...], why: str, *, adrift: bool) -> None:
         """Take the position on these axes as unknown."""
@@ -74,7 +77,7 @@ class Carriage:
             message = f"G91 from an unknown place ({self.doubt[axis]}): write G90 and {AXES[axis]} first"
             raise block.error(message)
         text = f"{AXES[axis]} steps on from a place that is taken as {self.at[axis]:g} mm: {self.doubt[axis]}"
-        self._notes.once(text, block.number, 1)
+        self.notes.once(text, block.number, 1)
 
     def add(
         self,
@@ -151,10 +154,10 @@ class Carriage:
         if off <= arcs.tolerance(modes.scale):
             return
         if off > arcs.bearable(radius):
-            message = f"the arc ends {off:.4g} mm off its circle: the centre is wrong, or G90.1/G91.1 is"
+            message = f"the arc ends {off:.4g} mm off its circle: correct I, J, K, or G90.1"
             raise block.error(message)
         text = "the arc ends a little off its circle, more than NISTIR 6556 allows; some controls refuse it"
-        self._notes.add(text, block.number, 1)
+        self.notes.add(text, block.number, 1)
 
     def _check_start(self, block: Block, axes: tuple[int, ...], *, arc: bool) -> None:
         """Refuse or note a feed that begins who knows where."""
@@ -167,19 +170,19 @@ class Carriage:
             if self.doubt[axis]:
                 taken = f"taken as {self.at[axis]:g} mm: {self.doubt[axis]}"
                 text = f"a feed begins at an unknown {AXES[axis]}, {taken}"
-                self._notes.once(text, block.number, 1)
+                self.notes.once(text, block.number, 1)
 
     def wait(self, kind: Kind, block: Block, modes: Modes, seconds: float = 0.0) -> None:
         """Dwell, pause or change the bit where the bit stands."""
         self.add(kind, self.at, block, modes, Way(seconds=seconds))
 
     def go_home(self, named: tuple[int, ...], why: str, block: Block, modes: Modes) -> None:
-        """Go to a place that only the machine knows: up by `LIFT` if Z goes, the rest in doubt."""
+        """Go to a place that only the machine knows: drawn as up by `LIFT` if Z goes, else not at all."""
         if 2 in named:
             highest = self.highest
             self.rapid((self.at[0], self.at[1], highest + LIFT), block, modes)
             self.highest = highest
-        self.lose((0, 1, 2), why, adrift=True)
+        self.lose(named, why, adrift=True)
 
     def shift(self, axis: int, value: float, why: str) -> None:
         """Let this axis read `value` mm where it stands (G92)."""

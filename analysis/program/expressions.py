@@ -1,5 +1,5 @@
 """
-Formulas in a program: numbers, parameters, brackets (NISTIR 6556, sections 3.3.2.2 to 3.3.2.4).
+Formulas in a program: numbers, parameters, brackets (NISTIR 6556, section 3.3.2).
 
 Operators bind in three steps: ``**`` first, then ``* / MOD``, then ``+ - AND OR XOR``; equals bind from
 the left. Angles are in degrees.

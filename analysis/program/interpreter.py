@@ -12,8 +12,9 @@ from analysis.program.codes import Codes, sort_codes
 from analysis.program.drilling import drill
 from analysis.program.moves import Kind
 from analysis.program.notes import Notes
+from analysis.program.places import go_to_machine_place, go_to_reference, probe, set_origin, shift_zero
 from analysis.program.plain import PlainLines
-from analysis.program.state import INVERSE_TIME, NO_MOTION, SYSTEMS, Modes, State
+from analysis.program.state import INVERSE_TIME, NO_MOTION, Modes, State
 from analysis.program.subprograms import Calls
 from analysis.program.words import Block, Word, parse
 
@@ -55,9 +56,7 @@ class Interpreter:
         self.selections: list[tuple[int, int]] = []
         self.parameters: dict[int, float] = {}
         self.calls = Calls(lines)
-        self.offset_used = False
         self.spindle_used = False
-        self.origin_line = 0
         self.stated: set[str] = set()
         self.executed = 0
         self._lines = lines
@@ -97,13 +96,13 @@ class Interpreter:
             doubt=(carriage.doubt[0], carriage.doubt[1], carriage.doubt[2]),
             offset=carriage.offset,
             kept_offset=carriage.kept_offset,
-            offset_used=self.offset_used,
+            offset_used=carriage.offset_used,
             offset_doubt=carriage.offset_doubt,
             highest=carriage.highest,
             stated=frozenset(self.stated),
             parameters=dict(self.parameters),
             spindle_used=self.spindle_used,
-            origin_line=self.origin_line,
+            origin_line=carriage.origin_line,
             depth=self.calls.depth,
         )
 
@@ -346,7 +345,7 @@ class Interpreter:
         placed = "X" in words or "Y" in words or "Z" in words
         motion = self.modes.motion
         if "machine" in codes:
-            self._machine_move(codes["machine"][1], block)
+            go_to_machine_place(codes["machine"][1], block, self.carriage, self.modes)
         elif motion in (20, 30) and (placed or ("motion" in codes and not words.keys().isdisjoint("IJK"))):
             self._check_units(block)
             target = self.carriage.target(block, self.modes)
@@ -370,7 +369,7 @@ class Interpreter:
         if motion == NO_MOTION:
             raise block.error("a place without a motion word in force: write G0 or G1 first")
         if motion == 382:
-            self._probe(block)
+            probe(block, self.carriage, self.modes)
             return
         target = self.carriage.target(block, self.modes)
         if motion == 0:
@@ -386,26 +385,6 @@ class Interpreter:
         self._check_units(block)
         self.modes = drill(self.carriage, block, self.modes)
 
-    def _probe(self, block: Block) -> None:
-        """A probing move ends where the probe touches: nobody knows where."""
-        axes = tuple(i for i, letter in enumerate(AXES) if letter in block.words)
-        begin = self.carriage.at
-        far = self.carriage.target(block, self.modes)
-        if not self.modes.feed:
-            raise block.error("a probing move without F: add a feed rate greater than 0")
-        way = sum((b - a) ** 2 for a, b in zip(begin, far, strict=True)) ** 0.5
-        self.carriage.wait(Kind.DWELL, block, self.modes, 60.0 * way / self.modes.feed)
-        self.carriage.lose(axes, f"a probe decides it on line {block.number}", adrift=True)
-
-    def _machine_move(self, word: Word, block: Block) -> None:
-        """G53: a place in the machine's own coordinates, which lie who knows where."""
-        if self.modes.motion not in (0, 10):
-            raise block.error("G53 needs G0 or G1 in force; write G0 G53", word)
-        if self.modes.distance == 910:
-            raise block.error("G53 names a place, so it needs G90; write G90 G53", word)
-        axes = tuple(i for i, letter in enumerate(AXES) if block.take(letter) is not None)
-        self._go_home(axes, word, block)
-
     def _use_axes(self, codes: Codes, block: Block) -> None:
         code, word = codes["axes_used"]
         if "motion" in codes:
@@ -415,76 +394,11 @@ class Interpreter:
                 raise block.error(f"{both} both claim the X, Y and Z of this line; write two lines", word)
             self._set_motion(motion)
         if code in (280, 300):
-            self._reference(word, block)
+            go_to_reference(word, block, self.carriage, self.modes)
         elif code == 100:
-            self._set_origin(word, block)
+            set_origin(word, block, self.carriage, self.modes)
         else:
-            self._offset(code, word, block)
-
-    def _reference(self, word: Word, block: Block) -> None:
-        """G28, G30: through the place given, to a place that only the machine knows."""
-        axes = tuple(i for i, letter in enumerate(AXES) if letter in block.words) or (0, 1, 2)
-        self.carriage.rapid(self.carriage.target(block, self.modes, homing=True), block, self.modes)
-        self._go_home(axes, word, block)
-
-    def _go_home(self, axes: tuple[int, ...], word: Word, block: Block) -> None:
-        why = f"{word.text.upper()} on line {block.number} goes to a place that only the machine knows"
-        self.notes.add("how far this goes is not in the program", block.number, word.column, word.text)
-        self.carriage.go_home(axes, why, block, self.modes)
-
-    def _offset(self, code: int, word: Word, block: Block) -> None:
-        """The G92 family."""
-        carriage = self.carriage
-        if self.modes.cycle:
-            raise block.error("an offset can't change inside a drilling cycle; end it with G80 first", word)
-        self.offset_used = True
-        why = (
-            f"{word.text.upper()} on line {block.number} sets the zero at a place that is not in the program"
-        )
-        if code == 920:
-            axes = [(axis, block.take(letter)) for axis, letter in enumerate(AXES)]
-            if not any(said for _, said in axes):
-                raise block.error("G92 without X, Y or Z: say which place this is", word)
-            for axis, said in axes:
-                if said is not None:
-                    carriage.shift(axis, said.value * self.modes.scale, why)
-            carriage.kept_offset = carriage.offset
-            return
-        if code == 922:
-            carriage.kept_offset = carriage.offset if any(carriage.offset) else carriage.kept_offset
-        elif code == 921:
-            carriage.kept_offset = (0.0, 0.0, 0.0)
-        carriage.offset = carriage.kept_offset if code == 923 else (0.0, 0.0, 0.0)
-        if carriage.offset_doubt:
-            carriage.lose((0, 1, 2), why, adrift=False)
-
-    def _set_origin(self, word: Word, block: Block) -> None:
-        """G10: the control remembers another origin, or another length, from here on."""
-        way, system = block.take("L"), block.take("P")
-        if way is None or way.value not in (1, 2, 20):
-            raise block.error("G10 is followed with L1, L2 or L20 only; write one of them", way or word)
-        if way.value == 1:
-            raise block.error(
-                "G10 L1 sets a bit's length, and with it every depth; set it at the control", way
-            )
-        if "R" in block.words:
-            raise block.error("G10 with R turns the axes, which is not followed", block.words["R"])
-        if system is None or system.value != int(system.value) or not 0 <= system.value <= len(SYSTEMS):
-            raise block.error("G10 needs P, the number of a coordinate system from 1 to 9", system or word)
-        said = [(i, block.take(letter)) for i, letter in enumerate(AXES)]
-        text = "the control remembers this origin, also when the run is over"
-        self.notes.add(text, block.number, word.column, word.text)
-        self.origin_line = block.number
-        in_force = SYSTEMS.index(self.modes.system) + 1
-        if int(system.value) not in (0, in_force):
-            return
-        for axis, place in said:
-            if place is None:
-                continue
-            if way.value == 20:
-                self.carriage.reread(axis, place.value * self.modes.scale)
-            else:
-                self.carriage.lose((axis,), f"G10 on line {block.number} moved the origin", adrift=False)
+            shift_zero(code, word, block, self.carriage, self.modes)
 
     # --- the end ---------------------------------------------------------------------------------------
 

@@ -58,11 +58,17 @@ class Resume:
 
 @dataclass(frozen=True)
 class _Stand:
-    """A line before which the bit stands above the work."""
+    """
+    A line before which the bit stands above the work.
+
+    `origins` counts the G10 before it, and `moved_later` is the line of the last G10 after it, or 0.
+    """
 
     line: int
     move: int
     state: State
+    origins: int
+    moved_later: int = 0
 
 
 def resume_at(program: Program, line: int) -> Resume:
@@ -124,7 +130,7 @@ def restart_program(program: Program, line: int, *, safe_z: float | None = None,
     stand = _last_stand(program, line)
     if stand is None:
         return "\n".join((*_from_the_start(program), *program.lines)) + "\n"
-    _refuse_unsafe(stand.state, line)
+    _refuse_unsafe(stand, line)
     safe = _safe_height(program, stand.state, safe_z)
     approach = Approach(
         name=program.name,
@@ -154,7 +160,7 @@ def _last_stand(program: Program, line: int) -> _Stand | None:
     lines = run.steps()
     for number in lines:
         if _stands(run, program.top, clear):
-            last = _Stand(number, len(run.carriage.rows), run.state())
+            last = _Stand(number, len(run.carriage.rows), run.state(), run.carriage.origins)
         elif run.carriage.at[2] > program.top:
             why = why or next(filter(None, run.carriage.doubt), "")
         if number == line:
@@ -163,14 +169,16 @@ def _last_stand(program: Program, line: int) -> _Stand | None:
         raise ProgramError(f"line {line} of {program.name} is never run; give a line that is")
     if last is None and _has_cut(program, len(run.carriage.rows)):
         raise ProgramError(_no_stand(line, why))
-    return None if last is None else replace(last, state=_with_what_follows(run, lines, last.state))
+    return None if last is None else _with_what_follows(run, lines, last)
 
 
-def _with_what_follows(run: Interpreter, lines: Iterator[int], state: State) -> State:
+def _with_what_follows(run: Interpreter, lines: Iterator[int], stand: _Stand) -> _Stand:
     """Run to the end, for the run that was stopped may have got beyond the line; add what it left behind."""
     for _ in lines:
         pass
-    return replace(state, stated=frozenset(run.stated), offset_used=run.offset_used)
+    carriage = run.carriage
+    state = replace(stand.state, stated=frozenset(run.stated), offset_used=carriage.offset_used)
+    return replace(stand, state=state, moved_later=carriage.origin_line * (carriage.origins > stand.origins))
 
 
 def _stands(run: Interpreter, top: float, clear: float) -> bool:
@@ -211,11 +219,13 @@ def _word_in(text: str) -> int | None:
     return int(number) if number else None
 
 
-def _refuse_unsafe(state: State, line: int) -> None:
-    if state.offset_doubt:
-        raise ProgramError(
-            f"no restart from line {line}: {state.offset_doubt}; set the zero anew and start over"
-        )
+def _refuse_unsafe(stand: _Stand, line: int) -> None:
+    if stand.state.offset_doubt:
+        why = f"{stand.state.offset_doubt}; set the zero anew and start over"
+        raise ProgramError(f"no restart from line {line}: {why}")
+    if stand.moved_later:
+        why = f"G10 on line {stand.moved_later} may have moved the origin already; set it back and start over"
+        raise ProgramError(f"no restart from line {line}: {why}")
 
 
 def _safe_height(program: Program, state: State, asked: float | None) -> float:

@@ -21,13 +21,13 @@ def kinds(words: str) -> list[str]:
 
 
 def test_g81_absolute_as_published():
-    """NISTIR 6556, 3.5.16.1, example 1: from (1, 2, 3), `G90 G81 G98 X4 Y5 Z1.5 R2.8`."""
+    """NISTIR 6556, 3.5.16, example 1: from (1, 2, 3), `G90 G81 G98 X4 Y5 Z1.5 R2.8`."""
     assert way("G90 G81 G98 X4 Y5 Z1.5 R2.8") == [(4, 5, 3), (4, 5, 2.8), (4, 5, 1.5), (4, 5, 3)]
     assert kinds("G90 G81 G98 X4 Y5 Z1.5 R2.8") == ["RAPID", "RAPID", "PECK", "RETRACT"]
 
 
 def test_g81_incremental_as_published():
-    """NISTIR 6556, 3.5.16.1, example 2: from (1, 2, 3), `G91 G81 G98 X4 Y5 Z-0.6 R1.8 L3`."""
+    """NISTIR 6556, 3.5.16, example 2: from (1, 2, 3), `G91 G81 G98 X4 Y5 Z-0.6 R1.8 L3`."""
     expected = [(1, 2, 4.8)]
     for x, y in ((5, 7), (9, 12), (13, 17)):
         expected += [(x, y, 4.8), (x, y, 4.2), (x, y, 4.8)]
@@ -35,7 +35,7 @@ def test_g81_incremental_as_published():
 
 
 def test_g83_goes_down_by_q_from_the_clear_level():
-    """NISTIR 6556, 3.5.16.4: from R in steps of Q, the last one shorter; out to R between them."""
+    """NISTIR 6556, 3.5.16: from R in steps of Q, the last one shorter; out to R between them."""
     moves = read("G21 G90 F100\nG0 X0 Y0 Z1\nG83 X0 Y0 R0.2 Z-1.1 Q0.21").moves
     pecks = moves.kind == Kind.PECK
     assert moves.end[pecks, 2].tolist() == pytest.approx([-0.01, -0.22, -0.43, -0.64, -0.85, -1.06, -1.10])
@@ -44,7 +44,7 @@ def test_g83_goes_down_by_q_from_the_clear_level():
 
 
 def test_g82_waits_at_the_bottom():
-    """NISTIR 6556, 3.5.16.3: P seconds at the bottom."""
+    """NISTIR 6556, 3.5.16: P seconds at the bottom."""
     moves = read(HEAD + "G82 X4 Y5 Z1.5 R2.8 P0.75").moves
     at = moves.kind.tolist().index(Kind.DWELL)
     assert moves.seconds[at] == 0.75

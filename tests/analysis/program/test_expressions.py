@@ -1,4 +1,4 @@
-"""Formulas and parameters (NISTIR 6556, sections 3.3.2.1 to 3.3.2.4)."""
+"""Formulas and parameters (NISTIR 6556, section 3.3.2)."""
 
 import math
 
@@ -16,8 +16,8 @@ PARAMETERS = {1: 2.0, 2: 3.0, 3: 1.0, 10: 0.5}
 @pytest.mark.parametrize(
     ("text", "value"),
     [
-        ("[1 + acos[0] - [#3 ** [4.0/2]]]", 90.0),  # NISTIR 6556, 3.3.2.3, with #3 = 1; from memory
-        ("[2.0 / 3 * 1.5 - 5.5 / 11.0]", 0.5),  # NISTIR 6556, 3.3.2.3: grouped from the left; from memory
+        ("[1 + acos[0] - [#3 ** [4.0/2]]]", 90.0),  # NISTIR 6556, 3.3.2, with #3 = 1; from memory
+        ("[2.0 / 3 * 1.5 - 5.5 / 11.0]", 0.5),  # NISTIR 6556, 3.3.2: grouped from the left; from memory
         ("[2 * 3 ** 2]", 18.0),
         ("[2 ** 3 ** 2]", 64.0),
         ("[10 - 4 - 3]", 3.0),
@@ -35,7 +35,7 @@ PARAMETERS = {1: 2.0, 2: 3.0, 3: 1.0, 10: 0.5}
         ("ATAN[1]/[-1]", 135.0),
         ("COS[60]", 0.5),
         ("EXP[0]", 1.0),
-        ("FIX[-2.8]", -3.0),  # NISTIR 6556, 3.3.2.4: FIX rounds left, FUP right
+        ("FIX[-2.8]", -3.0),  # NISTIR 6556, 3.3.2: FIX rounds left, FUP right; from memory
         ("FUP[-2.8]", -2.0),
         ("LN[1]", 0.0),
         ("ROUND[2.5]", 3.0),
@@ -95,7 +95,7 @@ def test_bracketed_sums_and_products_agree_with_arithmetic(text: str):
 
 
 def test_parameters_take_effect_after_their_line():
-    """NISTIR 6556, 3.3.2.1: `#3=6 G1 X#3` moves to the old value of #3 and sets the new one after."""
+    """NISTIR 6556, 3.3.3, from memory: `#3=6 G1 X#3` moves to the old value of #3 and sets the new one after."""
     program = read("#3=15\nG21 G90 G1 F100\n#3=6 X#3\nX#3\n")
     assert program.moves.end[:, 0].tolist() == [15.0, 6.0]
 

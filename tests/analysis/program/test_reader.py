@@ -159,7 +159,7 @@ def test_block_delete_leaves_lines_out_unless_asked():
 
 def test_machine_places_leave_the_bit_in_doubt():
     """After G28, G30 or G53 the bit is somewhere that only the machine knows."""
-    for home in ("G28 Z9", "G30 Z9", "G0 G53 Z0", "G91 G28 Z0\nG90"):
+    for home in ("G28 Z9", "G30 Z9", "G0 G53 X0 Y0 Z0", "G91 G28 Z0\nG90"):
         assert "how far this goes is not in the program" in texts(HEAD + home + "\nG0 X1 Y1 Z5")
         with pytest.raises(ProgramError, match="G91 from an unknown place"):
             read(HEAD + home + "\nG91 G0 Z5")

@@ -241,6 +241,11 @@ def test_a_subprogram_is_called_again_as_a_whole():
         ("G21 G90\nM3 S9000\nG1 X1 Y1 Z-1 F100\nX9\nX12\nM2", 5, "never known to stand above"),
         ("G21 G92 X0 Y0 Z0\nM3 S9000\nG0 Z5\nX5\nY5\nG1 Z-1 F100\nX9\nM2", 7, "sets the zero"),
         (
+            "G21 G90\nM3 S9000\nG0 X0 Y0 Z5\nG1 Z-1 F100\nG0 Z5\nG10 L20 P1 X9\nX0\nM2",
+            5,
+            "the origin already",
+        ),
+        (
             "G21 G90\nM3 S9000\nG0 X0 Y0 Z5\nG38.2 Z-9 F50\nG92 Z2\nG0 Z5\nX5 Y5\nG1 Z-1\nX9\nM2",
             9,
             "sets the zero",
@@ -260,6 +265,18 @@ def test_after_a_trip_home_the_resume_line_waits_until_the_place_is_known():
     program = read(source)
     assert resume_at(program, 10).file_line == 7
     assert resume_at(program, 12).file_line == 11
+
+
+def test_a_machine_place_leaves_the_other_axes_known():
+    """G53 Z moves Z alone: the bit can be come back to as soon as Z is stated again."""
+    source = "G21 G90\nM3 S9000\nG0 X1 Y1 Z5\nG1 Z-1 F100\nX9\nG0 G53 Z0\nZ5\nG1 Z-1\nX2\nM2"
+    assert resume_at(read(source), 9).file_line == 8
+
+
+def test_an_origin_set_in_the_skipped_part_is_pointed_out():
+    """The control keeps what G10 set before the resume line; the head says so."""
+    source = "G21 G90\nG10 L2 P1 X9\nM3 S9000\nG0 X1 Y1 Z5\nG1 Z-1 F100\nX9\nM2"
+    assert "G10 on file line 2 moved an origin" in restart_program(read(source), 6)
 
 
 def test_spoilboard_zero_asks_for_the_programs_own_height():
