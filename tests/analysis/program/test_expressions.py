@@ -95,7 +95,7 @@ def test_bracketed_sums_and_products_agree_with_arithmetic(text: str):
 
 
 def test_parameters_take_effect_after_their_line():
-    """NISTIR 6556, 3.3.3, from memory: `#3=6 G1 X#3` moves to the old value of #3 and sets the new one after."""
+    """NISTIR 6556, 3.3.3, from memory: `#3=6 G1 X#3` moves to the old #3 and sets the new one after."""
     program = read("#3=15\nG21 G90 G1 F100\n#3=6 X#3\nX#3\n")
     assert program.moves.end[:, 0].tolist() == [15.0, 6.0]
 
