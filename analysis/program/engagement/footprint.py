@@ -82,6 +82,42 @@ class Footprints:
     depth: Floats
 
 
+def goes_on(pieces: Pieces) -> NDArray[np.bool_]:
+    """
+    Return which pieces go on from where the one before ended, without going down.
+
+    What lies under the bit at their start is cut already: they can only cut ahead.
+    """
+    on = np.zeros(len(pieces.start), dtype=np.bool_)
+    on[1:] = (pieces.start[1:] == pieces.end[:-1]).all(axis=1) & (pieces.radius[1:] == pieces.radius[:-1])
+    return on & (pieces.end[:, 2] >= pieces.start[:, 2])
+
+
+def boxes(
+    pieces: Pieces, start: NDArray[np.float64], end: NDArray[np.float64]
+) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    """
+    Return the corners, (m, 2), of the boxes that hold what each piece may cut.
+
+    Behind the diameter across its way a piece that goes on cuts nothing, so its box ends there.
+
+    Parameters
+    ----------
+    pieces
+        m pieces.
+    start, end
+        (m, 2) their ends, mm, in the axes along which the boxes lie.
+    """
+    way = end - start
+    far = np.hypot(way[:, 0], way[:, 1])[:, None]
+    reach = np.broadcast_to(pieces.radius[:, None], way.shape)
+    aside = reach * np.abs(way[:, ::-1]) / np.where(far > 0, far, 1.0)
+    back = np.where(goes_on(pieces)[:, None] & (far > 0), aside, reach)
+    low = np.where(way >= 0, start - back, end - reach)
+    high = np.where(way > 0, end + reach, start + back)
+    return low, high
+
+
 def strokes_of(
     pieces: Pieces, start: NDArray[np.float64], end: NDArray[np.float64], top: float, cell: float
 ) -> Strokes:
@@ -93,31 +129,35 @@ def strokes_of(
     pieces
         m pieces.
     start, end
-        (m, 2) their ends in the axes of the map, in cells.
+        (m, 2) their ends, mm, from the corner of the map along its axes.
     top
         mm, Z of the sheet's top.
     cell
         mm, side of a cell.
     """
-    radius = pieces.radius / cell
+    low, high = boxes(pieces, start, end)
+    # The middle of the first cell is half a cell from the corner.
+    first = np.ceil(low / cell - 0.5).astype(np.intp).clip(0)
+    size = np.floor(high / cell - 0.5).astype(np.intp) + 1 - first
     far = np.hypot(*(end - start).T)
     cos, sin = np.where(far > 0, (end - start).T, [[1.0], [0.0]]) / np.where(far > 0, far, 1.0)
-    first = np.floor(np.minimum(start, end) - radius[:, None]).astype(np.intp)
-    size = np.ceil(np.maximum(start, end) + radius[:, None]).astype(np.intp) + 1 - first
-    begin, finish = top - pieces.start[:, 2], top - pieces.end[:, 2]
-    goes_on = np.zeros(len(far), dtype=np.bool_)
-    goes_on[1:] = (pieces.start[1:] == pieces.end[:-1]).all(axis=1) & (
-        pieces.radius[1:] == pieces.radius[:-1]
+    x, y = (start / cell - 0.5 - first).T
+    columns = (
+        x,
+        y,
+        cos,
+        sin,
+        far / cell,
+        pieces.radius / cell,
+        top - pieces.start[:, 2],
+        top - pieces.end[:, 2],
     )
-    least = np.where(goes_on & (finish <= begin), 0.0, -np.inf)
-    x, y, cos, sin, far, radius, begin, finish, least = (
-        each.astype(np.float32) for each in (*(start - first).T, cos, sin, far, radius, begin, finish, least)
-    )
+    x, y, cos, sin, far, radius, begin, finish = (each.astype(np.float32) for each in columns)
     return Strokes(
         left=first[:, 0],
         lower=first[:, 1],
-        columns=size[:, 0],
-        rows=size[:, 1],
+        columns=size[:, 0].clip(1),
+        rows=size[:, 1].clip(1),
         x=x,
         y=y,
         cos=cos,
@@ -126,7 +166,7 @@ def strokes_of(
         radius=radius,
         begin=begin,
         finish=finish,
-        least=least,
+        least=np.where(goes_on(pieces), 0.0, -np.inf).astype(np.float32),
         step=pieces.step,
         steps=pieces.steps,
     )

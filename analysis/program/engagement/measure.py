@@ -17,7 +17,7 @@ from analysis.program.program import Program
 from analysis.program.work import cutting
 
 CELLS_PER_DIAMETER = 20
-FLATNESS = 0.1
+FLATNESS = 0.05
 """cells; how far a straight piece may lie off its arc."""
 
 
@@ -128,9 +128,11 @@ def _cut(
     if not len(chosen):
         nothing = np.zeros(0)
         return Cuts(nothing, nothing, nothing > 0, nothing, nothing), cell or 0.0
-    roughly = pieces_of(moves, chosen, diameter, float(diameter.min()))
-    cell = cell_for(roughly, cell or float(diameter.min()) / CELLS_PER_DIAMETER)
-    pieces = pieces_of(moves, chosen, diameter, FLATNESS * cell)
+    wanted = cell or float(diameter.min()) / CELLS_PER_DIAMETER
+    pieces = pieces_of(moves, chosen, diameter, FLATNESS * wanted)
+    cell = cell_for(pieces, wanted)
+    if cell > wanted:
+        pieces = pieces_of(moves, chosen, diameter, FLATNESS * cell)
     return summary(pieces, cut(pieces, program.top, cell), moves.length[chosen]), cell
 
 

@@ -77,12 +77,13 @@ def pieces_of(
         mm; how far a piece may lie off its arc.
     """
     group, wanted = _groups(moves, chosen, diameter)
-    arc = moves.sweep[chosen] != 0
+    chords = np.ceil(np.abs(moves.sweep[chosen]) / _chord(moves, chosen, flatness)).astype(np.intp)
+    arc = chords > 0
+    # A straight piece holds several steps, a step of an arc one or more chords.
     per_piece = np.where(arc, 1, -(-wanted // -(-wanted // STEPS_PER_PIECE)))
-    turn = np.abs(moves.sweep[chosen]) / wanted
-    per_step = np.where(arc, np.ceil(turn / _chord(moves, chosen, flatness)), 1).astype(np.intp).clip(1)
-    number = -(-wanted // per_piece) * per_step
-    count = -(-wanted // per_piece) * per_piece
+    per_step = np.where(arc, np.rint(chords / wanted), 1).astype(np.intp).clip(1)
+    parts = np.where(arc, -(-chords // per_step), -(-wanted // per_piece))
+    number, count = parts * per_step, parts * per_piece
     first = _first_steps(group, count)
     move = np.repeat(np.arange(len(chosen)), number)
     place = np.arange(len(move)) - np.repeat(np.cumsum(number) - number, number)

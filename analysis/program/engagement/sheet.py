@@ -19,7 +19,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from analysis.program.engagement.footprint import Strokes, footprints, strokes_of
+from analysis.program.engagement.footprint import Strokes, boxes, footprints, strokes_of
 from analysis.program.engagement.pieces import Pieces
 
 THINNEST = 1e-4
@@ -28,8 +28,8 @@ THINNEST = 1e-4
 MOST_CELLS = 40_000_000
 """The map may grow to 160 MB, where all of it is cut."""
 
-MOST_LOOKS = 200_000_000
-"""Cells looked at, each as often as the bit comes near: some ten seconds' work."""
+MOST_LOOKS = 150_000_000
+"""Cells looked at, each as often as the bit comes near: some seconds' work."""
 
 BATCH = 250_000
 """Cells looked at together: few enough to stay in the processor's cache."""
@@ -71,10 +71,10 @@ def cell_for(pieces: Pieces, finest: float) -> float:
         mm, what is wanted. Sheets that would need more than `MOST_CELLS`, and jobs that would look at more
         than `MOST_LOOKS`, get coarser ones: memory and time stay bounded.
     """
-    low, high = _bounds(pieces)
-    start, end = _turned(pieces.start), _turned(pieces.end)
-    looks = (np.abs(end - start) + 2 * pieces.radius[:, None]).prod(axis=1).sum()
-    return max(finest, math.sqrt((high - low).prod() / MOST_CELLS), math.sqrt(looks / MOST_LOOKS))
+    low, high = boxes(pieces, _turned(pieces.start), _turned(pieces.end))
+    sheet = (high.max(axis=0) - low.min(axis=0)).prod()
+    looks = (high - low).prod(axis=1).sum()
+    return max(finest, math.sqrt(sheet / MOST_CELLS), math.sqrt(looks / MOST_LOOKS))
 
 
 def cut(pieces: Pieces, top: float, cell: float) -> Taken:
@@ -90,13 +90,14 @@ def cut(pieces: Pieces, top: float, cell: float) -> Taken:
     cell
         Side of a cell, mm.
     """
-    low, high = _bounds(pieces)
-    columns, rows = (int(side) for side in np.ceil((high - low) / cell) + 3)
+    start, end = _turned(pieces.start), _turned(pieces.end)
+    low, high = boxes(pieces, start, end)
+    corner = low.min(axis=0)
+    columns, rows = (int(side) for side in np.ceil((high.max(axis=0) - corner) / cell))
     # Zeros that nobody has written to take no memory: only what is cut does.
     removed = np.zeros(rows * columns, dtype=np.float32)
     sums = np.zeros((4, len(pieces.way)))
-    start, end = ((_turned(points) - low) / cell + 0.5 for points in (pieces.start, pieces.end))
-    strokes = strokes_of(pieces, start, end, top, cell)
+    strokes = strokes_of(pieces, start - corner, end - corner, top, cell)
     for batch in _batches(strokes):
         _cut_batch(removed, columns, strokes.part(batch), sums)
     sums *= cell * cell
@@ -138,11 +139,5 @@ def _cut_batch(
 def _turned(points: NDArray[np.float64]) -> NDArray[np.float64]:
     """Return X and Y, (m, 2) mm, in the axes of the map."""
     cos, sin = math.cos(TURN), math.sin(TURN)
-    return np.asarray(points[:, :2] @ np.array([[cos, sin], [-sin, cos]]))
-
-
-def _bounds(pieces: Pieces) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
-    """Return the corners, (2,) mm, of what the bit reaches, in the axes of the map."""
-    start, end = _turned(pieces.start), _turned(pieces.end)
-    reach = pieces.radius[:, None]
-    return (np.minimum(start, end) - reach).min(axis=0), (np.maximum(start, end) + reach).max(axis=0)
+    x, y = points[:, 0], points[:, 1]
+    return np.stack([cos * x - sin * y, sin * x + cos * y], axis=1)
