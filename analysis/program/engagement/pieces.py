@@ -18,6 +18,9 @@ STEPS_PER_DIAMETER = 4
 STEPS_PER_PIECE = 8
 """A straight piece covers at most so many steps: two diameters, for a window that hugs it."""
 
+MOST_STEPS = 2_000_000
+"""On a way of more than so many quarters of the diameter (three kilometres, with 6 mm) steps get longer."""
+
 WIDEST_CHORD = np.pi / 6
 """rad; the most that one piece of an arc may turn."""
 
@@ -78,11 +81,11 @@ def pieces_of(
     """
     group, wanted = _groups(moves, chosen, diameter)
     chords = np.ceil(np.abs(moves.sweep[chosen]) / _chord(moves, chosen, flatness)).astype(np.intp)
-    arc = chords > 0
-    # A straight piece holds several steps, a step of an arc one or more chords.
-    per_piece = np.where(arc, 1, -(-wanted // -(-wanted // STEPS_PER_PIECE)))
-    per_step = np.where(arc, np.rint(chords / wanted), 1).astype(np.intp).clip(1)
-    parts = np.where(arc, -(-chords // per_step), -(-wanted // per_piece))
+    straight = np.maximum(chords, -(-wanted // STEPS_PER_PIECE))
+    # Either a piece holds several steps, or a step of an arc several chords.
+    per_piece = -(-wanted // straight)
+    per_step = np.rint(straight / wanted).astype(np.intp).clip(1)
+    parts = -(-straight // per_step)
     number, count = parts * per_step, parts * per_piece
     first = _first_steps(group, count)
     move = np.repeat(np.arange(len(chosen)), number)
@@ -142,7 +145,7 @@ def _groups(
 ) -> tuple[NDArray[np.intp], NDArray[np.intp]]:
     """Return, per chosen move, which group it is measured with, and how many steps it wants itself."""
     length = moves.length[chosen]
-    step = diameter / STEPS_PER_DIAMETER
+    step = np.maximum(diameter / STEPS_PER_DIAMETER, length.sum() / MOST_STEPS)
     travel = moves.end[chosen] - moves.start[chosen]
     across = np.hypot(travel[:, 0], travel[:, 1])
     straight = moves.sweep[chosen] == 0
@@ -173,7 +176,7 @@ def _chord(moves: Moves, chosen: NDArray[np.intp], flatness: float) -> NDArray[n
     """Return how far, rad, one straight piece may go around each arc."""
     arm = moves.start[chosen] - moves.centre[chosen]
     radius = np.sqrt((np.where(np.isnan(arm), 0.0, arm) ** 2).sum(axis=1))
-    angle = 2 * np.arccos(1 - np.minimum(flatness / np.maximum(radius, flatness), 1.0))
+    angle = 4 * np.arcsin(np.sqrt(flatness / (2 * np.maximum(radius, flatness))))
     return np.asarray(np.minimum(angle, WIDEST_CHORD))
 
 
