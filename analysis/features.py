@@ -16,6 +16,7 @@ from analysis.orders import (
     above_floor,
     line_powers,
     local_floor,
+    noise_powers,
 )
 from analysis.spectrum import (
     Bands,
@@ -41,6 +42,9 @@ _LONG = 0.2
 
 # Full scale, nearly: a converter that clips need not reach the last step.
 _CLIPPED = 0.999
+
+# No converter gives such a sample; its power would outlast all memory of the sound, or overflow.
+_WILD = np.float32(1e6)
 
 # The hiss of a cut lies here; rooms and collectors are loudest below, phones filter above.
 _HISS = (2000.0, 9000.0)
@@ -172,7 +176,7 @@ class Rows:
     clipped
         Share of samples at full scale, shape (k,).
     peak
-        Greatest absolute sample, NaN where one was not finite, shape (k,).
+        Greatest absolute sample, NaN where one was not finite or beyond all measure, shape (k,).
     spread
         Greatest sample less the least, shape (k,).
     """
@@ -233,7 +237,7 @@ class FeatureReader:
             Samples, shape (k, size).
         """
         ear = self.ear
-        finite = np.isfinite(windows).all(axis=1)
+        finite = np.asarray((np.abs(windows) < _WILD).all(axis=1))
         clean = windows if finite.all() else np.where(finite[:, np.newaxis], windows, np.float32(0))
         spectra = ear.spectrum.transform(clean)
         power = ear.spectrum.power_of(spectra)
@@ -252,10 +256,7 @@ class FeatureReader:
 
     def _follow(self, scores: Array32) -> tuple[NDArray[np.float64], Array32]:
         """Return the speed, Hz, that the evidence so far tells, and how far it stands out, dB."""
-        scores = self._comb.smooth(scores)
-        best = scores.argmax(axis=1)
-        prominence = scores[np.arange(len(scores)), best] - np.median(scores, axis=1)
-        return self.ear.grid.frequencies[best], prominence
+        return self.ear.grid.best(self._comb.smooth(scores))
 
 
 class Smoother:
@@ -285,8 +286,6 @@ class Smoother:
         return smoothed
 
 
-# The power in a bin of noise is distributed exponentially: its mean is 1 / ln 2 times its median.
-_MEAN_OVER_MEDIAN = np.float32(1.0 / np.log(2.0))
 # Noise among the lines may be by a quarter stronger than it seems before it counts as a line.
 _BENEFIT = np.float32(1.25)
 GROUPS = ("tooth", "noise", "spindle", "between", "half")
@@ -297,9 +296,7 @@ def _group(ear: Ear, power: Array32, floor: Array32, speed: NDArray[np.float64])
     delta_f = ear.spectrum.delta_f
     halves = ear.lines[: max(1, len(ear.lines) // 2)] - 0.5
     whole, half = (line_powers(power, delta_f, speed, orders) for orders in (ear.lines, halves))
-    noise, half_noise = (
-        _MEAN_OVER_MEDIAN * line_powers(floor, delta_f, speed, orders) for orders in (ear.lines, halves)
-    )
+    noise, half_noise = (noise_powers(power, floor, delta_f, speed, orders) for orders in (ear.lines, halves))
     excess = whole - _BENEFIT * noise
     is_tooth = ear.lines % ear.flutes == 0
     groups = (

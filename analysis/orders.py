@@ -18,6 +18,12 @@ from analysis.spectrum import ROWS, decibels
 Rows32 = NDArray[np.float32]
 Rows64 = NDArray[np.float64]
 
+# The power in a bin of noise is distributed exponentially: its mean is 1 / ln 2 times its median.
+_MEAN_OVER_MEDIAN = np.float32(1.0 / np.log(2.0))
+
+# Bins between a line and the next, half an order away, below which there is no room for noise between.
+_ROOM = 12
+
 # What one line may add to the score of a speed, dB: a few loud lines must not outvote the whole comb.
 _LEAST, _MOST = -3.0, 15.0
 
@@ -52,6 +58,13 @@ def local_floor(power: Rows32, width: int) -> Rows32:
     return floor
 
 
+# Speeds tried to either side of the best one whose scores place it: ten bins of the highest line.
+_ASIDE = 20
+
+# They count by how much they stand above the best score less this share of its prominence.
+_SHARE = np.float32(0.2)
+
+
 @dataclass(frozen=True)
 class SpeedGrid:
     """
@@ -84,7 +97,8 @@ class SpeedGrid:
     def frequencies(self) -> NDArray[np.float64]:
         """The spindle frequencies tried, Hz, shape (g,)."""
         count = int(np.ceil(np.log(self.high / self.low) / self.step)) + 1
-        return np.geomspace(self.low, self.high, count)
+        frequencies: NDArray[np.float64] = np.geomspace(self.low, self.high, count)
+        return frequencies
 
     @cached_property
     def _bins(self) -> NDArray[np.intp]:
@@ -95,7 +109,8 @@ class SpeedGrid:
     def _weights(self) -> NDArray[np.float32]:
         # An idle spindle shows its first lines only; the high ones tell the speed most exactly.
         weights = np.arange(1, self.lines + 1) ** -0.5
-        return (weights / weights.sum()).astype(np.float32)
+        shares: NDArray[np.float32] = (weights / weights.sum()).astype(np.float32)
+        return shares
 
     def scores(self, above: Rows32) -> Rows32:
         """
@@ -112,7 +127,42 @@ class SpeedGrid:
         """
         comb = np.take(np.clip(above, _LEAST, _MOST), self._bins, axis=1)
         comb *= self._weights
-        return np.add.reduce(comb, axis=2)
+        summed: Rows32 = np.add.reduce(comb, axis=2)
+        return summed
+
+    def best(self, scores: Rows32) -> tuple[Rows64, Rows32]:
+        """
+        Return the speed that scores best, and how far it stands out.
+
+        Loud lines are wider than a bin: about the true speed the scores form a plateau. Its middle is
+        the speed, not the point on it that happens to be the highest.
+
+        Parameters
+        ----------
+        scores
+            From :meth:`scores`, or a mean of several, shape (k, g).
+
+        Returns
+        -------
+        speed
+            Spindle frequency, Hz, shape (k,).
+        prominence
+            The best score above the median of all, dB, shape (k,).
+        """
+        rows, best = np.arange(len(scores))[:, np.newaxis], scores.argmax(axis=1)
+        top = scores[rows[:, 0], best]
+        prominence: Rows32 = top - np.median(scores, axis=1)
+        near = best[:, np.newaxis] + np.arange(-_ASIDE, _ASIDE + 1)
+        tried = (near >= 0) & (near < scores.shape[1])
+        near = np.where(tried, near, 0)
+        weight = np.maximum(scores[rows, near] - (top - _SHARE * prominence)[:, np.newaxis], np.float32(0))
+        weight = np.where(tried, weight, np.float32(0)).astype(np.float64)
+        # The best one counts a little even if no score stands out at all.
+        weight[:, _ASIDE] += 1e-9
+        return (
+            np.add.reduce(weight * self.frequencies[near], axis=1) / np.add.reduce(weight, axis=1),
+            prominence,
+        )
 
 
 def above_floor(power: Rows32, floor: Rows32) -> Rows32:
@@ -146,6 +196,55 @@ def line_powers(power: Rows32, delta_f: float, frequency: Rows64, orders: NDArra
     rows = np.arange(len(power))[:, np.newaxis]
     three = power[rows, centre - 1] + power[rows, centre] + power[rows, centre + 1]
     return np.where(inside, three, np.float32(0))
+
+
+def noise_powers(
+    power: Rows32, floor: Rows32, delta_f: float, frequency: Rows64, orders: NDArray[np.float64]
+) -> Rows32:
+    """
+    Return the power that each line would have if only noise were there.
+
+    It is three times the mean power of the bins between the line and its neighbours half an order away.
+    A mean, not a median: talk has lines of its own, as often beside the spindle's as on them. Where the
+    lines stand too close for that, the noise floor serves.
+
+    Parameters
+    ----------
+    power, floor
+        Power spectra and their :func:`local_floor`, shape (k, bins).
+    delta_f
+        Hz from one bin to the next.
+    frequency
+        Spindle frequency of each row, Hz, shape (k,).
+    orders
+        Whole or half orders, shape (m,).
+
+    Returns
+    -------
+    array of float32, shape (k, m)
+    """
+    between = _between(power, delta_f, frequency, orders)
+    # Row by row: whether a row has room must not hang on the others that came with it.
+    tight = frequency < 2 * _ROOM * delta_f
+    if not tight.any():
+        return between
+    below = _MEAN_OVER_MEDIAN * line_powers(floor, delta_f, frequency, orders)
+    return np.where(tight[:, np.newaxis], below, between)
+
+
+def _between(power: Rows32, delta_f: float, frequency: Rows64, orders: NDArray[np.float64]) -> Rows32:
+    """Return three times the mean power of the bins between each line and its two neighbours."""
+    total = np.cumsum(power, axis=1, dtype=np.float64)
+    last = power.shape[1] - 1
+    rows = np.arange(len(power))[:, np.newaxis]
+    summed, counted = np.zeros((len(power), len(orders))), np.zeros((len(power), len(orders)))
+    for low, high in ((-0.5, 0.0), (0.0, 0.5)):
+        first = np.rint(frequency[:, np.newaxis] * (orders + low) / delta_f).astype(np.intp) + 2
+        beyond = np.rint(frequency[:, np.newaxis] * (orders + high) / delta_f).astype(np.intp) - 3
+        first, beyond = np.clip(first, 0, last), np.clip(beyond, 0, last)
+        summed += total[rows, beyond] - total[rows, first]
+        counted += beyond - first
+    return (3.0 * summed / np.maximum(counted, 1)).astype(np.float32)
 
 
 @dataclass(frozen=True)
@@ -211,5 +310,7 @@ class TurnModulation:
         nearest = np.rint(frequency * self.size / self.rate).astype(np.intp)
         nearest = np.clip(nearest, 1, power.shape[1] - 2)
         rows = np.arange(len(power))
-        line = np.maximum(np.maximum(power[rows, nearest - 1], power[rows, nearest]), power[rows, nearest + 1])
-        return 2.0 * np.sqrt(line / np.maximum(power[:, 0], np.float32(1e-30)))
+        beside = np.maximum(power[rows, nearest - 1], power[rows, nearest + 1])
+        line = np.maximum(beside, power[rows, nearest])
+        depth: Rows32 = np.float32(2.0) * np.sqrt(line / np.maximum(power[:, 0], np.float32(1e-30)))
+        return depth

@@ -1,0 +1,48 @@
+"""Sound made by hand, from closed forms and a seed, for the tests of the hearing."""
+
+import numpy as np
+from numpy.typing import NDArray
+
+Samples = NDArray[np.float32]
+
+
+def white(seconds: float, rate: int, amplitude: float, seed: int) -> Samples:
+    """White noise with the standard deviation ``amplitude``."""
+    noise = np.random.default_rng(seed).standard_normal(round(seconds * rate))
+    return (amplitude * noise).astype(np.float32)
+
+
+def comb(
+    seconds: float, rate: int, frequency: float, amplitudes: dict[float, float], seed: int = 0
+) -> Samples:
+    """Sines at multiples of ``frequency`` (order: amplitude), each with a phase of its own."""
+    phases = np.random.default_rng(seed).uniform(0, 2 * np.pi, len(amplitudes))
+    turns = frequency * np.arange(round(seconds * rate)) / rate
+    sines = (
+        amplitude * np.cos(2 * np.pi * order * turns + phase)
+        for (order, amplitude), phase in zip(amplitudes.items(), phases, strict=True)
+    )
+    return np.sum(list(sines), axis=0).astype(np.float32)
+
+
+def cutter(flutes: int, runout: float = 0.1, lines: int = 24) -> dict[float, float]:
+    """Amplitudes of a cut: tooth-pass harmonics that fall off, ``runout`` of that on the lines between."""
+    return {
+        float(order): (1.0 if order % flutes == 0 else runout) * (order / flutes + 1) ** -0.7
+        for order in range(1, lines + 1)
+    }
+
+
+def windows_of(sound: Samples, size: int, hop: int) -> Samples:
+    """All windows that fit, as views of the sound."""
+    return np.lib.stride_tricks.sliding_window_view(sound, size)[::hop]
+
+
+def in_blocks(sound: Samples, sizes: list[int]) -> list[Samples]:
+    """Cut the sound into blocks of the sizes given, the last size again and again to the end."""
+    blocks, first, turn = [], 0, 0
+    while first < len(sound):
+        size = sizes[min(turn, len(sizes) - 1)]
+        blocks.append(sound[first : first + size])
+        first, turn = first + size, turn + 1
+    return blocks
