@@ -1,7 +1,8 @@
 """What the watcher says, and how it is written down for other programs."""
 
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
-from typing import Literal
+from typing import Any, Literal
 
 State = Literal["settle", "learn", "listen", "uneasy", "alarm", "deaf"]
 Cause = Literal["loose", "chatter", "broken", "dull", "stalled", "spindle", "unknown"]
@@ -197,3 +198,48 @@ def _summary(summary: Summary) -> dict[str, object]:
             for part in summary.parts
         ],
     }
+
+
+def from_dict(body: Mapping[str, Any]) -> Event:
+    """
+    Return the event that :func:`to_dict` made ``body`` of, as exact as it was written down.
+
+    Raises
+    ------
+    ValueError
+        When ``body`` is no event, or one that only a newer program knows.
+    """
+    values = dict(body)
+    name = values.pop("event", None)
+    make = _MAKERS.get(str(name))
+    try:
+        if make is not None:
+            return make(values)
+    except (KeyError, TypeError) as error:
+        raise ValueError(f"event '{name}' does not hold what it should: {error}") from error
+    raise ValueError(f"'{name}' is no event that is known here: update chipsong")
+
+
+def _alarm_from(values: dict[str, Any]) -> Alarm:
+    line, resume = values.pop("line"), values.pop("resume")
+    return Alarm(
+        because=tuple(values.pop("because")),
+        line=line and Place(line["file"], line["word"], line["from"], line["to"], line["source"]),
+        resume=resume and ResumeLine(resume["file"], resume["word"]),
+        **values,
+    )
+
+
+def _summary_from(values: dict[str, Any]) -> Summary:
+    parts = values.pop("parts")
+    told = (PartVerdict(part["name"], part["from"], part["to"], part["verdict"]) for part in parts)
+    return Summary(parts=tuple(told), **values)
+
+
+_MAKERS: Mapping[str, Callable[[dict[str, Any]], Event]] = {
+    "state": lambda values: StateChange(**values),
+    "alarm": _alarm_from,
+    "deaf": lambda values: Deaf(**values),
+    "heard": lambda values: Heard(**values),
+    "summary": _summary_from,
+}

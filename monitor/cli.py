@@ -4,65 +4,80 @@ The command ``chipsong``.
 Only click is imported here: what a command needs is imported when it runs, so that help comes at once.
 """
 
+import os
 import sys
+from collections.abc import Callable
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, TypedDict, TypeVar, Unpack
 
 import click
 
 from analysis.errors import ChipsongError
+from monitor.status import Status
 
 if TYPE_CHECKING:
     from monitor.setup import Wanted
 
-NO_ALARM, FAILED, ALARM = 0, 1, 3
-
-
-class _Length(click.ParamType):
-    name = "length"
-
-    def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> float:  # noqa: ANN401
-        from monitor.bits import parse_length  # noqa: PLC0415
-
-        try:
-            return value if isinstance(value, float) else parse_length(value)
-        except ValueError as error:
-            self.fail(str(error), param, ctx)
-
-
+_Command = TypeVar("_Command", bound=Callable[..., Any])
 _FILE = click.Path(path_type=Path)
 
 
-def _job_options(command: Any) -> Any:  # noqa: ANN401 - click's decorators are untyped
+class _Said(TypedDict):
+    """What `_job_options` gives."""
+
+    program: Path | None
+    bit: str | None
+    rpm: float | None
+    flutes: int | None
+    diameter: float | None
+    lines: Path | None
+    false_alarms: float
+    hours: float
+
+
+def _length(_context: click.Context, _option: click.Parameter, said: str | None) -> float | None:
+    """Return a length with its unit in mm."""
+    from monitor.bits import parse_length  # noqa: PLC0415
+
+    try:
+        return None if said is None else parse_length(said)
+    except ValueError as error:
+        raise click.BadParameter(str(error)) from error
+
+
+_JOB_OPTIONS = (
+    click.option("--program", type=_FILE, help="The program being cut: gives lines, parts, restart."),
+    click.option("--bit", metavar="NAME", help="A bit on the shelf."),
+    click.option("--rpm", type=click.FloatRange(min=100, max=100_000), help="Spindle speed."),
+    click.option("--flutes", type=click.IntRange(1, 12), help="Cutting edges of the bit."),
+    click.option("--diameter", callback=_length, metavar="6.35mm|0.25in", help="Of the bit."),
+    click.option("--lines", type=_FILE, help="Line numbers from outside, as JSON lines."),
+    click.option(
+        "--false-alarms",
+        type=click.FloatRange(min=0.001),
+        default=1.0,
+        show_default=True,
+        help="How many false alarms are bearable ...",
+    ),
+    click.option(
+        "--hours",
+        type=click.FloatRange(min=0.1),
+        default=20.0,
+        show_default=True,
+        help="... in so many hours of cutting.",
+    ),
+)
+_JSON = click.option("--json", "as_json", is_flag=True, help="One JSON object a line on standard output.")
+
+
+def _job_options(command: _Command) -> _Command:
     """Add what says what is being cut, with what, and how keenly to listen."""
-    options = [
-        click.option("--program", type=_FILE, help="The program being cut: gives lines, parts, restart."),
-        click.option("--bit", metavar="NAME", help="A bit on the shelf."),
-        click.option("--rpm", type=click.FloatRange(min=100, max=100_000), help="Spindle speed."),
-        click.option("--flutes", type=click.IntRange(1, 12), help="Cutting edges of the bit."),
-        click.option("--diameter", type=_Length(), metavar="6.35mm|0.25in", help="Of the bit."),
-        click.option("--lines", type=_FILE, help="Line numbers from outside, as JSON lines."),
-        click.option(
-            "--false-alarms",
-            type=click.FloatRange(min=0.001),
-            default=1.0,
-            show_default=True,
-            help="How many false alarms are bearable ...",
-        ),
-        click.option(
-            "--hours",
-            type=click.FloatRange(min=0.1),
-            default=20.0,
-            show_default=True,
-            help="... in so many hours of cutting.",
-        ),
-    ]
-    for option in reversed(options):
+    for option in reversed(_JOB_OPTIONS):
         command = option(command)
     return command
 
 
-def _wanted(said: dict[str, Any]) -> "Wanted":
+def _wanted(said: _Said) -> "Wanted":
     from analysis.watcher import Settings  # noqa: PLC0415
     from monitor.setup import Wanted  # noqa: PLC0415
 
@@ -99,25 +114,28 @@ def cli() -> None:
     show_default=True,
     help="Folder for what it writes.",
 )
-@click.option("--seed", type=int, default=7, show_default=True, help="Another seed, another cut.")
+@click.option(
+    "--seed", type=click.IntRange(min=0), default=7, show_default=True, help="Another seed, another cut."
+)
 @click.option("--line", type=click.IntRange(min=1), help="Line on which the bit comes loose.")
 def demo(out: Path, seed: int, line: int | None) -> None:
     """Cut the demo job in simulation, listen to it, and raise the alarm."""
     from monitor.demo import run_demo  # noqa: PLC0415
 
-    run_demo(out, seed=seed, line=line)
+    sys.exit(run_demo(out, seed=seed, line=line))
 
 
 @cli.command()
 @click.argument("recording", type=_FILE)
 @_job_options
-@click.option("--json", "as_json", is_flag=True, help="One JSON object a line on standard output.")
+@_JSON
 @click.option("--keep", is_flag=True, help="Keep the run in the journal.")
-def replay(recording: Path, *, as_json: bool, keep: bool, **said: Any) -> None:  # noqa: ANN401
+def replay(recording: Path, *, as_json: bool, keep: bool, **said: Unpack[_Said]) -> None:
     """Listen to a RECORDING of a cut, as if live."""
+    wanted = _wanted(said)
     from monitor.listening import replay as run  # noqa: PLC0415
 
-    sys.exit(run(recording, _wanted(said), as_json=as_json, keep=keep))
+    sys.exit(run(recording, wanted, as_json=as_json, keep=keep))
 
 
 @cli.command()
@@ -127,7 +145,7 @@ def replay(recording: Path, *, as_json: bool, keep: bool, **said: Any) -> None: 
 @click.option("--for", "seconds", type=click.FloatRange(min=0.1), help="Stop after so many seconds.")
 @click.option("--title", help="What to call the run; the program's name if not said.")
 @click.option("--no-sound", is_flag=True, help="Keep no sound: voices near the microphone are on it too.")
-@click.option("--json", "as_json", is_flag=True, help="One JSON object a line on standard output.")
+@_JSON
 def watch(  # noqa: PLR0913 - as many as the user may say
     *,
     device: str | None,
@@ -136,33 +154,57 @@ def watch(  # noqa: PLR0913 - as many as the user may say
     title: str | None,
     no_sound: bool,
     as_json: bool,
-    **said: Any,  # noqa: ANN401
+    **said: Unpack[_Said],
 ) -> None:
     """Listen to the microphone beside a running job. End with Ctrl-C."""
+    wanted = _wanted(said)
     from monitor.listening import Live  # noqa: PLC0415
     from monitor.listening import watch as run  # noqa: PLC0415
 
     live = Live(device=device, rate=rate, seconds=seconds, title=title, keep_sound=not no_sound)
-    sys.exit(run(live, _wanted(said), as_json=as_json))
+    sys.exit(run(live, wanted, as_json=as_json))
 
 
 @cli.command()
 @click.option("--check", is_flag=True, help="Listen for a few seconds and say whether it is fit.")
 @click.option("--device", metavar="NAME", help="Microphone to check; the default one if not said.")
-@click.option("--for", "seconds", type=click.FloatRange(min=0.5), default=3.0, show_default=True)
+@click.option(
+    "--for",
+    "seconds",
+    type=click.FloatRange(min=0.5, max=600),
+    default=3.0,
+    show_default=True,
+    help="How many seconds to check it.",
+)
 def mics(*, check: bool, device: str | None, seconds: float) -> None:
     """List the microphones; with --check, listen to one."""
-    from monitor.mics import check_text, list_text  # noqa: PLC0415
+    from monitor.mics import check_microphone, list_text  # noqa: PLC0415
 
-    click.echo(check_text(device, seconds) if check else list_text())
+    if not check:
+        click.echo(list_text())
+        return
+    text, fit = check_microphone(device, seconds)
+    click.echo(text)
+    sys.exit(Status.FINE if fit else Status.FAILED)
 
 
 @cli.command()
 @click.argument("program", type=_FILE)
 @click.option("--line", type=click.IntRange(min=1), required=True, help="Line of the file that went wrong.")
 @click.option("-o", "--out", type=_FILE, help="Where to write it; standard output if not said.")
-@click.option("--safe-z", type=_Length(), help="Height to move across at; the program's own if not said.")
-@click.option("--spin-up", type=click.FloatRange(min=0), default=5.0, show_default=True, help="Seconds.")
+@click.option(
+    "--safe-z",
+    callback=_length,
+    metavar="6mm|0.25in",
+    help="Height to move across at; the program's own if not said.",
+)
+@click.option(
+    "--spin-up",
+    type=click.FloatRange(min=0),
+    default=5.0,
+    show_default=True,
+    help="Seconds that the spindle gets before the bit moves across.",
+)
 def resume(program: Path, line: int, out: Path | None, safe_z: float | None, spin_up: float) -> None:
     """Write the program that carries PROGRAM on, from where the bit stood above the work before LINE."""
     from monitor.resuming import write_restart  # noqa: PLC0415
@@ -182,18 +224,18 @@ def runs(run: str | None) -> None:
 def main() -> None:
     """Run the command; whatever fails says so in one line, and the exit status tells."""
     try:
-        cli.main(standalone_mode=False)
-    except click.exceptions.Exit as leave:
-        sys.exit(leave.exit_code)
+        status = cli.main(prog_name="chipsong", standalone_mode=False)
+        sys.stdout.flush()
     except click.ClickException as error:
         error.show()
-        sys.exit(error.exit_code)
+        status = error.exit_code
     except (click.Abort, KeyboardInterrupt):
-        sys.exit(FAILED)
-    except ChipsongError as error:
-        click.echo(f"chipsong: {error}", err=True)
-        sys.exit(FAILED)
+        status = Status.FAILED
     except BrokenPipeError:
-        # Whoever read the output has seen enough.
-        sys.stderr.close()
-        sys.exit(FAILED)
+        # Whoever read the output has seen enough; what Python still holds back must go nowhere.
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        status = Status.FAILED
+    except (ChipsongError, OSError) as error:
+        click.echo(f"chipsong: {error}", err=True)
+        status = Status.FAILED
+    sys.exit(status)

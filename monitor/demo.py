@@ -2,25 +2,26 @@
 
 import sys
 from collections.abc import Iterator
+from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
 
 import numpy as np
-from numpy.typing import NDArray
 
 from analysis.errors import ChipsongError
 from analysis.events import Alarm
 from analysis.figures import sheet, timeline
 from analysis.listener import COLUMNS, Listener
 from analysis.locate import ClockLocator, Plan
-from analysis.program import Program, read
+from analysis.program import read
 from monitor.journal import Journal, open_run
-from monitor.listening import now, terminal_ears, warn
+from monitor.listening import ears_for, now, warn
 from monitor.resuming import save, write_beside
+from monitor.review import events_of
 from monitor.screen import Screen
 from monitor.sources import Block
+from monitor.status import Status
 from monitor.watch import Outcome, listen
-from monitor.words import what_to_do
 from recordings_synthetic import Recording, Slip, record
 from recordings_synthetic.job import BITS, seedling_trays
 
@@ -49,39 +50,56 @@ class _Simulated:
             yield Block(self.recording.samples[first : first + size])
 
 
-def run_demo(out: Path, *, seed: int, line: int | None) -> None:
+def run_demo(out: Path, *, seed: int, line: int | None) -> Status:
     """
     Cut the demo job, listen to it as if live, and write what came of it into ``out``.
+
+    Parameters
+    ----------
+    out
+        Folder for all that is written.
+    seed
+        Of the invented sound.
+    line
+        Line of the job's file on which the bit comes loose; one in the middle when ``None``.
+
+    Returns
+    -------
+    Status
+        FAILED when the slip was not heard, or something else was taken for one.
 
     Raises
     ------
     ChipsongError
-        When ``out`` cannot be written.
+        When ``out`` cannot be written, or nothing is cut from ``line`` on.
     """
-    path = _prepare(out)
-    program = read(path.read_text(encoding="utf-8"), path.name)
-    plan = Plan.of(program, BITS)
+    plan = _plan(out)
     slips = line or _middle(plan)
     _say(
         "A batch of seedling trays and plant stands from 12 mm poplar plywood is cut in simulation.",
         "All of it is invented: no machine, no microphone. What a slipping bit sounds like is a hypothesis.",
-        f"The compression bit will come loose on line {slips}. chipsong is not told.",
-        "Cutting (computing the sound) ...",
+        f"The bit will come loose on line {slips} of {plan.program.name}. chipsong is not told.",
     )
-    heard = record(program, BITS, seed=seed, rate=_RATE, slip=Slip(at_line=slips, severity=_SEVERITY))
-    outcome, listener, journal = _listen(heard, plan, out, path)
-    _pictures(out, journal, plan, listener, outcome)
-    _close(out, program, heard, outcome, journal)
+    heard = _cut(plan, seed, slips)
+    _say("Listening to it window by window, as if live. Nobody stops this machine: it cuts to the end.", "")
+    journal = _journal(out, heard.rate, plan)
+    outcome, restarts = _listen(heard, plan, journal, out)
+    pictures = _pictures(out, journal, plan, outcome)
+    told = _tell_truth(plan, heard, outcome)
+    written = (*pictures, out / plan.program.name, *restarts, journal.folder)
+    _say("", "Written:", *(f"  {path}" for path in written))
+    return told
 
 
-def _prepare(out: Path) -> Path:
-    path = out / "seedling_trays.ngc"
+def _plan(out: Path) -> Plan:
+    """Write the job's program into ``out`` and plan it."""
+    path, text = out / "seedling_trays.ngc", seedling_trays()
     try:
         out.mkdir(parents=True, exist_ok=True)
     except OSError as error:
         raise ChipsongError(f"cannot make the folder {out} ({error.strerror}): choose another") from error
-    save(seedling_trays(), path)
-    return path
+    save(text, path)
+    return Plan.of(read(text, path.name), BITS)
 
 
 def _middle(plan: Plan) -> int:
@@ -91,54 +109,81 @@ def _middle(plan: Plan) -> int:
     return int(moves.file_line[last[len(last) * 2 // 5]])
 
 
-def _listen(heard: Recording, plan: Plan, out: Path, path: Path) -> tuple[Outcome, Listener, Journal]:
+def _cut(plan: Plan, seed: int, slips: int) -> Recording:
+    """Return the sound of the job, in which the bit comes loose on line ``slips``."""
+    slip = Slip(at_line=slips, severity=_SEVERITY)
+    with _working("Cutting: computing the sound"):
+        try:
+            return record(plan.program, BITS, seed=seed, rate=_RATE, slip=slip)
+        except ValueError as error:
+            raise ChipsongError(f"no bit comes loose on line {slips}: choose a line that cuts") from error
+
+
+def _journal(out: Path, rate: int, plan: Plan) -> Journal:
+    meta = {"program": str(out / plan.program.name), "invented": True}
+    return Journal.create(out, "demo", meta, rate=rate, columns=COLUMNS, keep_sound=True, now=now)
+
+
+def _listen(heard: Recording, plan: Plan, journal: Journal, out: Path) -> tuple[Outcome, list[Path]]:
+    """Listen to the job; return how it ended, and the restart programs that were written."""
+    restarts: list[Path] = []
     listener = Listener(heard.rate, {0: BITS[1], **BITS}, ClockLocator(plan))
-    meta = {"program": str(path), "invented": True}
-    journal = Journal.create(
-        out, "demo", meta, rate=heard.rate, columns=COLUMNS, keep_sound=True, now=now
-    )
     screen = Screen(sys.stdout, every=2.0)
 
-    def advice(alarm: Alarm) -> str:
-        written = write_beside(path, alarm.resume.file, out) if alarm.resume else "The place is unknown."
-        return f"{what_to_do()}\n{written}"
+    def on_alarm(alarm: Alarm) -> str:
+        if alarm.resume is None:
+            return "No restart program: the place is unknown."
+        path, told = write_beside(plan.program, alarm.resume.file, out)
+        restarts.append(path)
+        return told
 
-    outcome = listen(_Simulated(heard), listener, terminal_ears(screen, advice), journal)
+    outcome = listen(_Simulated(heard), listener, ears_for(screen, on_alarm), journal)
     screen.close()
-    return outcome, listener, journal
+    return outcome, restarts
 
 
-def _pictures(out: Path, journal: Journal, plan: Plan, listener: Listener, outcome: Outcome) -> None:
+def _pictures(out: Path, journal: Journal, plan: Plan, outcome: Outcome) -> list[Path]:
+    """Draw the run as the journal kept it; return where the pictures are."""
     run = open_run(out, journal.id)
     rows = run.rows()
-    from monitor.review import from_dict  # noqa: PLC0415
+    paths = [out / "timeline.png", out / "sheet.png"]
+    with _working("Drawing"):
+        timeline(rows.at, rows.values, rows.columns, events_of(run)).savefig(paths[0], dpi=120)
+        alarm = outcome.alarms[0] if outcome.alarms else None
+        sheet(plan, outcome.summary.parts, alarm=alarm).savefig(paths[1], dpi=120)
+    return paths
 
-    events = [from_dict(event.body) for event in run.events()]
-    timeline(rows.at, rows.values, rows.columns, events).savefig(out / "timeline.png", dpi=120)
-    alarm = outcome.alarms[0] if outcome.alarms else None
-    sheet(plan, outcome.summary.parts, alarm=alarm).savefig(out / "sheet.png", dpi=120)
-    del listener
 
-
-def _close(out: Path, program: Program, heard: Recording, outcome: Outcome, journal: Journal) -> None:
-    truth = heard.truth
+def _tell_truth(plan: Plan, heard: Recording, outcome: Outcome) -> Status:
+    """Say what really happened beside what was heard; return whether that is what the demo is to show."""
+    truth, onset = heard.truth, heard.truth.onset or 0.0
     _say("", "What really happened (the simulation knows):")
-    if truth.onset is not None:
-        _say(f"  the bit came loose at {truth.onset:.1f} s, on line {truth.onset_line} of {program.name}")
-        for alarm in outcome.alarms[:1]:
-            _say(f"  chipsong was certain {alarm.at - truth.onset:.1f} s later")
-    spoiled = ", ".join(truth.spoiled) or "none"
-    _say(f"  cut with the loose bit, any of it: {spoiled}", "", "Written:")
-    for name in ("timeline.png", "sheet.png", "seedling_trays.ngc"):
-        _say(f"  {out / name}")
-    _say(*(f"  {path}" for path in sorted(out.glob("restart-at-line-*.ngc"))), f"  {journal.folder}")
-    if not outcome.alarms:
-        warn("no alarm was raised")
+    _say(f"  the bit came loose at {onset:.1f} s, on line {truth.onset_line} of {plan.program.name}")
+    late = [alarm.at - onset for alarm in outcome.alarms if alarm.at >= onset]
+    if late:
+        _say(f"  chipsong was certain {late[0]:.1f} s later")
+    _say(f"  cut with the loose bit, any of it: {', '.join(truth.spoiled) or 'none'}")
+    if len(late) < len(outcome.alarms):
+        warn("an alarm was raised before the bit came loose: a false one")
+    elif not late:
+        warn("no alarm was raised: the slip was not heard")
+    return Status.FINE if late and len(late) == len(outcome.alarms) else Status.FAILED
+
+
+@contextmanager
+def _working(what: str) -> Iterator[None]:
+    """Say what is being done; a terminal shows that it goes on, and for how long already."""
+    _say(f"{what} ...")
+    if not sys.stdout.isatty():
+        yield
+        return
+    from rich.progress import Progress, SpinnerColumn, TimeElapsedColumn  # noqa: PLC0415 - a terminal only
+
+    with Progress(SpinnerColumn(), TimeElapsedColumn(), transient=True) as progress:
+        progress.add_task(what, total=None)
+        yield
 
 
 def _say(*lines: str) -> None:
     sys.stdout.write("".join(f"{line}\n" for line in lines))
     sys.stdout.flush()
-
-
-Samples = NDArray[np.float32]

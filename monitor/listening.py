@@ -1,21 +1,24 @@
 """``chipsong replay`` and ``chipsong watch``."""
 
 import json
+import signal
 import sys
+import time
 from collections.abc import Callable
 from dataclasses import dataclass
 from datetime import datetime
 from pathlib import Path
 
-from analysis.errors import JournalError
+from analysis.errors import ChipsongError, JournalError
 from analysis.events import Alarm, Event, to_dict
 from analysis.listener import COLUMNS, Listener
-from monitor.cli import ALARM, FAILED, NO_ALARM
+from analysis.program import Program
 from monitor.journal import Journal, home
 from monitor.resuming import write_beside
 from monitor.screen import Screen
-from monitor.setup import Wanted, make_listener
+from monitor.setup import Wanted, make_listener, read_program
 from monitor.sources import Microphone, Recording
+from monitor.status import Status
 from monitor.watch import Ears, Outcome, listen
 from monitor.words import CAUTIONS, event_text, what_to_do
 
@@ -31,56 +34,65 @@ def warn(text: str) -> None:
     sys.stderr.flush()
 
 
-def json_ears() -> Ears:
-    """Write each event as one JSON object a line."""
+def ears_for(
+    screen: Screen,
+    on_alarm: Callable[[Alarm], str],
+    *,
+    as_json: bool = False,
+    stop: Callable[[], bool] = lambda: False,
+) -> Ears:
+    """
+    Return ears that write each event, as JSON or in words.
+
+    Parameters
+    ----------
+    screen
+        Where words and progress go.
+    on_alarm
+        What is done at an alarm; returns what to tell of it, in words.
+    as_json
+        Whether events are written as one JSON object a line to standard output instead.
+    stop
+        When to stop.
+    """
 
     def say(event: Event) -> None:
-        sys.stdout.write(json.dumps(to_dict(event)) + "\n")
-        sys.stdout.flush()
-
-    return Ears(say, warn=warn)
-
-
-def terminal_ears(screen: Screen, after_alarm: Callable[[Alarm], str]) -> Ears:
-    """Write each event in words, and what to do after an alarm."""
-
-    def say(event: Event) -> None:
-        screen.event(event_text(event))
+        if as_json:
+            sys.stdout.write(json.dumps(to_dict(event)) + "\n")
+            sys.stdout.flush()
+        else:
+            screen.event(event_text(event))
         if isinstance(event, Alarm):
-            screen.event("\a" + after_alarm(event))
+            act(event)
 
-    return Ears(say, screen.progress, warn)
+    def act(alarm: Alarm) -> None:
+        try:
+            done = on_alarm(alarm)
+        except ChipsongError as error:
+            done = ""
+            warn(f"no restart program: {error}")
+        if not as_json:
+            screen.alarm(f"{what_to_do()}\n{done}".strip())
+
+    def progress(listener: Listener) -> None:
+        if not as_json:
+            screen.progress(listener)
+
+    return Ears(say, progress, warn, stop)
 
 
-def replay(recording: Path, wanted: Wanted, *, as_json: bool, keep: bool) -> int:
+def replay(recording: Path, wanted: Wanted, *, as_json: bool, keep: bool) -> Status:
     """Listen to a recording; return the exit status."""
+    program = read_program(wanted.program) if wanted.program else None
     with Recording(recording) as source:
-        listener = make_listener(source.rate, wanted, home())
+        listener = make_listener(source.rate, program, wanted, home(), warn)
         journal = _open(recording.stem, wanted, source.rate, keep_sound=True) if keep else None
         screen = Screen(sys.stdout)
-        ears = json_ears() if as_json else terminal_ears(screen, lambda alarm: _advice(alarm, wanted))
-        outcome = listen(_Seconds(source), listener, ears, journal)
+        ears = ears_for(screen, lambda alarm: _how_to_resume(alarm, wanted), as_json=as_json)
+        outcome = listen(source, listener, ears, journal)
         screen.close()
     _tell_kept(journal, as_json=as_json)
-    return status(outcome)
-
-
-@dataclass(frozen=True)
-class _Seconds:
-    """A recording in blocks of a second: larger blocks are heard faster, and decide alike."""
-
-    recording: Recording
-
-    @property
-    def rate(self) -> int:
-        return self.recording.rate
-
-    @property
-    def name(self) -> str:
-        return self.recording.name
-
-    def blocks(self):  # type: ignore[no-untyped-def]  # noqa: ANN201
-        return self.recording.blocks(self.recording.rate)
+    return _status(outcome)
 
 
 @dataclass(frozen=True)
@@ -93,7 +105,7 @@ class Live:
     device, rate
         Which microphone, and its samples per second.
     seconds
-        After how many to stop.
+        After how many to stop, by the clock: a microphone that gives nothing must not hold up the end.
     title
         What to call the run.
     keep_sound
@@ -107,44 +119,55 @@ class Live:
     keep_sound: bool
 
 
-def watch(live: Live, wanted: Wanted, *, as_json: bool) -> int:
+def watch(live: Live, wanted: Wanted, *, as_json: bool) -> Status:
     """Listen to the microphone; return the exit status."""
-    with Microphone(live.device, live.rate) as source:
-        listener = make_listener(source.rate, wanted, home())
-        title = live.title or (wanted.program.stem if wanted.program else "watch")
+    program = read_program(wanted.program) if wanted.program else None
+    source = Microphone(live.device, live.rate)
+    listener = make_listener(source.rate, program, wanted, home(), warn)
+    title = live.title or (wanted.program.stem if wanted.program else "watch")
+    # A run that is ended by the system ends as one that is ended by hand: with its summary.
+    signal.signal(signal.SIGTERM, signal.default_int_handler)
+    with source:
         journal = _open(title, wanted, source.rate, keep_sound=live.keep_sound)
         screen = Screen(sys.stdout)
         if not as_json:
             screen.event(_greeting(source, journal, keep_sound=live.keep_sound))
-        folder = journal.folder if journal else None
-        ears = json_ears() if as_json else terminal_ears(screen, lambda alarm: _advice(alarm, wanted, folder))
-        if live.seconds is not None:
-            ears.stop = lambda heard: heard.at >= (live.seconds or 0.0)
+        ears = ears_for(
+            screen,
+            lambda alarm: _write_restart(alarm, wanted, program, journal),
+            as_json=as_json,
+            stop=_after(live.seconds),
+        )
         outcome = listen(source, listener, ears, journal)
         screen.close()
     _tell_kept(journal, as_json=as_json)
-    return status(outcome)
+    return _status(outcome)
+
+
+def _after(seconds: float | None) -> Callable[[], bool]:
+    if seconds is None:
+        return lambda: False
+    end = time.monotonic() + seconds
+    return lambda: time.monotonic() >= end
 
 
 def _greeting(source: Microphone, journal: Journal | None, *, keep_sound: bool) -> str:
-    kept = "The run is not kept."
-    if journal is not None:
-        kept = f"The run is kept in {journal.folder}" + (
-            "; voices near the microphone are on it too." if keep_sound else ", without its sound."
-        )
-    lines = [f"Listening to {source.name} at {source.rate} Hz. End with Ctrl-C.", kept, *CAUTIONS]
-    return "\n".join(lines)
+    sound = "; voices near the microphone are on it too" if keep_sound else ", without its sound"
+    kept = f"The run is kept in {journal.folder}{sound}." if journal else "The run is not kept."
+    return "\n".join([f"Listening to {source.name} at {source.rate} Hz. End with Ctrl-C.", kept, *CAUTIONS])
 
 
-def _advice(alarm: Alarm, wanted: Wanted, folder: Path | None = None) -> str:
-    """Return what to do now; write the restart program at once where there is a place for it."""
-    lines = [what_to_do()]
-    if alarm.resume is not None and wanted.program is not None:
-        if folder is not None:
-            lines.append(write_beside(wanted.program, alarm.resume.file, folder))
-        else:
-            lines.append(f"Restart program: chipsong resume {wanted.program} --line {alarm.resume.file}")
-    return "\n".join(lines)
+def _how_to_resume(alarm: Alarm, wanted: Wanted) -> str:
+    if alarm.resume is None or wanted.program is None:
+        return ""
+    return f"Restart program: chipsong resume {wanted.program} --line {alarm.resume.file}"
+
+
+def _write_restart(alarm: Alarm, wanted: Wanted, program: Program | None, journal: Journal | None) -> str:
+    """Write the restart program at once where there is a place for it; return what to tell the user."""
+    if journal is None or program is None or alarm.resume is None:
+        return _how_to_resume(alarm, wanted)
+    return write_beside(program, alarm.resume.file, journal.folder)[1]
 
 
 def _open(title: str, wanted: Wanted, rate: int, *, keep_sound: bool) -> Journal | None:
@@ -156,28 +179,23 @@ def _open(title: str, wanted: Wanted, rate: int, *, keep_sound: bool) -> Journal
         "diameter": wanted.diameter,
     }
     try:
-        return Journal.create(
-            home(), title, meta, rate=rate, columns=COLUMNS, keep_sound=keep_sound, now=now
-        )
+        return Journal.create(home(), title, meta, rate=rate, columns=COLUMNS, keep_sound=keep_sound, now=now)
     except JournalError as error:
         warn(f"{error}; listening goes on without keeping the run")
         return None
 
 
 def _tell_kept(journal: Journal | None, *, as_json: bool) -> None:
-    if journal is not None and not as_json:
+    if journal is not None and not journal.failed and not as_json:
         sys.stdout.write(f"Kept: {journal.folder}\n")
 
 
-def status(outcome: Outcome) -> int:
-    """Return the exit status; a run in which nothing could be compared is no success."""
+def _status(outcome: Outcome) -> Status:
+    """Return the exit status; a run in which nothing could be heard is no success."""
     if outcome.trouble:
         warn(outcome.trouble)
-    if outcome.alarms:
-        return ALARM
-    if outcome.trouble:
-        return FAILED
-    if outcome.summary.heard_s == 0.0:
+    elif outcome.summary.heard_s == 0.0:
         warn("nothing usable was heard from beginning to end: check the microphone or the recording")
-        return FAILED
-    return NO_ALARM
+    if outcome.alarms:
+        return Status.ALARM
+    return Status.FAILED if outcome.trouble or outcome.summary.heard_s == 0.0 else Status.FINE

@@ -1,11 +1,11 @@
 """One line on the terminal that shows what is being heard now."""
 
+import shutil
 from typing import TextIO
 
 from analysis.listener import Listener
 from monitor.words import clock, place
 
-_WIDTH = 100
 _BAR = 12
 
 
@@ -34,6 +34,10 @@ class Screen:
         self._stream.write(text + "\n")
         self._show(self._shown)
 
+    def alarm(self, text: str) -> None:
+        """Write what to do after an alarm, and ring the terminal's bell."""
+        self.event(f"\a{text}" if self._live else text)
+
     def progress(self, listener: Listener) -> None:
         """Bring the line up to date."""
         if not self._live or listener.at < self._next:
@@ -53,7 +57,8 @@ class Screen:
             self._stream.write("\r" + " " * len(self._shown) + "\r")
 
     def _show(self, text: str) -> None:
-        self._shown = text[:_WIDTH] if self._live else ""
+        # A line that is longer than the terminal is wide could not be taken away.
+        self._shown = text[: shutil.get_terminal_size().columns - 1] if self._live else ""
         self._stream.write(self._shown)
         self._stream.flush()
 

@@ -1,6 +1,7 @@
 """From what the user said to a listener: which program, which bits, which lines from outside."""
 
-from dataclasses import dataclass
+from collections.abc import Callable
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 
 import numpy as np
@@ -13,12 +14,12 @@ from analysis.locate import ClockLocator, Locator, Nowhere, Plan
 from analysis.program import Program, decode, read
 from analysis.watcher import Settings
 from monitor.bits import Shelf, read_shelf
-from monitor.linefeed import read_lines
+from monitor.linefeed import read_feed
 
 SHELF = "bits.toml"
 
 # What a bit is taken for when nobody said: the commonest on a small router.
-USUAL_FLUTES, USUAL_DIAMETER = 2, 6.35
+_USUAL = Bit("bit", diameter=6.35, flutes=2)
 
 
 @dataclass(frozen=True)
@@ -50,7 +51,7 @@ class Wanted:
     flutes: int | None = None
     diameter: float | None = None
     lines: Path | None = None
-    settings: Settings = Settings()
+    settings: Settings = field(default_factory=Settings)
 
 
 def read_program(path: Path) -> Program:
@@ -69,9 +70,7 @@ def read_program(path: Path) -> Program:
     try:
         return read(decode(raw), path.name)
     except ProgramError as error:
-        raise ProgramError(
-            f"{path.name}: {error}", word=error.word
-        ) from error
+        raise ProgramError(f"{path.name}: {error}", word=error.word) from error
 
 
 def bits_for(wanted: Wanted, program: Program | None, shelf: Shelf) -> dict[int, Bit]:
@@ -80,19 +79,25 @@ def bits_for(wanted: Wanted, program: Program | None, shelf: Shelf) -> dict[int,
 
     What the user says outweighs the shelf, and the shelf outweighs the program: a dial's number, or a
     program's, is not yet a speed, and the sound tells it anyway.
+
+    Raises
+    ------
+    ShelfError
+        When the bit that was named is not on the shelf.
     """
-    usual = shelf.find(wanted.bit) if wanted.bit else Bit("bit", USUAL_DIAMETER, USUAL_FLUTES, None)
-    bits = {0: _said(wanted, usual)}
-    if program is None:
-        return bits
-    moves = program.moves
-    for number in np.unique(moves.bit).tolist():
-        known = None if wanted.bit else shelf.by_tool(number)
-        turning = moves.speed[(moves.bit == number) & (moves.speed > 0)]
-        speed = float(np.median(turning)) if len(turning) else None
-        base = known or usual
-        bits[number] = _said(wanted, Bit(base.name, base.diameter, base.flutes, base.speed or speed))
-    return bits
+    usual = shelf.find(wanted.bit) if wanted.bit else _USUAL
+    bits = {0: usual}
+    if program is not None:
+        for number in np.unique(program.moves.bit).tolist():
+            known = None if wanted.bit else shelf.by_tool(number)
+            bits[number] = _with_speed(known or usual, program, number)
+    return {number: _said(wanted, bit) for number, bit in bits.items()}
+
+
+def _with_speed(bit: Bit, program: Program, number: int) -> Bit:
+    """Return ``bit`` with the speed at which the program turns this T number, where none is known."""
+    speeds = program.moves.speed[(program.moves.bit == number) & (program.moves.speed > 0)]
+    return replace(bit, speed=bit.speed or (float(np.median(speeds)) if len(speeds) else None))
 
 
 def _said(wanted: Wanted, bit: Bit) -> Bit:
@@ -104,19 +109,41 @@ def _said(wanted: Wanted, bit: Bit) -> Bit:
     )
 
 
-def make_listener(rate: int, wanted: Wanted, home: Path) -> Listener:
+def make_listener(
+    rate: int, program: Program | None, wanted: Wanted, home: Path, warn: Callable[[str], None]
+) -> Listener:
     """
     Return a listener for what the user said.
 
+    Parameters
+    ----------
+    rate
+        Samples per second, Hz.
+    program
+        The program being cut.
+    wanted
+        What else the user said.
+    home
+        The folder of the shelf.
+    warn
+        Gets a line about trouble that does not end the listening.
+
     Raises
     ------
-    ProgramError, ShelfError, ChipsongError
+    ShelfError, ChipsongError
         When a file that was named is wrong.
     """
-    program = read_program(wanted.program) if wanted.program else None
     bits = bits_for(wanted, program, read_shelf(home / SHELF))
     locator: Locator = Nowhere() if program is None else ClockLocator(Plan.of(program, bits))
     if wanted.lines is not None:
-        reports = [Report(said.at, said.file_line, said.word) for said in read_lines(wanted.lines)]
-        locator = FedLocator(reports, locator, program)
+        locator = FedLocator(_reports(wanted.lines, warn), locator, program)
     return Listener(rate, bits, locator, wanted.settings)
+
+
+def _reports(path: Path, warn: Callable[[str], None]) -> list[Report]:
+    feed = read_feed(path)
+    if feed.garbled:
+        warn(
+            f"{path}: {feed.garbled} of {feed.garbled + len(feed.reports)} lines were passed over as garbled"
+        )
+    return [Report(said.at, said.file_line, said.word) for said in feed.reports]

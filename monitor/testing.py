@@ -89,7 +89,7 @@ class FakeMicrophone:
         self.rate = rate
         self.name = name
 
-    def blocks(self, timeout: float = 1.0) -> Iterator[Block | None]:
+    def blocks(self, timeout: float = 0.5) -> Iterator[Block | None]:
         """Give what is heard; ``None`` when nothing arrived for ``timeout`` seconds."""
         for number, first in enumerate(range(0, len(self._samples), self._block)):
             for _ in range(self._gaps.get(number, 0)):

@@ -4,22 +4,25 @@ The capture loop: blocks from a source go through the listener, and what it says
 Live and replay differ in their source alone.
 """
 
-from collections.abc import Callable
-from dataclasses import dataclass, field
+from collections.abc import Callable, Iterable
+from contextlib import nullcontext
+from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import NDArray
 
 from analysis.errors import JournalError, SoundError
-from analysis.events import Alarm, Deaf, Event, Summary, to_dict
+from analysis.events import Alarm, Event, Summary, to_dict
 from analysis.listener import Listener
 from monitor.journal import Journal
-from monitor.sources import Source
+from monitor.sources import Block, Source
 
-# Blocks that may fail to come, one second each, before the listener is told.
-_MISSING = 2
+# Blocks that may fail to come before the listener is told. A microphone waits half a second for each, so
+# that it is said within 2 s.
+_MISSING = 3
 
 
-@dataclass
+@dataclass(frozen=True)
 class Ears:
     """
     Who is told what.
@@ -33,16 +36,16 @@ class Ears:
     warn
         Gets a line about trouble that does not end the listening.
     stop
-        Whether to stop now.
+        Whether to stop now; asked after each block, and after each that failed to come.
     """
 
     event: Callable[[Event], None]
     progress: Callable[[Listener], None] = lambda _: None
     warn: Callable[[str], None] = lambda _: None
-    stop: Callable[[Listener], bool] = lambda _: False
+    stop: Callable[[], bool] = lambda: False
 
 
-@dataclass
+@dataclass(frozen=True)
 class Outcome:
     """
     How a run ended.
@@ -53,15 +56,12 @@ class Outcome:
         Of all that was heard.
     alarms
         In order.
-    deaf
-        How often nothing usable was heard.
     trouble
         What ended the run before its time; empty when nothing did.
     """
 
     summary: Summary
-    alarms: list[Alarm] = field(default_factory=list)
-    deaf: int = 0
+    alarms: tuple[Alarm, ...] = ()
     trouble: str = ""
 
 
@@ -78,25 +78,18 @@ def listen(source: Source, listener: Listener, ears: Ears, journal: Journal | No
     ears
         Who is told.
     journal
-        What keeps it.
+        What keeps it; closed in any case.
     """
     loop = _Loop(listener, ears, journal)
     trouble = ""
-    try:
-        for block in source.blocks():
-            if block is None:
-                loop.nothing()
-            else:
-                if block.note:
-                    loop.say(listener.lost(block.note))
-                loop.hear(block.samples)
-            if ears.stop(listener):
-                break
-    except SoundError as error:
-        trouble = str(error)
-    except KeyboardInterrupt:
-        ears.warn("stopped by hand")
-    return loop.end(trouble)
+    with journal or nullcontext():
+        try:
+            loop.take_all(source)
+        except SoundError as error:
+            trouble = str(error)
+        except KeyboardInterrupt:
+            ears.warn("stopped by hand")
+        return loop.end(trouble)
 
 
 class _Loop:
@@ -106,27 +99,41 @@ class _Loop:
         self._journal = journal
         self._missing = 0
         self._alarms: list[Alarm] = []
-        self._deaf = 0
 
-    def nothing(self) -> None:
+    def take_all(self, source: Source) -> None:
+        for block in source.blocks():
+            if block is None:
+                self._take_nothing()
+            else:
+                self._take(block)
+            if self._ears.stop():
+                break
+
+    def _take_nothing(self) -> None:
         self._missing += 1
         if self._missing == _MISSING:
-            self.say(self._listener.lost("nothing arrives from the microphone: is it plugged in?"))
+            self._say(self._listener.lost("nothing arrives from the microphone: is it plugged in?"))
 
-    def hear(self, samples: "np.typing.NDArray[np.float32]") -> None:
+    def _take(self, block: Block) -> None:
         self._missing = 0
-        step = self._listener.hear(samples)
-        self._keep(lambda journal: journal.sound(samples))
-        if len(step.at):
-            self._keep(lambda journal: journal.rows(step.at, step.table))
-        self.say(step.events)
+        if block.note:
+            self._say(self._listener.lost(block.note))
+        step = self._listener.hear(block.samples)
+        self._keep_sound(block.samples, step.at, step.table)
+        self._say(step.events)
         self._ears.progress(self._listener)
 
-    def say(self, events: "tuple[Event, ...] | list[Event]") -> None:
+    def _keep_sound(
+        self, samples: NDArray[np.float32], at: NDArray[np.float64], table: NDArray[np.float32]
+    ) -> None:
+        self._keep(lambda journal: journal.sound(samples))
+        if len(at):
+            self._keep(lambda journal: journal.rows(at, table))
+
+    def _say(self, events: Iterable[Event]) -> None:
         for event in events:
             if isinstance(event, Alarm):
                 self._alarms.append(event)
-            self._deaf += isinstance(event, Deaf)
             self._note(event)
             self._ears.event(event)
 
@@ -140,11 +147,11 @@ class _Loop:
         try:
             write(self._journal)
         except JournalError as error:
+            # Once: a journal that has failed does nothing any more, without a word.
             self._ears.warn(f"{error}; listening goes on without keeping the run")
 
     def end(self, trouble: str) -> Outcome:
         summary = self._listener.end()
-        self._note(summary)
-        self._ears.event(summary)
+        self._say([summary])
         self._keep(lambda journal: journal.close(to_dict(summary)))
-        return Outcome(summary, self._alarms, self._deaf, trouble)
+        return Outcome(summary, tuple(self._alarms), trouble)

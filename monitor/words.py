@@ -28,6 +28,11 @@ def clock(seconds: float) -> str:
     return f"{hours}:{minutes:02d}:{rest:02d}" if hours else f"{minutes}:{rest:02d}"
 
 
+def count(alarms: int) -> str:
+    """Return how many alarms there were, in words."""
+    return {0: "no alarm", 1: "one alarm"}.get(alarms, f"{alarms} alarms")
+
+
 def place(where: Place | ResumeLine) -> str:
     """Return a line of the program in words: its number in the file, and its N-word."""
     return f"line {where.file}" + (f" (N{where.word})" if where.word is not None else "")
@@ -49,11 +54,11 @@ def event_text(event: Event) -> str:
 
 
 def _alarm(alarm: Alarm) -> str:
+    began = f"It began at {clock(alarm.onset)} ({alarm.onset:.1f} s), {alarm.at - alarm.onset:.1f} s"
     lines = [
         "",
         f"{clock(alarm.at):>8}  *** ALARM: {_CAUSES[alarm.cause]} ({100 * alarm.confidence:.0f} % sure)",
-        f"          It began at {clock(alarm.onset)} ({alarm.onset:.1f} s),"
-        f" {alarm.at - alarm.onset:.1f} s before it was certain.",
+        f"          {began} before it was certain.",
         *(f"          - {sentence}" for sentence in alarm.because),
     ]
     if alarm.line is not None:
@@ -62,7 +67,7 @@ def _alarm(alarm: Alarm) -> str:
     if alarm.resume is not None:
         lines.append(f"          Carry on from {place(alarm.resume)}: the bit stood above the work there.")
     if alarm.line is None:
-        lines.append("          The place in the program is unknown: no program was given, or it is not clear.")
+        lines.append("          The place is unknown: no program was given, or it is not clear where it is.")
     return "\n".join([*lines, ""])
 
 
@@ -78,12 +83,10 @@ _CAUSES = {
 
 
 def _summary(summary: Summary) -> str:
-    many = {0: "no alarm", 1: "one alarm"}.get(summary.alarms, f"{summary.alarms} alarms")
-    lines = [
-        "",
-        f"End of the run: {many}. Heard {clock(summary.heard_s)} of {clock(summary.at)},"
-        f" {clock(summary.cut_s)} of it cutting.",
-    ]
+    heard = f"Heard {clock(summary.heard_s)} of {clock(summary.at)}, {clock(summary.cut_s)} of it cutting."
+    lines = ["", f"End of the run: {count(summary.alarms)}. {heard}"]
+    if summary.cut_s == 0.0:
+        lines.append("No cut was heard, so nothing could be compared.")
     if summary.lines_seen:
         lines.append(f"Lines passed over: {summary.lines_seen}.")
     lines.extend(part_text(part) for part in summary.parts)

@@ -162,7 +162,7 @@ class Microphone:
         """Samples per second, Hz."""
         return self._rate
 
-    def blocks(self, timeout: float = 1.0) -> Iterator[Block | None]:
+    def blocks(self, timeout: float = 0.5) -> Iterator[Block | None]:
         """
         Give what is heard, for as long as the microphone is open.
 

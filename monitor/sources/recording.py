@@ -67,7 +67,7 @@ class Recording:
         Parameters
         ----------
         size
-            Samples in a block, the last may be shorter; a tenth of a second when ``None``.
+            Samples in a block, the last may be shorter; a second's when ``None``.
 
         Yields
         ------
@@ -82,7 +82,7 @@ class Recording:
         """
         from soundfile import SoundFileRuntimeError  # noqa: PLC0415 - loads libsndfile; not at start-up
 
-        size = size or max(1, self.rate // 10)
+        size = size or self.rate
         heard = 0
         self._file.seek(0)
         while True:

@@ -13,7 +13,7 @@ COLUMNS = ("level", "line")
 NOISE = (np.random.default_rng(3).integers(-(2**15), 2**15, 7 * RATE) / 2**15).astype(np.float32)
 
 
-def begin(folder: Path, clock: FakeClock, title: str = "outline", **others: Any) -> Journal:  # noqa: ANN401
+def begin(folder: Path, clock: FakeClock, title: str = "outline", **others: Any) -> Journal:
     """Begin a run with segments of 2 s."""
     wanted: dict[str, Any] = {"rate": RATE, "columns": COLUMNS, "keep_sound": True, "now": clock.now}
     return Journal.create(

@@ -23,7 +23,7 @@ class FakeError(Exception):
 class FakeStream:
     """Stands for an open stream: the test calls back in place of PortAudio's thread."""
 
-    def __init__(self, callback: Callable[..., None], **settings: Any) -> None:  # noqa: ANN401
+    def __init__(self, callback: Callable[..., None], **settings: Any) -> None:
         self.callback, self.settings, self.state = callback, settings, "new"
 
     def start(self) -> None:
@@ -53,7 +53,7 @@ class FakePortAudio(SimpleNamespace):
         keys = ("name", "hostapi", "max_input_channels", "default_samplerate")
         return [{"index": i} | dict(zip(keys, d, strict=True)) for i, d in enumerate(self.devices)]
 
-    def InputStream(self, **settings: Any) -> FakeStream:  # noqa: N802, ANN401 - its name there
+    def InputStream(self, **settings: Any) -> FakeStream:  # noqa: N802 - its name there
         """Open a stream, unless told to refuse."""
         if self.refuses:
             raise FakeError(self.refuses)
