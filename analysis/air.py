@@ -33,7 +33,7 @@ class Air:
         self._rows = 0
         self._power: NDArray[np.float32] | None = None
 
-    def row(self, groups: NDArray[np.float32], phase: Phase) -> NDArray[np.float32]:
+    def row(self, groups: NDArray[np.float32], phase: Phase, *, apart: bool) -> NDArray[np.float32]:
         """
         Take in a row and return it without the air.
 
@@ -43,8 +43,10 @@ class Air:
             Powers of ``features.GROUPS``, shape (5,).
         phase
             What the spindle is doing.
+        apart
+            Whether cut and air can be told apart; what was taken for air may else have been the cut.
         """
-        if phase is Phase.OFF:
+        if phase is Phase.OFF or not apart:
             self._power = None
         self._rows = self._rows + 1 if phase is Phase.AIR else 0
         if self._rows > self._settle:

@@ -7,6 +7,7 @@ from numpy.typing import NDArray
 
 from analysis.features import Rows, relative
 from analysis.robust import robust_scale
+from analysis.spectrum import decibels
 
 Array64 = NDArray[np.float64]
 
@@ -22,6 +23,9 @@ _MOST_CHANGE = 15.0
 
 # A line this far above the noise, dB, is heard plainly.
 _PLAIN_TO_HEAR = 3.0
+
+# Nine in ten of normal values are below their mean and this many standard deviations.
+_NINE_IN_TEN = 1.2816
 
 # A level that scatters more than this, dB, is no cut that anything can be compared with.
 _STEADY = 6.0
@@ -78,12 +82,15 @@ class Sample:
         Level of each whole order and of the noise about it, dBFS, shape (m,).
     colour
         Level in each third-octave band, dBFS, shape (b,).
+    teeth
+        Level of the tooth-pass harmonics, dBFS.
     """
 
     plain: Array64
     lines: Array64
     floors: Array64
     colour: Array64
+    teeth: float
 
     @property
     def level(self) -> float:
@@ -99,6 +106,7 @@ def sample(rows: Rows, index: int, groups: NDArray[np.float32]) -> Sample:
         rows.lines[index].astype(np.float64),
         rows.floors[index].astype(np.float64),
         rows.colour[index].astype(np.float64),
+        float(decibels(groups[0])),
     )
 
 
@@ -148,7 +156,9 @@ def learn(heard: list[Sample]) -> Baseline | Unfit:
         *(np.median([getattr(sample, field.name) for sample in heard], axis=0) for field in fields(Sample))
     )
     table = np.stack([channels(sample, normal) for sample in heard])
-    scale = np.array([robust_scale(column) for column in table.T])
+    # A line that is mostly absent has no median deviation, but it comes up now and then.
+    upward = (np.quantile(table, 0.9, axis=0) - np.median(table, axis=0)) / _NINE_IN_TEN
+    scale = np.maximum(robust_scale(table), upward)
     return Baseline(
         rows=len(heard),
         centre=np.median(table, axis=0),

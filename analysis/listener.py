@@ -159,7 +159,7 @@ class Listener:
             said = self.watcher.row(
                 at[-1],
                 (first + self._size / 2) / self.rate,
-                sample(rows, index, self._air.row(rows.groups[index], self.phase)),
+                sample(rows, index, self._air.row(rows.groups[index], self.phase, apart=not self._presence.assumed)),
                 self.phase,
                 self._health,
                 self._context(),
@@ -176,7 +176,8 @@ class Listener:
     def _context(self) -> Context:
         """Return what is being cut; one steady sound, and nothing else heard so far, is like itself."""
         context = self.locator.context
-        return replace(context, told=context.told or self._presence.assumed)
+        assumed = self._presence.assumed
+        return replace(context, told=context.told or assumed, apart=not assumed)
 
     def _decide(self, rows: Rows, index: int) -> None:
         self._health.row(
@@ -190,6 +191,7 @@ class Listener:
                 float(rows.prominence[index]),
                 # Teeth that noise hides are no quieter than it.
                 max(float(rows.tooth[index]), float(rows.noise[index]) - 10.0),
+                is_air=not self.locator.context.cuts,
             )
             self._cut += self.phase is Phase.CUT
             if self._presence.corrected:

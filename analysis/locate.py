@@ -32,13 +32,9 @@ _NOTHING = 0.05
 _LOUD, _APART = 0.2, 0.4
 # From these shares of the diameter on, a cut is a slot, a wide or a narrow one.
 _SLOT, _WIDE = 0.85, 0.4
-
-
-def _kind(kind: Kind, width: float) -> str:
-    if kind in (Kind.PLUNGE, Kind.PECK):
-        return "down"
-    return "slot" if width >= _SLOT else "wide" if width >= _WIDE else "narrow"
-
+KINDS = ("down", "slot", "wide", "narrow")
+# Where this share of the time that the place may be is of one kind, a change that lasts is one of sound.
+_MOSTLY = 0.7
 
 
 @dataclass(frozen=True, eq=False)
@@ -103,12 +99,36 @@ class Plan:
         ]
 
     @cached_property
-    def kinds(self) -> tuple[str, ...]:
-        """What kind of cut each move is; one kind is compared with itself."""
-        return tuple(
-            _kind(Kind(int(kind)), float(width))
-            for kind, width in zip(self.program.moves.kind, self.met.width, strict=True)
-        )
+    def kinds(self) -> NDArray[np.intp]:
+        """Which of ``KINDS`` each move is, shape (n,); one kind of cut is compared with itself."""
+        width = self.met.width
+        kind = np.where(width >= _SLOT, KINDS.index("slot"), KINDS.index("wide"))
+        kind = np.where(width < _WIDE, KINDS.index("narrow"), kind)
+        down = np.isin(self.program.moves.kind, (Kind.PLUNGE, Kind.PECK))
+        return np.where(down, KINDS.index("down"), kind)
+
+    @cached_property
+    def _spent(self) -> NDArray[np.float64]:
+        """
+        Seconds before each move, shape (len(KINDS) + 2, n + 1).
+
+        Of steady cutting of each kind, of any cutting, of all.
+        """
+        lasting = self.times.end - self.times.begin
+        cut = lasting * self.cuts
+        rows = [cut * (self.met.steady & (self.kinds == kind)) for kind in range(len(KINDS))]
+        return np.cumsum(np.pad([*rows, cut, lasting], ((0, 0), (1, 0))), axis=1)
+
+    def mostly(self, first: int, last: int) -> str | None:
+        """Return the kind of cut that most of the time from move ``first`` to ``last`` is; ``None`` if none."""
+        *kinds, _, total = self._spent[:, last + 1] - self._spent[:, first]
+        most = int(np.argmax(kinds))
+        return KINDS[most] if kinds[most] > _MOSTLY * total else None
+
+    def share_cut(self, first: int, last: int) -> float:
+        """Return which share of the time from move ``first`` to ``last`` is cutting."""
+        *_, cut, total = self._spent[:, last + 1] - self._spent[:, first]
+        return float(cut / total) if total > 0 else 0.0
 
     @cached_property
     def stints(self) -> tuple[tuple[int, int], ...]:
@@ -206,10 +226,10 @@ class ClockLocator:
             first = self.plan.stints[max(self._stint, 0)][0]
             return Context(int(moves.bit[first]))
         now, early, late = self._moves_at(self._at)
-        cuts = [index for index in range(early, late + 1) if self.plan.cuts[index]]
-        kinds = {self.plan.kinds[index] for index in cuts}
-        sure = len(kinds) == 1 and all(self.plan.met.steady[index] for index in cuts)
-        return Context(int(moves.bit[now]), self.plan.kinds[now] if not sure else kinds.pop(), told=sure)
+        kind = self.plan.mostly(early, late)
+        known = kind or KINDS[int(self.plan.kinds[now])]
+        cuts = self.plan.share_cut(early, late) > 0.0
+        return Context(int(moves.bit[now]), known, cuts=cuts, told=kind is not None)
 
     @property
     def lines_seen(self) -> int:
@@ -224,7 +244,9 @@ class ClockLocator:
             self._since = at
         if phase is not Phase.OFF and before in (None, Phase.OFF):
             self._spindle_on(at, heard_start=before is Phase.OFF)
-        if phase is not before and Phase.CUT in (phase, before) and lasted >= _APART / 2:
+        # What was only called air because the plan says so tells nothing of the plan.
+        told = self._offset is not None and before is Phase.CUT and not self.context.cuts
+        if phase is not before and Phase.CUT in (phase, before) and lasted >= _APART / 2 and not told:
             self._cut_edge(at, begin=phase is Phase.CUT)
 
     def judged(self, state: State) -> None:

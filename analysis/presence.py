@@ -5,6 +5,9 @@ from collections import deque
 from dataclasses import dataclass
 from statistics import median
 
+# Seconds for which a bang may last.
+_LONGEST_BANG = 0.8
+
 
 class Phase(enum.Enum):
     """What the spindle is doing."""
@@ -24,33 +27,29 @@ class PresenceRules:
     comb_on, comb_off
         Prominence of the comb, dB, from which a spindle is heard, and below which it no longer is. The
         greatest that noise reached in an hour of simulated noise was 1.1 dB.
-    rise, fall
-        How far the level must be above the air's to be a cut, and how close to it to be none, dB.
-    teeth_gone
-        How far tooth-pass must fall below what it usually is in the cut for the cut to be over, dB, however
-        loud the shop has become.
-    teeth_wait
-        Seconds for which it must stay there.
-    first
-        Seconds of running sound that make the first idea of the air.
-    patience
-        Seconds of one steady sound after which it is taken for the cut, since nothing else is heard.
     sure
         Seconds for which a spindle must be heard to be running.
     hold
         Seconds for which a spindle that is no longer heard is still taken to run.
+    rise, fall
+        How far the level must be above the air's to be a cut, and how close to it to be none, dB.
+    drop
+        How far level and tooth-pass must fall from those of an assumed cut to be the air, dB.
+    first
+        Seconds of running sound that make the first idea of the air.
+    patience
+        Seconds of one steady sound after which it is taken for the cut, since nothing else is heard.
     """
 
     comb_on: float = 1.5
     comb_off: float = 1.2
-    rise: float = 6.0
-    fall: float = 4.0
-    teeth_gone: float = 12.0
-    teeth_wait: float = 0.5
-    first: float = 0.5
-    patience: float = 4.0
     sure: float = 0.2
     hold: float = 1.0
+    rise: float = 6.0
+    fall: float = 4.0
+    drop: float = 7.0
+    first: float = 0.5
+    patience: float = 4.0
 
 
 class Presence:
@@ -85,13 +84,11 @@ class Presence:
         self._running = False
         self._unheard = self._in_hearing = 0.0
         self._levels: deque[float] = deque(maxlen=3)
-        self._last_teeth: deque[float] = deque(maxlen=max(1, round(rules.teeth_wait / seconds)))
         self._begin_spindle()
 
     def _begin_spindle(self) -> None:
         self._first: list[float] = []
         self._air: float | None = None
-        self._teeth: float | None = None
         self._cutting = False
         self._cut_s = self._air_s = 0.0
         self.assumed = False
@@ -99,7 +96,7 @@ class Presence:
         self._settled_teeth = 0.0
         self._aside = 0
 
-    def row(self, level: float, prominence: float, teeth: float) -> Phase:
+    def row(self, level: float, prominence: float, teeth: float, *, is_air: bool = False) -> Phase:
         """
         Return the phase after one more row.
 
@@ -111,10 +108,12 @@ class Presence:
             Of the spindle's comb, dB.
         teeth
             Level of the tooth-pass harmonics, dBFS.
+        is_air
+            Whether it is known from elsewhere that nothing is being cut: then this is what the air, and
+            whatever the shop has switched on meanwhile, sounds like.
         """
         self.corrected = False
         self._levels.append(level)
-        self._last_teeth.append(teeth)
         self._hear_spindle(prominence)
         if not self._running:
             return Phase.OFF
@@ -124,7 +123,7 @@ class Presence:
         elif self.assumed:
             self._doubt(smooth, teeth)
         else:
-            self._compare(smooth, teeth)
+            self._compare(smooth, teeth, is_air=is_air)
         return Phase.CUT if self._cutting else Phase.AIR
 
     def _hear_spindle(self, prominence: float) -> None:
@@ -143,24 +142,21 @@ class Presence:
         if len(self._first) * self._seconds >= self._rules.first:
             self._air = median(self._first)
 
-    def _compare(self, level: float, teeth: float) -> None:
+    def _compare(self, level: float, teeth: float, *, is_air: bool) -> None:
         assert self._air is not None  # noqa: S101 - the caller looked
+        if is_air:
+            self._air += self._share(0.2) * (level - self._air)
         above = level - self._air
-        usual = teeth if self._teeth is None else self._teeth
+        self._cutting = above > (self._rules.fall if self._cutting else self._rules.rise)
         if self._cutting:
-            self._cutting = above > self._rules.fall and max(self._last_teeth) > usual - self._rules.teeth_gone
-        else:
-            self._cutting = above > self._rules.rise and teeth > usual - 0.75 * self._rules.teeth_gone
-        if self._cutting:
-            self._teeth = usual + self._share(3.0) * (teeth - usual)
             self._cut_s, self._air_s = self._cut_s + self._seconds, 0.0
-        else:
-            # Only what is near the air is air; a cut that is not yet trusted must not raise it.
-            if above < self._rules.fall:
-                self._air += self._share(1.0) * above
-            self._air_s += self._seconds
-            if self._cut_s < 1.0 and self._air_s > self._rules.patience:
-                self._assume(level, teeth)
+            return
+        # A cut that is not yet trusted must not raise the air.
+        if above < self._rules.fall:
+            self._air += self._share(1.0) * above
+        self._air_s += self._seconds
+        if self._cut_s < 1.0 and self._air_s > self._rules.patience:
+            self._assume(level, teeth)
 
     def _assume(self, level: float, teeth: float) -> None:
         self.assumed = self._cutting = True
@@ -169,14 +165,16 @@ class Presence:
     def _doubt(self, level: float, teeth: float) -> None:
         rise = min(level - self._settled_level, teeth - self._settled_teeth)
         fall = max(level - self._settled_level, teeth - self._settled_teeth)
-        higher, lower = rise > self._rules.rise, fall < -self._rules.rise
+        higher, lower = rise > self._rules.rise, fall < -self._rules.drop
         self._aside = self._aside + 1 if lower or higher else 0
-        if self._aside * self._seconds < 0.15:
+        # A bang is louder too, but not for long; the watcher passes over as much.
+        if self._aside * self._seconds < (_LONGEST_BANG if higher else 0.3):
             return
         self.assumed = False
         self._cutting = self.corrected = higher
         self._air = self._settled_level if higher else level
-        self._teeth = teeth if higher else self._settled_teeth
+        self._cut_s = 1.0
 
     def _share(self, seconds: float) -> float:
         return min(1.0, self._seconds / seconds)
+

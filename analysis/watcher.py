@@ -59,6 +59,16 @@ class Settings:
 # Below this score the sound is good again.
 _GOOD = 0.25
 
+# A row this much louder than those before, dB, holds a bang, unless it lasts longer than this, s.
+_BANG, _LONGEST_BANG = 5.0, 1.0
+
+# A cut whose once-per-turn swell has faded by this much, dB, is covered by another sound: no loose bit does
+# that. When this has lasted for some seconds of cutting it is said.
+_COVERED, _COVERED_LONG = 3.0, 3.0
+
+# Tooth-pass this much below the baseline's, dB, is of a cut too light to be compared.
+_LIGHTER = 9.0
+
 # Rows at either end of a cut that hold air as well.
 _MIXED = 2
 
@@ -77,13 +87,19 @@ class Context:
         The bit in the spindle.
     kind
         The kind of cut: rows are compared with rows of the same kind.
+    cuts
+        Whether it is possible that anything is being cut.
     told
         Whether the kind comes from a program; without one every cut looks alike.
+    apart
+        Whether cut and air were both heard, so that the one can be told from the other.
     """
 
     bit: int = 0
     kind: str = "cut"
+    cuts: bool = True
     told: bool = False
+    apart: bool = True
 
 
 @dataclass
@@ -133,6 +149,9 @@ class Watcher:
         self._good = 0
         self._rules: dict[tuple[int, str, bool], tuple[Array64, Array64]] = {}
         self._recent: deque[Array64] = deque(maxlen=max(1, round(0.5 / seconds)))
+        self._levels: deque[float] = deque(maxlen=max(1, round(1.0 / seconds)))
+        self._bang = 0
+        self._covered = 0.0
         self._before: deque[dict[bool, _Test]] = deque(maxlen=_MIXED + 1)
         self._waiting: deque[tuple[tuple[int, str], Sample]] = deque()
         self._bit = 0
@@ -167,7 +186,7 @@ class Watcher:
         if context.bit != self._bit:
             self._change_bit(context.bit)
         alarm = None
-        if not health.deaf and health.usable and phase is Phase.CUT:
+        if not health.deaf and health.usable and phase is Phase.CUT and context.cuts:
             alarm = self._cutting(at, middle, sample, context)
         else:
             self._leave_cut()
@@ -213,6 +232,7 @@ class Watcher:
         self._waiting.clear()
         self._alarmed = False
         self._fresh = self._good = 0
+        self._covered = 0.0
         self.score = 0.0
 
     def _leave_cut(self) -> None:
@@ -235,10 +255,26 @@ class Watcher:
         if baseline is None and not self._alarmed and self.score < 0.5:
             self._learn(key, sample)
         main = baseline or self._main(context.bit)
-        if main is None:
+        if main is None or (context.apart and sample.teeth < main.normal.teeth - _LIGHTER):
             return None
         like = context.told and baseline is not None
-        return self._compare(at, middle, sample, key if baseline else (context.bit, "*"), main, like)
+        known = key if baseline else (context.bit, "*")
+        return self._compare(at, middle, sample, known, main, like=like, apart=context.apart)
+
+    def _is_covered(self) -> bool:
+        """Return whether something else in the shop covers the cut: it then swells less than it did."""
+        swell = np.median([shift[CHANNELS.index("modulation")] for shift in self._recent])
+        self._covered = self._covered + self._seconds if swell < -_COVERED else 0.0
+        return self._covered > 0.0
+
+    def _is_bang(self, level: float) -> bool:
+        """Return whether this row holds a bang: far louder than the last second of cutting, but not for long."""
+        bang = len(self._levels) > 0 and level > float(np.median(self._levels)) + _BANG
+        self._bang = self._bang + 1 if bang else 0
+        if bang and self._bang * self._seconds < _LONGEST_BANG:
+            return True
+        self._levels.append(level)
+        return False
 
     def _main(self, bit: int) -> Baseline | None:
         return next((known for key, known in self.baselines.items() if key[0] == bit), None)
@@ -273,12 +309,24 @@ class Watcher:
             known = self._rules[(*key, like)] = dead, np.array(limits)
         return known
 
-    def _compare(
-        self, at: float, middle: float, sample: Sample, key: tuple[int, str], baseline: Baseline, like: bool
+    def _compare(  # noqa: PLR0913 - all that a comparison depends on
+        self,
+        at: float,
+        middle: float,
+        sample: Sample,
+        key: tuple[int, str],
+        baseline: Baseline,
+        *,
+        like: bool,
+        apart: bool,
     ) -> Alarm | None:
         dead, limit = self._rule(key, baseline, like)
+        if self._is_bang(sample.level):
+            return None
         shift = channels(sample, baseline.normal) - baseline.centre
         self._recent.append(shift)
+        if apart and self._is_covered():
+            return None
         most = limit / max(3.0, self._settings.shortest / self._seconds)
         step = np.clip((shift - dead) / baseline.scale, -most, most)
         test = self._tests[like]
@@ -319,6 +367,8 @@ class Watcher:
             if phase is Phase.AIR and not any(key[0] == context.bit for key in self._learning):
                 return "settle", "the spindle runs, nothing is being cut yet"
             return "learn", self._because
+        if self._covered > _COVERED_LONG:
+            return "settle", "another sound covers the cut: nothing can be compared"
         if self.score > 0.5 or (self.state == "uneasy" and self.score > _GOOD):
             return "uneasy", "a change is building"
         return "listen", "comparing with the baseline"
