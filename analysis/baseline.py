@@ -59,7 +59,8 @@ class Baseline:
         count for fewer.
         """
         known = 0.64 * self.rows * (1.0 - correlation) / (1.0 + correlation)
-        return self.scale / np.sqrt(known)
+        error: Array64 = self.scale / np.sqrt(known)
+        return error
 
 
 @dataclass(frozen=True)
@@ -84,6 +85,8 @@ class Sample:
         Level in each third-octave band, dBFS, shape (b,).
     teeth
         Level of the tooth-pass harmonics, dBFS.
+    speed
+        Spindle frequency heard, Hz.
     """
 
     plain: Array64
@@ -91,6 +94,7 @@ class Sample:
     floors: Array64
     colour: Array64
     teeth: float
+    speed: float
 
     @property
     def level(self) -> float:
@@ -107,6 +111,7 @@ def sample(rows: Rows, index: int, groups: NDArray[np.float32]) -> Sample:
         rows.floors[index].astype(np.float64),
         rows.colour[index].astype(np.float64),
         float(decibels(groups[0])),
+        float(rows.speed[index]),
     )
 
 
@@ -163,5 +168,5 @@ def learn(heard: list[Sample]) -> Baseline | Unfit:
         rows=len(heard),
         centre=np.median(table, axis=0),
         scale=np.maximum(scale, LEAST_SCALE),
-            normal=normal,
+        normal=normal,
     )

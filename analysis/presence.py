@@ -177,4 +177,3 @@ class Presence:
 
     def _share(self, seconds: float) -> float:
         return min(1.0, self._seconds / seconds)
-

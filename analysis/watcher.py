@@ -156,7 +156,8 @@ class Watcher:
         self._waiting: deque[tuple[tuple[int, str], Sample]] = deque()
         self._bit = 0
         self._fresh = 0
-        self._because = "listening for a spindle"
+        self._said: State | None = None
+        self._because = "learning how this cut sounds"
         self._alarmed = False
 
     def row(
@@ -190,15 +191,11 @@ class Watcher:
             alarm = self._cutting(at, middle, sample, context)
         else:
             self._leave_cut()
-        state, because = self._judge(phase, health, context)
-        if alarm is not None:
-            because = alarm.because[0]
-        if state != self.state:
-            self.state = state
-            events.append(StateChange(at, state, because))
-        if alarm is not None:
-            events.append(alarm)
-        return events
+        self.state, because = self._judge(phase, health, context, sample.speed)
+        if self.state != self._said:
+            self._said = self.state
+            events.append(StateChange(at, self.state, because if alarm is None else alarm.because[0]))
+        return events if alarm is None else [*events, alarm]
 
     @property
     def learned(self) -> frozenset[int]:
@@ -209,7 +206,7 @@ class Watcher:
         """Take in that nothing arrives at all; ``at`` in s from the first sample."""
         if not health.changed:
             return []
-        self.state = "deaf"
+        self.state = self._said = "deaf"
         return [Deaf(at, health.reason), StateChange(at, "deaf", health.reason)]
 
     def forget(self, bit: int) -> None:
@@ -356,7 +353,8 @@ class Watcher:
             threshold=float(limit[worst]),
         )
 
-    def _judge(self, phase: Phase, health: Health, context: Context) -> tuple[State, str]:
+    def _judge(self, phase: Phase, health: Health, context: Context, speed: float) -> tuple[State, str]:
+        heard = f"the spindle is heard at {60.0 * speed:.0f} rpm"
         if health.deaf:
             return "deaf", health.reason
         if self._alarmed:
@@ -365,10 +363,10 @@ class Watcher:
             return "settle", "no spindle is heard"
         if self._main(context.bit) is None:
             if phase is Phase.AIR and not any(key[0] == context.bit for key in self._learning):
-                return "settle", "the spindle runs, nothing is being cut yet"
-            return "learn", self._because
+                return "settle", f"nothing is being cut yet, {heard}"
+            return "learn", f"{self._because}, {heard}"
         if self._covered > _COVERED_LONG:
             return "settle", "another sound covers the cut: nothing can be compared"
         if self.score > 0.5 or (self.state == "uneasy" and self.score > _GOOD):
             return "uneasy", "a change is building"
-        return "listen", "comparing with the baseline"
+        return "listen", f"comparing with the baseline, {heard}"
