@@ -70,7 +70,9 @@ def read_program(path: Path) -> Program:
     try:
         return read(decode(raw), path.name)
     except ProgramError as error:
-        raise ProgramError(f"{path.name}: {error}", word=error.word) from error
+        told = str(error)
+        named = told if told.startswith(path.name) else f"{path.name}: {told}"
+        raise ProgramError(named, word=error.word) from error
 
 
 def bits_for(wanted: Wanted, program: Program | None, shelf: Shelf) -> dict[int, Bit]:

@@ -1,12 +1,17 @@
 """What the tests of `monitor` share."""
 
+import signal
+import subprocess
+import sys
 import tempfile
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from pathlib import Path
 
 import pytest
+from contract import Ended, shipped
 from sound_server import SoundServer, missing
 
+from monitor.cli import main
 from monitor.testing import FakeClock
 
 
@@ -14,6 +19,52 @@ from monitor.testing import FakeClock
 def clock() -> FakeClock:
     """Give a clock that stands at 25 November 2026, 9:31."""
     return FakeClock()
+
+
+@pytest.fixture
+def home(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
+    """Give a folder of the test's own for shelf and journal."""
+    folder = tmp_path / "home"
+    monkeypatch.setenv("CHIPSONG_HOME", str(folder))
+    return folder
+
+
+@pytest.fixture
+def chipsong(
+    home: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> Iterator[Callable[..., Ended]]:
+    """Give the command, run within this process: its words as arguments, how it ended in return."""
+    del home
+    kept = signal.getsignal(signal.SIGTERM)
+
+    def run(*words: object) -> Ended:
+        monkeypatch.setattr(sys, "argv", ["chipsong", *map(str, words)])
+        capsys.readouterr()
+        with pytest.raises(SystemExit) as left:
+            main()
+        said = capsys.readouterr()
+        return Ended(int(left.value.code or 0), said.out, said.err)
+
+    yield run
+    signal.signal(signal.SIGTERM, kept)
+
+
+# The command as the installed script starts it.
+COMMAND = (sys.executable, "-c", "from monitor.cli import main; main()")
+
+
+@pytest.fixture(scope="session")
+def replayed() -> Callable[[str], Ended]:
+    """Give what the command, a process of its own, says of a shipped recording; each is replayed once."""
+    known: dict[str, Ended] = {}
+
+    def replay(name: str) -> Ended:
+        if name not in known:
+            done = subprocess.run([*COMMAND, *shipped(name)], capture_output=True, text=True, check=False)
+            known[name] = Ended(done.returncode, done.stdout, done.stderr)
+        return known[name]
+
+    return replay
 
 
 @pytest.fixture

@@ -1,0 +1,188 @@
+"""The command as a whole: help, quick start, no traceback, and what README.md says of it."""
+
+import subprocess
+import sys
+import time
+from collections.abc import Callable
+from pathlib import Path
+
+import click
+import pytest
+from conftest import COMMAND
+from contract import SHIPPED, Ended, shipped
+from fake_portaudio import DEVICES, Absent, FakePortAudio
+
+from analysis.program import Program, read, restart_program
+from monitor.cli import cli
+
+Command = Callable[..., Ended]
+README = Path(__file__).parents[2] / "README.md"
+PROGRAM = SHIPPED / "slip_outline.ngc"
+
+# --- help -----------------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize("name", sorted(cli.commands))
+def test_every_command_and_option_has_help(chipsong: Command, name: str):
+    """Each command says what it does, and each of its options what it is for."""
+    ended = chipsong(name, "--help")
+    assert (ended.status, ended.err) == (0, "")
+    assert ended.out.startswith(f"Usage: chipsong {name}")
+    command = cli.commands[name]
+    assert command.help
+    for option in command.params:
+        if isinstance(option, click.Option):
+            assert option.help, f"{name} {option.opts[0]} has no help"
+
+
+@pytest.mark.parametrize("name", sorted(cli.commands))
+def test_every_command_is_in_the_readme(name: str):
+    """README.md mentions each command."""
+    assert f"chipsong {name}" in README.read_text(encoding="utf-8")
+
+
+def test_help_comes_at_once():
+    """`chipsong --help` answers in under 0.4 s, the start of Python included (best of five)."""
+    took = []
+    for _ in range(5):
+        begun = time.perf_counter()
+        subprocess.run([*COMMAND, "--help"], check=True, capture_output=True)
+        took.append(time.perf_counter() - begun)
+    assert min(took) < 0.4
+
+
+def loaded(words: list[str], heavy: set[str]) -> str:
+    """Run the command in a process of its own; return which of these modules it has loaded."""
+    script = (
+        "import sys\n"
+        "from monitor.cli import main\n"
+        "try:\n"
+        "    main()\n"
+        "finally:\n"
+        f"    sys.stderr.write(', '.join({heavy!r} & set(sys.modules)))\n"
+    )
+    done = subprocess.run([sys.executable, "-c", script, *words], capture_output=True, text=True, check=True)
+    return done.stderr
+
+
+@pytest.mark.parametrize("words", [["--help"], ["replay", "--help"], ["demo", "--help"], ["--version"]])
+def test_help_loads_nothing_heavy(words: list[str]):
+    """Help is told without a single library but click."""
+    libraries = {"numpy", "scipy", "matplotlib", "sounddevice", "soundfile", "librosa", "shapely", "rich"}
+    assert loaded(words, libraries | {"pydantic", "sqlite3"}) == ""
+
+
+def test_replay_does_without_the_slow_libraries():
+    """Replay loads neither a microphone's library nor matplotlib, librosa or scipy.signal."""
+    assert loaded(shipped("tight_outline"), {"sounddevice", "matplotlib", "librosa", "scipy.signal"}) == ""
+
+
+@pytest.mark.parametrize("words", [[], ["sing"], ["--loud"], ["resume", str(PROGRAM)], ["replay"]])
+def test_wrong_usage_is_status_2(chipsong: Command, words: list[str]):
+    """No command, an unknown one, an unknown option, or something missing is wrong usage."""
+    ended = chipsong(*words)
+    assert ended.status == 2
+    assert ended.out == ""
+    assert "Usage: chipsong" in ended.err
+
+
+# --- when nobody reads on -------------------------------------------------------------------------------
+
+
+def test_a_reader_that_has_seen_enough_ends_it_quietly():
+    """When the other end of the pipe is closed, it ends with status 1 and without a traceback."""
+    pipe = subprocess.PIPE
+    with subprocess.Popen([*COMMAND, *shipped("slip_outline")], stdout=pipe, stderr=pipe, text=True) as run:
+        assert run.stdout is not None
+        assert run.stderr is not None
+        run.stdout.readline()
+        run.stdout.close()
+        assert run.wait(timeout=60) == 1
+        assert run.stderr.read() == ""
+
+
+# --- microphones ----------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize("words", [["mics"], ["mics", "--check"], ["watch", "--json"], ["watch"]])
+def test_without_portaudio_there_is_one_line(
+    chipsong: Command, monkeypatch: pytest.MonkeyPatch, words: list[str]
+):
+    """A machine without PortAudio: status 1, and one line that says how to install it."""
+    monkeypatch.delitem(sys.modules, "sounddevice", raising=False)
+    monkeypatch.setattr(sys, "meta_path", [Absent(OSError("not found")), *sys.meta_path])
+    ended = chipsong(*words)
+    assert (ended.status, ended.out) == (1, "")
+    assert ended.err.startswith("chipsong: PortAudio is missing")
+    assert ended.err.count("\n") == 1
+
+
+@pytest.mark.parametrize("words", [["mics"], ["mics", "--check"], ["watch", "--json"], ["watch"]])
+def test_without_a_microphone_there_is_one_line(
+    chipsong: Command, monkeypatch: pytest.MonkeyPatch, words: list[str]
+):
+    """A machine without a microphone: status 1, and one line that says to plug one in."""
+    monkeypatch.setitem(sys.modules, "sounddevice", FakePortAudio(DEVICES[:1]))
+    ended = chipsong(*words)
+    assert (ended.status, ended.out) == (1, "")
+    assert ended.err == "chipsong: no microphone was found: plug one in, then start again\n"
+
+
+def test_microphones_are_listed(chipsong: Command, monkeypatch: pytest.MonkeyPatch):
+    """`mics` lists what can be recorded from, a line each, the default with a star."""
+    monkeypatch.setitem(sys.modules, "sounddevice", FakePortAudio(DEVICES, default=1))
+    ended = chipsong("mics")
+    assert (ended.status, ended.err) == (0, "")
+    lines = ended.out.splitlines()
+    assert lines[0] == "*   1  Built-in  (Alpha, 2 channels, 44100 Hz)"
+    assert lines[1] == "    2  USB Microphone  (Alpha, 1 channels, 48000 Hz)"
+    assert len(lines) == 6
+
+
+# --- restart programs -----------------------------------------------------------------------------------
+
+
+@pytest.fixture
+def program() -> Program:
+    """Give the program of the shipped slip."""
+    return read(PROGRAM.read_text(), PROGRAM.name)
+
+
+def test_a_restart_program_is_written_to_standard_output(chipsong: Command, program: Program):
+    """Without -o the restart program is all that is written."""
+    assert chipsong("resume", PROGRAM, "--line", 22) == Ended(0, restart_program(program, 22), "")
+
+
+def test_a_restart_program_is_written_to_a_file(chipsong: Command, program: Program, tmp_path: Path):
+    """With -o it is in the file, a line says to read it first, and standard output stays empty."""
+    out = tmp_path / "again.ngc"
+    ended = chipsong("resume", PROGRAM, "--line", 22, "-o", out, "--safe-z", "1/2in", "--spin-up", "8")
+    assert (ended.status, ended.out) == (0, "")
+    assert out.read_text() == restart_program(program, 22, safe_z=12.7, spin_up=8.0)
+    assert "Read it before you run it" in ended.err
+
+
+def test_the_program_itself_is_never_overwritten(chipsong: Command, tmp_path: Path):
+    """-o that names the program itself is refused, and the program stays as it was."""
+    path = tmp_path / "job.ngc"
+    path.write_bytes(PROGRAM.read_bytes())
+    ended = chipsong("resume", path, "--line", 22, "-o", tmp_path / "." / "job.ngc")
+    assert ended.status == 1
+    assert "is the program itself" in ended.err
+    assert path.read_bytes() == PROGRAM.read_bytes()
+
+
+@pytest.mark.parametrize(
+    ("words", "said"),
+    [
+        ((PROGRAM, "--line", 9999), "line 9999 is not in slip_outline.ngc"),
+        (("none.ngc", "--line", 3), "cannot read the program none.ngc"),
+        ((PROGRAM, "--line", 22, "-o", "/nowhere/at/all.ngc"), "cannot write /nowhere/at/all.ngc"),
+    ],
+)
+def test_no_restart_program_is_one_line(chipsong: Command, words: tuple[object, ...], said: str):
+    """A line that is not there, no program, no place to write to: status 1 and one line."""
+    ended = chipsong("resume", *words)
+    assert (ended.status, ended.out) == (1, "")
+    assert ended.err.startswith(f"chipsong: {said}")
+    assert ended.err.count("\n") == 1

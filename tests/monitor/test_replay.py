@@ -1,0 +1,299 @@
+"""``chipsong replay --json``: the contract with other programs, on the shipped invented recordings."""
+
+import json
+import os
+import re
+from collections.abc import Callable
+from pathlib import Path
+
+import numpy as np
+import pytest
+import soundfile
+from contract import BIT, SHIPPED, Ended, shipped, sound, truth
+
+Command = Callable[..., Ended]
+Replayed = Callable[[str], Ended]
+
+
+# --- what is heard --------------------------------------------------------------------------------------
+
+
+def test_a_slip_alarms_with_its_line_and_a_line_to_resume(replayed: Replayed):
+    """Status 3: loose, after the true onset, within the lines told, to be resumed before the true line."""
+    ended, true = replayed("slip_outline"), truth("slip_outline")
+    assert (ended.status, ended.err) == (3, "")
+    alarm = ended.of("alarm")[0]
+    assert alarm["cause"] == "loose"
+    assert alarm["at"] > true["onset"]
+    assert alarm["line"]["from"] <= true["onset_line"] <= alarm["line"]["to"]
+    assert alarm["resume"]["file"] <= true["onset_line"]
+    summary = ended.events[-1]
+    assert [part["name"] for part in summary["parts"] if part["verdict"] == "suspect"] == true["spoiled"]
+
+
+@pytest.mark.parametrize("name", ["tight_outline", "collector_switches_on"])
+def test_what_is_well_does_not_alarm(replayed: Replayed, name: str):
+    """Exit status 0: a tight bit, and a collector that switches on in mid-cut, are no alarm."""
+    ended = replayed(name)
+    assert (ended.status, ended.of("alarm"), ended.err) == (0, [], "")
+
+
+def test_a_tight_bit_leaves_good_parts(replayed: Replayed):
+    """All of a healthy cut is heard, so its part is good."""
+    summary = replayed("tight_outline").events[-1]
+    assert [part["verdict"] for part in summary["parts"]] == ["good"]
+    assert summary["lines_seen"] > 0
+    assert summary["cut_s"] > 0
+
+
+@pytest.mark.parametrize("name", ["slip_outline", "tight_outline"])
+def test_the_run_lasts_as_many_seconds_as_it_has_samples(replayed: Replayed, name: str):
+    """The last object's time is the recording's length by its samples, however long listening took."""
+    samples, rate = sound(name)
+    assert replayed(name).events[-1]["at"] == pytest.approx(len(samples) / rate, abs=1e-4)
+
+
+def test_one_object_a_line_and_nothing_else(replayed: Replayed):
+    """Each line is one object, the first names its event first, and the summary is the last."""
+    lines = replayed("slip_outline").out.splitlines()
+    assert all(line.startswith('{"event": "') for line in lines)
+    assert [json.loads(line)["event"] for line in lines][-1] == "summary"
+
+
+def test_without_a_program_the_place_is_null(chipsong: Command):
+    """Without a program the slip is still heard; line and resume are null and there are no parts."""
+    ended = chipsong("replay", SHIPPED / "slip_outline.flac", *BIT, "--json")
+    assert ended.status == 3
+    assert all((alarm["line"], alarm["resume"]) == (None, None) for alarm in ended.of("alarm"))
+    assert (ended.events[-1]["parts"], ended.events[-1]["lines_seen"]) == ([], 0)
+
+
+def test_words_say_the_same_as_json(chipsong: Command, replayed: Replayed):
+    """Without --json the alarm, its lines and what to do are told in words, with the same exit status."""
+    alarm = replayed("slip_outline").of("alarm")[0]
+    ended = chipsong(*(word for word in shipped("slip_outline") if word != "--json"))
+    assert (ended.status, ended.err) == (3, "")
+    for words in (
+        "ALARM: THE BIT MAY BE LOOSE",
+        f"cutting line {alarm['line']['file']}",
+        f"between line {alarm['line']['from']} and line {alarm['line']['to']}",
+        f"Carry on from line {alarm['resume']['file']} (N{alarm['resume']['word']})",
+        f"chipsong resume {SHIPPED / 'slip_outline.ngc'} --line {alarm['resume']['file']}",
+        "Never leave a running machine unattended",
+        "End of the run: one alarm.",
+        "SUSPECT",
+        *alarm["because"],
+    ):
+        assert words in ended.out
+    assert "\a" not in ended.out, "a bell is for a terminal, not for a file"
+
+
+def test_a_bit_on_the_shelf_is_as_good_as_its_figures(chipsong: Command, home: Path, replayed: Replayed):
+    """--bit gives what --rpm, --flutes and --diameter give, with the shelf under CHIPSONG_HOME."""
+    home.mkdir()
+    (home / "bits.toml").write_text(
+        '[[bit]]\nname = "compression"\ndiameter = "6mm"\nflutes = 2\nkind = "compression"\nspeed = 18000\n'
+    )
+    words = [word for word in shipped("slip_outline") if word not in BIT]
+    assert chipsong(*words, "--bit", "Compression").out == replayed("slip_outline").out
+
+
+# --- lines from outside ---------------------------------------------------------------------------------
+
+
+def lines_file(path: Path, *more: str) -> Path:
+    """Write when each move of the slip really began, as a controller would report it, and more lines."""
+    told = [{"at": move["begin"], "line": move["file_line"]} for move in truth("slip_outline")["moves"]]
+    path.write_text("\n".join([*map(json.dumps, told), *more]) + "\n")
+    return path
+
+
+def test_lines_from_outside_give_the_place(chipsong: Command, tmp_path: Path):
+    """With --lines the place comes from them, and holds the line that was really being cut at the onset."""
+    ended = chipsong(*shipped("slip_outline"), "--lines", lines_file(tmp_path / "lines.jsonl"))
+    line = ended.of("alarm")[0]["line"]
+    assert (ended.status, ended.err, line["source"]) == (3, "", "lines")
+    assert line["from"] <= truth("slip_outline")["onset_line"] <= line["to"]
+
+
+def test_garbled_lines_are_passed_over_and_said(chipsong: Command, tmp_path: Path):
+    """The user is told how many lines were passed over, in one line, and the rest serves."""
+    path = lines_file(tmp_path / "lines.jsonl", '{"at": 3, "li', "ok", '{"at": -1, "line": 2}')
+    ended = chipsong(*shipped("slip_outline"), "--lines", path)
+    given = len(truth("slip_outline")["moves"])
+    assert ended.err == f"chipsong: {path}: 3 of {given + 3} lines were passed over as garbled\n"
+    assert (ended.status, ended.of("alarm")[0]["line"]["source"]) == (3, "lines")
+
+
+# --- trouble --------------------------------------------------------------------------------------------
+
+
+def broken_off(path: Path, seconds: float) -> Path:
+    """Write the slip as a WAV file that was copied no further than some seconds."""
+    samples, rate = sound("slip_outline")
+    soundfile.write(path, samples, rate, subtype="PCM_16")
+    os.truncate(path, 44 + round(seconds * rate) * 2)
+    return path
+
+
+@pytest.mark.parametrize(("seconds", "status"), [(13.0, 3), (6.0, 1)])
+def test_a_broken_off_recording_is_heard_as_far_as_it_goes(
+    chipsong: Command, replayed: Replayed, tmp_path: Path, seconds: float, status: int
+):
+    """What was heard up to there and the summary are written, then the line; an alarm keeps its status."""
+    path = broken_off(tmp_path / "half.wav", seconds)
+    ended = chipsong("replay", path, *shipped("slip_outline")[2:])
+    assert ended.status == status
+    assert ended.err == (
+        f"chipsong: {path} breaks off after {seconds:.1f} s of 14.8 s: "
+        "what came before was heard; copy the file again to hear the rest\n"
+    )
+    whole = replayed("slip_outline").events
+    assert ended.events[:-1] == [event for event in whole[:-1] if event["at"] <= seconds]
+    assert ended.events[-1]["at"] == pytest.approx(seconds, abs=1e-4)
+
+
+def test_silence_from_beginning_to_end_is_no_success(chipsong: Command, tmp_path: Path):
+    """Digital silence is told as deaf within 2 s, and ends with status 1: nothing was heard."""
+    path = tmp_path / "silence.wav"
+    soundfile.write(path, np.zeros(3 * 8000, dtype=np.float32), 8000)
+    ended = chipsong("replay", path, "--json")
+    assert ended.status == 1
+    assert ended.err.count("\n") == 1
+    assert ended.err.startswith("chipsong: nothing usable was heard from beginning to end")
+    assert ended.of("deaf")[0]["at"] <= 2.0
+    assert ended.of("heard") == []
+    assert (ended.events[-1]["heard_s"], ended.events[-1]["cut_s"]) == (0.0, 0.0)
+
+
+def test_silence_in_the_middle_is_deaf_and_then_heard(chipsong: Command, tmp_path: Path):
+    """A second of digital silence is told as deaf while it lasts, and as heard within 2 s of its end."""
+    path = tmp_path / "gap.wav"
+    samples = np.random.default_rng(1).normal(0.0, 0.01, 5 * 8000)
+    samples[16000:24000] = 0.0
+    soundfile.write(path, samples, 8000)
+    ended = chipsong("replay", path, "--json")
+    assert ended.status == 0
+    (deaf,), (heard,) = ended.of("deaf"), ended.of("heard")
+    assert 2.0 < deaf["at"] <= 3.0
+    assert 3.0 < heard["at"] <= 5.0
+
+
+PNG = bytes.fromhex("89504e470d0a1a0a0000000d49484452000000010000000108060000001f15c489")
+PROSE = b"Dear reader,\nthis is a letter about nothing.\n"
+
+
+@pytest.mark.parametrize(
+    ("name", "content", "said"),
+    [
+        ("none.wav", None, "there is no recording .*none.wav: check its name and folder"),
+        ("text.wav", b"this is no sound\n" * 50, "text.wav is not a sound file that can be read"),
+        ("empty.wav", b"", "empty.wav is not a sound file that can be read"),
+        ("picture.wav", PNG, "picture.wav is not a sound file that can be read"),
+        (".", None, "cannot open .* give the name of a sound file"),
+    ],
+)
+def test_what_cannot_be_heard_is_one_line(
+    chipsong: Command, tmp_path: Path, name: str, content: bytes | None, said: str
+):
+    """A recording that is missing or no sound: status 1, one line on standard error, no output."""
+    if content is not None:
+        (tmp_path / name).write_bytes(content)
+    _is_one_line(chipsong("replay", tmp_path / name, "--json"), said)
+
+
+def test_a_recording_of_length_zero_is_one_line(chipsong: Command, tmp_path: Path):
+    """A WAV file without a sample: status 1, one line, no output."""
+    soundfile.write(tmp_path / "zero.wav", np.zeros(0, dtype=np.float32), 8000)
+    _is_one_line(chipsong("replay", tmp_path / "zero.wav", "--json"), "holds no sound")
+
+
+@pytest.mark.parametrize(
+    ("name", "content", "said"),
+    [
+        ("none.ngc", None, "cannot read the program .*none.ngc .*check its name"),
+        ("picture.ngc", PNG, "picture.ngc: this is no text"),
+        ("letter.ngc", PROSE, "letter.ngc: line 1, column 1: "),
+        ("empty.ngc", b"", "empty.ngc moves nothing"),
+        (".", None, "cannot read the program"),
+    ],
+)
+def test_what_is_no_program_is_one_line(
+    chipsong: Command, tmp_path: Path, name: str, content: bytes | None, said: str
+):
+    """A program that is missing or none: status 1, one line on standard error, no output."""
+    if content is not None:
+        (tmp_path / name).write_bytes(content)
+    path = tmp_path / name
+    _is_one_line(chipsong("replay", SHIPPED / "tight_outline.flac", "--program", path, "--json"), said)
+
+
+@pytest.mark.parametrize(
+    ("words", "said"),
+    [
+        (("--bit", "my best"), "there is no bit 'my best', the shelf .* is empty"),
+        (("--lines", "nowhere.jsonl"), "cannot read the line numbers in nowhere.jsonl"),
+        (("--lines", SHIPPED / "slip_outline.ngc"), "has no line numbers"),
+    ],
+)
+def test_what_was_named_and_is_not_there_is_one_line(chipsong: Command, words: tuple[object, ...], said: str):
+    """An unknown bit, a file of lines that is missing or holds none: status 1, one line, no output."""
+    _is_one_line(chipsong("replay", SHIPPED / "tight_outline.flac", *words, "--json"), said)
+
+
+def test_a_shelf_that_is_wrong_is_one_line(chipsong: Command, home: Path):
+    """A shelf that cannot be read ends with the file, the key and the value in one line."""
+    home.mkdir()
+    (home / "bits.toml").write_text('[[bit]]\nname = "a"\ndiameter = "blue"\nflutes = 2\nkind = "ball"\n')
+    _is_one_line(chipsong("replay", SHIPPED / "tight_outline.flac", "--json"), "bits.toml.*diameter.*blue")
+
+
+def _is_one_line(ended: Ended, said: str) -> None:
+    assert (ended.status, ended.out) == (1, "")
+    assert ended.err.startswith("chipsong: ")
+    assert (ended.err.count("\n"), ended.err[-1]) == (1, "\n")
+    assert re.search(said, ended.err)
+
+
+@pytest.mark.parametrize(
+    "words",
+    [
+        ("--loud",),
+        ("--rpm", "fast"),
+        ("--rpm", "3"),
+        ("--flutes", "0"),
+        ("--diameter", "wide"),
+        ("--diameter", "-6mm"),
+        ("--bit", "a", "--rpm", "18000"),
+        ("--bit", "a", "--flutes", "2"),
+        ("--bit", "a", "--diameter", "6mm"),
+        ("--hours", "0"),
+        ("another.wav",),
+    ],
+)
+def test_wrong_usage_is_status_2(chipsong: Command, words: tuple[str, ...]):
+    """An unknown option, a value that cannot be, options that exclude each other: status 2, no output."""
+    ended = chipsong("replay", SHIPPED / "tight_outline.flac", "--json", *words)
+    assert (ended.status, ended.out) == (2, "")
+    assert "Error: " in ended.err
+
+
+# --- keeping --------------------------------------------------------------------------------------------
+
+
+def test_a_kept_run_tells_the_same_later(chipsong: Command, home: Path, replayed: Replayed):
+    """--keep puts the run under CHIPSONG_HOME; `runs` lists it and tells its events in words."""
+    ended = chipsong(*shipped("slip_outline"), "--keep")
+    assert ended.out == replayed("slip_outline").out, "keeping changes nothing of what is said"
+    (folder,) = (home / "runs").iterdir()
+    assert chipsong("runs").out == f"{folder.name}  slip_outline: 0:14, one alarm\n"
+    told = chipsong("runs", folder.name).out
+    words = chipsong(*(word for word in shipped("slip_outline") if word != "--json")).out
+    for line in told.splitlines()[1:]:
+        assert line in words
+
+
+def test_no_runs_and_unknown_runs_are_said(chipsong: Command, home: Path):
+    """Where nothing is kept, `runs` says so; a run that is not there is one line."""
+    assert chipsong("runs") == Ended(0, f"No runs are kept in {home} yet.\n", "")
+    _is_one_line(chipsong("runs", "yesterday"), "no run was kept")

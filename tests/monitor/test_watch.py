@@ -1,0 +1,258 @@
+"""The capture loop, with sources that do as they are told."""
+
+import errno
+import json
+from collections.abc import Iterator
+from dataclasses import dataclass, field
+from pathlib import Path
+
+import numpy as np
+import pytest
+from contract import BIT, SHIPPED, checked, sound
+from numpy.typing import NDArray
+
+from analysis.cutting import Bit
+from analysis.errors import SoundError
+from analysis.events import Alarm, Deaf, Event, Heard, Summary, to_dict
+from analysis.listener import COLUMNS, Listener
+from analysis.locate import Nowhere
+from monitor.journal import Journal, open_run
+from monitor.journal.sound import SoundWriter
+from monitor.setup import Wanted, make_listener, read_program
+from monitor.sources import Block
+from monitor.testing import FakeClock, FakeMicrophone, silence
+from monitor.watch import Ears, listen
+
+RATE = 8000
+NOISE = np.random.default_rng(3).normal(0.0, 0.02, 6 * RATE).astype(np.float32)
+
+
+@dataclass
+class Said:
+    """Ears that remember."""
+
+    events: list[Event] = field(default_factory=list)
+    warnings: list[str] = field(default_factory=list)
+    blocks: int = 0
+    most: int | None = None
+
+    @property
+    def ears(self) -> Ears:
+        """Give the ears, which stop after the most blocks, if there is a most."""
+        return Ears(self.events.append, self._count, self.warnings.append, lambda: self.blocks == self.most)
+
+    def _count(self, _: Listener) -> None:
+        self.blocks += 1
+
+    @property
+    def text(self) -> str:
+        """What ``--json`` would have written."""
+        return "".join(json.dumps(to_dict(event)) + "\n" for event in self.events)
+
+
+def plain() -> Listener:
+    """Return a listener that knows of no program."""
+    return Listener(RATE, {0: Bit("any", 6.0, 2, 18000.0)}, Nowhere())
+
+
+def microphone(samples: NDArray[np.float32] = NOISE, **others: object) -> FakeMicrophone:
+    """Return a microphone that hears these samples, a tenth of a second in a block."""
+    return FakeMicrophone(samples, RATE, block=RATE // 10, **others)  # type: ignore[arg-type]
+
+
+# --- the same for live and replay -----------------------------------------------------------------------
+
+
+def heard_in_blocks(size: int) -> str:
+    """Return what is written of the shipped slip when it comes in blocks of one size."""
+    samples, rate = sound("slip_outline")
+    program = read_program(SHIPPED / "slip_outline.ngc")
+    wanted = Wanted(speed=float(BIT[1]), flutes=int(BIT[3]), diameter=6.0)
+    said = Said()
+    with FakeMicrophone(samples, rate, block=size) as source:
+        listen(source, make_listener(rate, program, wanted, Path("nowhere"), pytest.fail), said.ears)
+    return said.text
+
+
+@pytest.fixture(scope="module")
+def in_seconds() -> str:
+    """Give what is written when each block is two seconds."""
+    return heard_in_blocks(48000)
+
+
+@pytest.mark.parametrize("size", [pytest.param(1, marks=pytest.mark.slow), 7, 1000])
+def test_the_size_of_the_blocks_changes_not_a_byte(in_seconds: str, size: int):
+    """Blocks of one sample, seven, a thousand or two seconds give the same events to the last digit."""
+    assert any(event["event"] == "alarm" for event in checked(in_seconds))
+    assert heard_in_blocks(size) == in_seconds
+
+
+def test_time_goes_by_samples(clock: FakeClock):
+    """Waiting for blocks, when none is missing for long, changes nothing of what is said, and when."""
+    calm, waited = Said(), Said()
+    with microphone() as source:
+        listen(source, plain(), calm.ears)
+    with microphone(gaps=dict.fromkeys(range(0, 60, 7), 1), clock=clock) as source:
+        listen(source, plain(), waited.ears)
+    assert clock.monotonic() > 6.0
+    assert waited.text == calm.text
+
+
+# --- deaf -----------------------------------------------------------------------------------------------
+
+
+def test_blocks_that_fail_to_come_are_deaf_within_two_seconds(clock: FakeClock):
+    """A microphone that gives nothing is told as deaf 2 s later at most, once, and as heard when it does."""
+    said, when = Said(), []
+    ears = Ears(lambda event: (said.events.append(event), when.append(clock.monotonic())))  # type: ignore[arg-type]
+    with microphone(gaps={30: 9}, clock=clock) as source:
+        listen(source, plain(), ears)
+    (deaf,) = (n for n, event in enumerate(said.events) if isinstance(event, Deaf))
+    assert 3.0 < when[deaf] <= 3.0 + 2.0
+    assert said.events[deaf].at == 3.0, "by counting samples"
+    (heard,) = (event for event in said.events if isinstance(event, Heard))
+    assert 3.0 < heard.at <= 5.0
+
+
+def test_lost_samples_are_deaf_with_the_reason(clock: FakeClock):
+    """A block that tells of lost samples is told as deaf at its beginning, with what it tells."""
+    said = Said()
+    with microphone(notes={20: "overflow"}, clock=clock) as source:
+        listen(source, plain(), said.ears)
+    assert [(event.at, event.because) for event in said.events if isinstance(event, Deaf)] == [
+        (2.0, "overflow")
+    ]
+
+
+def test_digital_silence_is_deaf_within_two_seconds():
+    """Exact zeros are told as deaf while they last."""
+    said = Said()
+    with microphone(silence(NOISE, RATE, start=2.0, seconds=2.0)) as source:
+        listen(source, plain(), said.ears)
+    (deaf,) = (event for event in said.events if isinstance(event, Deaf))
+    assert 2.0 < deaf.at <= 4.0
+
+
+# --- the end --------------------------------------------------------------------------------------------
+
+
+@dataclass
+class Breaks:
+    """A source that ends with an error after some blocks."""
+
+    error: BaseException
+    rate: int = RATE
+    name: str = "breaks"
+
+    def blocks(self) -> Iterator[Block]:
+        """Give a second of noise, then fail."""
+        for first in range(0, RATE, 1000):
+            yield Block(NOISE[first : first + 1000])
+        raise self.error
+
+
+def test_a_source_that_breaks_off_keeps_what_was_heard():
+    """After a SoundError the summary is told, and the outcome says what ended the run."""
+    said = Said()
+    outcome = listen(Breaks(SoundError("breaks off")), plain(), said.ears)
+    assert outcome.trouble == "breaks off"
+    assert said.events[-1] == outcome.summary
+    assert outcome.summary.at == 1.0
+
+
+def test_a_run_that_is_stopped_by_hand_ends_with_its_summary():
+    """Ctrl-C is no trouble: the summary is told, and a line that it was stopped."""
+    said = Said()
+    outcome = listen(Breaks(KeyboardInterrupt()), plain(), said.ears)
+    assert (outcome.trouble, said.warnings) == ("", ["stopped by hand"])
+    assert isinstance(said.events[-1], Summary)
+
+
+def test_it_stops_when_told():
+    """`stop` is asked after each block; what was heard up to there has its summary."""
+    said = Said(most=20)
+    with microphone() as source:
+        outcome = listen(source, plain(), said.ears)
+    assert (said.blocks, outcome.summary.at) == (20, 2.0)
+
+
+def test_it_stops_when_told_though_nothing_arrives(clock: FakeClock):
+    """A microphone that gives nothing more does not hold up the end."""
+    ears = Ears(lambda _: None, stop=lambda: clock.monotonic() > 20.0)
+    with microphone(gaps={10: 1000}, clock=clock) as source:
+        outcome = listen(source, plain(), ears)
+    assert outcome.summary.at == 1.0
+    assert clock.monotonic() < 25.0
+
+
+# --- keeping --------------------------------------------------------------------------------------------
+
+
+def journal(folder: Path, clock: FakeClock) -> Journal:
+    """Begin to keep a run."""
+    return Journal.create(folder, "run", {}, rate=RATE, columns=COLUMNS, keep_sound=True, now=clock.now)
+
+
+def test_what_is_said_and_heard_is_kept(tmp_path: Path, clock: FakeClock):
+    """Events, rows and sound of the journal are those of the run, and the summary closes it."""
+    said = Said()
+    keeps = journal(tmp_path, clock)
+    with microphone(clock=clock) as source:
+        outcome = listen(source, plain(), said.ears, keeps)
+    run = open_run(tmp_path, keeps.id)
+    assert [event.body for event in run.events()] == [to_dict(event) for event in said.events]
+    assert run.summary == to_dict(outcome.summary)
+    assert run.samples() == len(NOISE)
+    np.testing.assert_allclose(run.sound(), NOISE, atol=2**-15)
+    assert len(run.rows().at) > 0
+
+
+def test_a_full_disk_is_said_once_and_listening_goes_on(
+    tmp_path: Path, clock: FakeClock, monkeypatch: pytest.MonkeyPatch
+):
+    """When the run cannot be kept any more, one warning says so, and what is heard and said is the same."""
+    written = 0
+
+    def write(_: SoundWriter, samples: NDArray[np.float32]) -> None:
+        nonlocal written
+        written += len(samples)
+        if written > 2 * RATE:
+            raise OSError(errno.ENOSPC, "No space left on device")
+
+    monkeypatch.setattr(SoundWriter, "write", write)
+    kept, unkept = Said(), Said()
+    keeps = journal(tmp_path, clock)
+    with microphone(clock=clock) as source:
+        listen(source, plain(), kept.ears, keeps)
+    with microphone() as source:
+        listen(source, plain(), unkept.ears)
+    (warning,) = kept.warnings
+    assert "No space left on device" in warning
+    assert "listening goes on" in warning
+    assert kept.text == unkept.text
+    assert keeps.failed
+
+
+def test_a_run_that_fails_leaves_a_journal_that_opens(tmp_path: Path, clock: FakeClock):
+    """When something else breaks the loop the journal is closed, as one that was broken off."""
+    keeps = journal(tmp_path, clock)
+    with pytest.raises(RuntimeError):
+        listen(Breaks(RuntimeError()), plain(), Said().ears, keeps)
+    run = open_run(tmp_path, keeps.id)
+    assert run.summary is None
+    assert run.samples() == RATE
+
+
+def test_alarms_are_told_in_the_outcome(in_seconds: str):
+    """The outcome has the alarms that were said, in their order."""
+    samples, rate = sound("slip_outline")
+    said = Said()
+    wanted = Wanted(speed=float(BIT[1]), flutes=int(BIT[3]), diameter=6.0)
+    program = read_program(SHIPPED / "slip_outline.ngc")
+    with FakeMicrophone(samples, rate, block=rate) as source:
+        outcome = listen(
+            source, make_listener(rate, program, wanted, Path("nowhere"), pytest.fail), said.ears
+        )
+    assert list(outcome.alarms) == [event for event in said.events if isinstance(event, Alarm)]
+    assert len(outcome.alarms) == outcome.summary.alarms > 0
+    assert said.text == in_seconds
