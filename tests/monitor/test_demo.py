@@ -1,0 +1,78 @@
+"""``chipsong demo``, whole: the cut, the alarm, the restart program, the pictures, the journal."""
+
+import re
+import subprocess
+import time
+from collections.abc import Callable
+from pathlib import Path
+
+import pytest
+from conftest import COMMAND
+from contract import Ended
+
+from analysis.program import read
+from monitor.journal import open_run
+
+Command = Callable[..., Ended]
+
+
+def demo(out: Path) -> str:
+    """Run the demo; return what it said."""
+    done = subprocess.run([*COMMAND, "demo", "--out", out], capture_output=True, text=True, check=False)
+    assert (done.returncode, done.stderr) == (0, "")
+    return done.stdout
+
+
+@pytest.mark.slow
+def test_the_demo_ends_in_time_with_all_that_it_promises(tmp_path: Path):
+    """
+    In under 90 s it raises the alarm and leaves all that it lists.
+
+    A restart program that reads, two pictures, a journal that opens; and it can be run again into the same
+    folder, where it says the same, and lists the same but for the run.
+    """
+    begun = time.monotonic()
+    said = demo(tmp_path)
+    assert time.monotonic() - begun < 90.0
+
+    assert "ALARM: THE BIT MAY BE LOOSE" in said
+    written = [Path(line.strip()) for line in said.partition("Written:\n")[2].splitlines()]
+    assert {path.name for path in written} >= {"timeline.png", "sheet.png", "seedling_trays.ngc"}
+    assert all(path.exists() for path in written)
+    for name in ("timeline.png", "sheet.png"):
+        assert (tmp_path / name).read_bytes().startswith(b"\x89PNG")
+
+    (restart,) = (path for path in written if path.name.startswith("restart-at-line-"))
+    program = read(restart.read_text(), restart.name)
+    resumed = re.search(r"Carry on from line (\d+)", said)
+    assert resumed
+    assert restart.name == f"restart-at-line-{resumed[1]}.ngc"
+    assert 0 < len(program.moves) < len(read((tmp_path / "seedling_trays.ngc").read_text()).moves)
+
+    run = open_run(tmp_path, written[-1].name)
+    assert run.closed
+    assert [event.name for event in run.events()].count("alarm") == 1
+    assert run.samples() / run.rate == pytest.approx(run.events()[-1].at, abs=0.01)
+
+    again = demo(tmp_path)
+    assert (
+        again.replace(f"{run.folder}-2", str(run.folder)).partition("Written")[0]
+        == said.partition("Written")[0]
+    )
+    assert len(list((tmp_path / "runs").iterdir())) == 2
+
+
+def test_a_line_that_cuts_nothing_is_one_line(chipsong: Command, tmp_path: Path):
+    """A line on which no bit can come loose: status 1, one line that says to choose another."""
+    ended = chipsong("demo", "--out", tmp_path, "--line", 99999)
+    assert ended.status == 1
+    assert ended.err == "chipsong: no bit comes loose on line 99999: choose a line that cuts\n"
+
+
+def test_a_folder_that_cannot_be_made_is_one_line(chipsong: Command, tmp_path: Path):
+    """A file in the place of the folder: status 1, one line."""
+    (tmp_path / "out").write_text("")
+    ended = chipsong("demo", "--out", tmp_path / "out")
+    assert (ended.status, ended.out) == (1, "")
+    assert ended.err.startswith("chipsong: cannot make the folder")
+    assert ended.err.count("\n") == 1
