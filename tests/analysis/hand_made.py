@@ -1,5 +1,7 @@
 """Sound made by hand, from closed forms and a seed, for the tests of the hearing."""
 
+import itertools
+
 import numpy as np
 from numpy.typing import NDArray
 
@@ -39,10 +41,11 @@ def windows_of(sound: Samples, size: int, hop: int) -> Samples:
 
 
 def in_blocks(sound: Samples, sizes: list[int]) -> list[Samples]:
-    """Cut the sound into blocks of the sizes given, the last size again and again to the end."""
-    blocks, first, turn = [], 0, 0
-    while first < len(sound):
-        size = sizes[min(turn, len(sizes) - 1)]
+    """Cut the sound into blocks of the sizes given, in turn, to its end."""
+    blocks, first = [], 0
+    for size in itertools.cycle(sizes):
+        if first >= len(sound):
+            return blocks
         blocks.append(sound[first : first + size])
-        first, turn = first + size, turn + 1
+        first += size
     return blocks
