@@ -4,6 +4,7 @@ import shutil
 from typing import TextIO
 
 from analysis.listener import Listener
+from analysis.presence import Phase
 from monitor.words import clock, place
 
 _BAR = 12
@@ -64,12 +65,13 @@ class Screen:
 
 
 def progress_text(listener: Listener) -> str:
-    """Return what is being heard now, in one line."""
+    """Return what is being heard now, in one line that fits a terminal of 80 columns."""
     where = listener.locator.place(listener.at)
-    score = min(listener.watcher.score, 1.0)
-    bar = "#" * round(score * _BAR)
+    bar = "#" * round(min(listener.watcher.score, 1.0) * _BAR)
+    # While the spindle is off, what is heard at its place is noise and no speed.
+    speed = "" if listener.phase is Phase.OFF else f"{60 * listener.speed:.0f} rpm"
     return (
-        f"{clock(listener.at):>8}  {listener.watcher.state.upper():8}"
-        f"{place(where) if where else 'place unknown':22}"
-        f"{listener.phase.value:4} {listener.speed * 60:6.0f} rpm  alarm at full [{bar:.<{_BAR}}]"
+        f"{clock(listener.at):>8}  {listener.watcher.state.upper():8} "
+        f"{place(where) if where else 'place unknown':22} "
+        f"{listener.phase.value:4} {speed:>9}  alarm [{bar:.<{_BAR}}]"
     )

@@ -1,0 +1,110 @@
+"""The line on the terminal that shows what is being heard now."""
+
+import io
+import os
+
+import numpy as np
+import pytest
+from contract import BIT, SHIPPED, sound
+
+from analysis.listener import Listener
+from monitor.screen import Screen, progress_text
+from monitor.setup import Wanted, make_listener, read_program
+
+
+class Terminal(io.StringIO):
+    """Text that is written to a terminal."""
+
+    def isatty(self) -> bool:
+        """Say that it is one."""
+        return True
+
+    def shown(self) -> list[str]:
+        """Return the lines as they stand on the terminal: what was written over is gone."""
+        lines = []
+        for line in self.getvalue().split("\n"):
+            seen = ""
+            for piece in line.split("\r"):
+                seen = piece + seen[len(piece) :]
+            lines.append(seen.rstrip())
+        return lines
+
+
+@pytest.fixture(scope="module")
+def listener() -> Listener:
+    """Give a listener in the middle of the shipped slip."""
+    samples, rate = sound("slip_outline")
+    wanted = Wanted(speed=float(BIT[1]), flutes=int(BIT[3]), diameter=6.0)
+    program = read_program(SHIPPED / "slip_outline.ngc")
+    listener = make_listener(rate, program, wanted, SHIPPED / "nowhere", pytest.fail)
+    listener.hear(np.array(samples[: 9 * rate]))
+    return listener
+
+
+def test_the_line_tells_time_state_place_and_speed(listener: Listener):
+    """The line has the time, the state, the line of the program, the speed and how near an alarm is."""
+    text = progress_text(listener)
+    place = listener.locator.place(listener.at)
+    assert place is not None
+    for words in ("0:09", "LISTEN", f"line {place.file}", "cut", "rpm", "alarm [...........", "]"):
+        assert words in text
+    assert len(text) < 80
+
+
+def test_no_speed_is_told_while_the_spindle_is_off():
+    """Before anything is heard there is no speed and no place, and the line says so."""
+    silent = make_listener(8000, None, Wanted(), SHIPPED / "nowhere", pytest.fail)
+    text = progress_text(silent)
+    assert "rpm" not in text
+    assert "place unknown" in text
+
+
+def test_events_stand_above_the_line(listener: Listener, monkeypatch: pytest.MonkeyPatch):
+    """An event takes the place of the line, which moves down; at the end the line is gone."""
+    monkeypatch.setattr("shutil.get_terminal_size", lambda: os.terminal_size((80, 24)))
+    stream = Terminal()
+    screen = Screen(stream)
+    screen.progress(listener)
+    assert stream.shown() == [progress_text(listener)]
+    screen.event("something happened")
+    assert stream.shown() == ["something happened", progress_text(listener)]
+    screen.close()
+    assert stream.shown() == ["something happened", ""]
+
+
+def test_the_line_is_never_longer_than_the_terminal_is_wide(
+    listener: Listener, monkeypatch: pytest.MonkeyPatch
+):
+    """A line that would break could not be taken away, so it is cut."""
+    monkeypatch.setattr("shutil.get_terminal_size", lambda: os.terminal_size((40, 24)))
+    stream = Terminal()
+    Screen(stream).progress(listener)
+    assert stream.shown() == [progress_text(listener)[:39].rstrip()]
+
+
+def test_the_line_is_not_written_more_often_than_it_can_be_read(listener: Listener):
+    """Within half a second of sound the line is brought up to date once."""
+    stream = Terminal()
+    screen = Screen(stream)
+    screen.progress(listener)
+    once = stream.getvalue()
+    screen.progress(listener)
+    assert stream.getvalue() == once
+
+
+def test_an_alarm_rings_a_terminals_bell():
+    """What to do after an alarm rings the bell of a terminal, and only there."""
+    terminal, file = Terminal(), io.StringIO()
+    Screen(terminal).alarm("stop")
+    Screen(file).alarm("stop")
+    assert (terminal.getvalue(), file.getvalue()) == ("\astop\n", "stop\n")
+
+
+def test_a_file_gets_events_only(listener: Listener):
+    """Where nobody looks on there is no line to keep up to date."""
+    stream = io.StringIO()
+    screen = Screen(stream)
+    screen.progress(listener)
+    screen.event("something happened")
+    screen.close()
+    assert stream.getvalue() == "something happened\n"

@@ -1,0 +1,68 @@
+"""From what the user said to what is listened for."""
+
+from pathlib import Path
+
+import pytest
+
+from analysis.cutting import Bit
+from analysis.errors import ProgramError
+from analysis.program import Program, read
+from monitor.bits import Entry, Shelf
+from monitor.setup import Wanted, bits_for, read_program
+
+PROGRAM = "T1 M6\nS12000 M3\nG1 X10 F600\nT2 M6\nM3\nG1 X20\nM5\nT5 M6\nG1 X30\nM30\n"
+SHELF = Shelf(
+    Path("bits.toml"),
+    (
+        Entry(Bit("fine", 3.0, 1, 24000.0), "up-cut", tool=1),
+        Entry(Bit("coarse", 8.0, 3), "straight", tool=2),
+        Entry(Bit("round", 6.0, 2, 16000.0), "ball"),
+    ),
+)
+
+
+@pytest.fixture
+def program() -> Program:
+    """Give a program with three bits, the last of which does not turn."""
+    return read(PROGRAM, "job.ngc")
+
+
+def test_without_anything_said_it_is_the_commonest_bit():
+    """A two-flute bit of a quarter of an inch (common practice), at a speed that the sound will tell."""
+    assert bits_for(Wanted(), None, Shelf(Path("bits.toml"))) == {0: Bit("bit", 6.35, 2, None)}
+
+
+def test_the_shelf_knows_the_bits_of_the_program(program: Program):
+    """T numbers find their bits on the shelf; where it gives no speed the program does."""
+    bits = bits_for(Wanted(), program, SHELF)
+    assert bits[1] == Bit("fine", 3.0, 1, 24000.0)
+    assert bits[2] == Bit("coarse", 8.0, 3, 12000.0)
+
+
+def test_a_bit_that_nobody_knows_is_the_commonest(program: Program):
+    """A T number that is not on the shelf, and never turns, has no speed."""
+    assert bits_for(Wanted(), program, SHELF)[5] == Bit("bit", 6.35, 2, None)
+
+
+def test_a_bit_that_is_named_is_in_the_spindle_whatever_the_program_says(program: Program):
+    """--bit stands for every T number."""
+    bits = bits_for(Wanted(bit="round"), program, SHELF)
+    assert set(bits.values()) == {Bit("round", 6.0, 2, 16000.0)}
+
+
+def test_what_the_user_says_outweighs_everything(program: Program):
+    """--rpm, --flutes and --diameter go before shelf and program, each for itself."""
+    bits = bits_for(Wanted(speed=18000.0, flutes=4), program, SHELF)
+    assert bits[1] == Bit("fine", 3.0, 4, 18000.0)
+    assert bits[2] == Bit("coarse", 8.0, 4, 18000.0)
+    assert bits_for(Wanted(diameter=5.0), program, SHELF)[2].diameter == 5.0
+
+
+@pytest.mark.parametrize(("text", "said"), [("", "moves nothing"), ("X1 Y\n", "line 1, column 4")])
+def test_a_program_that_is_wrong_names_its_file_once(tmp_path: Path, text: str, said: str):
+    """The one line has the file's name, once, and where in it the trouble is."""
+    path = tmp_path / "job.ngc"
+    path.write_text(text)
+    with pytest.raises(ProgramError, match=said) as caught:
+        read_program(path)
+    assert str(caught.value).count("job.ngc") == 1

@@ -1,0 +1,98 @@
+"""What the person at the machine reads."""
+
+import pytest
+
+from analysis.events import Alarm, Deaf, Heard, PartVerdict, Place, ResumeLine, StateChange, Summary
+from monitor.words import AFTER_AN_ALARM, CAUTIONS, clock, count, event_text, place, what_to_do
+
+ALARM = Alarm(
+    at=75.0,
+    onset=73.6,
+    cause="loose",
+    confidence=0.7,
+    because=("the spindle line rose", "half orders rose"),
+    score=2.0,
+    threshold=1.0,
+    line=Place(22, None, 20, 24, "sound"),
+    resume=ResumeLine(17, 110),
+)
+
+
+@pytest.mark.parametrize(
+    ("seconds", "text"),
+    [(0.0, "0:00"), (59.99, "0:59"), (60.0, "1:00"), (3600.0, "1:00:00"), (86399, "23:59:59")],
+)
+def test_times_read_as_on_a_clock(seconds: float, text: str):
+    """Minutes and seconds, with hours where there are any; a second counts when it is over."""
+    assert clock(seconds) == text
+
+
+def test_a_place_tells_file_line_and_n_word_apart():
+    """The file's line is always told, the N-word where there is one."""
+    assert place(ResumeLine(17, 110)) == "line 17 (N110)"
+    assert place(ResumeLine(17, 0)) == "line 17 (N0)"
+    assert place(ResumeLine(17, None)) == "line 17"
+
+
+def test_an_alarm_tells_since_when_where_why_and_where_to_carry_on():
+    """Cause, confidence, onset, evidence, place with its span, and the line to resume are all there."""
+    text = event_text(ALARM)
+    for words in (
+        "1:15  *** ALARM: THE BIT MAY BE LOOSE (70 % sure)",
+        "It began at 1:13 (73.6 s), 1.4 s before it was certain.",
+        "- the spindle line rose\n",
+        "- half orders rose\n",
+        "It was cutting line 22, between line 20 and line 24.",
+        "Carry on from line 17 (N110): the bit stood above the work there.",
+    ):
+        assert words in text
+
+
+def test_an_alarm_without_a_place_says_so():
+    """Where the place is unknown no line is told, and why."""
+    text = event_text(Alarm(75.0, 73.6, "unknown", 0.3, ("it changed",), 2.0, 1.0))
+    assert "The place is unknown" in text
+    assert "cutting line" not in text
+
+
+def test_the_other_events_are_a_line_each():
+    """A change of state, deaf and heard are one line with time and reason."""
+    assert event_text(StateChange(5.0, "listen", "comparing")) == "    0:05  LISTEN   comparing"
+    assert event_text(Deaf(5.0, "muted")) == "    0:05  NOT HEARING: muted"
+    assert event_text(Heard(5.0, "usable")) == "    0:05  hearing again: usable"
+
+
+def test_the_end_tells_each_parts_verdict():
+    """How long was heard and cut, how many alarms and lines, and each part with what to do."""
+    parts = (
+        PartVerdict("tray 1", 10, 20, "good"),
+        PartVerdict("tray 2", 21, 30, "suspect"),
+        PartVerdict("tray 3", 31, 40, "unheard"),
+    )
+    text = event_text(Summary(100.0, 2, 90.0, 60.0, 25, parts))
+    assert "End of the run: 2 alarms. Heard 1:30 of 1:40, 1:00 of it cutting." in text
+    assert "Lines passed over: 25." in text
+    for words in ("10 to 20: good", "21 to 30: SUSPECT - measure it", "31 to 40: unheard"):
+        assert words in text
+
+
+def test_a_run_without_a_cut_says_that_nothing_was_compared():
+    """No alarm where no cut was heard means nothing, and the end says so."""
+    text = event_text(Summary(100.0, 0, 90.0, 0.0, 0))
+    assert "no alarm" in text
+    assert "No cut was heard, so nothing could be compared." in text
+
+
+@pytest.mark.parametrize(("alarms", "text"), [(0, "no alarm"), (1, "one alarm"), (2, "2 alarms")])
+def test_alarms_are_counted_in_words(alarms: int, text: str):
+    """None, one and several alarms read as a person would say it."""
+    assert count(alarms) == text
+
+
+def test_what_to_do_is_in_order_with_every_caution():
+    """The steps are numbered from stopping the cut on, and no caution is left out."""
+    lines = what_to_do().splitlines()
+    assert lines[1 : len(AFTER_AN_ALARM) + 1] == [
+        f"  {n}. {step}" for n, step in enumerate(AFTER_AN_ALARM, 1)
+    ]
+    assert lines[len(AFTER_AN_ALARM) + 1 :] == [f"  ! {caution}" for caution in CAUTIONS]
