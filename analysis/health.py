@@ -1,6 +1,7 @@
 """Can anything be heard at all? A monitor that has stopped hearing must say so."""
 
 import math
+from collections import deque
 from dataclasses import dataclass
 
 from analysis.spectrum import decibels
@@ -14,14 +15,17 @@ class HealthRules:
     Attributes
     ----------
     patience
-        Seconds after which unusable sound is called deaf, and usable sound heard again.
+        Seconds of unusable sound that are called deaf, and of unbroken usable sound that are heard again.
+    span
+        Seconds within which unusable sound adds up: dropouts that come and go deafen as well.
     clipped
         Share of samples at full scale that is too many.
     quiet
-        Greatest sample that is as good as none: -80 dBFS.
+        Half the distance from the least to the greatest sample that is as good as none: -80 dBFS.
     """
 
     patience: float = 0.5
+    span: float = 1.5
     clipped: float = 0.005
     quiet: float = 1e-4
 
@@ -33,20 +37,21 @@ def trouble(peak: float, spread: float, clipped: float, rules: HealthRules = Hea
     Parameters
     ----------
     peak
-        Greatest absolute sample; NaN when one was not finite.
+        Greatest absolute sample; NaN when one was not finite or beyond all measure.
     spread
         Greatest sample less the least.
     clipped
         Share of samples at full scale.
     """
     if not math.isfinite(peak):
-        return "samples are not finite: the driver or the file is broken"
+        return "samples are not finite or absurdly large: the driver or the file is broken"
     if spread == 0.0:
         return "all samples are the same: the microphone is muted or unplugged"
     if clipped > rules.clipped:
         return f"the sound clips ({100 * clipped:.0f} % of samples): turn the gain down or move away"
-    if peak < rules.quiet:
-        level = float(decibels(peak * peak))
+    # Not the peak: a cheap converter adds a constant, which is no sound.
+    if spread < 2.0 * rules.quiet:
+        level = float(decibels((spread / 2.0) ** 2))
         return f"almost nothing is heard (peak {level:.0f} dBFS): is the microphone muted or too far away?"
     return ""
 
@@ -74,21 +79,28 @@ class Health:
         self.usable = True
         self._rules = rules
         self._seconds = seconds
-        self._other = 0.0
+        self._recent: deque[bool] = deque(maxlen=math.ceil(rules.span / seconds))
+        self._good = 0
 
     def row(self, reason: str) -> None:
         """Take in one more row; ``reason`` is what :func:`trouble` says of it."""
         self.usable = not reason
-        self._other = self._other + self._seconds if self.usable == self.deaf else 0.0
+        self._recent.append(self.usable)
+        self._good = self._good + 1 if self.usable else 0
         if reason:
             self.reason = reason
-        self.changed = self._other >= self._rules.patience
+        rows = self._good if self.deaf else self._recent.count(False)
+        self.changed = rows * self._seconds >= self._rules.patience
         if self.changed:
             self.deaf = not self.deaf
-            self._other = 0.0
+            self._begin()
 
     def lost(self, reason: str) -> None:
         """Be deaf at once: the source itself says that nothing arrives."""
         self.changed = not self.deaf
         self.deaf, self.usable, self.reason = True, False, reason
-        self._other = 0.0
+        self._begin()
+
+    def _begin(self) -> None:
+        self._recent.clear()
+        self._good = 0
