@@ -13,8 +13,8 @@ _SENTENCES = {
     "between": "the lines between the tooth-pass harmonics {moved} {size:.0f} dB against them",
     "half": "half orders {moved} {size:.0f} dB against tooth-pass",
     "modulation": "the hiss of the cut swells once per revolution, {size:.0f} dB {more} than it did",
-    "pattern": "the spindle's lines moved against one another by {size:.0f} dB more than they used to",
-    "colour": "some bands of the sound lost {size:.0f} dB more than others",
+    "pattern": "the spindle's lines moved against one another by {size:.0f} dB {more} than they used to",
+    "colour": "some bands of the sound lie {size:.0f} dB {lower} against the others than they did",
     "level": "the cut is {size:.0f} dB {louder}",
 }
 
@@ -78,4 +78,5 @@ def _say(name: str, shift: float) -> str:
         moved="rose" if rose else "fell",
         more="more" if rose else "less",
         louder="louder" if rose else "quieter",
+        lower="lower" if rose else "higher",
     )

@@ -95,6 +95,54 @@ def test_an_alarm_is_written_as_the_contract_has_it():
     }
 
 
+@pytest.mark.parametrize(
+    ("event", "written"),
+    [
+        (
+            StateChange(1.23456, "listen", "why"),
+            {"event": "state", "at": 1.2346, "state": "listen", "because": "why"},
+        ),
+        (Deaf(2.0, "zeros"), {"event": "deaf", "at": 2.0, "because": "zeros"}),
+        (Heard(3.5, "usable"), {"event": "heard", "at": 3.5, "because": "usable"}),
+        (
+            Summary(60.0, 2, 59.117, 31.0, 12, (PartVerdict("tray 1", 10, 40, "suspect"),)),
+            {
+                "event": "summary",
+                "at": 60.0,
+                "alarms": 2,
+                "heard_s": 59.12,
+                "cut_s": 31.0,
+                "lines_seen": 12,
+                "parts": [{"name": "tray 1", "from": 10, "to": 40, "verdict": "suspect"}],
+            },
+        ),
+        (
+            Summary(0.0, 0, 0.0, 0.0, 0),
+            {
+                "event": "summary",
+                "at": 0.0,
+                "alarms": 0,
+                "heard_s": 0.0,
+                "cut_s": 0.0,
+                "lines_seen": 0,
+                "parts": [],
+            },
+        ),
+    ],
+    ids=["state", "deaf", "heard", "summary", "empty summary"],
+)
+def test_every_other_event_is_written_as_the_contract_has_it(event: Event, written: dict[str, object]):
+    """Each event has the names of the contract, in their order, and no other."""
+    assert to_dict(event) == written
+    assert list(to_dict(event)) == list(written)
+
+
+@given(EVENTS)
+def test_what_is_written_is_strict_json(event: Event):
+    """No number is written that JSON does not know."""
+    json.dumps(to_dict(event), allow_nan=False)
+
+
 def test_an_alarm_without_a_place_says_so():
     """Where the place is unknown, line and resume are there, and null."""
     written = to_dict(Alarm(1.0, 0.5, "unknown", 0.1, (), 1.0, 1.0))
