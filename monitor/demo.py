@@ -71,10 +71,10 @@ def run_demo(out: Path, *, seed: int, line: int | None) -> Status:
     Raises
     ------
     ChipsongError
-        When ``out`` cannot be written, or nothing is cut from ``line`` on.
+        When ``out`` cannot be written, or nothing is cut on ``line``.
     """
     plan = _plan(out)
-    slips = line or _middle(plan)
+    slips = _line_that_cuts(plan, line)
     _say(
         "A batch of seedling trays and plant stands from 12 mm poplar plywood is cut in simulation.",
         "All of it is invented: no machine, no microphone. What a slipping bit sounds like is a hypothesis.",
@@ -102,21 +102,22 @@ def _plan(out: Path) -> Plan:
     return Plan.of(read(text, path.name), BITS)
 
 
-def _middle(plan: Plan) -> int:
-    """Return a line in the middle of what the last bit cuts."""
+def _line_that_cuts(plan: Plan, asked: int | None) -> int:
+    """Return the line that was asked for, or one in the middle of what the last bit cuts."""
     moves = plan.program.moves
-    last = np.flatnonzero(plan.cuts & (moves.bit == moves.bit[-1]))
-    return int(moves.file_line[last[len(last) * 2 // 5]])
+    if asked is None:
+        last = np.flatnonzero(plan.cuts & (moves.bit == moves.bit[-1]))
+        return int(moves.file_line[last[len(last) * 2 // 5]])
+    if asked not in moves.file_line[plan.cuts]:
+        raise ChipsongError(f"no bit comes loose on line {asked}: choose a line that cuts")
+    return asked
 
 
 def _cut(plan: Plan, seed: int, slips: int) -> Recording:
     """Return the sound of the job, in which the bit comes loose on line ``slips``."""
     slip = Slip(at_line=slips, severity=_SEVERITY)
     with _working("Cutting: computing the sound"):
-        try:
-            return record(plan.program, BITS, seed=seed, rate=_RATE, slip=slip)
-        except ValueError as error:
-            raise ChipsongError(f"no bit comes loose on line {slips}: choose a line that cuts") from error
+        return record(plan.program, BITS, seed=seed, rate=_RATE, slip=slip)
 
 
 def _journal(out: Path, rate: int, plan: Plan) -> Journal:

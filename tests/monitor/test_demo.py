@@ -62,11 +62,11 @@ def test_the_demo_ends_in_time_with_all_that_it_promises(tmp_path: Path):
     assert len(list((tmp_path / "runs").iterdir())) == 2
 
 
-def test_a_line_that_cuts_nothing_is_one_line(chipsong: Command, tmp_path: Path):
+@pytest.mark.parametrize("line", [1, 99999])
+def test_a_line_that_cuts_nothing_is_one_line(chipsong: Command, tmp_path: Path, line: int):
     """A line on which no bit can come loose: status 1, one line that says to choose another."""
-    ended = chipsong("demo", "--out", tmp_path, "--line", 99999)
-    assert ended.status == 1
-    assert ended.err == "chipsong: no bit comes loose on line 99999: choose a line that cuts\n"
+    ended = chipsong("demo", "--out", tmp_path, "--line", line)
+    assert ended == Ended(1, "", f"chipsong: no bit comes loose on line {line}: choose a line that cuts\n")
 
 
 def test_a_folder_that_cannot_be_made_is_one_line(chipsong: Command, tmp_path: Path):

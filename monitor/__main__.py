@@ -1,0 +1,5 @@
+"""``python -m monitor`` is the command ``chipsong``."""
+
+from monitor.cli import main
+
+main()
