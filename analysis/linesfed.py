@@ -1,11 +1,14 @@
 """The place in the program where line numbers come from outside, narrowed by sound."""
 
+import contextlib
+import math
 from bisect import bisect_right
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
 
+from analysis.errors import ProgramError
 from analysis.events import Alarm, Event, PartVerdict, Place, ResumeLine, State
 from analysis.locate import Locator
 from analysis.presence import Phase
@@ -54,8 +57,16 @@ class FedLocator:
         self._at = 0.0
 
     def _line(self, report: Report) -> int | None:
+        line = self._line_of(report)
+        # A line that the file does not have names no place: the program being cut is another one.
+        last = len(self._program.lines) if self._program else math.inf
+        return line if line is not None and 1 <= line <= last else None
+
+    def _line_of(self, report: Report) -> int | None:
         if report.file_line is not None or self._program is None:
             return report.file_line
+        if report.word is None or report.word < 0:
+            return None
         moves = self._program.moves
         found = moves.file_line[moves.word == report.word]
         # An N-word may stand on several lines: then it names none.
@@ -112,8 +123,18 @@ class FedLocator:
         place = self.place(event.onset)
         if place is None or self._program is None:
             return replace(event, line=place)
-        resume = resume_at(self._program, place.first)
-        return replace(event, line=place, resume=ResumeLine(resume.file_line, resume.word))
+        return replace(event, line=place, resume=self._resume(self._program, place.first))
+
+    @staticmethod
+    def _resume(program: Program, line: int) -> ResumeLine | None:
+        """Return where to start again; ``None`` where none is safe: the alarm is to be heard all the same."""
+        # The earliest line may be one that is never run: in a subprogram, say. One with a move is.
+        run = program.moves.file_line
+        for known in (line, int(run[run <= line].max(initial=1))):
+            with contextlib.suppress(ProgramError):
+                resume = resume_at(program, known)
+                return ResumeLine(resume.file_line, resume.word)
+        return None
 
     def verdicts(self, learned: frozenset[int]) -> tuple[PartVerdict, ...]:
         """Return each part's verdict, by the base."""

@@ -1,0 +1,242 @@
+"""Line numbers from outside narrow the place; sound narrows what they leave open."""
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from analysis.errors import ProgramError
+from analysis.events import Alarm, Deaf, PartVerdict, Place, ResumeLine
+from analysis.linesfed import AHEAD, FedLocator, Report
+from analysis.locate import Nowhere
+from analysis.presence import Phase
+from analysis.program import Program, read, resume_at
+from analysis.watcher import Context
+
+TRAY = read(
+    """N10 G21 G90 G17
+N20 T1 M6
+N30 S18000 M3
+N40 G0 Z5
+N50 G0 X10 Y10
+N60 G1 Z-3 F300
+N70 G1 X110 F1200
+N80 G1 Y110
+N90 G0 Z5
+N100 G0 X150 Y10
+N110 G1 Z-3 F300
+N110 G1 X250 F1200
+N120 G1 Y110
+G1 X150
+N130 G0 Z5
+N140 M30
+""",
+    "tray",
+)
+ALARM = Alarm(10.0, 9.0, "loose", 0.7, ("why",), 1.0, 1.0)
+
+
+class Sound(Nowhere):
+    """A place by sound that the test sets, and a record of what it was told."""
+
+    def __init__(self, place: Place | None = None) -> None:
+        self.told: list[object] = []
+        self.lines_seen = 0
+        self.context = Context(7)
+        self._place = place
+
+    def place(self, at: float) -> Place | None:
+        """Return what the test set."""
+        del at
+        return self._place
+
+    def row(self, at: float, phase: Phase) -> None:
+        """Note it."""
+        self.told.append((at, phase))
+
+    def judged(self, state: str) -> None:
+        """Note it."""
+        self.told.append(state)
+
+    def verdicts(self, learned: frozenset[int]) -> tuple[PartVerdict, ...]:
+        """Return one part named after the bits."""
+        return (PartVerdict(str(sorted(learned)), 1, 2, "good"),)
+
+
+def heard(file: int, first: int, last: int) -> Place:
+    """A place by sound."""
+    return Place(file, None, first, last, "sound")
+
+
+def fed(*reports: Report, base: Nowhere | None = None, program: Program | None = TRAY, ahead: int = AHEAD):
+    """A locator that was fed these reports."""
+    return FedLocator(reports, base or Nowhere(), program, ahead)
+
+
+# What a report names
+
+
+@pytest.mark.parametrize(
+    ("report", "line"),
+    [
+        (Report(1.0, 7, None), 7),
+        (Report(1.0, 7, 90), 7),
+        (Report(1.0, None, 80), 8),
+        (Report(1.0, None, 110), None),
+        (Report(1.0, None, 9999), None),
+        (Report(1.0, None, -1), None),
+        (Report(1.0, None, None), None),
+        (Report(1.0, 17, None), None),
+        (Report(1.0, 0, None), None),
+    ],
+    ids=[
+        "line",
+        "line before word",
+        "word",
+        "word on two lines",
+        "no such word",
+        "no word is no word",
+        "nothing",
+        "beyond the end",
+        "before the start",
+    ],
+)
+def test_what_a_report_names(report: Report, line: int | None):
+    """
+    A file line names itself, an N-word its line; what stands nowhere or twice names none.
+
+    N-words may repeat and be out of order, so they are no file lines (NISTIR 6556, 3.3.2).
+    """
+    place = fed(report).place(2.0)
+    assert (place and place.file) == line
+
+
+def test_without_a_program_words_name_nothing():
+    """An N-word without the program tells no line; a file line tells itself."""
+    assert fed(Report(1.0, None, 80), program=None).place(2.0) is None
+    assert fed(Report(1.0, 300, None), program=None).place(2.0) == Place(300, None, 280, 300, "lines")
+
+
+# The place
+
+
+def test_a_report_may_be_ahead_of_the_cutting():
+    """Without sound the place is the line named or one of those before it that a controller may have read."""
+    assert fed(Report(1.0, 13, None), ahead=5).place(1.5) == Place(13, 120, 8, 13, "lines")
+    assert fed(Report(1.0, 3, None)).place(1.5) == Place(3, None, 1, 3, "lines")
+
+
+def test_the_last_report_counts():
+    """A report counts from its time on until the next one; before the first the sound alone knows."""
+    locator = fed(Report(1.0, 5, None), Report(2.0, 8, None), base=Sound(heard(4, 2, 20)))
+    assert locator.place(0.99).source == "sound"
+    assert locator.place(1.0).last == 5
+    assert locator.place(1.99).last == 5
+    assert locator.place(2.0).last == 8
+
+
+def test_sound_narrows_what_the_report_leaves_open():
+    """Where the lines before the report and the sound's lines overlap, the place is in both."""
+    locator = fed(Report(1.0, 12, None), base=Sound(heard(8, 6, 14)), ahead=8)
+    assert locator.place(2.0) == Place(8, 80, 6, 12, "lines")
+
+
+def test_where_sound_and_report_agree_on_nothing_the_report_counts():
+    """A sound's place with no line in common with the report's is not used."""
+    locator = fed(Report(1.0, 12, None), base=Sound(heard(2, 1, 3)), ahead=4)
+    assert locator.place(2.0) == Place(12, 110, 8, 12, "lines")
+
+
+@given(
+    named=st.integers(1, 16),
+    ahead=st.integers(0, 20),
+    lines=st.tuples(*[st.integers(1, 16)] * 3).map(sorted),
+)
+def test_the_interval_holds(named: int, ahead: int, lines: list[int]):
+    """The place lies in its interval, the interval in the report's, and in the sound's if they overlap."""
+    first, file, last = lines
+    place = fed(Report(1.0, named, None), base=Sound(heard(file, first, last)), ahead=ahead).place(1.0)
+    assert max(1, named - ahead) <= place.first <= place.file <= place.last <= named
+    if first <= named and last >= named - ahead:
+        assert first <= place.first
+        assert place.last <= last
+
+
+# Alarms
+
+
+def test_an_alarm_is_told_its_place_and_where_to_start_again():
+    """The place is the onset's; the resume line is where the bit last stood above the work before it."""
+    locator = fed(Report(8.5, 12, None), Report(9.5, 14, None), ahead=2)
+    alarm = locator.complete(ALARM)
+    assert alarm.line == Place(12, 110, 10, 12, "lines")
+    expected = resume_at(TRAY, 10)
+    assert alarm.resume == ResumeLine(expected.file_line, expected.word) == ResumeLine(10, 100)
+
+
+@given(named=st.integers(1, 16), ahead=st.integers(0, 20))
+def test_the_resume_line_is_not_after_the_earliest_line(named: int, ahead: int):
+    """Wherever the alarm is, all that may have been spoiled is cut again."""
+    alarm = fed(Report(1.0, named, None), ahead=ahead).complete(ALARM)
+    assert alarm.resume is not None
+    assert alarm.resume.file <= alarm.line.first
+
+
+def test_an_alarm_without_a_program_has_a_line_and_no_resume():
+    """Where to start again needs the program."""
+    alarm = fed(Report(1.0, 30, None), program=None).complete(ALARM)
+    assert alarm.line == Place(30, None, 10, 30, "lines")
+    assert alarm.resume is None
+
+
+def test_an_alarm_with_no_way_to_restart_is_an_alarm():
+    """A program that never stands above the work outside a drilling cycle has no resume line; it is said."""
+    drilling = read("G21 G90\nS18000 M3\nG81 X1 Y1 Z-5 R2 F100\nX2\nX3\nX4\nM2\n", "drilling")
+    alarm = fed(Report(1.0, 6, None), program=drilling, ahead=0).complete(ALARM)
+    assert alarm.line == Place(6, None, 6, 6, "lines")
+    assert alarm.resume is None
+
+
+def test_a_line_that_is_never_run_does_not_stop_an_alarm():
+    """The earliest line may be one behind the program's end: the restart is found before it."""
+    program = read(
+        "G21 G90\nS18000 M3\nG0 X1 Y1 Z5\nG1 Z-1 F100\nG1 X9\nG0 Z5\nM2\n(signed)\n(dated)\n", "signed"
+    )
+    with pytest.raises(ProgramError, match="never run"):
+        resume_at(program, 8)
+    alarm = fed(Report(1.0, 9, None), program=program, ahead=1).complete(ALARM)
+    assert alarm.line.first == 8
+    assert alarm.resume is not None
+    assert alarm.resume.file <= 7
+
+
+def test_other_events_pass():
+    """What is no alarm has no place."""
+    deaf = Deaf(1.0, "zeros")
+    assert fed(Report(0.5, 3, None)).complete(deaf) is deaf
+
+
+# The base
+
+
+def test_the_base_follows_everything():
+    """The sound's own locator is told every row and every state, and asked for context and verdicts."""
+    base = Sound()
+    locator = fed(Report(1.0, 5, None), base=base)
+    locator.row(0.5, Phase.AIR)
+    locator.judged("listen")
+    assert base.told == [(0.5, Phase.AIR), "listen"]
+    assert locator.context == Context(7)
+    assert locator.verdicts(frozenset({1})) == (PartVerdict("[1]", 1, 2, "good"),)
+
+
+def test_lines_seen_are_those_named_where_sound_knows_none():
+    """Without a place by sound, the different lines named up to now are counted."""
+    base = Sound()
+    locator = fed(Report(1.0, 5, None), Report(2.0, 5, None), Report(3.0, 6, None), base=base)
+    seen = []
+    for at in (0.5, 1.0, 2.0, 3.5):
+        locator.row(at, Phase.CUT)
+        seen.append(locator.lines_seen)
+    assert seen == [0, 1, 1, 2]
+    base.lines_seen = 40
+    assert locator.lines_seen == 40
