@@ -6,7 +6,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from analysis.features import Rows, relative
-from analysis.robust import robust_scale
+from analysis.robust import middle, robust_scale
 from analysis.spectrum import decibels
 
 Array64 = NDArray[np.float64]
@@ -119,7 +119,7 @@ def _moved(change: Array64) -> float:
     """Return how far values moved against one another, dB: the mean change that is not common to all."""
     if not len(change):
         return 0.0
-    return float(np.minimum(np.abs(change - np.median(change)), _MOST_CHANGE).mean())
+    return float(np.minimum(np.abs(change - middle(change)), _MOST_CHANGE).mean())
 
 
 def _pattern(sample: Sample, normal: Sample) -> float:
@@ -138,7 +138,7 @@ def _faded(sample: Sample, normal: Sample) -> float:
     all bands share is a lighter cut.
     """
     change = sample.colour - normal.colour
-    change = change - min(float(np.median(change)), 0.0)
+    change = change - min(middle(change), 0.0)
     return 2.0 * float(np.clip(-change, 0.0, _MOST_CHANGE).mean())
 
 

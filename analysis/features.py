@@ -358,6 +358,6 @@ def _health(windows: Array32, finite: NDArray[np.bool_]) -> dict[str, Array32]:
     with np.errstate(invalid="ignore"):
         high, low = windows.max(axis=1), windows.min(axis=1)
         clipped = (np.abs(windows) >= _CLIPPED).sum(axis=1) / np.float32(windows.shape[1])
-    peak = np.where(finite, np.maximum(high, -low), np.float32("nan"))
-    spread = np.where(finite, high - low, np.float32(0))
+        peak = np.where(finite, np.maximum(high, -low), np.float32("nan"))
+        spread = np.where(finite, high - low, np.float32(0))
     return {"clipped": clipped.astype(np.float32), "peak": peak, "spread": spread}

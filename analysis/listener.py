@@ -19,7 +19,7 @@ from analysis.features import Ear, FeatureReader, Rows
 from analysis.health import Health, trouble
 from analysis.locate import Locator
 from analysis.presence import Phase, Presence
-from analysis.watcher import Context, Settings, Watcher
+from analysis.watcher import USUAL, Context, Moment, Settings, Watcher
 from analysis.windows import Windows, window_size
 
 # What a step's table holds of each row: the features, then how near the test stood to an alarm (1 is one),
@@ -79,7 +79,7 @@ class Listener:
     """
 
     def __init__(
-        self, rate: int, bits: Mapping[int, Bit], locator: Locator, settings: Settings = Settings()
+        self, rate: int, bits: Mapping[int, Bit], locator: Locator, settings: Settings = USUAL
     ) -> None:
         slowest = min(bit.speed or 18_000.0 for bit in bits.values())
         self.rate = rate
@@ -156,14 +156,7 @@ class Listener:
             self._row += 1
             at.append((first + self._size) / self.rate)
             self._decide(rows, index)
-            said = self.watcher.row(
-                at[-1],
-                (first + self._size / 2) / self.rate,
-                sample(rows, index, self._air.row(rows.groups[index], self.phase, apart=not self._presence.assumed)),
-                self.phase,
-                self._health,
-                self._context(),
-            )
+            said = self.watcher.row(self._moment(rows, index, first, at[-1]), self._health)
             events.extend(self.locator.complete(event) for event in said)
             self._alarms += sum(isinstance(event, Alarm) for event in said)
             self.locator.judged(self.watcher.state)
@@ -172,6 +165,12 @@ class Listener:
                 self._change_bit(self.locator.context.bit)
                 break
         return judged
+
+    def _moment(self, rows: Rows, index: int, first: int, at: float) -> Moment:
+        """Return row ``index``: its window begins with sample ``first`` and was complete at ``at`` s."""
+        groups = self._air.row(rows.groups[index], self.phase, apart=not self._presence.assumed)
+        middle = (first + self._size / 2) / self.rate
+        return Moment(at, middle, sample(rows, index, groups), self.phase, self._context())
 
     def _context(self) -> Context:
         """Return what is being cut; one steady sound, and nothing else heard so far, is like itself."""

@@ -17,8 +17,8 @@ from numpy.typing import NDArray
 from analysis.cutting import Bit
 from analysis.events import Alarm, Event, PartVerdict, Place, ResumeLine, State, Verdict
 from analysis.presence import Phase
-from analysis.program.engagement import Engagement, engagement
 from analysis.program import Kind, Machine, Part, Program, Schedule, cutting, find_parts, resume_at, schedule
+from analysis.program.engagement import Engagement, engagement
 from analysis.watcher import Context
 
 # How wrong the clock is, s: at once after it was put right, and more for each second since.
@@ -35,6 +35,9 @@ _SLOT, _WIDE = 0.85, 0.4
 KINDS = ("down", "slot", "wide", "narrow")
 # Where this share of the time that the place may be is of one kind, a change that lasts is one of sound.
 _MOSTLY = 0.7
+
+
+USUAL = Machine()
 
 
 @dataclass(frozen=True, eq=False)
@@ -60,7 +63,7 @@ class Plan:
     met: Engagement
 
     @classmethod
-    def of(cls, program: Program, bits: Mapping[int, Bit], machine: Machine = Machine()) -> "Plan":
+    def of(cls, program: Program, bits: Mapping[int, Bit], machine: Machine = USUAL) -> "Plan":
         """Return the plan of a program, cut with ``bits`` (by T number, 0 for all others), on a machine."""
         met = engagement(program, bits)
         return cls(program, schedule(program.moves, machine), find_parts(program), met)
@@ -120,7 +123,7 @@ class Plan:
         return np.cumsum(np.pad([*rows, cut, lasting], ((0, 0), (1, 0))), axis=1)
 
     def mostly(self, first: int, last: int) -> str | None:
-        """Return the kind of cut that most of the time from move ``first`` to ``last`` is; ``None`` if none."""
+        """Return what kind of cut most of the time from move ``first`` to ``last`` is, if any."""
         *kinds, _, total = self._spent[:, last + 1] - self._spent[:, first]
         most = int(np.argmax(kinds))
         return KINDS[most] if kinds[most] > _MOSTLY * total else None

@@ -146,6 +146,7 @@ class Presence:
         assert self._air is not None  # noqa: S101 - the caller looked
         if is_air:
             self._air += self._share(0.2) * (level - self._air)
+            self._air_s = 0.0
         above = level - self._air
         self._cutting = above > (self._rules.fall if self._cutting else self._rules.rise)
         if self._cutting:

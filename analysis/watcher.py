@@ -9,7 +9,8 @@ because the watcher got used to the fault.
 """
 
 from collections import deque
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass
+from statistics import median
 
 import numpy as np
 
@@ -56,15 +57,20 @@ class Settings:
     forget: float = 5.0
 
 
+USUAL = Settings()
+
 # Below this score the sound is good again.
 _GOOD = 0.25
 
 # A row this much louder than those before, dB, holds a bang, unless it lasts longer than this, s.
 _BANG, _LONGEST_BANG = 5.0, 1.0
 
-# A cut whose once-per-turn swell has faded by this much, dB, is covered by another sound: no loose bit does
-# that. When this has lasted for some seconds of cutting it is said.
+# A cut whose once-per-turn swell has faded by this much, dB, is another cut (straight down, say), or is
+# covered by another sound: no loose bit does that. One row alone must have faded twice as much. When this
+# has lasted for some seconds of cutting it is said.
 _COVERED, _COVERED_LONG = 3.0, 3.0
+
+_SWELL = CHANNELS.index("modulation")
 
 # Tooth-pass this much below the baseline's, dB, is of a cut too light to be compared.
 _LIGHTER = 9.0
@@ -102,18 +108,63 @@ class Context:
     apart: bool = True
 
 
-@dataclass
+@dataclass(frozen=True, eq=False)
+class Moment:
+    """
+    One row and what goes with it.
+
+    Attributes
+    ----------
+    at
+        When the row was complete, s from the first sample.
+    middle
+        The middle of its window, s from the first sample.
+    sample
+        What was heard.
+    phase
+        What the spindle is doing.
+    context
+        What is being cut.
+    """
+
+    at: float
+    middle: float
+    sample: Sample
+    phase: Phase
+    context: Context
+
+
+@dataclass(frozen=True, eq=False)
 class _Test:
-    """The running sums of one comparison; their shares of the limits; since when each is above zero."""
+    """
+    Where one comparison stands.
 
-    sums: Array64 = field(default_factory=lambda: np.zeros(len(CHANNELS)))
-    share: Array64 = field(default_factory=lambda: np.zeros(len(CHANNELS)))
-    since: Array64 = field(default_factory=lambda: np.zeros(len(CHANNELS)))
+    Attributes
+    ----------
+    sums, share
+        The running sums, in deviations, and as shares of their limits, shape (len(CHANNELS),).
+    since
+        Since when each sum is above zero, s from the first sample.
+    score
+        How near this is to an alarm, which is 1: two signs that agree are as good as one twice as strong.
+    """
 
-    @property
-    def score(self) -> float:
-        """How near this is to an alarm, which is 1: two signs that agree are as good as one twice as strong."""
-        return float(np.sort(self.share)[-2:].mean())
+    sums: Array64
+    share: Array64
+    since: Array64
+    score: float
+
+    @classmethod
+    def begin(cls) -> "_Test":
+        nothing = np.zeros(len(CHANNELS))
+        return cls(nothing, nothing, nothing, 0.0)
+
+    def after(self, step: Array64, limit: Array64, middle_of_row: float) -> "_Test":
+        """Return where it stands after one more row, whose steps are in deviations."""
+        since = np.where(self.sums > 0.0, self.since, middle_of_row)
+        sums = np.clip(self.sums + step, 0.0, _MOST_SHARE * limit)
+        share = sums / limit
+        return _Test(sums, share, since, float(np.sort(share)[-2:].sum()) / 2.0)
 
 
 class Watcher:
@@ -137,7 +188,7 @@ class Watcher:
         What is normal, by bit and kind of cut.
     """
 
-    def __init__(self, seconds: float, correlation: float, settings: Settings = Settings()) -> None:
+    def __init__(self, seconds: float, correlation: float, settings: Settings = USUAL) -> None:
         self.state: State = "settle"
         self.baselines: dict[tuple[int, str], Baseline] = {}
         self.score = 0.0
@@ -145,9 +196,9 @@ class Watcher:
         self._correlation = correlation
         self._settings = settings
         self._learning: dict[tuple[int, str], list[Sample]] = {}
-        self._tests = {True: _Test(), False: _Test()}
+        self._tests = {True: _Test.begin(), False: _Test.begin()}
         self._good = 0
-        self._rules: dict[tuple[int, str, bool], tuple[Array64, Array64]] = {}
+        self._rules: dict[tuple[Baseline, bool], tuple[Array64, Array64]] = {}
         self._recent: deque[Array64] = deque(maxlen=max(1, round(0.5 / seconds)))
         self._levels: deque[float] = deque(maxlen=max(1, round(1.0 / seconds)))
         self._bang = 0
@@ -160,38 +211,20 @@ class Watcher:
         self._because = "learning how this cut sounds"
         self._alarmed = False
 
-    def row(
-        self, at: float, middle: float, sample: Sample, phase: Phase, health: Health, context: Context
-    ) -> list[Event]:
-        """
-        Take in one row.
-
-        Parameters
-        ----------
-        at
-            When the row was complete, s from the first sample.
-        middle
-            The middle of its window, s from the first sample.
-        sample
-            What was heard.
-        phase
-            What the spindle is doing.
-        health
-            Whether anything can be heard.
-        context
-            What is being cut.
-        """
+    def row(self, moment: Moment, health: Health) -> list[Event]:
+        """Take in one row, and whether anything can be heard at all."""
+        at, context = moment.at, moment.context
         events: list[Event] = []
         if health.changed:
             events.append(Deaf(at, health.reason) if health.deaf else Heard(at, "sound is usable again"))
         if context.bit != self._bit:
             self._change_bit(context.bit)
         alarm = None
-        if not health.deaf and health.usable and phase is Phase.CUT and context.cuts:
-            alarm = self._cutting(at, middle, sample, context)
+        if not health.deaf and health.usable and moment.phase is Phase.CUT and context.cuts:
+            alarm = self._cutting(moment)
         else:
             self._leave_cut()
-        self.state, because = self._judge(phase, health, context, sample.speed)
+        self.state, because = self._judge(moment, health)
         if self.state != self._said:
             self._said = self.state
             events.append(StateChange(at, self.state, because if alarm is None else alarm.because[0]))
@@ -223,7 +256,7 @@ class Watcher:
 
     def _begin(self) -> None:
         """Begin to compare anew."""
-        self._tests = {True: _Test(), False: _Test()}
+        self._tests = {True: _Test.begin(), False: _Test.begin()}
         self._recent.clear()
         self._before.clear()
         self._waiting.clear()
@@ -241,12 +274,13 @@ class Watcher:
         self._waiting.clear()
         self._fresh = 0
 
-    def _cutting(self, at: float, middle: float, sample: Sample, context: Context) -> Alarm | None:
+    def _cutting(self, moment: Moment) -> Alarm | None:
         # The first windows of a cut hold air as well.
         self._fresh += 1
         if self._fresh <= _MIXED:
             return None
-        self._before.append({like: replace(test) for like, test in self._tests.items()})
+        self._before.append(dict(self._tests))
+        context, sample = moment.context, moment.sample
         key = (context.bit, context.kind)
         baseline = self.baselines.get(key)
         if baseline is None and not self._alarmed and self.score < 0.5:
@@ -254,19 +288,18 @@ class Watcher:
         main = baseline or self._main(context.bit)
         if main is None or (context.apart and sample.teeth < main.normal.teeth - _LIGHTER):
             return None
-        like = context.told and baseline is not None
-        known = key if baseline else (context.bit, "*")
-        return self._compare(at, middle, sample, known, main, like=like, apart=context.apart)
+        return self._compare(moment, main, like=context.told and baseline is not None)
 
     def _is_covered(self) -> bool:
         """Return whether something else in the shop covers the cut: it then swells less than it did."""
-        swell = np.median([shift[CHANNELS.index("modulation")] for shift in self._recent])
-        self._covered = self._covered + self._seconds if swell < -_COVERED else 0.0
+        swells = [shift[_SWELL] for shift in self._recent]
+        covered = min(median(swells), swells[-1] + _COVERED) < -_COVERED
+        self._covered = self._covered + self._seconds if covered else 0.0
         return self._covered > 0.0
 
     def _is_bang(self, level: float) -> bool:
-        """Return whether this row holds a bang: far louder than the last second of cutting, but not for long."""
-        bang = len(self._levels) > 0 and level > float(np.median(self._levels)) + _BANG
+        """Return whether this row holds a bang: far louder than the last second, but not for long."""
+        bang = len(self._levels) > 0 and level > median(self._levels) + _BANG
         self._bang = self._bang + 1 if bang else 0
         if bang and self._bang * self._seconds < _LONGEST_BANG:
             return True
@@ -294,42 +327,30 @@ class Watcher:
             del self._learning[key]
             self._waiting.clear()
 
-    def _rule(self, key: tuple[int, str], baseline: Baseline, like: bool) -> tuple[Array64, Array64]:
+    def _rule(self, baseline: Baseline, *, like: bool) -> tuple[Array64, Array64]:
         """Return what is taken off each channel's shift, dB, and each sum's limit, in deviations."""
-        known = self._rules.get((*key, like))
+        known = self._rules.get((baseline, like))
         if known is None:
             dead = (LIKE if like else UNLIKE) + 2.0 * baseline.error(self._correlation)
             wanted = self._settings
             rows = budget_rows(wanted.false_alarms, wanted.hours, 1.0 / self._seconds, len(CHANNELS))
             references = np.clip(dead / baseline.scale, 1.0, 4.0).tolist()
             limits = [threshold_for(rows, k, correlation=self._correlation) for k in references]
-            known = self._rules[(*key, like)] = dead, np.array(limits)
+            known = self._rules[(baseline, like)] = dead, np.array(limits)
         return known
 
-    def _compare(  # noqa: PLR0913 - all that a comparison depends on
-        self,
-        at: float,
-        middle: float,
-        sample: Sample,
-        key: tuple[int, str],
-        baseline: Baseline,
-        *,
-        like: bool,
-        apart: bool,
-    ) -> Alarm | None:
-        dead, limit = self._rule(key, baseline, like)
+    def _compare(self, moment: Moment, baseline: Baseline, *, like: bool) -> Alarm | None:
+        sample = moment.sample
+        dead, limit = self._rule(baseline, like=like)
         if self._is_bang(sample.level):
             return None
         shift = channels(sample, baseline.normal) - baseline.centre
         self._recent.append(shift)
-        if apart and self._is_covered():
+        if moment.context.apart and self._is_covered():
             return None
         most = limit / max(3.0, self._settings.shortest / self._seconds)
         step = np.clip((shift - dead) / baseline.scale, -most, most)
-        test = self._tests[like]
-        test.since = np.where(test.sums > 0.0, test.since, middle)
-        test.sums = np.clip(test.sums + step, 0.0, _MOST_SHARE * limit)
-        test.share = test.sums / limit
+        test = self._tests[like] = self._tests[like].after(step, limit, moment.middle)
         self.score = max(test.score for test in self._tests.values())
         if self._alarmed:
             self._good = self._good + 1 if self.score < _GOOD else 0
@@ -338,9 +359,9 @@ class Watcher:
         if test.score < 1.0:
             return None
         self._alarmed, self._good = True, 0
-        return self._alarm(at, test, limit)
+        return self._alarm(moment.at, test, limit)
 
-    def _alarm(self, at: float, test: "_Test", limit: Array64) -> Alarm:
+    def _alarm(self, at: float, test: _Test, limit: Array64) -> Alarm:
         worst = int(test.share.argmax())
         cause = explain(np.median(self._recent, axis=0))
         return Alarm(
@@ -353,18 +374,25 @@ class Watcher:
             threshold=float(limit[worst]),
         )
 
-    def _judge(self, phase: Phase, health: Health, context: Context, speed: float) -> tuple[State, str]:
-        heard = f"the spindle is heard at {60.0 * speed:.0f} rpm"
+    def _judge(self, moment: Moment, health: Health) -> tuple[State, str]:
         if health.deaf:
             return "deaf", health.reason
         if self._alarmed:
             return "alarm", "the sound has changed"
-        if phase is Phase.OFF:
+        if moment.phase is Phase.OFF:
             return "settle", "no spindle is heard"
-        if self._main(context.bit) is None:
-            if phase is Phase.AIR and not any(key[0] == context.bit for key in self._learning):
-                return "settle", f"nothing is being cut yet, {heard}"
-            return "learn", f"{self._because}, {heard}"
+        heard = f"the spindle is heard at {60.0 * moment.sample.speed:.0f} rpm"
+        if self._main(moment.context.bit) is None:
+            return self._judge_unlearned(moment, heard)
+        return self._judge_learned(heard)
+
+    def _judge_unlearned(self, moment: Moment, heard: str) -> tuple[State, str]:
+        begun = any(bit == moment.context.bit for bit, _ in self._learning)
+        if moment.phase is Phase.AIR and not begun:
+            return "settle", f"nothing is being cut yet, {heard}"
+        return "learn", f"{self._because}, {heard}"
+
+    def _judge_learned(self, heard: str) -> tuple[State, str]:
         if self._covered > _COVERED_LONG:
             return "settle", "another sound covers the cut: nothing can be compared"
         if self.score > 0.5 or (self.state == "uneasy" and self.score > _GOOD):

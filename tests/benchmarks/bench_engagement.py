@@ -54,12 +54,12 @@ def main() -> None:
         seconds = time.process_time() - begin
         moves = len(program.moves)
         path = program.moves.length.sum() / 1000
-        print(  # noqa: T201 - a benchmark prints
+        print(
             f"{job.__name__:8} {moves:7} moves, {path:5.0f} m: {seconds:5.2f} s, cell {cuts.cell:.2f} mm, "
             f"{cuts.volume.sum() / 1000:.0f} cm3"
         )
     peak = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024
-    print(f"most memory, programs included: {peak:.0f} MB")  # noqa: T201
+    print(f"most memory, programs included: {peak:.0f} MB")
 
 
 if __name__ == "__main__":
