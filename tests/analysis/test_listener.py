@@ -1,0 +1,277 @@
+"""From samples to events: the same to the last bit whatever the blocks, and every trouble is said."""
+
+import functools
+import itertools
+
+import numpy as np
+import pytest
+from hand_made import comb, cutter, in_blocks, white
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from numpy.typing import NDArray
+
+from analysis.cutting import Bit
+from analysis.events import Alarm, Deaf, Event, Heard, StateChange, Summary
+from analysis.listener import COLUMNS, Listener, ear_for
+from analysis.locate import Nowhere
+from analysis.presence import Phase
+from analysis.watcher import Context
+from recordings_synthetic import Slip, Straight, steady
+
+RATE = 8000
+BIT = Bit("straight", 6.0, 2, 18_000.0)
+TIGHT = cutter(2, 0.05, 12)
+LOOSE = cutter(2, 0.8, 12) | {0.5: 0.3, 1.5: 0.3, 2.5: 0.2, 3.5: 0.2}
+
+
+def machine(seconds: float, lines: dict[float, float], gain: float, seed: int) -> NDArray[np.float32]:
+    """A spindle with its lines, and a hiss."""
+    return gain * comb(seconds, RATE, 301.0, lines, seed) + white(seconds, RATE, 0.4 * gain, seed)
+
+
+CUT = machine(7.0, TIGHT, 0.06, seed=2)
+PARTS = {
+    "quiet": white(1.0, RATE, 3e-4, seed=9),
+    "air": machine(3.0, TIGHT, 0.004, seed=1),
+    "cut": CUT,
+    "slip": machine(2.0, LOOSE, 0.06, seed=3),
+    "zeros": np.zeros(RATE, dtype=np.float32),
+    "again": CUT[: 2 * RATE],
+    "clipped": np.clip(40 * CUT[:RATE], -1, 1),
+    "once more": CUT[RATE : 3 * RATE],
+    "not a number": np.where(np.arange(RATE) % 500 == 0, np.float32(np.nan), CUT[:RATE]),
+    "good": CUT[:RATE],
+}
+STORY = np.concatenate(list(PARTS.values())).astype(np.float32)
+ENDS = dict(zip(PARTS, itertools.accumulate(len(part) / RATE for part in PARTS.values()), strict=True))
+
+
+class Changing(Nowhere):
+    """A place that knows one thing: when the bit is changed."""
+
+    def __init__(self, at: float) -> None:
+        self.context = Context(1)
+        self._change = at
+
+    def row(self, at: float, phase: Phase) -> None:
+        """Change the bit when it is time."""
+        del phase
+        self.context = Context(1 if at < self._change else 2)
+
+
+def listener(*bits: Bit, locator: Nowhere | None = None) -> Listener:
+    """A listener to the bits: the first serves where none is told."""
+    return Listener(RATE, dict(enumerate(bits or (BIT,))), locator or Nowhere())
+
+
+def everything(ear: Listener, blocks: list[NDArray[np.float32]]) -> tuple[list[Event], bytes, bytes, Summary]:
+    """Events, times, table and summary of a sound that comes in blocks."""
+    steps = [ear.hear(block) for block in blocks]
+    events = [event for step in steps for event in step.events]
+    at, table = (b"".join(getattr(step, name).tobytes() for step in steps) for name in ("at", "table"))
+    return events, at, table, ear.end()
+
+
+def told(sound: NDArray[np.float32], ear: Listener | None = None) -> list[Event]:
+    """What is said of a sound."""
+    return list((ear or listener()).hear(sound).events)
+
+
+# The same whatever the blocks
+
+
+@pytest.fixture(scope="module")
+def whole() -> tuple[list[Event], bytes, bytes, Summary]:
+    """What is said of the story when it comes as one block."""
+    return everything(listener(), [STORY])
+
+
+def changing() -> Listener:
+    """A listener whose second bit is another one."""
+    return listener(BIT, BIT, Bit("three flutes", 8.0, 3, 17_000.0), locator=Changing(9.0))
+
+
+@functools.cache
+def whole_changing() -> tuple[list[Event], bytes, bytes, Summary]:
+    """What is said of the story when it comes as one block and another bit is in the spindle from 9 s on."""
+    return everything(changing(), [STORY])
+
+
+@settings(max_examples=4, deadline=None)
+@given(sizes=st.lists(st.one_of(st.integers(1, 50), st.integers(1, 100_000)), min_size=8, max_size=40))
+def test_live_and_replay_decide_alike(sizes: list[int]):
+    """Whatever the sizes of the blocks, and with a bit change amid them, all is as it is for one block."""
+    assert everything(changing(), in_blocks(STORY, sizes)) == whole_changing()
+
+
+@pytest.mark.parametrize("size", [397, 4096, 100_000])
+def test_equal_blocks_decide_alike(whole, size: int):
+    """So they are for blocks of one size, about a window's or far from it."""
+    assert everything(listener(), in_blocks(STORY, [size])) == whole
+
+
+@pytest.mark.slow
+def test_sample_by_sample(whole):
+    """So they are for single samples."""
+    assert everything(listener(), in_blocks(STORY, [1])) == whole
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("size", [480, 1001, 48_000])
+def test_a_simulated_slip_is_heard_alike(size: int):
+    """A simulated (invented) cut with a slip gives one block's events in blocks of any size."""
+    cut = Straight(seconds=12.0)
+    sound = steady(BIT, seed=1, rate=RATE, cut=cut, slip=Slip(at=10.0)).samples
+    expected = everything(listener(), [sound])
+    assert any(isinstance(event, Alarm) for event in expected[0])
+    assert everything(listener(), in_blocks(sound, [size])) == expected
+
+
+# The story
+
+
+def test_the_story_is_told(whole):
+    """Settle, learn, listen, one alarm in the slip; deaf to zeros, clipping and what is no number; listen."""
+    events, *_ = whole
+    states = [event.state for event in events if isinstance(event, StateChange)]
+    changes = [name for name, _ in itertools.groupby(state for state in states if state != "uneasy")]
+    assert changes[:4] == ["settle", "learn", "listen", "alarm"]
+    alarms = [event for event in events if isinstance(event, Alarm)]
+    assert len(alarms) == 1
+    assert ENDS["cut"] - 0.2 < alarms[0].onset <= alarms[0].at < ENDS["slip"]
+    assert alarms[0].cause == "loose"
+
+
+def test_every_trouble_of_the_story_is_said(whole):
+    """Each stretch that cannot be heard is said within 2 s, with its reason; so is hearing again."""
+    events, *_ = whole
+    deaf = [event for event in events if isinstance(event, Deaf)]
+    starts = [ENDS["slip"], ENDS["again"], ENDS["once more"]]
+    for start, word in zip(starts, ["same", "clips", "finite"], strict=True):
+        assert any(start < event.at <= start + 2.0 and word in event.because for event in deaf)
+    heard = [event.at for event in events if isinstance(event, Heard)]
+    assert ENDS["zeros"] < heard[0] < ENDS["zeros"] + 2.0
+    assert len(deaf) == len(heard) == 3
+
+
+def test_times_count_samples(whole):
+    """Events come in order, and every one at the end of a row; row i is complete at (i hop + size) / rate."""
+    events, at, *_ = whole
+    ear = ear_for(RATE, BIT, 800)
+    times = np.frombuffer(at)
+    expected = (np.arange(len(times)) * ear.hop + 800) / RATE
+    assert times.tolist() == expected.tolist()
+    assert [event.at for event in events] == sorted(event.at for event in events)
+    assert {event.at for event in events} <= set(expected.tolist())
+
+
+def test_the_summary_adds_up(whole):
+    """Alarms are those that were said; what was cut was heard, what was not usable was not."""
+    events, _, _, summary = whole
+    assert summary.at == len(STORY) / RATE
+    assert summary.alarms == sum(isinstance(event, Alarm) for event in events)
+    assert 0 < summary.cut_s < summary.heard_s < summary.at
+    lost = sum(len(PARTS[name]) for name in ("zeros", "clipped", "not a number")) / RATE
+    assert summary.heard_s == pytest.approx(summary.at - lost, abs=2.0)
+
+
+def test_no_number_that_is_none_reaches_a_decision(whole):
+    """Of the table only a peak may be no number, where a sample was none; scores never are."""
+    table = np.frombuffer(whole[2], dtype=np.float32).reshape(-1, len(COLUMNS))
+    finite = np.isfinite(table)
+    assert np.flatnonzero(~finite.all(axis=0)).tolist() == [COLUMNS.index("peak")]
+    score = table[:, COLUMNS.index("score")]
+    assert (score >= 0).all()
+    assert score.max() >= 1.0
+    assert set(table[:, COLUMNS.index("phase")].tolist()) == {0.0, 1.0, 2.0}
+
+
+# Single behaviours
+
+
+@pytest.mark.parametrize("value", [np.nan, np.inf, 1e30])
+def test_a_bad_beginning_is_survived(value: float):
+    """A driver that begins with rubbish is called deaf, and what follows is learned as if it had not been."""
+    rubbish = np.full(2 * RATE, value, dtype=np.float32)
+    events = told(np.concatenate([rubbish, STORY[: 11 * RATE]]))
+    assert isinstance(events[1], Deaf)
+    assert events[1].at <= 2.0
+    assert "listen" in [event.state for event in events if isinstance(event, StateChange)]
+
+
+def test_a_knock_alone_is_no_alarm():
+    """A knock of 50 ms, louder than all else, in the middle of a cut alarms nobody."""
+    sound = STORY[: round(ENDS["cut"] * RATE)].copy()
+    first = round((ENDS["cut"] - 1.5) * RATE)
+    sound[first : first + RATE // 20] += white(0.05, RATE, 0.3, seed=5)
+    assert not [event for event in told(np.clip(sound, -0.99, 0.99)) if isinstance(event, Alarm)]
+
+
+def test_a_spindle_that_never_cuts_is_no_alarm():
+    """Silence, and a spindle that starts and stops, are followed without an alarm."""
+    events = told(
+        np.concatenate([PARTS["quiet"], PARTS["air"], PARTS["quiet"], PARTS["air"], PARTS["quiet"]])
+    )
+    assert {type(event) for event in events} == {StateChange}
+
+
+def test_a_lost_source_is_said_at_once():
+    """When the source says that it is gone, that is said once, at the time reached; then hearing goes on."""
+    ear = listener()
+    ear.hear(PARTS["quiet"])
+    said = ear.lost("the microphone is gone")
+    assert [type(event) for event in said] == [Deaf, StateChange]
+    assert {event.at for event in said} == {1.0}
+    assert "the microphone is gone" in said[0].because
+    assert ear.lost("the microphone is gone") == []
+    assert any(isinstance(event, Heard) for event in told(PARTS["air"], ear))
+
+
+def test_each_bit_is_heard_at_its_own_speed():
+    """After a bit change the speed is looked for where the new bit turns, and its own baseline is learned."""
+    slow = 0.06 * comb(7.0, RATE, 150.0, cutter(3, 0.05, 12), 4) + white(7.0, RATE, 0.02, seed=4)
+    sound = np.concatenate([STORY[: round(ENDS["cut"] * RATE)], PARTS["quiet"], slow]).astype(np.float32)
+    ear = listener(BIT, BIT, Bit("slow", 12.0, 3, 9000.0), locator=Changing(ENDS["cut"] + 0.5))
+    ear.hear(sound[: round(ENDS["cut"] * RATE)])
+    assert ear.speed == pytest.approx(301.0, rel=2e-3)
+    events = told(sound[round(ENDS["cut"] * RATE) :], ear)
+    assert ear.speed == pytest.approx(150.0, rel=2e-3)
+    assert ear.watcher.learned == {1, 2}
+    assert not [event for event in events if isinstance(event, Alarm)]
+
+
+def test_a_speed_that_nobody_told_is_found():
+    """Without a nominal speed the spindle is looked for from 6 000 to 30 000 rpm."""
+    ear = listener(Bit("any", 6.0, 2))
+    ear.hear(STORY[: round(ENDS["cut"] * RATE)])
+    assert ear.speed == pytest.approx(301.0, rel=5e-3)
+
+
+def test_an_unknown_bit_is_heard_as_bit_0():
+    """A T number that nobody described is heard as the bit that serves where none is told."""
+    ear = listener(BIT, locator=Changing(2.0))
+    events = told(STORY[: round(ENDS["slip"] * RATE)], ear)
+    assert ear.watcher.learned == {2}
+    assert [event.cause for event in events if isinstance(event, Alarm)] == ["loose"]
+
+
+def test_the_sound_is_left_alone():
+    """A block is read, not written, and may be used again by its owner."""
+    block = STORY[:8000].copy()
+    block.flags.writeable = False
+    step = listener().hear(block)
+    assert block.tobytes() == STORY[:8000].tobytes()
+    assert step.table.shape == (len(step.at), len(COLUMNS))
+
+
+def test_an_empty_block_says_nothing():
+    """No samples: no events, no rows, an empty table of the right width."""
+    step = listener().hear(np.empty(0, dtype=np.float32))
+    assert step.events == ()
+    assert step.table.shape == (0, len(COLUMNS))
+
+
+def test_a_stereo_block_is_refused():
+    """Blocks are mono: the error says what to do."""
+    with pytest.raises(ValueError, match="mix to mono first"):
+        listener().hear(np.zeros((2, 100), dtype=np.float32))
