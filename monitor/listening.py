@@ -4,10 +4,12 @@ import json
 import signal
 import sys
 import time
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
 from dataclasses import dataclass
 from datetime import datetime
 from pathlib import Path
+from types import FrameType
 
 from analysis.errors import ChipsongError, JournalError
 from analysis.events import Alarm, Event, to_dict
@@ -81,14 +83,43 @@ def ears_for(
     return Ears(say, progress, warn, stop)
 
 
+@contextmanager
+def asked_to_end() -> Iterator[Callable[[], bool]]:
+    """
+    Turn Ctrl-C, and the system's request to end, into something to ask for; the second one is obeyed at once.
+
+    A run that is ended so has its summary, and no event is lost in the middle of being told.
+    """
+    asked: list[int] = []
+
+    def note(number: int, _frame: FrameType | None) -> None:
+        if asked:
+            raise KeyboardInterrupt
+        asked.append(number)
+
+    # What runs in the background may have been told not to heed Ctrl-C.
+    heeded = [which for which in _ENDS if signal.getsignal(which) is not signal.SIG_IGN]
+    kept = [signal.signal(which, note) for which in heeded]
+    try:
+        yield lambda: bool(asked)
+    finally:
+        for which, handler in zip(heeded, kept, strict=True):
+            signal.signal(which, handler)
+        if asked:
+            warn("stopped by hand")
+
+
+_ENDS = (signal.SIGINT, signal.SIGTERM)
+
+
 def replay(recording: Path, wanted: Wanted, *, as_json: bool, keep: bool) -> Status:
     """Listen to a recording; return the exit status."""
     program = read_program(wanted.program) if wanted.program else None
-    with Recording(recording) as source:
+    with Recording(recording) as source, asked_to_end() as stop:
         listener = make_listener(source.rate, program, wanted, home(), warn)
         journal = _open(recording.stem, wanted, source.rate, keep_sound=True) if keep else None
         screen = Screen(sys.stdout)
-        ears = ears_for(screen, lambda alarm: _how_to_resume(alarm, wanted), as_json=as_json)
+        ears = ears_for(screen, lambda alarm: _how_to_resume(alarm, wanted), as_json=as_json, stop=stop)
         outcome = listen(source, listener, ears, journal)
         screen.close()
     _tell_kept(journal, as_json=as_json)
@@ -125,18 +156,16 @@ def watch(live: Live, wanted: Wanted, *, as_json: bool) -> Status:
     source = Microphone(live.device, live.rate)
     listener = make_listener(source.rate, program, wanted, home(), warn)
     title = live.title or (wanted.program.stem if wanted.program else "watch")
-    # A run that is ended by the system ends as one that is ended by hand: with its summary.
-    signal.signal(signal.SIGTERM, signal.default_int_handler)
-    with source:
+    with source, asked_to_end() as asked:
         journal = _open(title, wanted, source.rate, keep_sound=live.keep_sound)
-        screen = Screen(sys.stdout)
+        screen, over = Screen(sys.stdout), _after(live.seconds)
         if not as_json:
             screen.event(_greeting(source, journal, keep_sound=live.keep_sound))
         ears = ears_for(
             screen,
             lambda alarm: _write_restart(alarm, wanted, program, journal),
             as_json=as_json,
-            stop=_after(live.seconds),
+            stop=lambda: asked() or over(),
         )
         outcome = listen(source, listener, ears, journal)
         screen.close()

@@ -1,6 +1,5 @@
 """What the tests of `monitor` share."""
 
-import signal
 import subprocess
 import sys
 import tempfile
@@ -32,10 +31,9 @@ def home(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
 @pytest.fixture
 def chipsong(
     home: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
-) -> Iterator[Callable[..., Ended]]:
+) -> Callable[..., Ended]:
     """Give the command, run within this process: its words as arguments, how it ended in return."""
     del home
-    kept = signal.getsignal(signal.SIGTERM)
 
     def run(*words: object) -> Ended:
         monkeypatch.setattr(sys, "argv", ["chipsong", *map(str, words)])
@@ -45,8 +43,7 @@ def chipsong(
         said = capsys.readouterr()
         return Ended(int(left.value.code or 0), said.out, said.err)
 
-    yield run
-    signal.signal(signal.SIGTERM, kept)
+    return run
 
 
 # The command as the installed script starts it.

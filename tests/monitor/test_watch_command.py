@@ -154,24 +154,45 @@ def test_a_restart_program_that_cannot_be_written_is_said(
     assert the_run(home).closed
 
 
+class Stopped(FakeMicrophone):
+    """A microphone beside which somebody sends signals while it gives its fiftieth block, and later ones."""
+
+    signals: tuple[signal.Signals, ...] = ()
+
+    def blocks(self, timeout: float = 0.5) -> Iterator[Block | None]:
+        """Give what is heard."""
+        for number, block in enumerate(super().blocks(timeout)):
+            if number == 50:
+                for which in self.signals:
+                    os.kill(os.getpid(), which)
+            yield block
+
+
 @pytest.mark.parametrize("how", [signal.SIGINT, signal.SIGTERM])
 def test_a_run_that_is_ended_from_outside_has_its_summary(
     chipsong: Command, home: Path, monkeypatch: pytest.MonkeyPatch, how: signal.Signals
 ):
-    """Ctrl-C and the system's request to end both end the run with its summary and a closed journal."""
+    """Ctrl-C and the system's request to end both end the run after the block that is being heard."""
     samples, rate = sound("tight_outline")
-
-    class Stopped(FakeMicrophone):
-        def blocks(self, timeout: float = 0.5) -> Iterator[Block | None]:
-            for number, block in enumerate(super().blocks(timeout)):
-                if number == 50:
-                    os.kill(os.getpid(), how)
-                yield block
-
-    monkeypatch.setattr("monitor.listening.Microphone", lambda *_: Stopped(samples, rate))
+    before = signal.getsignal(how)
+    stopped = Stopped(samples, rate)
+    stopped.signals = (how,)
+    monkeypatch.setattr("monitor.listening.Microphone", lambda *_: stopped)
     ended = chipsong("watch", *BIT, "--json")
     assert (ended.status, ended.err) == (0, "chipsong: stopped by hand\n")
-    assert ended.events[-1]["at"] < len(samples) / rate
+    assert ended.events[-1]["at"] == pytest.approx(51 * 1024 / rate, abs=1e-4)
+    assert the_run(home).closed
+    assert signal.getsignal(how) is before
+
+
+def test_asked_twice_it_ends_at_once(chipsong: Command, home: Path, monkeypatch: pytest.MonkeyPatch):
+    """A second Ctrl-C does not wait for the block that is being heard; the summary is still told."""
+    samples, rate = sound("tight_outline")
+    stopped = Stopped(samples, rate)
+    stopped.signals = (signal.SIGINT, signal.SIGINT)
+    monkeypatch.setattr("monitor.listening.Microphone", lambda *_: stopped)
+    ended = chipsong("watch", *BIT, "--json")
+    assert ended.events[-1]["at"] == pytest.approx(50 * 1024 / rate, abs=1e-4)
     assert the_run(home).closed
 
 
