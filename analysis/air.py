@@ -48,7 +48,7 @@ class Air:
         """
         if phase is Phase.OFF or not apart:
             self._power = None
-        self._rows = self._rows + 1 if phase is Phase.AIR else 0
+        self._rows = self._rows + 1 if phase is Phase.AIR and apart else 0
         if self._rows > self._settle:
             known = groups if self._power is None else self._power
             self._power = known + self._share * (groups - known)
