@@ -1,0 +1,213 @@
+"""Running or not, cutting or not, told from levels alone; whatever the thresholds are."""
+
+import itertools
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from analysis.presence import Phase, Presence, PresenceRules
+
+RULES = PresenceRules()
+HEARD, UNHEARD = RULES.comb_on + 3.0, RULES.comb_off - 1.0
+AIR, CUT = -50.0, -50.0 + RULES.rise + 6.0
+SECONDS = 0.05
+
+
+class Machine:
+    """Feeds a presence with stretches of steady sound and keeps what it said."""
+
+    def __init__(self, seconds: float = SECONDS, gain: float = 0.0) -> None:
+        self.presence = Presence(seconds)
+        self.phases: list[Phase] = []
+        self.corrected: list[bool] = []
+        self._seconds, self._gain = seconds, gain
+
+    def hear(
+        self,
+        lasting: float,
+        level: float,
+        *,
+        teeth: float | None = None,
+        prominence: float = HEARD,
+        is_air: bool = False,
+    ) -> "Machine":
+        """Let a stretch pass; without a level of their own the teeth go with the sound."""
+        strength = (level - 5.0 if teeth is None else teeth) + self._gain
+        for _ in range(round(lasting / self._seconds)):
+            self.phases.append(self.presence.row(level + self._gain, prominence, strength, is_air=is_air))
+            self.corrected.append(self.presence.corrected)
+        return self
+
+    def stop(self, lasting: float, level: float = -70.0) -> "Machine":
+        """Let a stretch without a spindle pass."""
+        return self.hear(lasting, level, prominence=UNHEARD)
+
+    @property
+    def story(self) -> list[Phase]:
+        """The phases in turn, without repetitions."""
+        return [phase for phase, _ in itertools.groupby(self.phases)]
+
+    def when(self, phase: Phase) -> float:
+        """When a phase first was, s."""
+        return self.phases.index(phase) * self._seconds
+
+
+# The spindle
+
+
+@given(st.lists(st.tuples(st.floats(-100, 0), st.floats(-1, RULES.comb_off - 1e-6)), max_size=100))
+def test_without_a_comb_there_is_no_spindle(rows: list[tuple[float, float]]):
+    """However loud it is, sound without the spindle's comb is no spindle."""
+    presence = Presence(SECONDS)
+    assert all(presence.row(level, comb, level) is Phase.OFF for level, comb in rows)
+
+
+@pytest.mark.parametrize("seconds", [0.02, 0.05, 0.125])
+def test_a_spindle_is_heard_when_it_is_sure(seconds: float):
+    """A comb that lasts is a spindle, after the seconds that the rules want, however long a row is."""
+    machine = Machine(seconds).stop(2.0).hear(2.0, AIR)
+    assert machine.story == [Phase.OFF, Phase.AIR]
+    assert machine.when(Phase.AIR) == pytest.approx(2.0 + RULES.sure, abs=1.01 * seconds)
+
+
+def test_a_comb_now_and_then_is_no_spindle():
+    """Noise that looks like a comb for a moment, again and again, is none."""
+    machine = Machine()
+    for _ in range(50):
+        machine.hear(RULES.sure / 2, AIR).stop(SECONDS)
+    assert machine.story == [Phase.OFF]
+
+
+@pytest.mark.parametrize("seconds", [0.02, 0.05, 0.125])
+def test_a_spindle_is_held(seconds: float):
+    """A spindle that is not heard for less than the hold still runs; for longer, it has stopped."""
+    machine = Machine(seconds).stop(1.0).hear(2.0, AIR).stop(RULES.hold / 2, AIR).hear(1.0, AIR)
+    assert machine.story == [Phase.OFF, Phase.AIR]
+    begun = len(machine.phases) * seconds
+    machine.stop(3.0)
+    assert machine.story == [Phase.OFF, Phase.AIR, Phase.OFF]
+    stopped = (len(machine.phases) - machine.phases[::-1].index(Phase.AIR)) * seconds
+    assert stopped - begun == pytest.approx(RULES.hold, abs=2.01 * seconds)
+
+
+# Air and cut
+
+
+def test_a_rise_is_a_cut_and_its_end_is_air():
+    """Louder than the air by more than the rise is a cut, as often as it comes."""
+    machine = Machine().stop(1.0).hear(2.0, AIR)
+    for _ in range(4):
+        machine.hear(3.0, CUT).hear(2.0, AIR)
+    assert machine.story == [Phase.OFF, *[Phase.AIR, Phase.CUT] * 4, Phase.AIR]
+
+
+def test_a_cut_is_heard_soon():
+    """Beginning and end of a cut are told within 0.2 s."""
+    machine = Machine().stop(1.0).hear(2.0, AIR).hear(3.0, CUT).hear(2.0, AIR)
+    cuts = [i * SECONDS for i, phase in enumerate(machine.phases) if phase is Phase.CUT]
+    assert cuts[0] == pytest.approx(3.0, abs=0.2)
+    assert cuts[-1] == pytest.approx(6.0, abs=0.2)
+
+
+@given(st.lists(st.floats(0.0, 0.95), min_size=60, max_size=200))
+def test_air_that_wanders_less_than_a_cut_is_air(shares: list[float]):
+    """Once a cut was heard, air that rises by half of what ends a cut is never one."""
+    machine = Machine().hear(RULES.sure + RULES.first + 1.0, AIR)
+    machine.hear(1.5, CUT).hear(1.0, AIR)
+    before = len(machine.phases)
+    for share in shares:
+        machine.hear(SECONDS, AIR + 0.5 * share * RULES.fall)
+    assert set(machine.phases[before:]) == {Phase.AIR}
+
+
+@given(gain=st.floats(-40, 40))
+def test_the_microphones_gain_does_not_matter(gain: float):
+    """Everything louder or quieter by the same gives the same phases."""
+
+    def run(by: float) -> list[Phase]:
+        machine = Machine(gain=by).stop(1.0).hear(2.0, AIR).hear(3.0, CUT).hear(1.0, AIR)
+        return machine.stop(3.0).hear(9.0, CUT).hear(2.0, AIR).phases
+
+    assert run(gain) == run(0.0)
+
+
+def test_air_that_is_known_may_grow_louder():
+    """Where the program says that nothing is cut, a collector is air, and the cut stands above it."""
+    louder = CUT + 3.0
+    machine = Machine().stop(1.0).hear(2.0, AIR, is_air=True).hear(4.0, louder, is_air=True)
+    assert machine.phases[-1] is Phase.AIR
+    machine.hear(2.0, louder)
+    assert machine.phases[-1] is Phase.AIR
+    assert machine.hear(1.0, louder + RULES.rise + 2.0).phases[-1] is Phase.CUT
+
+
+def test_a_new_start_of_the_spindle_has_its_own_air():
+    """After a stop the air is learned again: another bit, another speed."""
+    machine = Machine().stop(1.0).hear(2.0, AIR).hear(3.0, CUT).stop(4.0).hear(3.0, CUT + 5.0)
+    assert machine.story == [Phase.OFF, Phase.AIR, Phase.CUT, Phase.AIR, Phase.OFF, Phase.AIR]
+
+
+# A recording that begins in the middle
+
+
+@pytest.mark.parametrize("seconds", [0.02, 0.05, 0.125])
+def test_one_steady_sound_is_taken_for_the_cut(seconds: float):
+    """When nothing else is heard for the patience, the sound is assumed to be the cut."""
+    machine = Machine(seconds).hear(20.0, CUT)
+    assert machine.story[-1] is Phase.CUT
+    assert machine.presence.assumed
+    latest = RULES.sure + RULES.first + RULES.patience
+    assert machine.when(Phase.CUT) == pytest.approx(latest, abs=RULES.first + 4 * seconds)
+    assert not any(machine.corrected)
+
+
+def test_a_lower_sound_shows_the_air():
+    """When an assumed cut is followed by a far lower sound, the assumption was right and that is the air."""
+    machine = Machine().hear(20.0, CUT).hear(3.0, CUT - RULES.drop - 6.0)
+    assert machine.phases[-1] is Phase.AIR
+    assert not machine.presence.assumed
+    assert not any(machine.corrected)
+    assert machine.hear(2.0, CUT).phases[-1] is Phase.CUT
+
+
+def test_a_higher_sound_shows_that_it_was_the_air():
+    """When louder teeth follow, what was assumed to be the cut was the air: that is said once."""
+    machine = Machine().hear(20.0, AIR).hear(5.0, CUT)
+    assert machine.phases[-1] is Phase.CUT
+    assert not machine.presence.assumed
+    assert sum(machine.corrected) == 1
+    assert machine.hear(2.0, AIR).phases[-1] is Phase.AIR
+
+
+def test_a_louder_shop_is_no_louder_cut():
+    """A collector that makes all louder, but not the teeth, leaves the assumption alone."""
+    machine = Machine().hear(20.0, CUT).hear(5.0, CUT + 20.0, teeth=CUT - 5.0)
+    assert machine.presence.assumed
+    assert not any(machine.corrected)
+    assert machine.phases[-1] is Phase.CUT
+
+
+def test_a_bang_corrects_nothing():
+    """Half a second of bang, teeth and all, is no other cut."""
+    machine = Machine().hear(20.0, CUT).hear(0.5, CUT + 25.0).hear(3.0, CUT)
+    assert machine.presence.assumed
+    assert not any(machine.corrected)
+
+
+@given(
+    st.lists(
+        st.tuples(st.floats(0.05, 3.0), st.floats(-90, 0), st.floats(-90, 0), st.booleans(), st.booleans()),
+        max_size=20,
+    )
+)
+def test_whatever_comes_there_is_a_phase(stretches: list[tuple[float, float, float, bool, bool]]):
+    """Any sound has a phase; an assumption is only made while cutting, and is corrected in a cut alone."""
+    machine = Machine()
+    for lasting, level, teeth, runs, is_air in stretches:
+        machine.hear(lasting, level, teeth=teeth, prominence=HEARD if runs else UNHEARD, is_air=is_air)
+        if machine.presence.assumed:
+            assert machine.phases[-1] in {Phase.CUT, Phase.OFF}
+    assert all(
+        phase is Phase.CUT for phase, wrong in zip(machine.phases, machine.corrected, strict=True) if wrong
+    )
