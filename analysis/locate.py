@@ -25,6 +25,10 @@ from analysis.watcher import Context
 _SURE, _DRIFT = 0.5, 0.05
 # How far off, s, a cut may begin and still be the one that was expected.
 _NEAR, _NEAR_AT_FIRST = 1.5, 4.0
+# Seconds by which a change may have begun before it seems to have.
+_LATE = 2.0
+# Seconds that a stint may last longer than planned: the spindle takes time to stop.
+_OVERTIME = 4.0
 # A cut no deeper than this, mm, is not heard.
 _NOTHING = 0.05
 # A cut that takes less than this share of what the bit usually takes is not told from air, and neither is
@@ -228,6 +232,10 @@ class ClockLocator:
         if self._offset is None:
             first = self.plan.stints[max(self._stint, 0)][0]
             return Context(int(moves.bit[first]))
+        if self._is_past(self._at):
+            # The spindle was not heard to stop: what it does now, only the sound can tell.
+            last = self.plan.stints[self._stint][1]
+            return Context(int(moves.bit[last]))
         now, early, late = self._moves_at(self._at)
         kind = self.plan.mostly(early, late)
         known = kind or KINDS[int(self.plan.kinds[now])]
@@ -254,7 +262,8 @@ class ClockLocator:
 
     def judged(self, state: State) -> None:
         """Mark the moves since the last row as heard, and as suspect during an alarm."""
-        if self._offset is None or self._phase is Phase.OFF or state in ("deaf", "settle"):
+        lost = self._offset is None or self._is_past(self._at)
+        if lost or self._phase is Phase.OFF or state in ("deaf", "settle"):
             self._seen_to = None
             return
         now = self._moves_at(self._at)[0]
@@ -264,7 +273,7 @@ class ClockLocator:
 
     def place(self, at: float) -> Place | None:
         """Return where ``at`` was; ``None`` when that is unknown."""
-        if self._offset is None:
+        if self._offset is None or self._is_past(at):
             return None
         moves = self.plan.program.moves
         now, early, late = self._moves_at(at)
@@ -285,9 +294,11 @@ class ClockLocator:
         place = self.place(event.onset)
         if place is None:
             return event
-        early = self._moves_at(event.onset)[1]
+        # A weak change is noticed late: what was cut shortly before is cut again, and looked at.
+        early = self._moves_at(event.onset - _LATE)[1]
         self._marks[early : self._moves_at(event.at)[0] + 1] |= _SUSPECT
-        resume = resume_at(self.plan.program, place.first)
+        line = int(self.plan.program.moves.file_line[early])
+        resume = resume_at(self.plan.program, min(place.first, line))
         return replace(event, line=place, resume=ResumeLine(resume.file_line, resume.word))
 
     def verdicts(self, learned: frozenset[int]) -> tuple[PartVerdict, ...]:
@@ -306,6 +317,13 @@ class ClockLocator:
         lasting = (self.plan.times.end - self.plan.times.begin)[cut]
         heard = float(lasting[((marks & _HEARD) > 0) & known[cut]].sum())
         return "good" if heard >= 0.95 * float(lasting.sum()) else "unheard"
+
+    def _is_past(self, at: float) -> bool:
+        """Return whether ``at`` is later than this stint can have lasted."""
+        if self._offset is None:
+            return False
+        end = float(self.plan.times.end[self.plan.stints[self._stint][1]])
+        return at - self._offset > end + max(_OVERTIME, self._uncertainty(at))
 
     def _uncertainty(self, at: float) -> float:
         first = 1.0 if self._first_cut else 0.0
@@ -348,6 +366,10 @@ class ClockLocator:
         """Put the clock right where cutting is heard to begin or end."""
         if not 0 <= self._stint < len(self.plan.stints):
             return
+        if begin and self._is_past(at) and self._stint + 1 < len(self.plan.stints):
+            # Something in the shop hid that the spindle stopped and started: the next bit is cutting.
+            self._stint += 1
+            self._offset = None
         edges = self._edges(begin=begin)
         if not len(edges):
             return

@@ -329,7 +329,8 @@ def test_the_heading_does_not_matter(job: list, turns: int):
 
     there = cuts_of(text_of([(turned(a), turned(b), depth) for a, b, depth in job]))
     here = cuts_of(text_of(job))
-    assert there.volume == pytest.approx(here.volume, rel=0.03, abs=6.0)
+    # A way that happens to run along the map's own rows may be a cell too wide: a twentieth of the diameter.
+    assert there.volume == pytest.approx(here.volume, rel=0.05, abs=6.0)
 
 
 @given(job=jobs)
