@@ -10,7 +10,7 @@ import numpy as np
 
 from analysis.errors import ProgramError
 from analysis.events import Alarm, Event, PartVerdict, Place, ResumeLine, State
-from analysis.locate import Locator
+from analysis.locate import LATE, Locator
 from analysis.presence import Phase
 from analysis.program import Program, resume_at
 from analysis.watcher import Context

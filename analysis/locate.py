@@ -26,7 +26,7 @@ _SURE, _DRIFT = 0.5, 0.05
 # How far off, s, a cut may begin and still be the one that was expected.
 _NEAR, _NEAR_AT_FIRST = 1.5, 4.0
 # Seconds by which a change may have begun before it seems to have.
-_LATE = 2.0
+LATE = 2.0
 # Seconds that a stint may last longer than planned: the spindle takes time to stop.
 _OVERTIME = 4.0
 # A cut no deeper than this, mm, is not heard.
@@ -295,7 +295,7 @@ class ClockLocator:
         if place is None:
             return event
         # A weak change is noticed late: what was cut shortly before is cut again, and looked at.
-        early = self._moves_at(event.onset - _LATE)[1]
+        early = self._moves_at(event.onset - LATE)[1]
         self._marks[early : self._moves_at(event.at)[0] + 1] |= _SUSPECT
         line = int(self.plan.program.moves.file_line[early])
         resume = resume_at(self.plan.program, min(place.first, line))
