@@ -123,7 +123,10 @@ class FedLocator:
         place = self.place(event.onset)
         if place is None or self._program is None:
             return replace(event, line=place)
-        return replace(event, line=place, resume=self._resume(self._program, place.first))
+        # A weak change is noticed late: what was cut shortly before is cut again.
+        before = self.place(event.onset - LATE) or place
+        first = min(place.first, before.first)
+        return replace(event, line=place, resume=self._resume(self._program, first))
 
     @staticmethod
     def _resume(program: Program, line: int) -> ResumeLine | None:

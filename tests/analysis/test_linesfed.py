@@ -7,7 +7,7 @@ from hypothesis import strategies as st
 from analysis.errors import ProgramError
 from analysis.events import Alarm, Deaf, PartVerdict, Place, ResumeLine
 from analysis.linesfed import AHEAD, FedLocator, Report
-from analysis.locate import Nowhere
+from analysis.locate import LATE, Nowhere
 from analysis.presence import Phase
 from analysis.program import Program, read, resume_at
 from analysis.watcher import Context
@@ -179,6 +179,16 @@ def test_the_resume_line_is_not_after_the_earliest_line(named: int, ahead: int):
     alarm = fed(Report(1.0, named, None), ahead=ahead).complete(ALARM)
     assert alarm.resume is not None
     assert alarm.resume.file <= alarm.line.first
+
+
+def test_what_was_cut_shortly_before_the_onset_is_cut_again():
+    """A weak change is noticed late: the restart is found before the line of some seconds earlier."""
+    early, late = Report(9.0 - LATE - 0.1, 8, None), Report(8.9, 13, None)
+    alarm = fed(early, late, ahead=0).complete(ALARM)
+    assert alarm.line == Place(13, 120, 13, 13, "lines")
+    expected = resume_at(TRAY, 8)
+    assert alarm.resume == ResumeLine(expected.file_line, expected.word)
+    assert alarm.resume.file < resume_at(TRAY, 13).file_line
 
 
 def test_an_alarm_without_a_program_has_a_line_and_no_resume():
