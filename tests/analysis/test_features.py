@@ -158,7 +158,7 @@ def test_a_table_has_a_column_for_each_number():
 # Metamorphic properties
 
 
-@settings(max_examples=10, deadline=None)
+@settings(max_examples=6, deadline=None)
 @given(gain=st.floats(0.02, 10.0))
 def test_a_gain_moves_levels_and_nothing_else(gain: float):
     """Sound g times as large has levels 20 lg g higher; what is relative stays."""
@@ -218,7 +218,7 @@ EARS = {
 }
 
 
-@settings(max_examples=12, deadline=None)
+@settings(max_examples=8, deadline=None)
 @given(name=st.sampled_from(sorted(EARS)), sizes=st.lists(st.integers(1, 12_000), min_size=2, max_size=8))
 def test_rows_do_not_depend_on_the_blocks(name: str, sizes: list[int]):
     """However the sound is cut into blocks, every number of every row has the same bytes."""

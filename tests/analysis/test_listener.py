@@ -97,7 +97,7 @@ def whole_changing() -> tuple[list[Event], bytes, bytes, Summary]:
     return everything(changing(), [STORY])
 
 
-@settings(max_examples=4, deadline=None)
+@settings(max_examples=3, deadline=None)
 @given(sizes=st.lists(st.one_of(st.integers(1, 50), st.integers(1, 100_000)), min_size=8, max_size=40))
 def test_live_and_replay_decide_alike(sizes: list[int]):
     """Whatever the sizes of the blocks, and with a bit change amid them, all is as it is for one block."""

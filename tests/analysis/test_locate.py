@@ -203,7 +203,7 @@ def test_a_machine_as_planned_is_followed_exactly():
             assert place.word == int(TRAYS.program.moves.word[move])
 
 
-@settings(max_examples=8, deadline=None)
+@settings(max_examples=5, deadline=None)
 @given(pace=st.floats(0.97, 1.03), late=st.floats(0.5, 30.0), pauses=st.floats(3.0, 400.0))
 def test_the_interval_holds_the_truth(pace: float, late: float, pauses: float):
     """A machine up to 3 % off, after pauses of any length, is always within the interval that is told."""
@@ -299,7 +299,7 @@ def test_context_tells_what_is_being_cut():
 # Alarms
 
 
-@settings(max_examples=10, deadline=None)
+@settings(max_examples=6, deadline=None)
 @given(share=st.floats(0.0, 1.0), pace=st.floats(0.97, 1.03))
 def test_where_to_start_again(share: float, pace: float):
     """An alarm is told its place; the resume line is not after the earliest line that may be spoiled."""

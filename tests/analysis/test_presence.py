@@ -3,7 +3,7 @@
 import itertools
 
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from analysis.presence import Phase, Presence, PresenceRules
@@ -110,6 +110,7 @@ def test_a_cut_is_heard_soon():
     assert cuts[-1] == pytest.approx(6.0, abs=0.2)
 
 
+@settings(max_examples=30)
 @given(st.lists(st.floats(0.0, 0.95), min_size=60, max_size=200))
 def test_air_that_wanders_less_than_a_cut_is_air(shares: list[float]):
     """Once a cut was heard, air that rises by half of what ends a cut is never one."""
@@ -121,6 +122,7 @@ def test_air_that_wanders_less_than_a_cut_is_air(shares: list[float]):
     assert set(machine.phases[before:]) == {Phase.AIR}
 
 
+@settings(max_examples=30)
 @given(gain=st.floats(-40, 40))
 def test_the_microphones_gain_does_not_matter(gain: float):
     """Everything louder or quieter by the same gives the same phases."""

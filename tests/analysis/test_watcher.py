@@ -147,8 +147,8 @@ def test_an_unsteady_cut_is_not_learned():
 
 @pytest.mark.parametrize(("correlation", "scatter"), [(0.0, 2.5), (0.5, 1.0)])
 def test_a_good_cut_never_alarms(correlation: float, scatter: float):
-    """Three minutes of a cut that stays as it was are no alarm, whether rows resemble one another or not."""
-    cut = Cut(correlation=correlation, scatter=scatter).hear(180.0)
+    """Two minutes of a cut that stays as it was are no alarm, whether rows resemble one another or not."""
+    cut = Cut(correlation=correlation, scatter=scatter).hear(120.0)
     assert cut.states == ["learn", "listen"]
 
 
