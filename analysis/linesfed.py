@@ -1,6 +1,5 @@
 """The place in the program where line numbers come from outside, narrowed by sound."""
 
-import contextlib
 import math
 from bisect import bisect_right
 from collections.abc import Sequence
@@ -8,11 +7,10 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from analysis.errors import ProgramError
-from analysis.events import Alarm, Event, PartVerdict, Place, ResumeLine, State
-from analysis.locate import LATE, Locator
+from analysis.events import Alarm, Event, PartVerdict, Place, State
+from analysis.locate import LATE, Locator, resume_before
 from analysis.presence import Phase
-from analysis.program import Program, resume_at
+from analysis.program import Program
 from analysis.watcher import Context
 
 # A controller reads this many lines ahead of the one that it executes, and some report what they read.
@@ -126,18 +124,7 @@ class FedLocator:
         # A weak change is noticed late: what was cut shortly before is cut again.
         before = self.place(event.onset - LATE) or place
         first = min(place.first, before.first)
-        return replace(event, line=place, resume=self._resume(self._program, first))
-
-    @staticmethod
-    def _resume(program: Program, line: int) -> ResumeLine | None:
-        """Return where to start again; ``None`` where none is safe: the alarm is to be heard all the same."""
-        # The earliest line may be one that is never run: in a subprogram, say. One with a move is.
-        run = program.moves.file_line
-        for known in (line, int(run[run <= line].max(initial=1))):
-            with contextlib.suppress(ProgramError):
-                resume = resume_at(program, known)
-                return ResumeLine(resume.file_line, resume.word)
-        return None
+        return replace(event, line=place, resume=resume_before(self._program, first))
 
     def verdicts(self, learned: frozenset[int]) -> tuple[PartVerdict, ...]:
         """Return each part's verdict, by the base."""

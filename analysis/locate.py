@@ -6,6 +6,7 @@ end where the program expects it. Pauses and bit changes last as long as they la
 start begins the next stint.
 """
 
+import contextlib
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from functools import cached_property
@@ -15,6 +16,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from analysis.cutting import Bit
+from analysis.errors import ProgramError
 from analysis.events import Alarm, Event, PartVerdict, Place, ResumeLine, State, Verdict
 from analysis.presence import Phase
 from analysis.program import Kind, Machine, Part, Program, Schedule, cutting, find_parts, resume_at, schedule
@@ -145,6 +147,21 @@ class Plan:
         turning &= ~stopped
         edges = np.flatnonzero(np.diff(np.concatenate(([0], turning.astype(np.int8), [0]))))
         return tuple((int(a), int(b) - 1) for a, b in zip(edges[::2], edges[1::2], strict=True))
+
+
+def resume_before(program: Program, line: int) -> ResumeLine | None:
+    """
+    Return the line to start again from when ``line`` of the file went wrong.
+
+    ``None`` where none is safe: an alarm is to be heard all the same.
+    """
+    # The line may be one that is never run: in a subprogram, say. One with a move is.
+    run = program.moves.file_line
+    for known in (line, int(run[run <= line].max(initial=1))):
+        with contextlib.suppress(ProgramError):
+            resume = resume_at(program, known)
+            return ResumeLine(resume.file_line, resume.word)
+    return None
 
 
 class Locator(Protocol):
@@ -298,8 +315,8 @@ class ClockLocator:
         early = self._moves_at(event.onset - LATE)[1]
         self._marks[early : self._moves_at(event.at)[0] + 1] |= _SUSPECT
         line = int(self.plan.program.moves.file_line[early])
-        resume = resume_at(self.plan.program, min(place.first, line))
-        return replace(event, line=place, resume=ResumeLine(resume.file_line, resume.word))
+        resume = resume_before(self.plan.program, min(place.first, line))
+        return replace(event, line=place, resume=resume)
 
     def verdicts(self, learned: frozenset[int]) -> tuple[PartVerdict, ...]:
         """Return each part's verdict; ``learned`` are the bits that have a baseline."""

@@ -128,7 +128,8 @@ class Presence:
 
     def _hear_spindle(self, prominence: float) -> None:
         limit = self._rules.comb_off if self._running else self._rules.comb_on
-        heard = prominence >= limit
+        # The hiss of a cut can drown the comb, and what cuts is turning.
+        heard = prominence >= limit or (self._running and self._cutting)
         self._unheard = 0.0 if heard else self._unheard + self._seconds
         self._in_hearing = self._in_hearing + self._seconds if heard else 0.0
         if self._in_hearing >= self._rules.sure and not self._running:

@@ -72,7 +72,7 @@ _COVERED, _COVERED_LONG = 3.0, 3.0
 
 _SWELL = CHANNELS.index("modulation")
 
-# Tooth-pass this much below the baseline's, dB, is of a cut too light to be compared.
+# A cut whose level or tooth-pass is this much below the baseline's, dB, is too light to be compared.
 _LIGHTER = 9.0
 
 # Rows at either end of a cut that hold air as well.
@@ -286,7 +286,7 @@ class Watcher:
         if baseline is None and not self._alarmed and self.score < 0.5:
             self._learn(key, sample)
         main = baseline or self._main(context.bit)
-        if main is None or (context.apart and sample.teeth < main.normal.teeth - _LIGHTER):
+        if main is None or (context.apart and _is_lighter(sample, main.normal)):
             return None
         return self._compare(moment, main, like=context.told and baseline is not None)
 
@@ -398,3 +398,7 @@ class Watcher:
         if self.score > 0.5 or (self.state == "uneasy" and self.score > _GOOD):
             return "uneasy", "a change is building"
         return "listen", f"comparing with the baseline, {heard}"
+
+
+def _is_lighter(sample: Sample, normal: Sample) -> bool:
+    return min(sample.teeth - normal.teeth, sample.level - normal.level) < -_LIGHTER

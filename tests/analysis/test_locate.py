@@ -9,7 +9,6 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from analysis.cutting import Bit
-from analysis.errors import ProgramError
 from analysis.events import Alarm, Deaf, Place
 from analysis.locate import ClockLocator, Nowhere, Plan
 from analysis.presence import Phase
@@ -327,7 +326,6 @@ def test_other_events_pass():
     assert locator.complete(ALARM) == ALARM
 
 
-@pytest.mark.xfail(raises=ProgramError, reason="the clock's locator lets a refused restart stop the alarm")
 def test_an_alarm_with_no_way_to_restart_is_an_alarm():
     """A program that never stands above the work outside a drilling cycle has a place, and no resume line."""
     plan = plan_of(
