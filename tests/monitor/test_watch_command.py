@@ -168,6 +168,15 @@ class Stopped(FakeMicrophone):
             yield block
 
 
+@pytest.fixture
+def heeded() -> Iterator[None]:
+    """Let this process heed Ctrl-C, as in a terminal: tests that run in the background would not."""
+    before = signal.signal(signal.SIGINT, signal.default_int_handler)
+    yield
+    signal.signal(signal.SIGINT, before)
+
+
+@pytest.mark.usefixtures("heeded")
 @pytest.mark.parametrize("how", [signal.SIGINT, signal.SIGTERM])
 def test_a_run_that_is_ended_from_outside_has_its_summary(
     chipsong: Command, home: Path, monkeypatch: pytest.MonkeyPatch, how: signal.Signals
@@ -185,6 +194,7 @@ def test_a_run_that_is_ended_from_outside_has_its_summary(
     assert signal.getsignal(how) is before
 
 
+@pytest.mark.usefixtures("heeded")
 def test_asked_twice_it_ends_at_once(chipsong: Command, home: Path, monkeypatch: pytest.MonkeyPatch):
     """A second Ctrl-C does not wait for the block that is being heard; the summary is still told."""
     samples, rate = sound("tight_outline")
