@@ -15,12 +15,13 @@ from analysis.listener import COLUMNS, Listener
 from analysis.locate import ClockLocator, Plan
 from analysis.program import read
 from monitor.journal import Journal, open_run
-from monitor.listening import ears_for, now, warn
+from monitor.listening import ears_for, now
 from monitor.resuming import save, write_beside
 from monitor.review import events_of
 from monitor.screen import Screen
 from monitor.sources import Block
 from monitor.status import Status
+from monitor.trouble import warn
 from monitor.watch import Outcome, listen
 from recordings_synthetic import Recording, Slip, record
 from recordings_synthetic.job import BITS, seedling_trays

@@ -21,6 +21,7 @@ from monitor.screen import Screen
 from monitor.setup import Wanted, make_listener, read_program
 from monitor.sources import Microphone, Recording
 from monitor.status import Status
+from monitor.trouble import warn
 from monitor.watch import Ears, Outcome, listen
 from monitor.words import CAUTIONS, event_text, what_to_do
 
@@ -28,12 +29,6 @@ from monitor.words import CAUTIONS, event_text, what_to_do
 def now() -> datetime:
     """Return the time on the wall."""
     return datetime.now().astimezone()
-
-
-def warn(text: str) -> None:
-    """Say a line of trouble on standard error."""
-    sys.stderr.write(f"chipsong: {text}\n")
-    sys.stderr.flush()
 
 
 def ears_for(
@@ -114,7 +109,7 @@ _ENDS = (signal.SIGINT, signal.SIGTERM)
 
 def replay(recording: Path, wanted: Wanted, *, as_json: bool, keep: bool) -> Status:
     """Listen to a recording; return the exit status."""
-    program = read_program(wanted.program) if wanted.program else None
+    program = read_program(wanted.program, warn) if wanted.program else None
     with Recording(recording) as source, asked_to_end() as stop:
         listener = make_listener(source.rate, program, wanted, home(), warn)
         journal = _open(recording.stem, wanted, source.rate, keep_sound=True) if keep else None
@@ -152,7 +147,7 @@ class Live:
 
 def watch(live: Live, wanted: Wanted, *, as_json: bool) -> Status:
     """Listen to the microphone; return the exit status."""
-    program = read_program(wanted.program) if wanted.program else None
+    program = read_program(wanted.program, warn) if wanted.program else None
     source = Microphone(live.device, live.rate)
     listener = make_listener(source.rate, program, wanted, home(), warn)
     title = live.title or (wanted.program.stem if wanted.program else "watch")

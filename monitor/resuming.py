@@ -6,6 +6,7 @@ from pathlib import Path
 from analysis.errors import ChipsongError
 from analysis.program import Program, restart_program
 from monitor.setup import read_program
+from monitor.trouble import warn
 
 _READ_IT = "Read it before you run it: above all its first lines."
 
@@ -23,7 +24,7 @@ def write_restart(
     ChipsongError
         When the file cannot be written, or is the program itself.
     """
-    text = restart_program(read_program(program), line, safe_z=safe_z, spin_up=spin_up)
+    text = restart_program(read_program(program, warn), line, safe_z=safe_z, spin_up=spin_up)
     if out is None:
         sys.stdout.write(text)
         return

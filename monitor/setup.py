@@ -22,6 +22,10 @@ SHELF = "bits.toml"
 _USUAL = Bit("bit", diameter=6.35, flutes=2)
 
 
+# Remarks on a program that are said one by one before they are only counted.
+_NOTES = 5
+
+
 @dataclass(frozen=True)
 class Wanted:
     """
@@ -54,9 +58,9 @@ class Wanted:
     settings: Settings = field(default_factory=Settings)
 
 
-def read_program(path: Path) -> Program:
+def read_program(path: Path, warn: Callable[[str], None]) -> Program:
     """
-    Read a program file.
+    Read a program file, and say through ``warn`` what in it was not understood or had to be assumed.
 
     Raises
     ------
@@ -68,11 +72,16 @@ def read_program(path: Path) -> Program:
     except OSError as error:
         raise ProgramError(f"cannot read the program {path} ({error.strerror}): check its name") from error
     try:
-        return read(decode(raw), path.name)
+        program = read(decode(raw), path.name)
     except ProgramError as error:
         told = str(error)
         named = told if told.startswith(path.name) else f"{path.name}: {told}"
         raise ProgramError(named, word=error.word) from error
+    for note in program.warnings[:_NOTES]:
+        warn(f"{path.name}: {note}")
+    if len(program.warnings) > _NOTES:
+        warn(f"{path.name}: {len(program.warnings) - _NOTES} more remarks on other lines")
+    return program
 
 
 def bits_for(wanted: Wanted, program: Program | None, shelf: Shelf) -> dict[int, Bit]:

@@ -35,7 +35,7 @@ def listener() -> Listener:
     """Give a listener in the middle of the shipped slip."""
     samples, rate = sound("slip_outline")
     wanted = Wanted(speed=float(BIT[1]), flutes=int(BIT[3]), diameter=6.0)
-    program = read_program(SHIPPED / "slip_outline.ngc")
+    program = read_program(SHIPPED / "slip_outline.ngc", [].append)
     listener = make_listener(rate, program, wanted, SHIPPED / "nowhere", pytest.fail)
     listener.hear(np.array(samples[: 9 * rate]))
     return listener

@@ -64,5 +64,17 @@ def test_a_program_that_is_wrong_names_its_file_once(tmp_path: Path, text: str, 
     path = tmp_path / "job.ngc"
     path.write_text(text)
     with pytest.raises(ProgramError, match=said) as caught:
-        read_program(path)
+        read_program(path, [].append)
     assert str(caught.value).count("job.ngc") == 1
+
+
+def test_what_a_program_says_that_is_not_understood_is_told(tmp_path: Path):
+    """Every unknown word is told with its line, the first five one by one, the others by their number."""
+    path = tmp_path / "strange.ngc"
+    unknown = "".join(f"M{code}\n" for code in range(100, 107))
+    path.write_text(f"G21 G90\n{unknown}S18000 M3\nG4 P1\nG0 Z5\nG0 X0 Y0\nG1 Z-1 F600\nX50\nG0 Z5\nM30\n")
+    told: list[str] = []
+    read_program(path, told.append)
+    assert [text.split(":")[1] for text in told[:5]] == [f" line {line}, column 1" for line in range(2, 7)]
+    assert "M100" in told[0]
+    assert told[5:] == ["strange.ngc: 2 more remarks on other lines"]

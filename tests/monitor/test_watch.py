@@ -66,7 +66,7 @@ def microphone(samples: NDArray[np.float32] = NOISE, **others: object) -> FakeMi
 def heard_in_blocks(size: int) -> str:
     """Return what is written of the shipped slip when it comes in blocks of one size."""
     samples, rate = sound("slip_outline")
-    program = read_program(SHIPPED / "slip_outline.ngc")
+    program = read_program(SHIPPED / "slip_outline.ngc", [].append)
     wanted = Wanted(speed=float(BIT[1]), flutes=int(BIT[3]), diameter=6.0)
     said = Said()
     with FakeMicrophone(samples, rate, block=size) as source:
@@ -248,7 +248,7 @@ def test_alarms_are_told_in_the_outcome(in_seconds: str):
     samples, rate = sound("slip_outline")
     said = Said()
     wanted = Wanted(speed=float(BIT[1]), flutes=int(BIT[3]), diameter=6.0)
-    program = read_program(SHIPPED / "slip_outline.ngc")
+    program = read_program(SHIPPED / "slip_outline.ngc", [].append)
     with FakeMicrophone(samples, rate, block=rate) as source:
         outcome = listen(
             source, make_listener(rate, program, wanted, Path("nowhere"), pytest.fail), said.ears
