@@ -216,7 +216,9 @@ class Nowhere:
         return ()
 
 
-_HEARD, _SUSPECT = 1, 2
+_SEEN, _HEARD, _SUSPECT = 1, 2, 4
+# The share of a part's cutting that must have been heard for it to be good.
+_ENOUGH = 0.9
 
 
 class ClockLocator:
@@ -262,7 +264,7 @@ class ClockLocator:
     @property
     def lines_seen(self) -> int:
         """How many different lines the place has passed over while something was heard."""
-        return len(np.unique(self.plan.program.moves.file_line[(self._marks & _HEARD) > 0]))
+        return len(np.unique(self.plan.program.moves.file_line[(self._marks & _SEEN) > 0]))
 
     def row(self, at: float, phase: Phase) -> None:
         """Take in what the spindle does at ``at`` seconds."""
@@ -278,14 +280,15 @@ class ClockLocator:
             self._cut_edge(at, begin=phase is Phase.CUT)
 
     def judged(self, state: State) -> None:
-        """Mark the moves since the last row as heard, and as suspect during an alarm."""
+        """Mark the moves since the last row: passed over, heard to cut, suspect."""
         lost = self._offset is None or self._is_past(self._at)
         if lost or self._phase is Phase.OFF or state in ("deaf", "settle"):
             self._seen_to = None
             return
         now = self._moves_at(self._at)[0]
         since = now if self._seen_to is None else min(self._seen_to, now)
-        self._marks[since : now + 1] |= _HEARD | (_SUSPECT if state == "alarm" else 0)
+        heard = _HEARD if self._phase is Phase.CUT else 0
+        self._marks[since : now + 1] |= _SEEN | heard | (_SUSPECT if state == "alarm" else 0)
         self._seen_to = now
 
     def place(self, at: float) -> Place | None:
@@ -331,9 +334,10 @@ class ClockLocator:
         marks = self._marks[cut]
         if (marks & _SUSPECT).any():
             return "suspect"
-        lasting = (self.plan.times.end - self.plan.times.begin)[cut]
-        heard = float(lasting[((marks & _HEARD) > 0) & known[cut]].sum())
-        return "good" if heard >= 0.95 * float(lasting.sum()) else "unheard"
+        # By what was taken away, not by time: a light finishing pass is hardly told from air.
+        taken = self.plan.met.volume[cut]
+        heard = float(taken[((marks & _HEARD) > 0) & known[cut]].sum())
+        return "good" if heard >= _ENOUGH * float(taken.sum()) else "unheard"
 
     def _is_past(self, at: float) -> bool:
         """Return whether ``at`` is later than this stint can have lasted."""
