@@ -161,8 +161,9 @@ class Listener:
             self._alarms += sum(isinstance(event, Alarm) for event in said)
             self.locator.judged(self.watcher.state)
             judged.append((self.watcher.score, _PHASES[self.phase]))
-            if self.locator.context.bit != self._bit:
-                self._change_bit(self.locator.context.bit)
+            bit = self.locator.context.bit
+            if bit != self._bit:
+                self._change_bit(bit)
                 break
         return judged
 

@@ -84,11 +84,6 @@ def read_feed(path: Path) -> LineFeed:
     return LineFeed(tuple(sorted(reports, key=lambda report: report.at)), len(lines) - len(reports))
 
 
-def read_lines(path: Path) -> tuple[LineReport, ...]:
-    """Return only the reports of `read_feed`, with the same errors."""
-    return read_feed(path).reports
-
-
 def _report(line: str) -> LineReport | None:
     """Return what one line says, ``None`` when it is garbled."""
     try:

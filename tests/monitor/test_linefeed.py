@@ -8,7 +8,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from analysis.errors import ChipsongError
-from monitor.linefeed import LineReport, _report, read_feed, read_lines
+from monitor.linefeed import LineReport, _report, read_feed
 
 GARBLED = [
     "hello",
@@ -39,7 +39,7 @@ def test_lines_and_words_are_read(tmp_path: Path):
     path.write_text(
         '{"at": 12.5, "line": 47}\n\n{"at": 13, "word": 480, "x": 1}\r\n{"at": 14, "line": 1, "word": 0}'
     )
-    assert read_lines(path) == (
+    assert read_feed(path).reports == (
         LineReport(12.5, 47, None),
         LineReport(13.0, None, 480),
         LineReport(14.0, 1, 0),
@@ -50,7 +50,7 @@ def test_reports_come_in_the_order_of_time(tmp_path: Path):
     """Reports that were written late are put where they belong, those of one time stay in order."""
     path = tmp_path / "lines.jsonl"
     path.write_text('{"at": 2, "line": 3}\n{"at": 1, "line": 2}\n{"at": 1, "line": 1}\n')
-    assert [report.file_line for report in read_lines(path)] == [2, 1, 3]
+    assert [report.file_line for report in read_feed(path).reports] == [2, 1, 3]
 
 
 @pytest.mark.parametrize("line", GARBLED)
@@ -69,13 +69,13 @@ def test_a_file_without_a_single_report_is_refused(tmp_path: Path, text: str):
     path = tmp_path / "lines.jsonl"
     path.write_text(text)
     with pytest.raises(ChipsongError, match=r'no line numbers: each line must read like \{"at": 12\.5'):
-        read_lines(path)
+        read_feed(path)
 
 
 def test_a_missing_file_is_said(tmp_path: Path):
     """A file that is not there is an error of one line that names it."""
     with pytest.raises(ChipsongError, match=r"nothing\.jsonl"):
-        read_lines(tmp_path / "nothing.jsonl")
+        read_feed(tmp_path / "nothing.jsonl")
 
 
 def test_bytes_that_are_no_text_are_only_garbled(tmp_path: Path):
