@@ -14,6 +14,7 @@ from analysis.program.moves import Kind
 from analysis.program.notes import Notes
 from analysis.program.places import go_to_machine_place, go_to_reference, probe, set_origin, shift_zero
 from analysis.program.plain import PlainLines
+from analysis.program.program import UNITS, Units
 from analysis.program.state import INVERSE_TIME, NO_MOTION, Modes, State
 from analysis.program.subprograms import Calls
 from analysis.program.words import Block, Word, parse
@@ -35,6 +36,8 @@ class Interpreter:
         The program's lines, without line ends.
     skip_slashed
         Whether lines that begin with ``/`` are left out.
+    units
+        In which the program means its lengths until it says so itself; ``None`` takes mm, with a note.
 
     Attributes
     ----------
@@ -48,9 +51,11 @@ class Interpreter:
         Per T number put into the spindle, the comment found with it.
     """
 
-    def __init__(self, lines: Sequence[str], *, skip_slashed: bool = True) -> None:
+    def __init__(
+        self, lines: Sequence[str], *, skip_slashed: bool = True, units: Units | None = None
+    ) -> None:
         self.notes = Notes()
-        self.modes = Modes()
+        self.modes = Modes() if units is None else Modes(units=UNITS[units], units_stated=True)
         self.carriage = Carriage(self.notes)
         self.bits: dict[int, str] = {}
         self.selections: list[tuple[int, int]] = []

@@ -1,9 +1,15 @@
 """A program that has been read."""
 
 from dataclasses import dataclass
+from typing import Literal, TypeAlias
 
 from analysis.program.moves import Moves
 from analysis.program.notes import Note
+
+Units: TypeAlias = Literal["mm", "inch"]
+
+UNITS: dict[Units, int] = {"mm": 210, "inch": 200}
+"""Ten times the number of the G word that says so."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -27,6 +33,8 @@ class Program:
         Per T number, the comment found near the bit change, or "".
     skip_slashed
         Whether lines that begin with ``/`` were left out.
+    units
+        In which the program was taken to mean its lengths where it does not say; ``None`` when nobody said.
     """
 
     name: str
@@ -36,3 +44,4 @@ class Program:
     warnings: tuple[Note, ...]
     bits: dict[int, str]
     skip_slashed: bool = True
+    units: Units | None = None

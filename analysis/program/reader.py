@@ -10,14 +10,16 @@ from numpy.typing import NDArray
 from analysis.errors import ProgramError
 from analysis.program.interpreter import Interpreter
 from analysis.program.moves import Kind, moves_from
-from analysis.program.program import Program
+from analysis.program.program import Program, Units
 from analysis.program.work import cutting, top_of_work
 
 _LINE_END = re.compile(r"\r\n|\n|\r")
 NOT_A_PROGRAM = "choose the file that the machine runs: lines of words such as G1 X10 Y20 F1200"
 
 
-def read(text: str, name: str = "program", *, skip_slashed: bool = True) -> Program:
+def read(
+    text: str, name: str = "program", *, skip_slashed: bool = True, units: Units | None = None
+) -> Program:
     r"""
     Read a program.
 
@@ -29,6 +31,9 @@ def read(text: str, name: str = "program", *, skip_slashed: bool = True) -> Prog
         What to call it.
     skip_slashed
         Leave out the lines that begin with ``/`` (block delete); they are noted either way.
+    units
+        "mm" or "inch": in which the program means its lengths until it says so itself. ``None`` takes mm,
+        with a note where the program does not say.
 
     Returns
     -------
@@ -46,7 +51,7 @@ def read(text: str, name: str = "program", *, skip_slashed: bool = True) -> Prog
     (3, 0.0)
     """
     lines = split_lines(text)
-    run = Interpreter(lines, skip_slashed=skip_slashed)
+    run = Interpreter(lines, skip_slashed=skip_slashed, units=units)
     run.run()
     rows = run.carriage.rows
     if not any(kind in rows.kind for kind in (Kind.RAPID, Kind.CUT, Kind.PECK)):
@@ -69,6 +74,7 @@ def read(text: str, name: str = "program", *, skip_slashed: bool = True) -> Prog
         warnings=run.notes.all(),
         bits={bit: run.bits.get(bit, "") for bit in dict.fromkeys(moves.bit.tolist())},
         skip_slashed=skip_slashed,
+        units=units,
     )
 
 
