@@ -12,6 +12,7 @@ from analysis.linesfed import FedLocator, Report
 from analysis.listener import Listener
 from analysis.locate import ClockLocator, Locator, Nowhere, Plan
 from analysis.program import Program, decode, read
+from analysis.program.program import Units
 from analysis.watcher import Settings
 from monitor.bits import Shelf, read_shelf
 from monitor.linefeed import read_feed
@@ -58,9 +59,11 @@ class Wanted:
     settings: Settings = field(default_factory=Settings)
 
 
-def read_program(path: Path, warn: Callable[[str], None]) -> Program:
+def read_program(path: Path, warn: Callable[[str], None], *, units: Units | None = None) -> Program:
     """
     Read a program file, and say through ``warn`` what in it was not understood or had to be assumed.
+
+    ``units`` is what it means its lengths in where it does not say.
 
     Raises
     ------
@@ -72,7 +75,7 @@ def read_program(path: Path, warn: Callable[[str], None]) -> Program:
     except OSError as error:
         raise ProgramError(f"cannot read the program {path} ({error.strerror}): check its name") from error
     try:
-        program = read(decode(raw), path.name)
+        program = read(decode(raw), path.name, units=units)
     except ProgramError as error:
         told = str(error)
         named = told if told.startswith(path.name) else f"{path.name}: {told}"

@@ -81,13 +81,19 @@ def _runs(moves: Moves, cuts: NDArray[np.bool_]) -> list[tuple[int, int]]:
 
 
 def bridged(pieces: list[Chain]) -> list[NDArray[np.float64]]:
+    """Return closed outlines, (m, 2) mm each, made of open chains in a row with tabs between them."""
+    joined = [np.concatenate([chain.points for chain in row]) for row in rows(pieces)]
+    return [np.concatenate([points, points[:1]]) for points in joined]
+
+
+def rows(pieces: list[Chain]) -> list[list[Chain]]:
     """
-    Return closed outlines, (m, 2) mm each, made of open chains in a row with tabs between them.
+    Return the open chains in a row that make closed outlines with tabs between them.
 
     A gap is taken as a tab if it is at most `TAB` wide, lies in the direction of the cut before and after
     it, and the row comes back to where it began in the same way.
     """
-    outlines = []
+    found = []
     row: list[Chain] = []
     for piece in pieces:
         if piece.closed or len(piece.points) < 2:
@@ -96,9 +102,9 @@ def bridged(pieces: list[Chain]) -> list[NDArray[np.float64]]:
         row = [*row, piece] if row and _carries_on(row[-1].points, piece.points) else [piece]
         points = np.concatenate([chain.points for chain in row])
         if len(points) > 3 and _carries_on(points, points):
-            outlines.append(np.concatenate([points, points[:1]]))
+            found.append(row)
             row = []
-    return outlines
+    return found
 
 
 def _carries_on(before: NDArray[np.float64], after: NDArray[np.float64]) -> bool:
