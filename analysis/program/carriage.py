@@ -14,6 +14,7 @@ from analysis.program.moves import STRAIGHT, Kind, Point, Rows, Setting, Way
 from analysis.program.notes import Notes
 from analysis.program.state import INVERSE_TIME, PER_TURN, START, Modes
 from analysis.program.words import Block
+from analysis.program.zeros import Zeros
 
 AXES = "XYZ"
 CENTRES = "IJK"
@@ -33,6 +34,7 @@ class Carriage:
         self.offset_used = False
         self.origin_line = 0
         self.origins = 0
+        self.zeros = Zeros()
         self.doubt = [START, START, START]
         self.adrift = [False, False, False]
         self.in_doubt = True
@@ -79,17 +81,20 @@ class Carriage:
         text = f"{AXES[axis]} steps on from a place that is taken as {self.at[axis]:g} mm: {self.doubt[axis]}"
         self.notes.once(text, block.number, 1)
 
-    def add(
-        self,
-        kind: Kind,
-        end: Point,
-        block: Block,
-        modes: Modes,
-        way: Way = STRAIGHT,
-    ) -> None:
+    def add(self, kind: Kind, end: Point, block: Block, modes: Modes, way: Way = STRAIGHT) -> None:
         """Append a move from where the bit stands."""
-        setting = Setting(modes.plane // 10, modes.turning, modes.bit, block.number, block.name)
+        self.go(kind, end, (block.number, block.name), modes, way)
+
+    def go(self, kind: Kind, end: Point, line: tuple[int, int], modes: Modes, way: Way = STRAIGHT) -> None:
+        """Append a move of a line, given by its file line and its N-word (-1 for none)."""
+        setting = Setting(modes.plane // 10, modes.turning, modes.bit, modes.system_number, *line)
         self.rows.add(kind, self.at, end, setting, way)
+        self.at = end
+        self.highest = max(self.highest, end[2])
+
+    def go_on(self, end: Point, number: int, word: int) -> None:
+        """Append a move that differs from the last one in nothing but its line and where it leads."""
+        self.rows.go_on(end, number, word)
         self.at = end
         self.highest = max(self.highest, end[2])
 
@@ -195,12 +200,50 @@ class Carriage:
             offset[axis] = at[axis] - value
         self.offset, self.at = (offset[0], offset[1], offset[2]), (at[0], at[1], at[2])
 
-    def reread(self, axis: int, value: float) -> None:
-        """Let this axis read `value` mm where it stands, for good (G10 L20)."""
+    def put_zero(self, axis: int, place: float | None, system: int, in_force: int, why: str) -> None:
+        """
+        Let the zero of a system lie at `place` mm of the machine, ``None`` if nobody knows (G10 L2).
+
+        In the system in force the bit then stands at another coordinate, which is known if both zeros are.
+        """
+        before = self.zeros.of(system, axis)
+        self.zeros.set(system, axis, place)
+        if system != in_force:
+            return
+        if before is None or place is None:
+            self.lose((axis,), why, adrift=False)
+        else:
+            self._renumber(axis, self.at[axis] + before - place)
+
+    def read_as(self, axis: int, value: float, system: int, in_force: int) -> None:
+        """Put the zero of a system so that this axis reads `value` mm where it stands (G10 L20)."""
+        reads = value + self.offset[axis]
+        here = self.zeros.of(in_force, axis)
+        known = here is not None and not self.doubt[axis]
+        self.zeros.set(system, axis, here + self.at[axis] - reads if here is not None and known else None)
+        if system == in_force:
+            self._renumber(axis, reads)
+            self.find(axis)
+
+    def change_system(self, before: int, after: int, why: str) -> bool:
+        """Go over to another system; return whether the program tells how far their zeros lie apart."""
+        told = True
+        for axis in range(3):
+            apart = self.zeros.apart(before, after, axis)
+            if apart is None:
+                told = False
+                self.lose((axis,), why, adrift=False)
+            else:
+                self._renumber(axis, self.at[axis] - apart)
+        return told
+
+    def _renumber(self, axis: int, value: float) -> None:
+        """Call the place where the bit stands by another coordinate."""
         at = list(self.at)
-        at[axis] = value + self.offset[axis]
+        if axis == 2 and not self.doubt[2]:
+            self.highest += value - at[2]
+        at[axis] = value
         self.at = (at[0], at[1], at[2])
-        self.find(axis)
 
 
 def feed_rate(block: Block, modes: Modes, length: float) -> tuple[float, float]:

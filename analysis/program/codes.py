@@ -1,6 +1,8 @@
 """
 G and M words sorted into the modal groups of NISTIR 6556, Table 4.
 
+Beyond that table it knows G73, G54.1, G95, G90.1 and G91.1, and M98 and M99, as the trade writes them.
+
 G codes are ten times their number: G59.3 is 593. Two words of one group on a line contradict each
 other, and an unknown G word may change where the bit goes: both are refused. An unknown M word is only
 noted, unless it is known to jump or to put back modes.
@@ -11,12 +13,12 @@ from analysis.program.notes import Notes
 from analysis.program.words import Block, Word
 
 _GROUPS = {
-    "motion": (0, 10, 20, 30, 382, 800, 810, 820, 830, 840, 850, 860, 880, 890),
+    "motion": (0, 10, 20, 30, 382, 730, 800, 810, 820, 830, 840, 850, 860, 880, 890),
     "plane": (170, 180, 190),
     "units": (200, 210),
     "compensation": (400,),
     "length": (430, 490),
-    "system": (540, 550, 560, 570, 580, 590, 591, 592, 593),
+    "system": (540, 541, 550, 560, 570, 580, 590, 591, 592, 593),
     "path": (610, 611, 640),
     "distance": (900, 910),
     "arc_distance": (901, 911),
@@ -51,7 +53,6 @@ HARMLESS_G = {
 REFUSED_G = {
     410: "the path is shifted by the bit's radius, which the program does not say; write it out with G40",
     420: "the path is shifted by the bit's radius, which the program does not say; write it out with G40",
-    730: "write the holes with G83",
     870: "back boring needs a spindle that stops at an angle; no router has one",
     700: "some read it as inch, some as a finishing cycle; write G20 for inch",
     710: "some read it as millimetres, some as a roughing cycle; write G21 for millimetres",

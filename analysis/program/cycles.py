@@ -1,5 +1,5 @@
 """
-What one hole of a drilling cycle does (NISTIR 6556, section 3.5.16).
+What one hole of a drilling cycle does (NISTIR 6556, section 3.5.16; G73 is common practice).
 
 A cycle works along the normal of its plane. Levels are coordinates on that axis, in mm.
 """
@@ -11,21 +11,13 @@ from typing import NamedTuple
 from analysis.program.moves import Kind
 
 BACKED_OFF = 0.254
-"""mm; how far above the bottom reached so far G83 stops its traverse (0.010 in)."""
+"""mm (0.010 in); G83 stops its traverse that far above the bottom so far, and G73 backs off as far."""
+
+PECKED = frozenset({730, 830})
+"""Cycles that go down in steps of Q."""
 
 DWELLS = frozenset({820, 860, 880, 890})
 """Cycles that wait P seconds at the bottom."""
-
-MEANING = {
-    810: "drill",
-    820: "drill with a wait",
-    830: "drill in steps",
-    840: "tap",
-    850: "bore, feed out",
-    860: "bore, stop, traverse out",
-    880: "bore, stop, out by hand",
-    890: "bore with a wait, feed out",
-}
 
 
 class Step(NamedTuple):
@@ -52,7 +44,7 @@ class Hole:
     out
         The level at which the bit leaves: R with G99, the initial level with G98 if that is higher.
     step
-        Q of G83, mm.
+        Q of G73 and G83, mm.
     pause
         P, s.
     """
@@ -67,7 +59,7 @@ class Hole:
 
 def steps(hole: Hole) -> Iterator[Step]:
     """Yield what happens once the bit stands at the R level above the hole."""
-    if hole.code == 830:
+    if hole.code in PECKED:
         yield from _in_steps(hole)
     else:
         yield Step(Kind.PECK, hole.bottom)
@@ -81,11 +73,16 @@ def steps(hole: Hole) -> Iterator[Step]:
 
 
 def _in_steps(hole: Hole) -> Iterator[Step]:
-    """Yield the pecks of G83: down by Q, out to R, down again to just above the bottom so far."""
+    """
+    Yield the pecks.
+
+    G83 goes down by Q, out to R, and down again to just above the bottom so far; G73 only backs off.
+    """
     reached = hole.clear - hole.step
     while reached > hole.bottom + 1e-9:
         yield Step(Kind.PECK, reached)
-        yield Step(Kind.RAPID, hole.clear)
+        if hole.code == 830:
+            yield Step(Kind.RAPID, hole.clear)
         yield Step(Kind.RAPID, min(reached + BACKED_OFF, hole.clear))
         reached -= hole.step
     yield Step(Kind.PECK, hole.bottom)

@@ -9,9 +9,9 @@ reading it agree.
 from dataclasses import replace
 
 from analysis.program.carriage import Carriage, feed_rate
-from analysis.program.cycles import DWELLS, Hole, steps
+from analysis.program.cycles import BACKED_OFF, DWELLS, PECKED, Hole, steps
 from analysis.program.moves import Kind, Point, Way
-from analysis.program.state import INVERSE_TIME, Cycle, Modes
+from analysis.program.state import CHIP_BREAKING, INVERSE_TIME, Cycle, Modes
 from analysis.program.words import Block, Word
 
 MOST_HOLES = 10_000
@@ -67,7 +67,7 @@ def drill(carriage: Carriage, block: Block, modes: Modes) -> Modes:
     for number in range(repeats):
         far = number + 1 if modes.distance == 910 else 1
         _hole(carriage, block, modes, hole, [begin[axis] + far * jump[axis] for axis in range(3)])
-    return replace(modes, cycle=replace(cycle, plane=clear, initial=initial))
+    return modes._replace(cycle=replace(cycle, plane=clear, initial=initial))
 
 
 def _carry_over(carriage: Carriage, block: Block, modes: Modes) -> Cycle:
@@ -84,6 +84,9 @@ def _carry_over(carriage: Carriage, block: Block, modes: Modes) -> Cycle:
         raise block.error(f"{code} without a place: add X or Y")
     if last is not None and clear is None and modes.distance == 910:
         _check_level(carriage, block, modes, last)
+    if modes.motion == CHIP_BREAKING:
+        text = f"how far G73 backs off is a setting of the control; taken as {BACKED_OFF} mm"
+        carriage.notes.once(text, block.number, 1)
     cycle = Cycle(
         bottom=_length(bottom, modes) if bottom else last.bottom if last else 0.0,
         clear=_length(clear, modes) if clear else last.clear if last else 0.0,
@@ -92,8 +95,8 @@ def _carry_over(carriage: Carriage, block: Block, modes: Modes) -> Cycle:
         initial=last.initial if last else carriage.at[normal],
         plane=last.plane if last else 0.0,
     )
-    if modes.motion == 830 and (cycle.step is None or cycle.step <= 0):
-        raise block.error("G83 needs a step Q greater than 0; add it", step)
+    if modes.motion in PECKED and (cycle.step is None or cycle.step <= 0):
+        raise block.error(f"{code} needs a step Q greater than 0; add it", step)
     if modes.motion in DWELLS and (cycle.pause is None or cycle.pause < 0):
         raise block.error(f"{code} needs a wait P of 0 seconds or more; add it", pause)
     return cycle
@@ -127,7 +130,7 @@ def _repeats(block: Block) -> int:
 
 
 def _check_pecks(block: Block, modes: Modes, cycle: Cycle, depth: float) -> None:
-    if modes.motion == 830 and cycle.step and depth / cycle.step > MOST_PECKS:
+    if modes.motion in PECKED and cycle.step and depth / cycle.step > MOST_PECKS:
         raise block.error(f"Q makes more than {MOST_PECKS} steps on one line; make it larger")
 
 

@@ -5,9 +5,10 @@ One deviation: units are set before F is read, so that ``G20 F60`` means inches 
 """
 
 from collections.abc import Iterator, Sequence
-from dataclasses import replace
 
-from analysis.program.carriage import AXES, Carriage
+from analysis.program import settings
+from analysis.program.bits import Bits
+from analysis.program.carriage import Carriage
 from analysis.program.codes import Codes, sort_codes
 from analysis.program.drilling import drill
 from analysis.program.moves import Kind
@@ -17,13 +18,9 @@ from analysis.program.plain import PlainLines
 from analysis.program.program import UNITS, Units
 from analysis.program.state import INVERSE_TIME, NO_MOTION, Modes, State
 from analysis.program.subprograms import Calls
-from analysis.program.words import Block, Word, parse
-
-LONG_WAIT = 100.0
-"""s; a longer dwell was probably meant in milliseconds."""
+from analysis.program.words import Block, parse
 
 _NOTHING: Codes = {}
-_COPIED = ("plane", "distance", "arc_distance", "return_mode")
 
 
 class Interpreter:
@@ -48,7 +45,7 @@ class Interpreter:
     notes
         Warnings so far.
     bits
-        Per T number put into the spindle, the comment found with it.
+        Selected so far, and what the program calls them.
     """
 
     def __init__(
@@ -57,8 +54,7 @@ class Interpreter:
         self.notes = Notes()
         self.modes = Modes() if units is None else Modes(units=UNITS[units], units_stated=True)
         self.carriage = Carriage(self.notes)
-        self.bits: dict[int, str] = {}
-        self.selections: list[tuple[int, int]] = []
+        self.bits = Bits()
         self.parameters: dict[int, float] = {}
         self.calls = Calls(lines)
         self.spindle_used = False
@@ -69,27 +65,27 @@ class Interpreter:
         self._plain = PlainLines(self.carriage)
         self._ended = False
         self._opened = False
-        self._comment = ""
-        self._bit_comment_for: int | None = None
 
     def run(self) -> None:
         """Execute the whole program."""
-        for _ in self.steps():
+        for _ in self.steps(len(self._lines)):
             pass
 
-    def steps(self) -> Iterator[int]:
-        """Yield the number of each line, from 1, just before it is executed."""
+    def steps(self, most: int = 1) -> Iterator[int]:
+        """Yield the number of each line, from 1, just before it is executed; with `most`, not of each."""
         calls, lines = self.calls, self._lines
         while not self._ended and calls.next < len(lines):
-            number = calls.next + 1
-            yield number
-            calls.next = number
-            line = lines[number - 1]
-            if self._plain.go(line, number, self.modes):
-                self.executed += 1
-                self._comment, self._bit_comment_for = "", None
-            elif line:
-                self._line(line, number)
+            yield calls.next + 1
+            done, self.modes = self._plain.go(lines, calls.next, most, self.modes)
+            calls.next += done
+            if done:
+                self.executed += done
+                self.bits.forget()
+            elif lines[calls.next]:
+                calls.next += 1
+                self._line(lines[calls.next - 1], calls.next)
+            else:
+                calls.next += 1
         self._after_the_end()
 
     def state(self) -> State:
@@ -120,7 +116,7 @@ class Interpreter:
     def _line(self, line: str, number: int) -> None:
         block = parse(line, number, self.parameters, self.notes)
         if block.comments:
-            self._hear(block)
+            self.bits.hear(block)
         if block.percent:
             self._percent()
             return
@@ -133,14 +129,6 @@ class Interpreter:
         if block.g or block.m or block.words:
             self.executed += 1
             self._execute(block)
-
-    def _hear(self, block: Block) -> None:
-        """Keep a comment for the bit that it stands beside: on its line, just before, or just after."""
-        text = " ".join(text for text in block.comments if text)
-        if self._bit_comment_for is not None and text:
-            self.bits[self._bit_comment_for] = self.bits[self._bit_comment_for] or text
-        if "O" not in block.words:
-            self._comment = text or self._comment
 
     def _percent(self) -> None:
         """The first % opens the program; one after words closes it."""
@@ -161,27 +149,20 @@ class Interpreter:
             self._program_number(block)
         if not plain:
             self.stated.update(codes)
-            self._feed_mode_and_units(codes, block)
+            self.modes = settings.feed_mode_and_units(codes, block, self.modes, self.notes)
         if "F" in words or self.modes.feed_mode == INVERSE_TIME:
-            self._set_feed(block)
+            self.modes = settings.feed(block, self.modes)
         if not plain or "S" in words or "T" in words:
             self._spindle_and_bit(codes, block)
         if not plain:
-            self._modes(codes, block)
+            self._set_modes(codes, block)
         self._move(codes, block)
         if not plain:
             self._leave(codes, block)
         if words:
             self._left_over(block)
         if len(self.carriage.rows) > before and "change" not in codes:
-            self._comment, self._bit_comment_for = "", None
-
-    def _leave(self, codes: Codes, block: Block) -> None:
-        """Stop, or carry on elsewhere."""
-        if "stop" in codes:
-            self._stop(codes["stop"][0], block)
-        if "call" in codes:
-            self.calls.follow(codes["call"][0], block, self)
+            self.bits.forget()
 
     def _program_number(self, block: Block) -> None:
         word = block.words["O"]
@@ -189,154 +170,29 @@ class Interpreter:
             raise block.error(f"{word.text}: a program number is a whole number", word)
         block.take("O")
 
-    # --- words that set modes, in the order of Table 8 -------------------------------------------------
-
-    def _feed_mode_and_units(self, codes: Codes, block: Block) -> None:
-        if "feed_mode" in codes and codes["feed_mode"][0] != self.modes.feed_mode:
-            self.modes = replace(self.modes, feed_mode=codes["feed_mode"][0], feed=None)
-        if "units" in codes:
-            self._set_units(codes["units"], block)
-
-    def _set_units(self, said: tuple[int, Word], block: Block) -> None:
-        code, word = said
-        modes = self.modes
-        if code != modes.units and modes.units_stated and (modes.feed or "F" in block.words):
-            text = "units change on the way: F on this line is read in the new unit, an older F stays"
-            self.notes.add(text, block.number, word.column, word.text)
-        if code != modes.units and modes.cycle:
-            raise block.error("units can't change inside a drilling cycle; end it with G80 first", word)
-        self.modes = replace(modes, units=code, units_stated=True)
-
-    def _set_feed(self, block: Block) -> None:
-        word = block.take("F")
-        if word is None:
-            if self.modes.feed is not None:
-                self.modes = replace(self.modes, feed=None)
-            return
-        if word.value < 0:
-            raise block.error(f"{word.text}: a feed can't be negative; correct it", word)
-        feed = word.value if self.modes.feed_mode == INVERSE_TIME else word.value * self.modes.scale
-        if feed != self.modes.feed:
-            self.modes = replace(self.modes, feed=feed)
-
     def _spindle_and_bit(self, codes: Codes, block: Block) -> None:
-        speed, chosen = block.take("S"), block.take("T")
-        if speed is not None:
-            if speed.value < 0:
-                raise block.error(f"{speed.text}: a speed can't be negative; M4 turns backwards", speed)
-            self.modes = replace(self.modes, speed=speed.value)
+        self.modes = settings.speed(block, self.modes)
+        chosen = block.take("T")
         if chosen is not None:
-            self._select(block, chosen)
+            self.modes = self.bits.select(chosen, block, self.modes, len(self.carriage.rows))
         if "change" in codes:
-            self._change_bit(block)
+            self.modes = self.bits.change(block, self.modes)
+            self.carriage.wait(Kind.BIT_CHANGE, block, self.modes)
         if "spindle" in codes:
-            self._spindle(codes["spindle"], block)
+            self.spindle_used = self.spindle_used or codes["spindle"][0] != 5
+            self.modes = settings.spindle(codes["spindle"], block, self.modes, self.notes)
 
-    def _select(self, block: Block, word: Word) -> None:
-        if word.value < 0 or word.value != int(word.value):
-            raise block.error(f"{word.text}: a bit's number is a whole number from 0 up", word)
-        self.modes = replace(self.modes, selected=int(word.value))
-        self.selections.append((len(self.carriage.rows), int(word.value)))
-        if not self.modes.bit_changed:
-            self._name_bit(int(word.value), block)
-
-    def _change_bit(self, block: Block) -> None:
-        bit = self.modes.selected
-        self.modes = replace(self.modes, bit=bit, bit_changed=True, spindle=5)
-        self._name_bit(bit, block)
-        self.carriage.wait(Kind.BIT_CHANGE, block, self.modes)
-
-    def _name_bit(self, bit: int, block: Block) -> None:
-        self.bits.setdefault(bit, "")
-        text = " ".join(text for text in block.comments if text)
-        self.bits[bit] = self.bits[bit] or text or self._comment
-        self._comment = ""
-        self._bit_comment_for = bit
-
-    def _spindle(self, said: tuple[int, Word], block: Block) -> None:
-        code, word = said
-        if code != 5:
-            self.spindle_used = True
-            if not self.modes.speed:
-                text = "the spindle starts without a speed: nobody says how fast; its moves say 0 rpm"
-                self.notes.add(text, block.number, word.column, word.text)
-        self.modes = replace(self.modes, spindle=code)
-
-    def _modes(self, codes: Codes, block: Block) -> None:
-        modes = self.modes
-        if "off" in codes:
-            modes = replace(modes, mist=False, flood=False)
-        if "mist" in codes or "flood" in codes:
-            modes = replace(modes, mist=modes.mist or "mist" in codes, flood=modes.flood or "flood" in codes)
-        if "overrides" in codes:
-            modes = replace(modes, overrides=codes["overrides"][0] == 48)
-        self.modes = modes
+    def _set_modes(self, codes: Codes, block: Block) -> None:
+        self.modes = settings.coolant_and_overrides(codes, self.modes)
         if "dwell" in codes:
-            self._dwell(block, codes["dwell"][1])
-        self._copy_modes(codes, block)
+            settings.dwell(codes["dwell"][1], block, self.modes, self.carriage)
+        self.modes = settings.plane_and_distances(codes, block, self.modes)
         if "length" in codes:
-            self._length_offset(codes["length"], block)
+            self.modes = settings.length_offset(codes["length"], block, self.modes, self.carriage)
         if "system" in codes:
-            self._system(codes["system"], block)
+            self.modes = settings.system(codes["system"], block, self.modes, self.carriage)
         if "path" in codes:
-            self._path(codes["path"][0], block)
-
-    def _copy_modes(self, codes: Codes, block: Block) -> None:
-        modes = self.modes
-        if codes.keys().isdisjoint(_COPIED):
-            return
-        plane = codes["plane"][0] if "plane" in codes else modes.plane
-        if plane != modes.plane and modes.cycle:
-            raise block.error("the plane can't change inside a drilling cycle; end it with G80 first")
-        self.modes = replace(
-            modes,
-            plane=plane,
-            distance=codes["distance"][0] if "distance" in codes else modes.distance,
-            arc_distance=codes["arc_distance"][0] if "arc_distance" in codes else modes.arc_distance,
-            return_mode=codes["return_mode"][0] if "return_mode" in codes else modes.return_mode,
-        )
-
-    def _dwell(self, block: Block, word: Word) -> None:
-        wait = block.take("P")
-        if wait is None or wait.value < 0:
-            raise block.error("G4 needs P, the seconds to wait (0 or more); add it", wait or word)
-        if wait.value >= LONG_WAIT:
-            text = f"a wait of {wait.value:g} s: P is read as seconds (NISTIR 6556); were milliseconds meant?"
-            self.notes.add(text, block.number, wait.column, wait.text)
-        self.carriage.wait(Kind.DWELL, block, self.modes, wait.value)
-
-    def _length_offset(self, said: tuple[int, Word], block: Block) -> None:
-        code, word = said
-        length: int | None = None
-        if code == 430:
-            named = block.take("H")
-            length = self.modes.selected if named is None else int(named.value)
-            if named is None:
-                text = f"G43 without H: taken as H{length}, the number of the bit"
-                self.notes.add(text, block.number, word.column, word.text)
-            elif named.value != int(named.value) or named.value < 0:
-                raise block.error(f"{named.text}: an offset's number is a whole number from 0 up", named)
-        if length != self.modes.length:
-            self.modes = replace(self.modes, length=length)
-            self.carriage.lose((2,), f"the length offset changed on line {block.number}", adrift=False)
-
-    def _system(self, said: tuple[int, Word], block: Block) -> None:
-        code, word = said
-        if code == self.modes.system:
-            return
-        self.modes = replace(self.modes, system=code)
-        if self.carriage.rows:
-            text = "another coordinate system: how far it lies from the one before is not in the program"
-            self.notes.add(text, block.number, word.column, word.text)
-        self.carriage.lose((0, 1, 2), f"{word.text.upper()} on line {block.number}", adrift=False)
-
-    def _path(self, code: int, block: Block) -> None:
-        tolerance = block.take("P") if code == 640 and not self._wants_p(block) else None
-        self.modes = replace(self.modes, path=code, tolerance=None if tolerance is None else tolerance.value)
-
-    def _wants_p(self, block: Block) -> bool:
-        """Whether P on this line could belong to a cycle."""
-        return self.modes.in_cycle and any(letter in block.words for letter in AXES)
+            self.modes = settings.path(codes["path"][0], block, self.modes)
 
     # --- motion ----------------------------------------------------------------------------------------
 
@@ -362,7 +218,7 @@ class Interpreter:
 
     def _set_motion(self, motion: int) -> None:
         if motion != self.modes.motion:
-            self.modes = replace(self.modes, motion=motion, cycle=None)
+            self.modes = self.modes._replace(motion=motion, cycle=None)
 
     def _check_units(self, block: Block) -> None:
         if not self.modes.units_stated:
@@ -407,9 +263,18 @@ class Interpreter:
 
     # --- the end ---------------------------------------------------------------------------------------
 
+    def _leave(self, codes: Codes, block: Block) -> None:
+        """Stop, or carry on elsewhere."""
+        if "stop" in codes:
+            self._stop(codes["stop"][0], block)
+        if "call" in codes:
+            self.calls.follow(codes["call"][0], block, self)
+
     def _stop(self, code: int, block: Block) -> None:
         if code in (2, 30):
             self._ended = True
+            self.modes = settings.after_the_end(self.modes)
+            self.carriage.offset = (0.0, 0.0, 0.0)
         else:
             self.carriage.wait(Kind.PAUSE, block, self.modes)
 

@@ -10,7 +10,7 @@ import enum
 import math
 from array import array
 from dataclasses import dataclass
-from typing import NamedTuple, TypeAlias
+from typing import Any, NamedTuple, TypeAlias
 
 import numpy as np
 from numpy.typing import NDArray
@@ -65,54 +65,64 @@ STRAIGHT = Way()
 
 
 class Setting(NamedTuple):
-    """What a move takes from its line: plane, spindle speed (rpm), bit, file line and N-word."""
+    """What a move takes from its line: plane, spindle speed (rpm), bit, system, file line and N-word."""
 
     plane: int
     speed: float
     bit: int
+    system: int
     line: int
     word: int
 
 
 class Rows:
     """
-    Moves while the program is being read: growing columns, 0.1 kB a move.
+    Moves while the program is being read: growing columns, 32 B a move and 0.1 kB a stretch.
 
-    `kind` is CUT for any feed and RAPID for any traverse; `moves_from` refines them.
+    A stretch is a row of moves that differ in nothing but where they lead, as the lines of a carving do.
+    `kind` is per stretch: CUT for any feed and RAPID for any traverse; `moves_from` refines them.
     """
 
     def __init__(self) -> None:
-        self.kind = array("b")
-        self.start = array("d")
         self.end = array("d")
+        self.line = array("i")
+        self.word = array("i")
+        self.first = array("q")
+        self.start = array("d")
+        self.kind = array("b")
         self.centre = array("d")
         self.sweep = array("d")
         self.plane = array("b")
         self.feed = array("d")
         self.speed = array("d")
         self.bit = array("i")
+        self.system = array("i")
         self.seconds = array("d")
-        self.line = array("i")
-        self.word = array("i")
 
     def __len__(self) -> int:
         """Return the number of moves so far."""
-        return len(self.kind)
+        return len(self.line)
 
     def add(self, kind: int, start: Point, end: Point, setting: Setting, way: Way) -> None:
-        """Append a move."""
-        self.kind.append(kind)
+        """Append a move, which begins a stretch."""
+        self.first.append(len(self.line))
         self.start.extend(start)
-        self.end.extend(end)
+        self.kind.append(kind)
         self.centre.extend(way.centre)
         self.sweep.append(way.sweep)
         self.plane.append(setting.plane)
         self.feed.append(way.feed)
         self.speed.append(setting.speed)
         self.bit.append(setting.bit)
+        self.system.append(setting.system)
         self.seconds.append(way.seconds)
-        self.line.append(setting.line)
-        self.word.append(setting.word)
+        self.go_on(end, setting.line, setting.word)
+
+    def go_on(self, end: Point, line: int, word: int) -> None:
+        """Append a move from the end of the last one, like it in all else."""
+        self.end.extend(end)
+        self.line.append(line)
+        self.word.append(word)
 
 
 @dataclass(frozen=True, eq=False)
@@ -120,7 +130,7 @@ class Moves:
     """
     The moves of a program, in the order of execution; every array has one row per move.
 
-    Coordinates are those of the work's coordinate system without any G92 offset, in mm.
+    Coordinates are those of the coordinate system in force, without any G92 offset, in mm.
 
     Attributes
     ----------
@@ -142,6 +152,8 @@ class Moves:
         (n,) spindle speed in rpm while this runs; 0 when stopped or never stated.
     bit
         (n,) int32, T number in the spindle; 0 before the first.
+    system
+        (n,) int16, coordinate system: 1 to 9 for G54 to G59.3, 100 and P for G54.1 P.
     seconds
         (n,) s to dwell, or the duration asked for by inverse-time feed (G93); else 0.
     file_line
@@ -160,6 +172,7 @@ class Moves:
     feed: NDArray[np.float64]
     speed: NDArray[np.float64]
     bit: NDArray[np.int32]
+    system: NDArray[np.int16]
     seconds: NDArray[np.float64]
     file_line: NDArray[np.int32]
     word: NDArray[np.int32]
@@ -185,24 +198,34 @@ def moves_from(rows: Rows, begin: int = 0) -> Moves:
     Moves
         With lengths computed and kinds refined from the geometry.
     """
-    start, end, centre = (
-        np.array(column[3 * begin :], dtype=np.float64).reshape(-1, 3)
-        for column in (rows.start, rows.end, rows.centre)
-    )
-    sweep = np.array(rows.sweep[begin:], dtype=np.float64)
-    plane = np.array(rows.plane[begin:], dtype=np.int8)
+    first = np.array(rows.first, dtype=np.int64)
+    times = np.diff(first, append=len(rows))
+
+    def spread(column: "array[float] | array[int]") -> NDArray[Any]:
+        """Give each move what its stretch has."""
+        return np.repeat(np.array(column), times)[begin:]
+
+    end = np.array(rows.end, dtype=np.float64).reshape(-1, 3)
+    start = np.empty_like(end)
+    start[1:] = end[:-1]
+    start[first] = np.array(rows.start, dtype=np.float64).reshape(-1, 3)
+    start, end = start[begin:], end[begin:]
+    centre = np.repeat(np.array(rows.centre, dtype=np.float64).reshape(-1, 3), times, axis=0)[begin:]
+    sweep = spread(rows.sweep).astype(np.float64)
+    plane = spread(rows.plane).astype(np.int8)
     return Moves(
-        kind=_kinds(np.array(rows.kind[begin:], dtype=np.int8), start, end, sweep),
+        kind=_kinds(spread(rows.kind).astype(np.int8), start, end, sweep),
         start=start,
         end=end,
         centre=centre,
         sweep=sweep,
         plane=plane,
         length=_lengths(start, end, centre, sweep, plane),
-        feed=np.array(rows.feed[begin:], dtype=np.float64),
-        speed=np.array(rows.speed[begin:], dtype=np.float64),
-        bit=np.array(rows.bit[begin:], dtype=np.int32),
-        seconds=np.array(rows.seconds[begin:], dtype=np.float64),
+        feed=spread(rows.feed).astype(np.float64),
+        speed=spread(rows.speed).astype(np.float64),
+        bit=spread(rows.bit).astype(np.int32),
+        system=spread(rows.system).astype(np.int16),
+        seconds=spread(rows.seconds).astype(np.float64),
         file_line=np.array(rows.line[begin:], dtype=np.int32),
         word=np.array(rows.word[begin:], dtype=np.int32),
     )

@@ -94,13 +94,15 @@ def set_origin(word: Word, block: Block, carriage: Carriage, modes: Modes) -> No
     carriage.notes.add(text, block.number, word.column, word.text)
     carriage.origin_line = block.number
     carriage.origins += 1
-    in_force = SYSTEMS.index(modes.system) + 1
-    if int(system.value) not in (0, in_force):
-        return
+    in_force = modes.system_number
+    number = int(system.value) or in_force
+    why = f"G10 on line {block.number} moved the origin"
     for axis, place in said:
         if place is None:
             continue
         if way.value == 20:
-            carriage.reread(axis, place.value * modes.scale)
+            carriage.read_as(axis, place.value * modes.scale, number, in_force)
         else:
-            carriage.lose((axis,), f"G10 on line {block.number} moved the origin", adrift=False)
+            # With G91 some controls add to the old origin, others do not.
+            known = place.value * modes.scale if modes.distance == 900 else None
+            carriage.put_zero(axis, known, number, in_force, why)

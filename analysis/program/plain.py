@@ -1,21 +1,22 @@
 """
 The short way for plain lines, such as ``N10 G1 X1.5 Y2 F900``, of which long programs nearly all consist.
 
-A line is plain if it goes straight to a place in the modes in force and says nothing new. Whatever is not
+A line is plain if it goes straight to a place in G90 and says nothing new but G0, G1 or F. Whatever is not
 plain, or might not be, is left to the full reading; both give the same moves, which a test checks.
 """
 
-import math
 import re
+from collections.abc import Sequence
 
 from analysis.program.carriage import Carriage
-from analysis.program.moves import STRAIGHT, Kind, Point, Setting, Way
+from analysis.program.moves import STRAIGHT, Kind, Way
 from analysis.program.state import PER_MINUTE, Modes
 
-# Seven signs are enough for any machine, and too few for a number that is too large.
+# Six digits before the point are enough for any machine, and too few for a number that is too large.
+_SIZE = r"(?:[0-9]{1,6}(?:\.[0-9]{0,9})?|\.[0-9]{1,9})"
 _PLAIN = re.compile(
-    r"(?:N([0-9]{1,7}) ?)?(?:G0?([01]) ?)?(?:X([-+]?[0-9.]{1,7}) ?)?(?:Y([-+]?[0-9.]{1,7}) ?)?"
-    r"(?:Z([-+]?[0-9.]{1,7}) ?)?(?:F([0-9.]{1,7}) ?)?"
+    rf"(?:N([0-9]{{1,6}}) ?)?(?:G0?([01]) ?)?"
+    rf"(?:X([-+]?{_SIZE}) ?)?(?:Y([-+]?{_SIZE}) ?)?(?:Z([-+]?{_SIZE}) ?)?(?:F({_SIZE}) ?)?"
 )
 
 
@@ -24,61 +25,85 @@ class PlainLines:
 
     def __init__(self, carriage: Carriage) -> None:
         self._carriage = carriage
-        self._modes: Modes | None = None
-        self._serves = False
+        self._modes = Modes()
         self._scale = 1.0
-        self._kind = Kind.RAPID
-        self._setting = Setting(17, 0.0, 0, 0, -1)
-        self._way = STRAIGHT
+        self._motion = 0
+        self._feed: float | None = None
+        self._alike = False
 
-    def go(self, line: str, number: int, modes: Modes) -> bool:
-        """Carry out a line and return True, or leave all as it was and return False."""
-        if modes is not self._modes:
-            self._look_at(modes)
-        carriage = self._carriage
-        if not self._serves or carriage.in_doubt:
-            return False
-        found = _PLAIN.fullmatch(line)
-        if found is None:
-            return False
-        name, motion, x, y, z, feed = found.groups()
-        if not (x or y or z) or (motion is not None and int(motion) * 10 != modes.motion):
-            return False
-        try:
-            if feed is not None and float(feed) * self._scale != modes.feed:
-                return False
-            end = self._place(x, y, z)
-        except ValueError:  # two points in a number, say
-            return False
-        if end != carriage.at:
-            setting = self._setting
-            carriage.rows.add(
-                self._kind,
-                carriage.at,
-                end,
-                Setting(setting.plane, setting.speed, setting.bit, number, -1 if name is None else int(name)),
-                self._way,
-            )
-            carriage.at = end
-            carriage.highest = max(carriage.highest, end[2])
-        return True
+    def go(self, lines: Sequence[str], first: int, most: int, modes: Modes) -> tuple[int, Modes]:
+        """
+        Carry out plain lines.
 
-    def _place(self, x: str | None, y: str | None, z: str | None) -> Point:
-        """Return where the words lead."""
-        at, offset, scale = self._carriage.at, self._carriage.offset, self._scale
-        return (
+        Parameters
+        ----------
+        lines
+            Of the program.
+        first
+            Index of the first line to carry out.
+        most
+            How many to carry out at most.
+        modes
+            In force.
+
+        Returns
+        -------
+        tuple of int and Modes
+            How many lines were plain and have been carried out, and what is then in force.
+        """
+        if self._carriage.in_doubt or not _serves(modes):
+            return 0, modes
+        self._modes, self._scale, self._alike = modes, modes.scale, False
+        self._motion, self._feed = modes.motion, modes.feed
+        fits, step = _PLAIN.fullmatch, self._step
+        index = first
+        for index in range(first, min(first + most, len(lines))):
+            found = fits(lines[index])
+            if found is None or not step(index + 1, found.groups()):
+                break
+        else:
+            index += first < len(lines)
+        if (self._motion, self._feed) != (modes.motion, modes.feed):
+            modes = modes._replace(motion=self._motion, feed=self._feed)
+        return index - first, modes
+
+    def _step(self, number: int, words: tuple[str | None, ...]) -> bool:
+        """Carry out one line and return True, or leave all as it was and return False."""
+        name, motion, x, y, z, feed = words
+        if not (x or y or z) or ((motion or feed) and not self._say(motion, feed)):
+            return False
+        carriage, scale = self._carriage, self._scale
+        at, offset = carriage.at, carriage.offset
+        end = (
             at[0] if x is None else float(x) * scale + offset[0],
             at[1] if y is None else float(y) * scale + offset[1],
             at[2] if z is None else float(z) * scale + offset[2],
         )
+        if end == at:
+            return True
+        word = -1 if name is None else int(name)
+        if self._alike:
+            carriage.go_on(end, number, word)
+        else:
+            cuts = self._motion and self._feed
+            kind, way = (Kind.CUT, Way(feed=self._feed or 0.0)) if cuts else (Kind.RAPID, STRAIGHT)
+            carriage.go(kind, end, (number, word), self._modes, way)
+            self._alike = True
+        return True
 
-    def _look_at(self, modes: Modes) -> None:
-        """Decide once per change of modes whether plain lines can be served in them."""
-        self._modes = modes
-        self._scale = modes.scale
-        straight = modes.motion == 0 or (modes.motion == 10 and bool(modes.feed))
-        simple = modes.distance == 900 and modes.feed_mode == PER_MINUTE and modes.units_stated
-        self._serves = straight and simple
-        self._kind = Kind.RAPID if modes.motion == 0 else Kind.CUT
-        self._setting = Setting(modes.plane // 10, modes.turning, modes.bit, 0, -1)
-        self._way = Way(feed=math.nan if modes.motion == 0 or modes.feed is None else modes.feed)
+    def _say(self, said_motion: str | None, said_feed: str | None) -> bool:
+        """Take in G0, G1 and F; return False, and change nothing, where the full reading would object."""
+        motion = self._motion if said_motion is None else 10 * int(said_motion)
+        feed = self._feed if said_feed is None else float(said_feed) * self._scale
+        if not feed and (motion or said_feed):
+            return False
+        if motion != self._motion or feed != self._feed:
+            self._motion, self._feed, self._alike = motion, feed, False
+        return True
+
+
+def _serves(modes: Modes) -> bool:
+    """Whether plain lines can be carried out in these modes."""
+    if modes.distance != 900 or modes.feed_mode != PER_MINUTE or not modes.units_stated:
+        return False
+    return modes.motion == 0 or (modes.motion == 10 and bool(modes.feed))

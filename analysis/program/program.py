@@ -1,10 +1,11 @@
 """A program that has been read."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Literal, TypeAlias
 
 from analysis.program.moves import Moves
 from analysis.program.notes import Note
+from analysis.program.zeros import Zero
 
 Units: TypeAlias = Literal["mm", "inch"]
 
@@ -35,6 +36,8 @@ class Program:
         Whether lines that begin with ``/`` were left out.
     units
         In which the program was taken to mean its lengths where it does not say; ``None`` when nobody said.
+    zeros
+        Per coordinate system (see `Moves.system`), where its zero lies, as far as the program says.
     """
 
     name: str
@@ -45,3 +48,4 @@ class Program:
     bits: dict[int, str]
     skip_slashed: bool = True
     units: Units | None = None
+    zeros: dict[int, Zero] = field(default_factory=dict)

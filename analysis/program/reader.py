@@ -58,7 +58,7 @@ def read(
         raise ProgramError(f"{name} moves nothing: {NOT_A_PROGRAM}")
     moves = moves_from(rows)
     if not run.modes.bit_changed:
-        moves = replace(moves, bit=_bits_as_selected(len(moves), run.selections))
+        moves = replace(moves, bit=_bits_as_selected(len(moves), run.bits.selections))
     top = top_of_work(moves)
     if top:
         run.notes.add(f"zero is not on the work's top, which is estimated at Z{top:.3f} mm")
@@ -72,9 +72,10 @@ def read(
         moves=moves,
         top=top,
         warnings=run.notes.all(),
-        bits={bit: run.bits.get(bit, "") for bit in dict.fromkeys(moves.bit.tolist())},
+        bits={bit: run.bits.names.get(bit, "") for bit in dict.fromkeys(moves.bit.tolist())},
         skip_slashed=skip_slashed,
         units=units,
+        zeros=run.carriage.zeros.all(),
     )
 
 

@@ -5,6 +5,7 @@ G codes are kept as ten times their number, so that G59.3 is the whole number 59
 """
 
 from dataclasses import dataclass, field
+from typing import NamedTuple
 
 from analysis.cutting import MM_PER_INCH
 from analysis.program.moves import AXES_OF_PLANE, Point
@@ -13,10 +14,14 @@ NO_MOTION = 800
 """G80: nothing moves until a motion word says how."""
 
 FIRST_CYCLE, LAST_CYCLE = 810, 890
+CHIP_BREAKING = 730
+"""G73, which the standard does not have and the trade does."""
 
 INVERSE_TIME, PER_MINUTE, PER_TURN = 930, 940, 950
 
 SYSTEMS = (540, 550, 560, 570, 580, 590, 591, 592, 593)
+FURTHER_SYSTEM = 541
+"""G54.1 P, which the standard does not have and the trade does."""
 
 START = "the program has not said where it starts"
 
@@ -38,17 +43,20 @@ class Cycle:
     plane: float
 
 
-@dataclass(frozen=True)
-class Modes:
+class Modes(NamedTuple):
     """
     The modal groups.
+
+    A named tuple, for a new one is made at nearly every line that is not plain.
 
     Attributes
     ----------
     motion
-        0, 10, 20, 30, or a cycle 810 to 890; 800 when none.
+        0, 10, 20, 30, 382, or a cycle 730, 810 to 890; 800 when none.
     plane, units, distance, arc_distance, feed_mode, return_mode, system, path
         170 to 190; 200 or 210; 900 or 910; 901 or 911; 930 to 950; 980 or 990; 540 to 593; 610, 611, 640.
+    further
+        P of G54.1 (541); 0 in the other systems.
     units_stated
         False while the program has not said whether it means mm or inch.
     tolerance
@@ -80,6 +88,7 @@ class Modes:
     feed_mode: int = PER_MINUTE
     return_mode: int = 980
     system: int = 540
+    further: int = 0
     path: int = 610
     tolerance: float | None = None
     length: int | None = None
@@ -107,7 +116,12 @@ class Modes:
     @property
     def in_cycle(self) -> bool:
         """Whether a line with nothing but a place would drill there."""
-        return FIRST_CYCLE <= self.motion <= LAST_CYCLE
+        return FIRST_CYCLE <= self.motion <= LAST_CYCLE or self.motion == CHIP_BREAKING
+
+    @property
+    def system_number(self) -> int:
+        """The coordinate system's number: 1 to 9 for G54 to G59.3, 100 and P for G54.1 P."""
+        return 100 + self.further if self.system == FURTHER_SYSTEM else SYSTEMS.index(self.system) + 1
 
     @property
     def turning(self) -> float:

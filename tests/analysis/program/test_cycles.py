@@ -43,6 +43,17 @@ def test_g83_goes_down_by_q_from_the_clear_level():
     assert moves.end[outs, 2].tolist() == pytest.approx([1.0, *[0.2] * 6, 1.0])
 
 
+def test_g73_only_backs_off_between_its_steps():
+    """Common practice: down by Q, back a little to break the chip, out of the hole only at its end."""
+    moves = read("G21 G90 F100\nG0 X0 Y0 Z1\nG73 X0 Y0 R0.2 Z-1.1 Q0.5").moves
+    pecks = moves.kind == Kind.PECK
+    assert moves.end[pecks, 2].tolist() == pytest.approx([-0.3, -0.8, -1.10])
+    outs = moves.kind == Kind.RETRACT
+    assert moves.end[outs, 2].tolist() == pytest.approx([1.0, -0.3 + 0.254, -0.8 + 0.254, 1.0])
+    notes = [note.text for note in read(HEAD + "G73 X4 Z-1 R1 Q1\nX5").warnings]
+    assert sum("backs off" in note for note in notes) == 1
+
+
 def test_g82_waits_at_the_bottom():
     """NISTIR 6556, 3.5.16: P seconds at the bottom."""
     moves = read(HEAD + "G82 X4 Y5 Z1.5 R2.8 P0.75").moves
@@ -106,7 +117,8 @@ def test_other_cycles():
         ("G81 X4 Z-1 R1\nG18", "plane can't change"),
         ("G81 X4 Z-1 R1\nG92 X0", "offset can't change"),
         ("G87 X4 Z-1 R1", "back boring"),
-        ("G73 X4 Z-1 R1 Q1", "write the holes with G83"),
+        ("G73 X4 Z-1 R1", "Q greater than 0"),
+        ("G73 X4 Z-1 R1 Q0.00001", "more than 10000 steps"),
     ],
 )
 def test_cycles_that_leave_a_hole_open_are_refused(words: str, reason: str):
