@@ -157,7 +157,7 @@ def cutter(score: Score, layer: Layer, *, highest: float) -> Cutter:
     maker = Maker(score.tools, highest, Wood())
     on = _widened(layer.weight > 0.0)
     found, row = tables.rows(layer.conditions[on])
-    held = Held(tables.table([maker.held(what) for what in found], 1), _spread(row, on))
+    held = Held(maker.held(found), _spread(row, on))
     loose = score.loose.eccentricity > 0.0
     slack = loose | np.append(loose[1:], False)
     return Cutter(layer.weight.astype(np.float32), slack, held, _loose(maker, layer, score.loose))
@@ -170,10 +170,10 @@ def _loose(maker: Maker, layer: Layer, loose: Looseness) -> Loose | None:
     found, row = tables.rows(layer.conditions[on])
     top = float(loose.eccentricity.max())
     sizes = np.linspace(0.0, top, tables.LEVELS)
-    pairs = [maker.loose(what, float(size), loose.towards) for what in found for size in sizes]
+    constant, rocking = maker.loose(found, sizes, loose.towards)
     return Loose(
-        constant=tables.table([pair[0] for pair in pairs], 1),
-        rocking=tables.table([pair[1] for pair in pairs], 2),
+        constant=constant,
+        rocking=rocking,
         row=_spread(row * tables.LEVELS, on),
         level=loose.eccentricity / top * (tables.LEVELS - 1),
         share=loose.rocking.astype(np.float32),

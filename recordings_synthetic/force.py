@@ -193,27 +193,54 @@ class TurnForce:
     torque: Floats
 
 
+@dataclass(frozen=True, eq=False)
+class Edges:
+    """
+    The directions in which teeth push, worked out once for all that they meet.
+
+    Attributes
+    ----------
+    wood
+        What they cut.
+    ahead, left
+        (flutes, points) for each N along a tooth's path, N backwards along the feed and N to its left.
+    """
+
+    wood: Wood
+    ahead: Floats
+    left: Floats
+
+    def side(self, chips: Floats, inside: Floats) -> TurnForce:
+        """Return the force for each mm of depth of teeth with these ``chips``, mm, where they are inside."""
+        return self.total(inside * (self.wood.tangential * chips + self.wood.edge * (chips > 0.0)))
+
+    def down(self, chips: Floats, cos: Floats, radius: float) -> TurnForce:
+        """Return the force of a bit of ``radius`` mm that goes straight down; ``cos`` is its teeth's."""
+        across = 1.0 + self.wood.grain * (2.0 * cos**2 - 1.0)
+        return self.total(radius * across * (self.wood.tangential * chips + self.wood.edge * (chips > 0.0)))
+
+    def total(self, along: Floats) -> TurnForce:
+        """Add the teeth up: ``along`` (flutes, points) N is each tooth's force along its path."""
+        ahead = -(along * self.ahead).sum(axis=0)
+        left = (along * self.left).sum(axis=0)
+        return TurnForce(ahead + 1j * left, along.sum(axis=0))
+
+
+def edges(at: Teeth, wood: Wood) -> Edges:
+    """Return the directions in which teeth push that cut ``wood``."""
+    return Edges(wood, at.cos + wood.radial * at.sin, at.sin - wood.radial * at.cos)
+
+
+def inside(at: Teeth, between: tuple[float, float]) -> Floats:
+    """Return (flutes, points) 1 where a tooth is ``between`` two angles, rad, else 0; edges a point wide."""
+    return window(at.angle, *between, step=2.0 * math.pi * float(at.turn[1] - at.turn[0]))
+
+
 def side_force(
     at: Teeth, feed: Floats, runout: Runout, wood: Wood, between: tuple[float, float] = SLOT
 ) -> TurnForce:
     """Return the force for each mm of depth of teeth that are in the material ``between`` two angles, rad."""
-    chips = side_chips(at, feed, runout)
-    inside = window(at.angle, *between, step=2.0 * math.pi * float(at.turn[1] - at.turn[0]))
-    return _sum(at, inside * (wood.tangential * chips + wood.edge * (chips > 0.0)), wood)
-
-
-def plunge_force(at: Teeth, feed: Floats, runout: Runout, wood: Wood, *, radius: float) -> TurnForce:
-    """Return the force of a bit of ``radius`` mm that goes straight down by ``feed`` mm from edge to edge."""
-    chips = plunge_chips(at, feed, runout)
-    across = 1.0 + wood.grain * (2.0 * at.cos**2 - 1.0)
-    return _sum(at, radius * across * (wood.tangential * chips + wood.edge * (chips > 0.0)), wood)
-
-
-def _sum(at: Teeth, along: Floats, wood: Wood) -> TurnForce:
-    """Add the teeth up: ``along`` (flutes, points) N is each tooth's force along its path."""
-    ahead = -(along * (at.cos + wood.radial * at.sin)).sum(axis=0)
-    left = (along * (at.sin - wood.radial * at.cos)).sum(axis=0)
-    return TurnForce(ahead + 1j * left, along.sum(axis=0))
+    return edges(at, wood).side(side_chips(at, feed, runout), inside(at, between))
 
 
 def helix_lag(depth: float, diameter: float) -> float:
@@ -221,26 +248,39 @@ def helix_lag(depth: float, diameter: float) -> float:
     return 2.0 * depth * math.tan(HELIX) / diameter
 
 
-def smooth(force: TurnForce, turns: int, *, lag: float, highest: float) -> TurnForce:
+def helix_weight(points: int, turns: int, *, lag: float, highest: float) -> Floats:
     """
-    Spread a force over the helix and cut it off above an order that the sample rate can carry.
+    Return what the helix leaves of each multiple of ``1 / turns`` of a turn, cut off above an order.
 
     Parameters
     ----------
-    force
-        Over ``turns`` whole turns.
+    points, turns
+        How many points over how many whole turns.
     lag
         Angle, rad, over which the edge enters; the mean over it multiplies order n by
         ``sin(n lag / 2) / (n lag / 2)``.
     highest
         Highest order kept; order 1 is once a turn.
+
+    Returns
+    -------
+    (points,) in the order of ``numpy.fft.fft``.
     """
-    points = len(force.torque)
     order = np.fft.fftfreq(points, turns / points)
-    weight = np.sinc(order * lag / (2.0 * math.pi)) * (np.abs(order) <= highest)
-    plane = np.fft.ifft(np.fft.fft(force.plane) * weight)
-    half = weight[: points // 2 + 1]
-    return TurnForce(plane, np.fft.irfft(np.fft.rfft(force.torque) * half, points))
+    return np.asarray(np.sinc(order * lag / (2.0 * math.pi)) * (np.abs(order) <= highest))
+
+
+def weigh(plane: Complexes, torque: Floats, weight: Floats) -> tuple[Complexes, Floats]:
+    """Return forces, shape (..., points), whose orders are multiplied by ``weight`` of the same shape."""
+    points = torque.shape[-1]
+    softer = np.fft.ifft(np.fft.fft(plane) * weight)
+    return softer, np.fft.irfft(np.fft.rfft(torque) * weight[..., : points // 2 + 1], points)
+
+
+def smooth(force: TurnForce, turns: int, *, lag: float, highest: float) -> TurnForce:
+    """Spread a force over the helix and cut it off above an order; see ``helix_weight``."""
+    weight = helix_weight(len(force.torque), turns, lag=lag, highest=highest)
+    return TurnForce(*weigh(force.plane, force.torque, weight))
 
 
 def line(values: Floats, order: float, turns: int = 1) -> float:

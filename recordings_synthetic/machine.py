@@ -9,6 +9,7 @@ a person takes to change a bit is anyone's guess.
 
 import math
 from dataclasses import dataclass, field
+from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
@@ -188,18 +189,18 @@ class Path:
     move: NDArray[np.intp]
     position: Floats
 
-    @property
+    @cached_property
     def velocity(self) -> Floats:
         """(n, 3) mm/s."""
         return np.diff(self.position, axis=0, append=self.position[-1:]) / self.step
 
-    @property
+    @cached_property
     def across(self) -> Floats:
         """(n,) mm/s in the plane of the sheet."""
         velocity = self.velocity
         return np.hypot(velocity[:, 0], velocity[:, 1])
 
-    @property
+    @cached_property
     def heading(self) -> Floats:
         """(n,) rad, the direction of motion in the sheet's plane, continuous; kept while the bit stands."""
         velocity = self.velocity

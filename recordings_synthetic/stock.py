@@ -103,8 +103,7 @@ def engage(position: Floats, heading: Floats, radius: Floats, top: float) -> Eng
         sheet = blank(position[low, :2], float(radius.max()) + 2.0, top)
         for first, last in _runs(low):
             looks = _looks(position[first:last]) + first
-            bit = brush(float(radius[first]))
-            seen = np.array([_look(sheet, position[i], float(heading[i]), bit) for i in looks])
+            seen = _cut(sheet, position[looks], heading[looks], brush(float(radius[first])))
             ticks = np.arange(first, last)
             for column in range(3):
                 met[first:last, column] = np.interp(ticks, looks, seen[:, column])
@@ -155,31 +154,49 @@ def brush(radius: float) -> Brush:
     return Brush(disc, np.sqrt(radius**2 - aside**2) + 0.6 * CELL, aside)
 
 
-def _look(sheet: Sheet, point: Floats, heading: float, bit: Brush) -> tuple[float, float, float, float]:
-    """Return depth, entry, leave and bottom at one place, then take the material away."""
-    depth, entry, leave = _ahead(sheet, point, heading, bit)
-    return depth, entry, leave, _under(sheet, point, bit)
+def _cut(sheet: Sheet, points: Floats, heading: Floats, bit: Brush) -> Floats:
+    """
+    Cut from point to point, in place.
+
+    Returns
+    -------
+    (n, 4) depth, entry and leave of what was ahead at each point, and the share of the bit's end that met
+    material, before it was cut there.
+    """
+    rim, corner = _rim(sheet, points, heading, bit), _corner(sheet, points, bit)
+    flat, size, whole = sheet.height.reshape(-1), len(bit.disc), np.count_nonzero(bit.disc)
+    ahead = np.empty(rim.shape)
+    under = np.empty(len(points))
+    for i, (row, column) in enumerate(corner):
+        flat.take(rim[i], out=ahead[i], mode="clip")
+        patch = sheet.height[row : row + size, column : column + size]
+        cut = bit.disc & (patch > points[i, 2])
+        np.copyto(patch, points[i, 2], where=cut)
+        under[i] = np.count_nonzero(cut) / whole
+    return np.column_stack([_engaged(ahead - points[:, 2:]), under])
 
 
-def _ahead(sheet: Sheet, point: Floats, heading: float, bit: Brush) -> tuple[float, float, float]:
-    """Look along the rim from the left over the front to the right."""
-    cos, sin = math.cos(heading), math.sin(heading)
-    column = (point[0] - sheet.corner[0] + cos * bit.ahead - sin * bit.aside) / CELL + 0.5
-    row = (point[1] - sheet.corner[1] + sin * bit.ahead + cos * bit.aside) / CELL + 0.5
-    above = sheet.height[row.astype(np.intp), column.astype(np.intp)] - point[2]
-    hit = np.flatnonzero(above > LEAST)
-    if not len(hit):
-        return 0.0, 0.0, math.pi
+def _rim(sheet: Sheet, points: Floats, heading: Floats, bit: Brush) -> NDArray[np.intp]:
+    """Return (n, RIM) the cells of the flattened map that lie ahead, from the left round to the right."""
+    cos, sin = np.cos(heading)[:, None], np.sin(heading)[:, None]
+    column = (points[:, :1] - sheet.corner[0] + cos * bit.ahead - sin * bit.aside) / CELL + 0.5
+    row = (points[:, 1:2] - sheet.corner[1] + sin * bit.ahead + cos * bit.aside) / CELL + 0.5
+    return row.astype(np.intp) * sheet.height.shape[1] + column.astype(np.intp)
+
+
+def _corner(sheet: Sheet, points: Floats, bit: Brush) -> list[list[int]]:
+    """Return row and column of the first cell that the bit may cover, for each point."""
+    across = np.rint((points[:, :2] - sheet.corner) / CELL).astype(np.intp) - len(bit.disc) // 2
+    return across[:, ::-1].tolist()
+
+
+def _engaged(above: Floats) -> Floats:
+    """Return (n, 3) depth, entry and leave from (n, RIM) how far the material ahead stands above the bit."""
+    hit = above > LEAST
+    found = np.tile([0.0, 0.0, math.pi], (len(above), 1))
+    some = np.flatnonzero(hit.any(axis=1))
     step = math.pi / RIM
-    return float(above[hit].mean()), float(hit[0]) * step, float(hit[-1] + 1) * step
-
-
-def _under(sheet: Sheet, point: Floats, bit: Brush) -> float:
-    """Return the share of the bit's end that meets material, and cut it."""
-    half = len(bit.disc) // 2
-    column = round((float(point[0]) - sheet.corner[0]) / CELL) - half
-    row = round((float(point[1]) - sheet.corner[1]) / CELL) - half
-    patch = sheet.height[row : row + len(bit.disc), column : column + len(bit.disc)]
-    cut = bit.disc & (patch > point[2])
-    patch[cut] = point[2]
-    return float(np.count_nonzero(cut) / np.count_nonzero(bit.disc))
+    found[some, 0] = [above[i, hit[i]].sum() for i in some] / hit[some].sum(axis=1)
+    found[some, 1] = hit[some].argmax(axis=1) * step
+    found[some, 2] = (RIM - hit[some, ::-1].argmax(axis=1)) * step
+    return found

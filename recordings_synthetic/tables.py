@@ -7,22 +7,31 @@ sample rate, and read at the spindle's phase with linear interpolation.
 """
 
 import math
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
-from typing import Any
+from typing import Any, TypeVar
 
 import numpy as np
 from numpy.typing import NDArray
 
 from recordings_synthetic.force import (
+    Edges,
     Runout,
+    Teeth,
     TurnForce,
     Wood,
+    edges,
     helix_lag,
-    plunge_force,
-    side_force,
-    smooth,
+    helix_weight,
+    inside,
+    plunge_chips,
+    side_chips,
     teeth,
+    weigh,
 )
+
+Key = TypeVar("Key")
+Value = TypeVar("Value")
 
 Floats = NDArray[np.float64]
 Force = tuple[NDArray[np.complex64], NDArray[np.float32]]
@@ -33,6 +42,7 @@ LEVELS = 5  # how finely a loose bit's eccentricity is tabulated
 FEED_STEPS = 6.0  # steps of feed per tooth in a factor e
 ANGLE_STEPS = 24  # steps of angle in half a turn
 LAG_STEPS = 3.0  # steps of helix lag in one rad
+BATCH = 16  # forces whose orders are weighed together
 
 
 @dataclass(frozen=True)
@@ -106,7 +116,9 @@ class Table:
     def at(self, row: NDArray[np.intp], turn: Floats) -> Force:
         """Return the force for each condition ``row`` and phase ``turn``."""
         width = self.torque.shape[1]
-        place = np.mod(turn, self.turns) * ((width - 1) / self.turns)
+        # x - floor(x) is x modulo 1 to the last bit, and much faster than numpy's.
+        turn = turn / self.turns
+        place = (turn - np.floor(turn)) * (width - 1)
         left = place.astype(np.intp)
         share = (place - left).astype(np.float32)
         left += row * width
@@ -118,16 +130,9 @@ class Table:
         return here, now
 
 
-def table(forces: list[TurnForce], turns: int) -> Table:
-    """Put forces into one table."""
-    plane = np.array([np.append(f.plane, f.plane[0]) for f in forces], dtype=np.complex64)
-    torque = np.array([np.append(f.torque, f.torque[0]) for f in forces], dtype=np.float32)
-    return Table(plane, torque, turns)
-
-
 class Maker:
     """
-    Makes the force of a condition.
+    Makes tables of force.
 
     Parameters
     ----------
@@ -141,44 +146,92 @@ class Maker:
 
     def __init__(self, tools: dict[int, Tool], highest: float, wood: Wood) -> None:
         self._tools, self._highest, self._wood = tools, highest, wood
-        self._teeth = {
-            (turns, tool.flutes): teeth(np.arange(POINTS * turns) / POINTS, tool.flutes)
-            for tool in tools.values()
-            for turns in (1, 2)
-        }
+        self._teeth: dict[tuple[int, int], tuple[Teeth, Edges]] = {}
+        self._chips: dict[tuple[int, int, bool, Runout, int], Floats] = {}
+        self._inside: dict[tuple[int, int, int, int], Floats] = {}
+        self._weights: dict[tuple[int, int], Floats] = {}
 
-    def held(self, what: Condition) -> TurnForce:
-        """Return the force over one turn of a bit that is held."""
-        return self._force(what, self._tools[what.bit].runout, turns=1)
+    def held(self, whats: Sequence[Condition]) -> Table:
+        """Return the force over one turn of a bit that is held, a row for each condition."""
+        return self._table([(what, self._tools[what.bit].runout) for what in whats], turns=1)
 
-    def loose(self, what: Condition, extra: float, towards: float) -> tuple[TurnForce, TurnForce]:
+    def loose(self, whats: Sequence[Condition], sizes: Floats, towards: float) -> tuple[Table, Table]:
         """
-        Return the force of a bit that stands ``extra`` mm further out towards an angle.
+        Return the force of a bit that stands further out towards an angle, by each of ``sizes`` mm.
 
-        The first is over one turn, the same in each. The second is what a full alternation from turn to
-        turn adds, over two turns: what it adds in the first it takes away in the second.
+        A row for each size and, before that, each condition. The first table is over one turn, the same in
+        each. The second is what a full alternation from turn to turn adds, over two turns: what it adds in
+        the first it takes away in the second.
         """
-        own = self._tools[what.bit].runout
-        constant = self._force(what, replace(own, loose=extra, towards=towards), turns=1)
-        rocking = self._force(what, replace(own, loose=extra, towards=towards, half=1.0), turns=2)
-        return constant, TurnForce(_odd(rocking.plane), _odd(rocking.torque))
+        wanted = [
+            (what, replace(self._tools[what.bit].runout, loose=float(size), towards=towards))
+            for what in whats
+            for size in sizes
+        ]
+        rocking = [(what, replace(runout, half=1.0)) for what, runout in wanted]
+        return self._table(wanted, turns=1), self._table(rocking, turns=2, odd=True)
+
+    def _table(self, wanted: Sequence[tuple[Condition, Runout]], turns: int, *, odd: bool = False) -> Table:
+        plane = np.empty((len(wanted), turns * POINTS + 1), np.complex64)
+        torque = np.empty(plane.shape, np.float32)
+        for first in range(0, len(wanted), BATCH):
+            group = slice(first, first + BATCH)
+            raw = [self._force(what, runout, turns) for what, runout in wanted[group]]
+            weight = np.array([self._weight(what.lag, turns) for what, _ in wanted[group]])
+            made = weigh(np.array([f.plane for f in raw]), np.array([f.torque for f in raw]), weight)
+            plane[group, :-1], torque[group, :-1] = (_odd(one) for one in made) if odd else made
+        plane[:, -1], torque[:, -1] = plane[:, 0], torque[:, 0]
+        return Table(plane, torque, turns)
 
     def _force(self, what: Condition, runout: Runout, turns: int) -> TurnForce:
         tool = self._tools[what.bit]
-        at = self._teeth[turns, tool.flutes]
-        feed = np.full(tool.flutes, math.exp(what.feed / FEED_STEPS) / 1000.0)
-        if what.entry < 0:
-            force = plunge_force(at, feed, runout, self._wood, radius=tool.diameter / 2)
-        else:
-            step = math.pi / ANGLE_STEPS
-            entry, leave = what.entry * step, what.leave * step
-            force = side_force(at, feed, runout, self._wood, (entry, leave))
-        return smooth(force, turns, lag=what.lag / LAG_STEPS, highest=self._highest)
+        at, pushing = self._teeth_of(tool.flutes, turns)
+        plunge = what.entry < 0
+        chips = _kept(
+            self._chips,
+            (what.bit, what.feed, plunge, runout, turns),
+            lambda: (plunge_chips if plunge else side_chips)(at, _feed(what, tool), runout),
+        )
+        if plunge:
+            return pushing.down(chips, at.cos, tool.diameter / 2)
+        step = math.pi / ANGLE_STEPS
+        where = _kept(
+            self._inside,
+            (tool.flutes, turns, what.entry, what.leave),
+            lambda: inside(at, (what.entry * step, what.leave * step)),
+        )
+        return pushing.side(chips, where)
+
+    def _teeth_of(self, flutes: int, turns: int) -> tuple[Teeth, Edges]:
+        def place() -> tuple[Teeth, Edges]:
+            at = teeth(np.arange(POINTS * turns) / POINTS, flutes)
+            return at, edges(at, self._wood)
+
+        return _kept(self._teeth, (turns, flutes), place)
+
+    def _weight(self, lag: int, turns: int) -> Floats:
+        return _kept(
+            self._weights,
+            (lag, turns),
+            lambda: helix_weight(POINTS * turns, turns, lag=lag / LAG_STEPS, highest=self._highest),
+        )
+
+
+def _kept(store: dict[Key, Value], key: Key, make: Callable[[], Value]) -> Value:
+    """Return what is kept under a key; make it when it is not there yet."""
+    if key not in store:
+        store[key] = make()
+    return store[key]
+
+
+def _feed(what: Condition, tool: Tool) -> Floats:
+    """Return mm of feed from tooth to tooth."""
+    return np.full(tool.flutes, math.exp(what.feed / FEED_STEPS) / 1000.0)
 
 
 def _odd(values: NDArray[Any]) -> NDArray[Any]:
-    """Return the part that changes its sign from one turn to the next."""
-    return np.asarray((values - np.roll(values, len(values) // 2)) / 2)
+    """Return the part that changes its sign from one turn to the next, along the last axis."""
+    return np.asarray((values - np.roll(values, values.shape[-1] // 2, axis=-1)) / 2)
 
 
 def rows(conditions: NDArray[np.int64]) -> tuple[list[Condition], NDArray[np.intp]]:
