@@ -1,5 +1,6 @@
 """From the text of a program to its moves."""
 
+import codecs
 import re
 from collections.abc import Sequence
 from dataclasses import replace
@@ -87,13 +88,15 @@ def split_lines(text: str) -> tuple[str, ...]:
 
 def decode(raw: bytes) -> str:
     """
-    Return the text of a file: UTF-8, else the Windows code page for western Europe.
+    Return the text of a file: UTF-16 if its first bytes say so, else UTF-8, else the western code page.
 
     Raises
     ------
     ProgramError
         If it is no text.
     """
+    if raw.startswith((codecs.BOM_UTF16_LE, codecs.BOM_UTF16_BE)):
+        return raw.decode("utf-16", errors="replace")
     if b"\0" in raw or _share_of_control(raw) > 0.1:
         raise ProgramError(f"this is no text: {NOT_A_PROGRAM}")
     try:

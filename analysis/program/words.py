@@ -22,7 +22,8 @@ _FORMULA = re.compile(
     r"[ \t]*[-+]?[ \t]*(?:[#\[]|(?:ABS|ACOS|ASIN|ATAN|COS|EXP|FIX|FUP|LN|ROUND|SIN|SQRT|TAN)[ \t]*\[)",
     re.IGNORECASE,
 )
-_CONTROL = "".join(map(chr, range(32))) + "\x7f\ufeff"
+_ENDS = "".join(map(chr, range(33))) + "\x7f\ufeff"
+"""Signs that may stand at the ends of a line and mean nothing: blanks, control characters, marks."""
 _LARGEST = 1e7
 _LONGEST = 256
 
@@ -107,8 +108,8 @@ def parse(line: str, number: int, parameters: Mapping[int, float], notes: Notes)
         With line, column and word of what is no word of the language.
     """
     block = Block(number)
-    line = line.rstrip(_CONTROL + " ")
-    at = len(line) - len(line.lstrip(_CONTROL + " "))
+    line = line.rstrip(_ENDS)
+    at = len(line) - len(line.lstrip(_ENDS))
     if at < len(line) and line[at] in "%/":
         at = _first_sign(line, at, block, notes)
     if len(line) > _LONGEST:
@@ -120,14 +121,15 @@ def parse(line: str, number: int, parameters: Mapping[int, float], notes: Notes)
         if found is None:
             at = _other(line, at, block, parameters, notes)
             continue
-        written = found[2]
+        letter, written = found.groups()
         try:
             value = float(written)
         except ValueError:  # blanks inside the number
             written = "".join(written.split())
             value = float(written)
+        column = found.start(1) + 1
         at = found.end()
-        _keep(block, Word(found[1].upper(), value, found.start(1) + 1, found[1] + written.rstrip()), notes)
+        _keep(block, Word(letter.upper(), value, column, letter + written.rstrip()), notes)
     return block
 
 
