@@ -12,6 +12,7 @@ from analysis.program.parts import Part, find_parts
 from analysis.program.program import Program
 from analysis.program.reader import decode, read
 from analysis.program.restart import Resume, restart_program, resume_at
+from analysis.program.tabs import Tab
 from analysis.program.timing import Machine, Schedule, schedule
 from analysis.program.work import cutting
 
@@ -25,6 +26,7 @@ __all__ = [
     "Program",
     "Resume",
     "Schedule",
+    "Tab",
     "cutting",
     "decode",
     "engagement",

@@ -99,16 +99,25 @@ def rows(pieces: list[Chain]) -> list[list[Chain]]:
         if piece.closed or len(piece.points) < 2:
             row = []
             continue
-        row = [*row, piece] if row and _carries_on(row[-1].points, piece.points) else [piece]
+        row = [*row, piece] if row and carries_on(row[-1].points, piece.points) else [piece]
         points = np.concatenate([chain.points for chain in row])
-        if len(points) > 3 and _carries_on(points, points):
+        if len(points) > 3 and carries_on(points, points):
             found.append(row)
             row = []
     return found
 
 
-def _carries_on(before: NDArray[np.float64], after: NDArray[np.float64]) -> bool:
-    """Whether the gap from the end of one way to the begin of another is a tab's."""
+def carries_on(before: NDArray[np.float64], after: NDArray[np.float64]) -> bool:
+    """
+    Whether the gap from the end of one way, (m, 2) mm, to the begin of another is none, or a tab's.
+
+    Parameters
+    ----------
+    before, after
+        May be the same: does the way come back to where it began?
+    """
+    if len(before) < 2 or len(after) < 2:
+        return False
     gap = after[0] - before[-1]
     width = float(np.hypot(*gap))
     if width <= CLOSED:

@@ -14,8 +14,10 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
-from analysis.program.chains import Chain, bridged, chains
+from analysis.program.chains import Chain, bridged, chains, rows
 from analysis.program.program import Program
+from analysis.program.tabs import Tab, find_tabs
+from analysis.program.work import cutting
 
 GRID = 0.001
 """mm; points nearer than this are one."""
@@ -46,6 +48,8 @@ class Part:
         mm² inside the way of the bit's centre (the bit's radius is not known); 0 if it encloses nothing.
     outline
         (m, 2) mm, the way around it, closed; where nothing is enclosed, the corners of what is cut.
+    tabs
+        What its closed outlines leave standing, in the order in which the bit passes over.
     """
 
     name: str
@@ -55,6 +59,7 @@ class Part:
     box: tuple[float, float, float, float]
     area: float
     outline: NDArray[np.float64]
+    tabs: tuple[Tab, ...] = ()
 
 
 def find_parts(program: Program) -> tuple[Part, ...]:
@@ -78,14 +83,27 @@ def find_parts(program: Program) -> tuple[Part, ...]:
     regions = _regions(pieces, shapes)
     groups = _inside(regions, shapes)
     loose = [i for i, group in enumerate(groups) if group < 0]
-    found = []
-    for number, region in enumerate(regions):
-        members = [pieces[i] for i, group in enumerate(groups) if group == number]
-        if members:
-            found.append(_part(program, members, region))
+    members: list[list[Chain]] = [[] for _ in regions]
+    for piece, group in zip(pieces, groups, strict=True):
+        if group >= 0:
+            members[group].append(piece)
+    found = [_part(program, held, region) for held, region in zip(members, regions, strict=True) if held]
+    tabs = _tabs(program, pieces, [held for held in members if held])
+    found = [replace(part, tabs=held) for part, held in zip(found, tabs, strict=True)]
     found += [_part(program, [pieces[i] for i in group], None) for group in _loose(pieces, shapes, loose)]
     found.sort(key=lambda part: int(part.moves[0]))
     return tuple(replace(part, name=f"part {number}") for number, part in enumerate(found, 1))
+
+
+def _tabs(program: Program, pieces: list[Chain], parts: list[list[Chain]]) -> list[tuple[Tab, ...]]:
+    """Return the tabs of each part, given its chains."""
+    cuts = cutting(program.moves, program.top)
+    row_of = {id(chain): row for row in rows(pieces) for chain in row}
+    found = []
+    for members in parts:
+        together = {id(row[0]): row for row in (row_of.get(id(chain), [chain]) for chain in members)}
+        found.append(find_tabs(program.moves, cuts, program.top, list(together.values())))
+    return found
 
 
 def _joined(piece: Chain) -> NDArray[np.float64]:
