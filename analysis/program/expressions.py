@@ -38,7 +38,7 @@ _OPERATIONS: dict[str, tuple[int, Callable[[float, float], float]]] = {
     "**": (3, math.pow),
     "*": (2, lambda a, b: a * b),
     "/": (2, lambda a, b: a / b),
-    "MOD": (2, lambda a, b: a % b),
+    "MOD": (2, lambda a, b: a % abs(b)),
     "+": (1, lambda a, b: a + b),
     "-": (1, lambda a, b: a - b),
     "AND": (1, lambda a, b: float(bool(a) and bool(b))),

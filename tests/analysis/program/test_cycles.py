@@ -106,6 +106,7 @@ def test_other_cycles():
         ("G81 X4 Z-1 R-2", "lies above its clear level"),
         ("G83 X4 Z-1 R1", "Q greater than 0"),
         ("G83 X4 Z-1 R1 Q0", "Q greater than 0"),
+        ("G83 X4 Z-1 R1 Q-0.1", "Q greater than 0"),
         ("G83 X4 Z-1 R1 Q0.00001", "more than 10000 steps"),
         ("G82 X4 Z-1 R1", "G82 needs a wait P"),
         ("G81 X4 Z-1 R1 L0", "repeat a cycle"),

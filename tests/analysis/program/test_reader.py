@@ -306,6 +306,9 @@ def test_missing_units_and_spindle_are_noted():
         ("G10 L7 P1", "L1, L2 or L20", 5),
         ("G10 L2 P1 R5", "turns the axes", 11),
         ("O1.5", "whole number", 1),
+        ("G54.1", "G54.1 needs P", 1),
+        ("G54.1 P1.5", "G54.1 needs P", 7),
+        ("G52 X1", "not followed", 1),
     ],
 )
 def test_what_leaves_the_motion_open_is_refused_with_its_place(words: str, reason: str, column: int):
@@ -338,17 +341,34 @@ def test_line_ends_and_marks_do_not_matter(end: str):
     assert moves.file_line.tolist() == [2, 4]
 
 
+def test_line_ends_may_be_mixed():
+    """CRLF, LF and CR in one file, as editors leave them: each ends one line."""
+    moves = read("G21 G90\r\nG0 X1\rX2\n\rX3\r\n\r\nX4").moves
+    assert moves.file_line.tolist() == [2, 3, 5, 7]
+
+
+def test_line_numbers_may_repeat_and_run_backwards():
+    """NISTIR 6556, 3.3.1: a line's N-word is a name; its place in the file is another thing."""
+    moves = read("N30 G21 G90 G0 X1\nN10 X2\nN10 X3\nX4").moves
+    assert moves.word.tolist() == [30, 10, 10, -1]
+    assert moves.file_line.tolist() == [1, 2, 3, 4]
+
+
 def test_form_feeds_do_not_split_lines():
     """Only line ends count lines: an editor must show the same numbers."""
     assert read("G21 (a\x0cb\u2028c)\nG0 X1").moves.file_line.tolist() == [2]
 
 
 def test_bytes_become_text():
-    """UTF-8 with or without mark, else the western code page; what is no text is refused."""
+    """UTF-8 with or without mark, UTF-16 with one, else the western code page; no text is refused."""
     assert decode("G0 X1 (Größe)".encode()) == "G0 X1 (Größe)"
     assert decode(b"\xef\xbb\xbfG0 X1") == "G0 X1"
     assert decode("G0 X1 (Größe)".encode("cp1252")) == "G0 X1 (Größe)"
-    for raw in (b"\x89PNG\r\n\x1a\n\x00\x00\x00\rIHDR", bytes(range(1, 9)) * 50):
+    for encoding in ("utf-16", "utf-16-le", "utf-16-be"):
+        mark = "" if encoding == "utf-16" else "\ufeff"
+        assert decode((mark + "G0 X1 (Größe)").encode(encoding)) == "G0 X1 (Größe)"
+    assert decode("G0 X1".encode("utf-16")[:-1]).startswith("G0 X")
+    for raw in ("G0 X1".encode("utf-16-le"), b"\x89PNG\r\n\x1a\n\x00\x00\x00\rIHDR", bytes(range(1, 9)) * 50):
         with pytest.raises(ProgramError, match="no text"):
             decode(raw)
 

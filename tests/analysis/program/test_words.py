@@ -50,6 +50,20 @@ def test_line_number_sign_and_comments_are_kept_apart():
     assert list(block.words) == ["X"]
 
 
+@pytest.mark.parametrize("name", [0, 7, 10, 99999, 100000])
+def test_line_numbers_are_names(name: int):
+    """NISTIR 6556, 3.3.1: N 0 to 99999; longer programs count on, and nothing hangs on it."""
+    assert parse(f"N{name} X1", 1, {}, Notes()).name == name
+
+
+def test_a_line_of_256_signs_is_not_too_long():
+    """NISTIR 6556, 3.3: a line has at most 256 characters; one more is noted."""
+    for length, count in ((256, 0), (257, 1)):
+        notes = Notes()
+        parse("X1 (" + "a" * (length - 5) + ")", 1, {}, notes)
+        assert len(notes.all()) == count
+
+
 def test_words_know_their_columns():
     """Columns count from 1, so that an editor finds the word."""
     block = parse("N10 G1  X5 Y[1+1]", 1, {}, Notes())
