@@ -22,14 +22,19 @@ _Command = TypeVar("_Command", bound=Callable[..., Any])
 _FILE = click.Path(path_type=Path)
 
 
-class _Said(TypedDict):
-    """What `_job_options` gives."""
+class _SaidOfBit(TypedDict):
+    """What `_bit_options` gives."""
 
-    program: Path | None
     bit: str | None
     rpm: float | None
     flutes: int | None
     diameter: float | None
+
+
+class _Said(_SaidOfBit):
+    """What `_job_options` gives."""
+
+    program: Path | None
     lines: Path | None
     false_alarms: float
     hours: float
@@ -45,12 +50,15 @@ def _length(_context: click.Context, _option: click.Parameter, said: str | None)
         raise click.BadParameter(str(error)) from error
 
 
-_JOB_OPTIONS = (
-    click.option("--program", type=_FILE, help="The program being cut: gives lines, parts, restart."),
+_BIT_OPTIONS = (
     click.option("--bit", metavar="NAME", help="A bit on the shelf."),
     click.option("--rpm", type=click.FloatRange(min=100, max=100_000), help="Spindle speed."),
     click.option("--flutes", type=click.IntRange(1, 12), help="Cutting edges of the bit."),
     click.option("--diameter", callback=_length, metavar="6.35mm|0.25in", help="Of the bit."),
+)
+_JOB_OPTIONS = (
+    click.option("--program", type=_FILE, help="The program being cut: gives lines, parts, restart."),
+    *_BIT_OPTIONS,
     click.option("--lines", type=_FILE, help="Line numbers from outside, as JSON lines."),
     click.option(
         "--false-alarms",
@@ -77,12 +85,23 @@ def _job_options(command: _Command) -> _Command:
     return command
 
 
+def _bit_options(command: _Command) -> _Command:
+    """Add what says which bit it is."""
+    for option in reversed(_BIT_OPTIONS):
+        command = option(command)
+    return command
+
+
+def _check_bit(said: _SaidOfBit) -> None:
+    if said["bit"] and (said["rpm"] or said["flutes"] or said["diameter"]):
+        raise click.UsageError("give --bit, or --rpm, --flutes and --diameter, not both")
+
+
 def _wanted(said: _Said) -> "Wanted":
     from analysis.watcher import Settings  # noqa: PLC0415
     from monitor.setup import Wanted  # noqa: PLC0415
 
-    if said["bit"] and (said["rpm"] or said["flutes"] or said["diameter"]):
-        raise click.UsageError("give --bit, or --rpm, --flutes and --diameter, not both")
+    _check_bit(said)
     return Wanted(
         program=said["program"],
         bit=said["bit"],
@@ -186,6 +205,30 @@ def mics(*, check: bool, device: str | None, seconds: float) -> None:
     text, fit = check_microphone(device, seconds)
     click.echo(text)
     sys.exit(Status.FINE if fit else Status.FAILED)
+
+
+@cli.command()
+@click.argument("program", type=_FILE)
+@_bit_options
+@click.option(
+    "--material",
+    type=click.Choice(["plywood", "mdf", "softwood", "hardwood"], case_sensitive=False),
+    help="What is cut: shows makers' usual chip loads, as advice.",
+)
+@click.option(
+    "-o", "--out", type=_FILE, metavar="SHEET.PNG", help="Draw the sheet from above into this file."
+)
+@click.option("--json", "as_json", is_flag=True, help="One JSON object on standard output.")
+def plan(
+    program: Path, *, material: str | None, out: Path | None, as_json: bool, **said: Unpack[_SaidOfBit]
+) -> None:
+    """Tell what is in PROGRAM before it is cut: bits, times, parts, and where each bit's sound is learned."""
+    _check_bit(said)
+    from monitor.planning import show_plan  # noqa: PLC0415
+    from monitor.setup import Wanted  # noqa: PLC0415
+
+    wanted = Wanted(bit=said["bit"], speed=said["rpm"], flutes=said["flutes"], diameter=said["diameter"])
+    show_plan(program, wanted, material=material, picture=out, as_json=as_json)
 
 
 @cli.command()

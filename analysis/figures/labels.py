@@ -87,6 +87,10 @@ class Board:
 
     def into(self, text: str, area: Box) -> Spot:
         """Return the place for a word that belongs in ``area``: there, smaller if need be, else beside it."""
+        return self.inside(text, area) or self.beside(text, area)
+
+    def inside(self, text: str, area: Box) -> Spot | None:
+        """Return the place for a word in ``area``, smaller if need be; ``None`` if it finds no room."""
         (x, y), wide, tall = area.middle, area.right - area.left, area.high - area.low
         for size in SIZES:
             for side, up in _INSIDE:
@@ -94,7 +98,7 @@ class Board:
                 if area.holds(word) and not any(word.overlap(taken) for taken in self._taken):
                     self.take(word)
                     return Spot(word.middle, size, beside=False)
-        return self.beside(text, area)
+        return None
 
     def beside(self, text: str, area: Box) -> Spot:
         """Return the best place for a word near ``area``."""

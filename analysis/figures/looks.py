@@ -77,6 +77,40 @@ VERDICTS: Mapping[Verdict, Look] = {
 }
 
 
+@dataclass(frozen=True)
+class BitLook:
+    """
+    How the cuts of one bit are drawn.
+
+    Attributes
+    ----------
+    line
+        Colour.
+    style, width
+        Of the way, the width in pt.
+    marker
+        In matplotlib's letters, where it goes straight down.
+    """
+
+    line: str
+    style: Style
+    width: float
+    marker: str
+
+
+BITS: Sequence[BitLook] = (
+    BitLook("#1f2b28", "-", 1.1, "o"),
+    BitLook("#1f6fa8", (0, (5, 1.5)), 1.6, "s"),
+    BitLook("#c2551b", (0, (1.2, 1.2)), 1.8, "^"),
+    BitLook("#6b4c9a", (0, (7, 1.5, 1.2, 1.5)), 1.6, "D"),
+    BitLook("#8a6d00", (0, (3, 1.2, 1.2, 1.2, 1.2, 1.2)), 1.6, "P"),
+    BitLook("#7f8c87", "-", 2.6, "X"),
+    BitLook("#2f7d5b", (0, (9, 2)), 2.2, "v"),
+    BitLook("#b0447a", (0, (1.2, 2.4)), 2.2, "*"),
+)
+"""In the order of use; a ninth bit looks like the first, and its name tells them apart."""
+
+
 def swatch(word: str, look: Look) -> Patch:
     """Return the entry of a key for a state or verdict."""
     label = f"{word}: {look.meaning}"

@@ -8,40 +8,31 @@ from matplotlib.artist import Artist
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 from matplotlib.patches import PathPatch, Polygon
-from numpy.typing import NDArray
 
 from analysis.events import Alarm, PartVerdict, Place, ResumeLine, Verdict
 from analysis.figures.clock import moment
-from analysis.figures.labels import Board, Box, Spot
+from analysis.figures.labels import Box
 from analysis.figures.looks import (
-    HEADING,
     INK,
-    LINE,
     SOFT,
-    TEXT,
     VERDICTS,
     WRONG,
-    Style,
     cause_words,
     heading,
     key,
     line_words,
     place_words,
     point,
-    quiet,
     stroke,
     swatch,
 )
+from analysis.figures.paper import RAPIDS, Paper, above, limits, paper, short
 from analysis.figures.ways import midpoint, straight_down, way
 from analysis.locate import Plan
 from analysis.program import Moves, Part
 
-_LARGEST, _SMALLEST = (9.6, 6.6), (7.0, 2.6)  # in: the plan fits into the one and fills the other
-_LEFT, _RIGHT, _FOOT = 0.95, 0.35, 1.55  # in
-_MARGIN = 0.12  # of the larger side, around all that is cut
-_LONGEST_NAME = 70
+_FOOT = 1.55  # in
 _DOUBT = "#e3b04b"
-_RAPIDS: Style = (0, (1, 2.5))
 
 
 @dataclass(frozen=True)
@@ -81,15 +72,16 @@ def sheet(plan: Plan, verdicts: Sequence[PartVerdict], *, alarm: Alarm | None = 
     known = _known(plan, verdicts)
     marks = _marks(plan, alarm)
     lines = _lines(plan, alarm)
-    figure, axes, scale = _paper(_limits(plan.parts, marks), len(lines))
-    heading(figure, 0.3, _title(known), lines)
-    _draw_rapids(axes, plan)
+    boxes = [part.box for part in plan.parts] + [(*mark.point, *mark.point) for mark in marks]
+    drawn = paper(limits(boxes), lines=len(lines), foot=_FOOT)
+    heading(drawn.figure, 0.3, _title(known), lines)
+    drawn.draw_above(plan.program.moves, plan.parts)
     for part in plan.parts:
-        _draw_part(axes, plan.program.moves, part, known[part.name])
-    doubt = alarm is not None and alarm.line is not None and _draw_doubt(axes, plan, alarm.line)
-    _draw_words(axes, scale, plan.parts, known, marks)
-    _draw_key(figure, doubt=doubt)
-    return figure
+        _draw_part(drawn.axes, plan.program.moves, part, known[part.name])
+    doubt = alarm is not None and alarm.line is not None and _draw_doubt(drawn.axes, plan, alarm.line)
+    _draw_words(drawn, plan.parts, known, marks)
+    _draw_key(drawn.figure, doubt=doubt)
+    return drawn.figure
 
 
 def _known(plan: Plan, verdicts: Sequence[PartVerdict]) -> dict[str, Verdict]:
@@ -113,8 +105,7 @@ def _title(known: dict[str, Verdict]) -> str:
 
 
 def _lines(plan: Plan, alarm: Alarm | None) -> tuple[str, ...]:
-    name = plan.program.name
-    lines = [name if len(name) <= _LONGEST_NAME else f"{name[:_LONGEST_NAME]}…"]
+    lines = [short(plan.program.name)]
     if alarm:
         lines.append(f"alarm: {cause_words(alarm)}, began at {moment(alarm.onset)}")
         lines.append(" · ".join(place_words(alarm)))
@@ -135,7 +126,7 @@ def _onset(plan: Plan, line: Place) -> tuple[float, float] | None:
     """Return the middle of the longest cut of a line, or of its longest move if it cuts nothing."""
     moves = plan.program.moves
     found = np.flatnonzero(moves.file_line == line.file)
-    cuts = np.setdiff1d(found, _above(plan))
+    cuts = np.setdiff1d(found, above(len(moves), plan.parts))
     found = cuts if len(cuts) else found
     return midpoint(moves, int(found[moves.length[found].argmax()])) if len(found) else None
 
@@ -146,46 +137,6 @@ def _stand(moves: Moves, line: ResumeLine) -> tuple[float, float] | None:
     if not len(found):
         found = np.flatnonzero(moves.file_line > line.file)
     return (float(moves.start[found[0], 0]), float(moves.start[found[0], 1])) if len(found) else None
-
-
-def _limits(parts: Sequence[Part], marks: Sequence[_Mark]) -> Box:
-    """Return what the plan must show, with a margin."""
-    boxes = [part.box for part in parts] + [(*mark.point, *mark.point) for mark in marks]
-    edges = np.array(boxes or [(0.0, 0.0, 100.0, 100.0)])
-    low, high = edges[:, :2].min(axis=0), edges[:, 2:].max(axis=0)
-    margin = max(_MARGIN * float((high - low).max()), 5.0)
-    return Box(*(low - margin).tolist(), *(high + margin).tolist())
-
-
-def _paper(limits: Box, lines: int) -> tuple[Figure, Axes, float]:
-    """Return the figure, its axes, and how many mm of the plan go to an inch."""
-    wide, tall = limits.right - limits.left, limits.high - limits.low
-    scale = max(wide / _LARGEST[0], tall / _LARGEST[1])
-    width, height = max(wide / scale, _SMALLEST[0]), max(tall / scale, _SMALLEST[1])
-    top = HEADING + LINE * lines + 0.2
-    page = (_LEFT + width + _RIGHT, top + height + _FOOT)
-    figure = Figure(figsize=page, facecolor="white")
-    axes = figure.add_axes((_LEFT / page[0], _FOOT / page[1], width / page[0], height / page[1]))
-    x, y = limits.middle
-    axes.set_xlim(x - width * scale / 2, x + width * scale / 2)
-    axes.set_ylim(y - height * scale / 2, y + height * scale / 2)
-    axes.set_aspect("equal")
-    quiet(axes)
-    axes.set_xlabel("X (mm)", size=TEXT, color=INK)
-    axes.set_ylabel("Y (mm)", size=TEXT, color=INK)
-    return figure, axes, scale
-
-
-def _above(plan: Plan) -> NDArray[np.intp]:
-    """Return the moves that cut nothing."""
-    cutting = [part.moves for part in plan.parts]
-    return np.setdiff1d(np.arange(len(plan.program.moves)), np.concatenate([[], *cutting]).astype(np.intp))
-
-
-def _draw_rapids(axes: Axes, plan: Plan) -> None:
-    """Draw what goes above the work."""
-    path = way(plan.program.moves, _above(plan))
-    axes.add_patch(PathPatch(path, fill=False, edgecolor=SOFT, linewidth=0.8, linestyle=_RAPIDS, zorder=1.5))
 
 
 def _draw_part(axes: Axes, moves: Moves, part: Part, verdict: Verdict) -> None:
@@ -205,7 +156,7 @@ def _draw_doubt(axes: Axes, plan: Plan, line: Place) -> bool:
     """Draw where else it may have begun; return whether there is such a place."""
     moves = plan.program.moves
     inside = (moves.file_line >= line.first) & (moves.file_line <= line.last)
-    inside[_above(plan)] = False
+    inside[above(len(moves), plan.parts)] = False
     if line.first == line.last or not inside.any():
         return False
     path = way(moves, np.flatnonzero(inside))
@@ -214,54 +165,27 @@ def _draw_doubt(axes: Axes, plan: Plan, line: Place) -> bool:
 
 
 def _draw_words(
-    axes: Axes, scale: float, parts: Sequence[Part], known: dict[str, Verdict], marks: Sequence[_Mark]
+    drawn: Paper, parts: Sequence[Part], known: dict[str, Verdict], marks: Sequence[_Mark]
 ) -> None:
     """Name the parts and the marks, where no word covers another."""
-    (left, right), (low, high) = axes.get_xlim(), axes.get_ylim()
-    board = Board(Box(left, low, right, high), scale, [Box(*part.box) for part in parts])
-    around = [_around(mark.point, 0.1 * scale) for mark in marks]
+    board = drawn.board(parts)
+    around = [drawn.around(mark.point) for mark in marks]
     for mark, area in zip(marks, around, strict=True):
         board.take(area)
-        axes.plot(*mark.point, marker=mark.shape, markersize=13, color=mark.colour, mec="white", zorder=4)
+        drawn.axes.plot(
+            *mark.point, marker=mark.shape, markersize=13, color=mark.colour, mec="white", zorder=4
+        )
     for part in parts:
         text, area = f"{part.name}\n{known[part.name]}", Box(*part.box)
-        _word(axes, text, board.into(text, area), VERDICTS[known[part.name]].line, area.middle)
+        drawn.write(text, board.into(text, area), VERDICTS[known[part.name]].line, area.middle)
     for mark, area in zip(marks, around, strict=True):
         text = f"{mark.text}\n{mark.line}"
-        _word(axes, text, board.beside(text, area), mark.colour, mark.point)
-
-
-def _around(point: tuple[float, float], reach: float) -> Box:
-    x, y = point
-    return Box(x - reach, y - reach, x + reach, y + reach)
-
-
-def _word(axes: Axes, text: str, spot: Spot, colour: str, named: tuple[float, float]) -> None:
-    """Write a word on white, with a thin line to what it names if it stands beside that."""
-    if spot.beside:
-        (x, y), (to_x, to_y) = spot.middle, named
-        axes.plot([x, to_x], [y, to_y], color=colour, linewidth=0.9, zorder=3)
-    axes.text(
-        *spot.middle,
-        text,
-        size=spot.size,
-        color=colour,
-        weight="bold",
-        ha="center",
-        va="center",
-        zorder=5,
-        bbox={
-            "facecolor": "white",
-            "edgecolor": colour if spot.beside else "none",
-            "linewidth": 0.6,
-            "pad": 2,
-        },
-    )
+        drawn.write(text, board.beside(text, area), mark.colour, mark.point)
 
 
 def _draw_key(figure: Figure, *, doubt: bool) -> None:
     handles: list[Artist] = [swatch(word, look) for word, look in VERDICTS.items()]
-    handles.append(stroke("moves above the work", SOFT, 0.8, _RAPIDS))
+    handles.append(stroke("moves above the work", SOFT, 0.8, RAPIDS))
     handles.append(point("the bit goes straight down", INK, "o", 3.2))
     if doubt:
         handles.append(stroke("the change may have begun anywhere here", _DOUBT, 6))

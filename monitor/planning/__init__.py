@@ -1,0 +1,79 @@
+"""
+``chipsong plan``: what is in a program, before it is cut.
+
+`tools` says which bits it is cut with and how they are known, `text` is what a person reads, `lengths` in
+which units, and `report` is the same for other programs.
+"""
+
+import sys
+from pathlib import Path
+
+from analysis.contents import Contents, contents_of
+from analysis.errors import ChipsongError
+from monitor.bits import read_shelf
+from monitor.journal import home
+from monitor.planning.report import written
+from monitor.planning.text import plan_text
+from monitor.planning.tools import tools_for
+from monitor.setup import SHELF, Wanted, read_program
+
+_LARGE = 2_000_000  # bytes; a longer program takes seconds
+
+
+def show_plan(
+    path: Path, wanted: Wanted, *, material: str | None, picture: Path | None, as_json: bool
+) -> None:
+    """
+    Write what is in a program to standard output, and draw it if asked.
+
+    Parameters
+    ----------
+    path
+        The program.
+    wanted
+        What the user said about the bit.
+    material
+        What is cut; ``None`` when nobody said.
+    picture
+        Where to put the picture; ``None`` for no picture.
+    as_json
+        Whether another program reads it.
+
+    Raises
+    ------
+    ProgramError, ShelfError
+        When the program cannot be read, or a bit is not known.
+    ChipsongError
+        When the picture cannot be written.
+    """
+    contents = _contents(path, wanted, material)
+    if picture is not None:
+        _draw(contents, path, picture)
+    sys.stdout.write(f"{written(contents) if as_json else plan_text(contents)}\n")
+    if picture is not None:
+        sys.stdout.flush()
+        sys.stderr.write(f"Picture: {picture}\n")
+
+
+def _contents(path: Path, wanted: Wanted, material: str | None) -> Contents:
+    if sys.stderr.isatty() and path.is_file() and path.stat().st_size > _LARGE:
+        sys.stderr.write("A long program: this takes a while ...\n")
+    # What was not understood stands in the plan itself.
+    program = read_program(path, lambda _: None)
+    return contents_of(program, tools_for(wanted, program, read_shelf(home() / SHELF)), material=material)
+
+
+def _draw(contents: Contents, program: Path, out: Path) -> None:
+    """Write the picture, in the format that the name's ending says."""
+    from analysis.figures import plan_view  # noqa: PLC0415 - a picture is not always wanted
+
+    if out.exists() and out.samefile(program):
+        raise ChipsongError(f"{out} is the program itself and stays as it is: choose another place")
+    figure = plan_view(contents)
+    endings = figure.canvas.get_supported_filetypes()
+    if out.suffix[1:].lower() not in endings:
+        raise ChipsongError(f"{out}: a picture's name ends in .png, .svg or .pdf")
+    try:
+        figure.savefig(out, dpi=120)
+    except OSError as error:
+        raise ChipsongError(f"cannot write {out} ({error.strerror}): choose another place") from error

@@ -1,0 +1,42 @@
+"""Lines of plain text: fields with a hanging indent, columns, and words that a terminal can bear."""
+
+import re
+import textwrap
+from collections.abc import Sequence
+
+WIDTH = 96
+
+_TOGETHER = re.compile(r"(\bline|\d) (\d|\S)")
+
+
+def field(name: str, said: str, *, indent: int = 4, width: int = 12) -> list[str]:
+    """Return a name and what is said of it, wrapped under itself."""
+    first = " " * indent + f"{name:{width}}"
+    # A number stays with its unit, and a line with its number.
+    together = _TOGETHER.sub("\\1\xa0\\2", said)
+    wrapped = textwrap.wrap(together, WIDTH, initial_indent=first, subsequent_indent=" " * len(first))
+    return [line.replace("\xa0", " ") for line in wrapped]
+
+
+def columns(rows: Sequence[Sequence[str]], *, right: Sequence[int] = ()) -> list[str]:
+    """Return rows as aligned columns; those whose numbers are given stand at the right."""
+    widths = [max(map(len, column)) for column in zip(*rows, strict=True)]
+    return [
+        "  "
+        + "   ".join(
+            word.rjust(width) if at in right else word.ljust(width)
+            for at, (word, width) in enumerate(zip(row, widths, strict=True))
+        ).rstrip()
+        for row in rows
+    ]
+
+
+def printable(text: str, most: int = 60) -> str:
+    """Return what a program says, not too long and without signs that move a terminal's cursor."""
+    clean = "".join(sign if sign.isprintable() else "?" for sign in text)
+    return clean if len(clean) <= most else f"{clean[: most - 1]}…"
+
+
+def tool_name(number: int) -> str:
+    """Return how a bit is called: T3, or just the bit where the program names none."""
+    return f"T{number}" if number else "the bit"

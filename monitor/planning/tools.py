@@ -1,0 +1,33 @@
+"""Which bits a program is cut with, and how they are known."""
+
+from analysis.contents import Known, Tool
+from analysis.cutting import Bit
+from analysis.program import Program
+from monitor.bits import Shelf
+from monitor.setup import Wanted, bits_for
+
+
+def tools_for(wanted: Wanted, program: Program, shelf: Shelf) -> dict[int, Tool]:
+    """
+    Return the bit behind each T number, and behind 0 the one for all others, as `watch` would take them.
+
+    Raises
+    ------
+    ShelfError
+        When the bit that was named is not on the shelf.
+    """
+    named = shelf.find(wanted.bit) if wanted.bit else None
+    bits = bits_for(wanted, program, shelf)
+    return {number: _tool(wanted, bit, named or shelf.by_tool(number)) for number, bit in bits.items()}
+
+
+def _tool(wanted: Wanted, bit: Bit, found: Bit | None) -> Tool:
+    known: Known = "shelf" if found else "assumed"
+    speed: Known = "shelf" if found and found.speed else "program" if bit.speed else "unknown"
+    return Tool(
+        bit,
+        diameter="said" if wanted.diameter else known,
+        flutes="said" if wanted.flutes else known,
+        speed="said" if wanted.speed else speed,
+        shelf=found.name if found else "",
+    )
