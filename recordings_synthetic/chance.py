@@ -47,3 +47,32 @@ def lag(push: Floats, keep: float) -> Floats:
     from scipy.signal import lfilter  # noqa: PLC0415 - takes a second to import; only rendering needs it
 
     return np.asarray(lfilter([1.0], [1.0, -keep], push), dtype=np.float64)
+
+
+def spells(
+    rng: np.random.Generator, seconds: float, on: tuple[float, float], off: tuple[float, float]
+) -> list[tuple[float, float]]:
+    """
+    Return when something that comes and goes is on.
+
+    Parameters
+    ----------
+    rng
+        Where its chance comes from.
+    seconds
+        For how long; the last spell may end after it.
+    on, off
+        Shortest and longest of a spell and of a pause, s; all between are equally likely. It begins with half
+        a pause.
+
+    Returns
+    -------
+    list of (float, float)
+        Beginning and end of each spell, s.
+    """
+    found, now = [], 0.5 * rng.uniform(*off)
+    while now < seconds:
+        last = now + rng.uniform(*on)
+        found.append((now, last))
+        now = last + rng.uniform(*off)
+    return found

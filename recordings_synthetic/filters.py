@@ -70,3 +70,22 @@ def bump(frequency: float, quality: float, decibels: float, rate: int) -> Floats
     alpha, root = sin / (2.0 * quality), 10.0 ** (decibels / 40.0)
     up, down = alpha * root, alpha / root
     return _section((1.0 + up, -2.0 * cos, 1.0 - up), (1.0 + down, -2.0 * cos, 1.0 - down))
+
+
+def steep(section: Floats, times: int) -> Floats:
+    """Return a section so many times over: an edge of 12 dB an octave becomes one of ``times`` x 12 dB."""
+    return np.concatenate([section] * times)
+
+
+def gain_at(sections: Floats, frequency: NDArray[Any], rate: int) -> Floats:
+    """Return the gain of sections at frequencies in Hz, as amplitudes."""
+    back = np.exp(-2j * math.pi * np.asarray(frequency, dtype=np.float64) / rate)
+    delays = np.stack([np.ones_like(back), back, back * back])
+    return np.asarray(np.prod(np.abs((sections[:, :3] @ delays) / (sections[:, 3:] @ delays)), axis=0))
+
+
+def noise_power(sections: Floats) -> float:
+    """Return the power that white noise of power 1 has behind sections: their click's energy."""
+    click = np.zeros(16384)
+    click[0] = 1.0
+    return float(np.sum(Filter(sections)(click) ** 2))
