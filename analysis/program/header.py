@@ -1,24 +1,24 @@
 """
-The head of a restart program: what was in force, stated anew, and the way back to the work from above.
+The head of a program that carries on: what was in force, stated anew, and the way back to the work.
 
-What the program itself nowhere states (units, coordinate system, length offset, path mode, return mode,
-overrides) is left as the control has it and is named in a comment: to state a guess could move the zero.
-What it states only further on is stated all the same, for the run that was stopped may have got that far.
+Every group of modes that the program states anywhere is stated, also where it does so only further on, for
+the run that was stopped may have got that far. Always stated are plane, distance mode, feed mode,
+compensation off, cycle off, units, coordinate system, spindle and coolant, for the first motion depends on
+them; G98 or G99 wherever a drilling cycle is left. A program that names no coordinate system gets G54, which
+the end of a program sets (NISTIR 6556, 3.6.1).
+
+Length offset, path mode and overrides that the program nowhere states are left as the control has them, and
+named in a comment: a G49 could cancel the offset that the change of bit has just set, and many small
+controls know neither M48 nor G64 and would stop at it.
 """
 
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
-from analysis.program.state import INVERSE_TIME, NO_MOTION, PER_MINUTE, Modes, State
+from analysis.program.cautions import Checks, cautions, comments
+from analysis.program.state import FURTHER_SYSTEM, INVERSE_TIME, NO_MOTION, PER_MINUTE, Modes, State
 
-_LEFT_ALONE = {
-    "units": "G20 or G21",
-    "system": "G54 to G59.3",
-    "length": "G43 or G49",
-    "path": "G61 or G64",
-    "return_mode": "G98 or G99",
-    "overrides": "M48 or M49",
-}
+BY_HAND = "the program leaves the spindle to you - switch it on, let it reach its speed, then carry on"
 
 
 @dataclass(frozen=True)
@@ -28,12 +28,10 @@ class Approach:
 
     Attributes
     ----------
-    name
-        Of the program.
-    line, word
-        Where it carries on: file line and N-word.
-    bit_text
-        The program's own comment about the bit.
+    checks
+        What a person is to check first.
+    line
+        File line from which the original follows.
     safe_z
         mm, height to cross at.
     feed
@@ -42,18 +40,19 @@ class Approach:
         s to wait for the spindle.
     by_hand
         The program leaves the spindle to a person.
+    drills
+        A drilling cycle is left.
     percent
         The original opens with ``%``.
     """
 
-    name: str
+    checks: Checks
     line: int
-    word: int | None
-    bit_text: str
     safe_z: float
     feed: float
     spin_up: float
     by_hand: bool
+    drills: bool
     percent: bool
 
 
@@ -71,116 +70,80 @@ def header(state: State, approach: Approach, rest: Sequence[str]) -> list[str]:
         The lines that follow; parameters are put back only if these use any.
     """
     lines = ["%"] if approach.percent else []
-    lines += [f"({text})" for text in _cautions(state, approach)]
+    lines += comments(cautions(state, approach.checks))
     if any("#" in line for line in rest):
-        lines += [f"#{index}={_number(value, 9)}" for index, value in sorted(state.parameters.items())]
-    lines += _modal_words(state)
+        lines += [f"#{index}={number(value, 9)}" for index, value in sorted(state.parameters.items())]
+    lines += modal_words(state, drills=approach.drills)
     lines += _way(state, approach)
     lines += _last_words(state)
-    lines.append(f"(from here on it is the original, file line {approach.line})")
+    lines += comments([f"from here on it is the original, file line {approach.line}"])
     return lines
 
 
-def _cautions(state: State, approach: Approach) -> Iterator[str]:
-    modes = state.modes
-    word = "" if approach.word is None else f", N{approach.word}"
-    yield f"RESTART of {_plain(approach.name)} from file line {approach.line}{word}"
-    yield "BEFORE YOU START"
-    yield "cut the power to the spindle before a hand goes near the bit"
-    yield "a feed hold leaves the spindle turning - wait until it stands still"
-    yield f"bit to have in - {_bit(state, approach)} - collet clean, dry and tight"
-    yield "after a power cut, a stalled axis or an emergency stop find the machine zero again"
-    yield "a bit that was gripped anew sits at another height - touch off Z again"
-    yield "on the same face as the first time - if that face is cut away, on one that you can measure from"
-    yield "jog the bit above everything that stands on the table, clamps too"
-    safe = _number(approach.safe_z, 3)
-    yield f"the first motion is straight along Z to {safe} mm, at the place where the bit is"
-    yield "eyes, ears and lungs protected - dust collection on - a hand at the stop"
-    yield "where the manual of your machine says otherwise, the manual is right"
-    yield "waits - G4 P - are in seconds; a control that reads milliseconds waits too short - check yours"
-    if state.origin_line:
-        yield f"G10 on file line {state.origin_line} moved an origin - check that the control still has it"
-    if state.offset_used:
-        yield "the program uses G92 - its offset is cleared and put back below"
-    unsaid = [words for group, words in _LEFT_ALONE.items() if group not in state.stated]
-    if unsaid:
-        yield f"the program never states {', '.join(unsaid)}"
-        yield "they stay as the control has them - make them what they were in the first run"
-    if not modes.turning and not approach.by_hand and modes.spindle != 5:
-        yield "the program starts the spindle without a speed - set it as in the first run"
-
-
-def _bit(state: State, approach: Approach) -> str:
-    modes = state.modes
-    number = modes.bit if modes.bit_changed else modes.selected
-    text = _plain(approach.bit_text)
-    if not number and not text:
-        return "the one that the program was cutting with"
-    return f"T{number} {text}".strip()
-
-
-def _modal_words(state: State) -> Iterator[str]:
-    """Yield the modal groups; nothing moves yet."""
+def modal_words(state: State, *, drills: bool) -> Iterator[str]:
+    """Yield the modal groups; nothing moves, and spindle and coolant are off."""
     modes, stated = state.modes, state.stated
     yield f"G94 G{modes.plane // 10} G90 G40 G80"
-    if "units" in stated:
-        yield _g(modes.units)
-    if "system" in stated:
-        yield _g(modes.system)
+    yield g_word(modes.units)
+    yield system_word(modes)
     if "arc_distance" in stated:
-        yield _g(modes.arc_distance)
+        yield g_word(modes.arc_distance)
     if "path" in stated:
-        yield _g(modes.path) + ("" if modes.tolerance is None else f" P{_number(modes.tolerance, 6)}")
-    if "return_mode" in stated:
-        yield _g(modes.return_mode)
+        yield path_word(modes)
+    if "return_mode" in stated or drills:
+        yield g_word(modes.return_mode)
     if "overrides" in stated:
-        yield "M48" if modes.overrides else "M49"
+        yield override_word(modes)
     if state.offset_used:
         yield "G92.1"
-    yield from _length_offset(state)
+    if "length" in stated:
+        yield length_word(modes)
     yield "M5"
     yield "M9"
 
 
-def _length_offset(state: State) -> Iterator[str]:
-    if "length" in state.stated:
-        yield "G49" if state.modes.length is None else f"G43 H{state.modes.length}"
+def change_words(state: State, safe_z: float) -> Iterator[str]:
+    """Yield the way up to `safe_z`, mm, and the bit: put in, or at least named, as the program does it."""
+    modes, safe = state.modes, number(safe_z / state.modes.scale, 6)
+    yield f"G0 Z{safe}"
+    if modes.bit_changed:
+        yield f"T{modes.bit} M6"
+        if "length" in state.stated:
+            yield length_word(modes)
+        yield f"G0 Z{safe}"
+    if modes.selected != (modes.bit if modes.bit_changed else 0):
+        yield f"T{modes.selected}"
+
+
+def spindle_words(modes: Modes, spin_up: float) -> Iterator[str]:
+    """Yield speed, direction and the wait."""
+    if modes.speed:
+        yield f"S{number(modes.speed, 3)}"
+    if modes.spindle != 5:
+        yield f"M{modes.spindle}"
+        yield f"G4 P{number(spin_up, 3)}"
+
+
+def coolant_words(modes: Modes) -> Iterator[str]:
+    """Yield what is to run; both are off before."""
+    if modes.mist:
+        yield "M7"
+    if modes.flood:
+        yield "M8"
 
 
 def _way(state: State, approach: Approach) -> Iterator[str]:
     """Yield the way back: up, spindle, wait, across, down at feed."""
     modes, scale = state.modes, state.modes.scale
-    x, y, z = (_number(value / scale, 6) for value in state.position)
-    safe = _number(approach.safe_z / scale, 6)
-    yield f"G0 Z{safe}"
-    if modes.bit_changed:
-        yield f"T{modes.bit} M6"
-        yield from _length_offset(state)
-        yield f"G0 Z{safe}"
-    if modes.selected != (modes.bit if modes.bit_changed else 0):
-        yield f"T{modes.selected}"
-    yield from _spindle(modes, approach)
-    yield from _coolant(modes)
-    yield f"G0 X{x} Y{y}"
-    yield f"G1 Z{z} F{_number(approach.feed / scale, 6)}"
-
-
-def _spindle(modes: Modes, approach: Approach) -> Iterator[str]:
-    if modes.speed:
-        yield f"S{_number(modes.speed, 3)}"
-    if modes.spindle != 5:
-        yield f"M{modes.spindle}"
-        yield f"G4 P{_number(approach.spin_up, 3)}"
-    elif approach.by_hand:
-        yield "(the program leaves the spindle to you - switch it on, let it reach its speed, then carry on)"
+    x, y, z = (number(value / scale, 6) for value in state.position)
+    yield from change_words(state, approach.safe_z)
+    yield from spindle_words(modes, approach.spin_up)
+    if modes.spindle == 5 and approach.by_hand:
+        yield from comments([BY_HAND])
         yield "M0"
-
-
-def _coolant(modes: Modes) -> Iterator[str]:
-    if modes.mist:
-        yield "M7"
-    if modes.flood:
-        yield "M8"
+    yield from coolant_words(modes)
+    yield f"G0 X{x} Y{y}"
+    yield f"G1 Z{z} F{number(approach.feed / scale, 6)}"
 
 
 def _last_words(state: State) -> Iterator[str]:
@@ -191,11 +154,11 @@ def _last_words(state: State) -> Iterator[str]:
     if modes.distance == 910:
         yield "G91"
     if modes.feed_mode != PER_MINUTE:
-        yield _g(modes.feed_mode)
+        yield g_word(modes.feed_mode)
     if modes.feed and modes.feed_mode != INVERSE_TIME:
-        yield f"F{_number(modes.feed / scale, 6)}"
+        yield f"F{number(modes.feed / scale, 6)}"
     if modes.motion in (0, NO_MOTION):
-        yield _g(modes.motion)
+        yield g_word(modes.motion)
 
 
 def _offsets(state: State) -> Iterator[str]:
@@ -204,23 +167,38 @@ def _offsets(state: State) -> Iterator[str]:
     offset = state.offset if in_force else state.kept_offset
     places = zip("XYZ", state.position, offset, strict=True)
     scale = state.modes.scale
-    yield "G92 " + " ".join(f"{axis}{_number((at - by) / scale, 6)}" for axis, at, by in places)
+    yield "G92 " + " ".join(f"{axis}{number((at - by) / scale, 6)}" for axis, at, by in places)
     if not in_force:
         yield "G92.2"
 
 
-def _g(code: int) -> str:
+def system_word(modes: Modes) -> str:
+    """Write the coordinate system."""
+    return g_word(modes.system) + (f" P{modes.further}" if modes.system == FURTHER_SYSTEM else "")
+
+
+def path_word(modes: Modes) -> str:
+    """Write the path mode."""
+    return g_word(modes.path) + ("" if modes.tolerance is None else f" P{number(modes.tolerance, 6)}")
+
+
+def override_word(modes: Modes) -> str:
+    """Write whether overrides are heeded."""
+    return "M48" if modes.overrides else "M49"
+
+
+def length_word(modes: Modes) -> str:
+    """Write the length offset."""
+    return "G49" if modes.length is None else f"G43 H{modes.length}"
+
+
+def g_word(code: int) -> str:
     """Write a G word, given ten times its number."""
     return f"G{code // 10}" if code % 10 == 0 else f"G{code // 10}.{code % 10}"
 
 
-def _number(value: float, decimals: int) -> str:
+def number(value: float, decimals: int) -> str:
+    """Write a number without what it does not need."""
     text = f"{value:.{decimals}f}"
     text = text.rstrip("0").rstrip(".") if "." in text else text
     return "0" if text in ("-0", "") else text
-
-
-def _plain(text: str) -> str:
-    """Return text that may stand in a comment: printable ASCII without brackets."""
-    kept = "".join(sign if " " <= sign <= "~" and sign not in "();%" else " " for sign in text)
-    return " ".join(kept.split())[:60]

@@ -13,11 +13,13 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from analysis.errors import ProgramError
+from analysis.program.cautions import Checks, cautions, comments, plain
+from analysis.program.following import Following, bit_in_words, in_units, in_words, opening
 from analysis.program.header import Approach, header
 from analysis.program.interpreter import Interpreter
 from analysis.program.moves import Kind, Moves, Point, moves_from
-from analysis.program.program import Program
-from analysis.program.state import NO_MOTION, State
+from analysis.program.program import Program, Units
+from analysis.program.state import NO_MOTION, Modes, State
 from analysis.program.work import clear_height, cutting
 
 SAME_PLACE = 1e-4
@@ -61,13 +63,16 @@ class _Stand:
     """
     A line before which the bit stands above the work.
 
-    `origins` counts the G10 before it, and `moved_later` is the line of the last G10 after it, or 0.
+    `origins` counts the G10 before it, and `moved_later` is the line of the last G10 after it, or 0. `unread`
+    are the M words before it that nobody knows, and `system_named` is whether a coordinate system was named.
     """
 
     line: int
     move: int
     state: State
     origins: int
+    unread: tuple[str, ...]
+    system_named: bool
     moved_later: int = 0
 
 
@@ -99,7 +104,14 @@ def resume_at(program: Program, line: int) -> Resume:
     return Resume(stand.line, _word_of(program, stand.line), stand.move, stand.state.position, bit)
 
 
-def restart_program(program: Program, line: int, *, safe_z: float | None = None, spin_up: float = 5.0) -> str:
+def restart_program(
+    program: Program,
+    line: int,
+    *,
+    safe_z: float | None = None,
+    spin_up: float = 5.0,
+    units: Units | None = None,
+) -> str:
     """
     Return the text of a program that carries on from where the bit last stood above the work.
 
@@ -114,56 +126,89 @@ def restart_program(program: Program, line: int, *, safe_z: float | None = None,
         program itself has named up to there.
     spin_up
         s to wait after the spindle has been started.
+    units
+        "mm" or "inch": in which the program means its lengths, if it does not say so itself.
 
     Returns
     -------
     str
-        With comments for the person at the machine; lines end in a newline.
+        With comments for the person at the machine (`analysis.program.cautions`); lines end in a newline.
 
     Raises
     ------
     ProgramError
         With the reason, if a restart can't be made safe.
     """
-    if not spin_up >= 0 or spin_up > 600:
-        raise ProgramError(f"spin_up={spin_up} s is no time to wait; give 0 to 600 seconds")
+    check_spin_up(spin_up)
+    program = in_units(program, units)
     stand = _last_stand(program, line)
     if stand is None:
-        return "\n".join((*_from_the_start(program), *program.lines)) + "\n"
+        return "\n".join(_from_the_start(program)) + "\n"
     _refuse_unsafe(stand, line)
+    rest = program.lines[stand.line - 1 :]
+    head = header(stand.state, _approach(program, stand, safe_z, spin_up), rest)
+    _prove(program, stand, (*head, *rest))
+    return "\n".join((*head, *rest)) + "\n"
+
+
+def check_spin_up(seconds: float) -> None:
+    """Raise ProgramError unless these are seconds to wait."""
+    if not 0 <= seconds <= 600:
+        raise ProgramError(f"spin_up={seconds} s is no time to wait; give 0 to 600 seconds")
+
+
+def no_unit(line: int) -> str:
+    """Return why nothing is written for a program without a unit."""
+    return (
+        f"the program does not say before line {line} whether it means millimetres or inches, and a guess "
+        "would be wrong by 25.4 times: say which, --units mm or --units inch"
+    )
+
+
+def _approach(program: Program, stand: _Stand, safe_z: float | None, spin_up: float) -> Approach:
+    modes = stand.state.modes
     safe = _safe_height(program, stand.state, safe_z)
-    approach = Approach(
-        name=program.name,
+    word = _word_of(program, stand.line)
+    named = "" if word is None else f", N{word}"
+    checks = Checks(
+        title=f"RESTART of {plain(program.name)} from file line {stand.line}{named}",
+        bit=bit_in_words(program, modes.bit if modes.bit_changed else modes.selected),
+        top=program.top,
+        safe_z=in_words(safe, modes),
+        system_assumed=not stand.system_named,
+        units_said=program.units or "" if "units" not in stand.state.stated else "",
+        unread=stand.unread,
+    )
+    return Approach(
+        checks=checks,
         line=stand.line,
-        word=_word_of(program, stand.line),
-        bit_text=program.bits.get(stand.state.modes.bit or stand.state.modes.selected, ""),
         safe_z=safe,
         feed=_approach_feed(program.moves, stand.move),
         spin_up=spin_up,
         by_hand=_spindle_by_hand(program, stand),
-        percent=_opens_with_percent(program.lines),
+        drills=bool((program.moves.kind[stand.move :] == Kind.PECK).any()),
+        percent=opening(program) > 0,
     )
-    rest = program.lines[stand.line - 1 :]
-    head = header(stand.state, approach, rest)
-    _prove(program, stand, (*head, *rest))
-    return "\n".join((*head, *rest)) + "\n"
 
 
 def _last_stand(program: Program, line: int) -> _Stand | None:
     """Return the last place to carry on from; ``None`` where nothing has been cut yet."""
     if not 1 <= line <= len(program.lines):
         raise ProgramError(f"line {line} is not in {program.name}, which has {len(program.lines)} lines")
-    run = Interpreter(program.lines, skip_slashed=program.skip_slashed)
+    follow = Following(program)
+    run = follow.run
     clear = clear_height(program.moves) - 1e-6 if program.top else -np.inf
     last: _Stand | None = None
     why = ""
-    lines = run.steps()
-    for number in lines:
+    lines = follow.steps()
+    for number_of in lines:
         if _stands(run, program.top, clear):
-            last = _Stand(number, len(run.carriage.rows), run.state(), run.carriage.origins)
+            rows, state = len(run.carriage.rows), run.state()
+            named = "system" in run.stated
+            last = _Stand(number_of, rows, state, run.carriage.origins, tuple(follow.unread), named)
         elif run.carriage.at[2] > program.top:
             why = why or next(filter(None, run.carriage.doubt), "")
-        if number == line:
+        if number_of == line:
             break
     else:
         raise ProgramError(f"line {line} of {program.name} is never run; give a line that is")
@@ -226,6 +271,8 @@ def _refuse_unsafe(stand: _Stand, line: int) -> None:
     if stand.moved_later:
         why = f"G10 on line {stand.moved_later} may have moved the origin already; set it back and start over"
         raise ProgramError(f"no restart from line {line}: {why}")
+    if not stand.state.modes.units_stated:
+        raise ProgramError(f"no restart from line {line}: {no_unit(stand.line)}")
 
 
 def _safe_height(program: Program, state: State, asked: float | None) -> float:
@@ -256,14 +303,25 @@ def _spindle_by_hand(program: Program, stand: _Stand) -> bool:
     return bool(len(left)) and program.moves.speed[stand.move + left[0]] == 0
 
 
-def _opens_with_percent(lines: Sequence[str]) -> bool:
-    first = next((line.strip() for line in lines if line.strip()), "")
-    return first.startswith("%")
-
-
 def _from_the_start(program: Program) -> Iterator[str]:
-    if not _opens_with_percent(program.lines):
-        yield "(nothing had been cut yet: this is the whole program from its start)"
+    """Yield the whole program, with what to check before it."""
+    run = Following(program).run
+    run.run()
+    state = replace(run.state(), modes=Modes(), origin_line=0, offset_used=False)
+    checks = Checks(
+        title=f"nothing of {plain(program.name)} had been cut yet: this is the whole program",
+        bit=bit_in_words(program, int(program.moves.bit[0])),
+        top=program.top,
+        more=tuple(f"the program never states {text}." for group, text in _START.items()
+                   if group not in state.stated),
+    )  # fmt: skip
+    begin = opening(program)
+    yield from program.lines[:begin]
+    yield from comments(cautions(state, checks))
+    yield from program.lines[begin:]
+
+
+_START = {"units": "its unit, G20 or G21", "system": "its coordinate system, G54 to G59.3"}
 
 
 def _prove(program: Program, stand: _Stand, lines: Sequence[str]) -> None:

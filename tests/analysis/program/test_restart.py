@@ -1,14 +1,17 @@
 """The restart program, run by a machine that shares no code with the reader."""
 
 import math
+import re
 
 import pytest
 from generated import programs
 from hypothesis import HealthCheck, given, settings
+from hypothesis import strategies as st
 from simple_machine import Event, SimpleMachine
 
 from analysis.errors import ProgramError
 from analysis.program import read, restart_program, resume_at
+from analysis.program.cautions import cautions_of
 
 MARK = "from here on it is the original"
 ELSEWHERE = [
@@ -61,6 +64,18 @@ def check_head(head: list[Event], place: tuple[float, float, float]) -> None:
 @given(text=programs())
 def test_restart_feeds_exactly_what_was_left_and_comes_from_above(text: str):
     """For every line, the restart feeds the original's remaining path, wherever the control was left."""
+    check_every_line(text)
+
+
+@settings(max_examples=20, deadline=None, suppress_health_check=list(HealthCheck))
+@given(text=programs())
+def test_what_a_program_takes_for_granted_is_stated(text: str):
+    """A program without coordinate system and return mode carries on as in G54 and G98, as it began."""
+    check_every_line(re.sub(r"G5[4-9](\.1)?|G9[89]", "", text))
+
+
+def check_every_line(text: str) -> None:
+    """Assert for every line of a program that the restart is safe and feeds what was left."""
     program = read(text)
     original = [e for e in SimpleMachine(shift=[0.0] * 3).run(text) if e.what == "feed"]
     done = {}
@@ -149,12 +164,18 @@ def test_resume_in_a_series_of_holes_opens_the_series_again():
 
 
 def test_before_the_first_cut_the_program_starts_over():
-    """Where nothing has been cut the restart is the whole program."""
+    """Where nothing has been cut the restart is the whole program, with what to check before it."""
     program = read(JOB)
     assert resume_at(program, 3).file_line == 1
-    assert restart_program(program, 3) == JOB
+    text = restart_program(program, 3)
+    assert "\n".join(lines_of(text)) + "\n" == JOB
+    assert text.startswith("%\n(nothing of program had been cut yet")
+    assert "touch off Z again" in text
     bare = JOB.replace("%\n", "")
     assert restart_program(read(bare), 2).endswith(bare)
+    unsaid = restart_program(read("G0 Z5\nG1 Z-1 F100\nX9\nM2"), 1)
+    assert "never states its unit, G20 or G21" in unsaid
+    assert "never states its coordinate system" in unsaid
 
 
 def test_restart_states_the_modes_in_order():
@@ -168,17 +189,72 @@ def test_restart_states_the_modes_in_order():
     assert "\n".join(text[18:]) + "\n" == JOB[JOB.index("N60") :]
 
 
+def head_of(text: str) -> str:
+    """Return what the head of a restart says, in one line."""
+    return " ".join(" ".join(cautions_of(text)).split())
+
+
 @pytest.mark.parametrize(
     "caution",
     [
-        *("cut the power", "collet", "touch off Z again", "feed hold", "eyes, ears and lungs", "in seconds"),
-        *("manual of your machine", "T1 6 mm, two flutes", "N60", "file line 7", "M48 or M49"),
+        *("cut its power before a hand", "Collet clean, dry and tight", "feed hold", "eyes, ears and lungs"),
+        *("manual of your machine", "T1 6 mm, two flutes", "N60", "file line 7", "M48 or M49", "in seconds"),
+        *("straight along Z to 5 mm", "emergency stop", "clamps"),
     ],
 )
 def test_restart_tells_the_person_what_to_check(caution: str):
     """Comments at the head say what only a person can check."""
-    head = restart_program(read(JOB), 9).split("(from here on")[0]
-    assert caution in head
+    assert caution in head_of(restart_program(read(JOB), 9))
+
+
+def test_what_to_check_comes_in_the_order_of_doing():
+    """Power, position, bit, touching off, jogging clear, a hand at the stop; the steps are numbered."""
+    said = head_of(restart_program(read(JOB), 9))
+    steps = ["1 - stop the spindle", "2 - make sure that the ", "3 - bit to have", "4 - touch off Z",
+             "5 - jog the bit", "6 - eyes"]  # fmt: skip
+    places = [said.index(step) for step in steps]
+    assert places == sorted(places)
+
+
+SPOILBOARD = "G21 G90\nM3 S9000\nG0 Z25\nX1 Y1\nG1 Z15 F100\nX9\nZ12\nX30\nZ9\nX9\nG0 Z25\nX0\nG1 Z9\nX5\nM2"
+
+
+@pytest.mark.parametrize(
+    ("source", "line", "first", "instead"),
+    [
+        (JOB, 9, "Z0 is the top of the sheet", "spoilboard beside it and set Z there to minus the thickness"),
+        (SPOILBOARD, 14, "on the spoilboard as it seems", "sheet's top and set Z there to the thickness"),
+        (
+            "G21 G90\nM3 S9000\nG0 Z-10\nX1 Y1\nG1 Z-15 F100\nX9\nG0 Z-10\nX0\nG1 Z-15\nX4\nM2",
+            10,
+            "Z0 lies above the work",
+            "one whose distance from it you can measure",
+        ),
+    ],
+)
+def test_touching_off_names_the_surface_and_another_one(source: str, line: int, first: str, instead: str):
+    """The head says where Z0 lies, and from what to measure if that surface has been cut away."""
+    said = head_of(restart_program(read(source), line))
+    assert first in said
+    assert instead in said
+
+
+def test_a_length_offset_is_to_be_measured_anew():
+    """With G43 in force the bit's length may come from the table of offsets: the head names its number."""
+    said = head_of(restart_program(read(JOB.replace("M3 S18000", "M3 S18000 G43 H7")), 9))
+    assert "from offset H7, measure it anew into that" in said
+
+
+@settings(max_examples=15, deadline=None, suppress_health_check=list(HealthCheck))
+@given(text=programs(), name=st.text(max_size=80))
+def test_comments_hold_nothing_that_a_control_could_obey(text: str, name: str):
+    """Whatever a program is called, its comments hold only signs that mean nothing, and under 80 of them."""
+    program = read(text, name)
+    restart = restart_program(program, len(program.lines))
+    for line in restart.splitlines()[: restart[: restart.index(MARK)].count("\n") + 1]:
+        if line.startswith("("):
+            assert re.fullmatch(r"\([-A-Za-z0-9 .,:'/+*=<>@#&_^|\"`{}\[\]\\]*\)", line)
+            assert len(line) < 80
 
 
 def test_comments_of_the_head_stay_comments_whatever_the_program_is_called():
@@ -202,11 +278,80 @@ def test_a_spindle_switched_by_hand_gets_a_stop():
     assert "M3" not in text
 
 
-def test_what_was_never_stated_is_left_alone_and_named():
-    """Units and coordinate system that the program leaves to the control are not guessed."""
-    text = restart_program(read("G90\nG0 Z5\nX1 Y1\nM3 S9000\nG1 Z-1 F100\nX9\nM2\n"), 6)
-    assert "never states G20 or G21, G54 to G59.3" in text
-    assert not {"G21", "G20", "G54"} & set(lines_of(text))
+BARE = "G90\nG0 Z5\nX1 Y1\nM3 S9000\nG1 Z-1 F100\nX9\nG0 Z5\nM2\n"
+
+
+def test_a_program_without_a_unit_is_refused_until_somebody_says_it():
+    """A wrong unit is wrong by 25.4 times: no restart before the caller has said which it is."""
+    program = read(BARE)
+    with pytest.raises(ProgramError, match="say which, --units mm or --units inch"):
+        restart_program(program, 6)
+    metric, inch = (restart_program(program, 6, units=units) for units in ("mm", "inch"))
+    assert {"G21", "G0 Z5", "G0 X1 Y1", "G1 Z5 F100"} < set(lines_of(metric))
+    assert {"G20", "G0 Z5", "G0 X1 Y1", "G1 Z5 F100"} < set(lines_of(inch))
+    assert "does not say its unit: inch, as you said" in head_of(inch)
+    assert "straight along Z to 5 inch" in head_of(inch)
+
+
+def test_a_unit_that_is_said_only_further_on_is_not_known_before():
+    """Where G20 comes after the resume line, what the control was in before it is not known either."""
+    late = BARE.replace("G0 Z5\nM2", "G0 Z5\nG20\nX2 Y2\nG1 Z-1\nX3\nM2")
+    with pytest.raises(ProgramError, match="before line 5 whether it means millimetres or inches"):
+        restart_program(read(late), 6)
+    assert "G21" in lines_of(restart_program(read(late), 6, units="mm"))
+    assert "G20" in lines_of(restart_program(read(late), 11, units="mm"))
+
+
+@pytest.mark.parametrize(("units", "x"), [("mm", 9.0), ("inch", 228.6), (None, 9.0)])
+def test_reading_in_a_unit(units, x: float):
+    """The unit that is said counts until the program says its own; none is said to be taken as mm."""
+    program = read(BARE, units=units)
+    assert program.moves.end[-1, 0] == pytest.approx(x)
+    assert any("taken as mm" in note.text for note in program.warnings) == (units is None)
+    assert read("G21\n" + BARE, units=units).moves.end[-1, 0] == 9.0
+
+
+def test_a_program_without_a_coordinate_system_is_taken_to_mean_g54():
+    """G54 is stated, for the end of a program sets it (NISTIR 6556, 3.6.1), and the head says so."""
+    text = restart_program(read("G21\n" + BARE), 7)
+    assert "G54" in lines_of(text)
+    assert "G54 is stated below" in head_of(text)
+    assert "G54 is stated below" not in head_of(restart_program(read("G21 G54\n" + BARE), 7))
+
+
+def test_what_a_control_may_not_know_is_left_alone_and_named():
+    """Length offset, path mode and overrides that the program leaves to the control stay as they are."""
+    text = restart_program(read("G21\n" + BARE), 7)
+    assert (
+        "never states a length offset G43 or G49, a path mode G61 or G64, overrides M48 or M49."
+        in head_of(text)
+    )
+    stated = {word for line in lines_of(text) for word in line.split()}
+    assert not {"G43", "G49", "G61", "G64", "M48", "M49"} & stated
+
+
+def test_the_return_mode_is_stated_where_a_cycle_is_left():
+    """A program that drills without saying G98 or G99 is carried on with the G98 that it was read with."""
+    drills = "G21\n" + BARE.replace("M2", "G81 X20 Z-3 R1\nX30\nG80\nM2")
+    assert "G98" in lines_of(restart_program(read(drills), 7))
+    assert "G98" not in lines_of(restart_program(read("G21\n" + BARE), 7))
+
+
+UNREAD = "G21 G90\nM10\nM3 S9000\nG0 X1 Y1 Z5\nG1 Z-1 F100\nX9\nG0 Z5\nM123\nG0 X2\nY2\nZ6\nG1 Z-1\nX9\nM2"
+
+
+def test_after_an_unread_word_the_place_is_unknown_until_it_is_stated():
+    """An M word that nobody knows may move the bit: the resume line waits for X, Y and Z."""
+    program = read(UNREAD)
+    assert [resume_at(program, line).file_line for line in (7, 8, 9, 11, 12, 13)] == [5, 8, 8, 8, 12, 12]
+    said = head_of(restart_program(program, 13))
+    assert "not known here: M10 on file line 2, M123 on file line 8" in said
+    assert "M123" not in head_of(restart_program(program, 7))
+    never = "G21 G90\nM3 S9000\nG0 X1 Y1\nM123\nZ5\nG1 Z-1 F100\nX9\nG0 Z5\nX3\nG1 Z-1\nX9\nM2"
+    with pytest.raises(
+        ProgramError, match=r"never known .*\(M123 on file line 4 is not known and may move it"
+    ):
+        restart_program(read(never), 7)
 
 
 def test_parameters_are_put_back():
@@ -276,7 +421,7 @@ def test_a_machine_place_leaves_the_other_axes_known():
 def test_an_origin_set_in_the_skipped_part_is_pointed_out():
     """The control keeps what G10 set before the resume line; the head says so."""
     source = "G21 G90\nG10 L2 P1 X9\nM3 S9000\nG0 X1 Y1 Z5\nG1 Z-1 F100\nX9\nM2"
-    assert "G10 on file line 2 moved an origin" in restart_program(read(source), 6)
+    assert "G10 on file line 2 moved an origin" in head_of(restart_program(read(source), 6))
 
 
 def test_spoilboard_zero_asks_for_the_programs_own_height():
