@@ -10,7 +10,7 @@ import math
 
 from analysis.errors import ProgramError
 from analysis.program import arcs
-from analysis.program.moves import STRAIGHT, Kind, Point, Rows, Setting, Way
+from analysis.program.moves import STRAIGHT, TINY, Kind, Point, Rows, Setting, Way
 from analysis.program.notes import Notes
 from analysis.program.state import INVERSE_TIME, PER_TURN, START, Modes
 from analysis.program.words import Block
@@ -100,14 +100,15 @@ class Carriage:
 
     def rapid(self, end: Point, block: Block, modes: Modes) -> None:
         """Traverse in a straight line; nothing where there is no way to go."""
-        if end != self.at:
+        if math.dist(self.at, end) > TINY:
             self.add(Kind.RAPID, end, block, modes)
 
     def feed(self, end: Point, block: Block, modes: Modes) -> None:
         """Feed in a straight line; nothing where there is no way to go."""
         self._check_start(block, (0, 1, 2), arc=False)
-        rate, seconds = feed_rate(block, modes, math.dist(self.at, end))
-        if end != self.at:
+        length = math.dist(self.at, end)
+        rate, seconds = feed_rate(block, modes, length)
+        if length > TINY:
             self.add(Kind.CUT, end, block, modes, Way(feed=rate, seconds=seconds))
 
     def arc(self, end: Point, block: Block, modes: Modes, *, clockwise: bool) -> None:

@@ -7,9 +7,10 @@ plain, or might not be, is left to the full reading; both give the same moves, w
 
 import re
 from collections.abc import Sequence
+from math import dist
 
 from analysis.program.carriage import Carriage
-from analysis.program.moves import STRAIGHT, Kind, Way
+from analysis.program.moves import STRAIGHT, TINY, Kind, Way
 from analysis.program.state import PER_MINUTE, Modes
 
 # Six digits before the point are enough for any machine, and too few for a number that is too large.
@@ -79,7 +80,7 @@ class PlainLines:
             at[1] if y is None else float(y) * scale + offset[1],
             at[2] if z is None else float(z) * scale + offset[2],
         )
-        if end == at:
+        if dist(at, end) <= TINY:
             return True
         word = -1 if name is None else int(name)
         if self._alike:
