@@ -27,6 +27,8 @@ class Filter:
         """Return the filtered block."""
         from scipy.signal import sosfilt  # noqa: PLC0415 - takes a second to import; only rendering needs it
 
+        if not len(block):
+            return np.zeros(0)
         out, self._state = sosfilt(self._sections, block, zi=self._state)
         return np.asarray(out, dtype=np.float64)
 
