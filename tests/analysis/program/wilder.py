@@ -14,16 +14,8 @@ from hypothesis import strategies as st
 
 SYSTEMS = ("G54", "G55", "G59.1")
 FORMULAS = (
-    "{0}",
-    "[{0}]",
-    "[{1}+{2}]",
-    "[{3}*2]",
-    "[0-{4}]",
-    "{6}",
-    "[{6}*1]",
-    "##{5}",
-    "-{6}",
-    "[2**1*{3}]",
+    *("{0}", "[{0}]", "[{1}+{2}]", "[{3}*2]", "[0-{4}]", "{6}", "[{6}*1]", "##{5}", "-{6}", "[2**1*{3}]"),
+    *("[{1}*2+{2}-{1}]", "[{0}-2*3+2**2+6/3]", "[{0}+9 MOD 4-1]", "[{0}+FIX[2.8]-FUP[1.2]]"),
 )
 
 
@@ -132,8 +124,9 @@ def put_zeros(w: Wilder) -> None:
     """Put the zeros of some systems at places of the machine."""
     absolutely(w)
     name = {"G54": 1, "G55": 2, "G59.1": 7}
+    every = w.draw(st.booleans())
     for system in SYSTEMS:
-        if w.draw(st.booleans()):
+        if every or w.draw(st.booleans()):
             place = [number(w.draw, 0, 90), number(w.draw, 0, 90), -80 + number(w.draw, 0, 1)]
             words = " ".join(f"{axis}{w.mm(value)}" for axis, value in zip("XYZ", place, strict=True))
             w.say(f"G10 L2 P{name[system]} {words}")
@@ -155,8 +148,18 @@ def change_system(w: Wilder) -> None:
     if before in w.zeros and w.system in w.zeros:
         apart = zip(w.at, w.zeros[before], w.zeros[w.system], strict=True)
         w.at = [at + old - new for at, old, new in apart]
+        w.say(f"G91 G0 X{w.mm(1.5)} Z{w.mm(1)}")
+        w.say("G90")
+        w.at = [w.at[0] + 1.5, w.at[1], w.at[2] + 1]
     else:
         say_where(w)
+
+
+def tell_and_change(w: Wilder) -> None:
+    """Tell zeros, then go over to another system, and perhaps to a third."""
+    put_zeros(w)
+    change_system(w)
+    change_system(w)
 
 
 def steps(w: Wilder) -> None:
@@ -181,6 +184,8 @@ def steps(w: Wilder) -> None:
 def arcs_in_a_row(w: Wilder) -> None:
     """Cut arcs without saying G2 or G3 again; at times by places of their centres (G90.1)."""
     absolutely(w)
+    if w.draw(st.booleans()):
+        put_offset(w)
     w.to("G0", X=number(w.draw, 0, 60), Y=number(w.draw, 0, 60))
     w.to("G1", Z=-1.5)
     there = w.draw(st.booleans())
@@ -226,6 +231,16 @@ def other_holes(w: Wilder) -> None:
     w.say("G80")
 
 
+def slants(w: Wilder) -> None:
+    """Go down at several slopes, and up."""
+    absolutely(w)
+    w.to("G0", X=number(w.draw, 0, 60))
+    w.to("G1", Z=0.5)
+    for across in (1.0, 1.4, 3.0):
+        w.to("G1", X=w.at[0] + across * w.draw(st.sampled_from([-1, 1])), Z=w.at[2] - 2.0)
+    w.to("G1", Y=w.at[1] + 1, Z=w.at[2] + 1)
+
+
 def upright(w: Wilder) -> None:
     """Cut an arc in the YZ plane."""
     absolutely(w)
@@ -237,6 +252,6 @@ def upright(w: Wilder) -> None:
 
 TAME = [feature for feature in FEATURES if feature is not offset]
 WILD = [
-    *(home, touch, put_offset, clear, put_zeros, put_zeros, change_system, change_system, steps),
-    *(arcs_in_a_row, per_turn, slashed, other_holes, upright, profile),
+    *(home, touch, put_offset, clear, put_zeros, change_system, tell_and_change, steps),
+    *(arcs_in_a_row, slants, per_turn, slashed, other_holes, upright, profile),
 ]
