@@ -17,6 +17,7 @@ MIXED = 2
 """Windows at either end of a cut that the watcher leaves out."""
 
 Floats = NDArray[np.float64]
+_MOMENT = 1e-6  # s
 
 
 @dataclass(frozen=True)
@@ -69,7 +70,7 @@ def baseline_of(plan: Plan, number: int, hop: float, needed: float = Settings.le
         By the program's own clock, as if all that is cut were heard: in a noisy shop it takes longer.
     """
     bit = plan.program.moves.bit
-    mine = [at for at, (first, _) in enumerate(plan.stints) if bit[first] == number]
+    mine = [at for at, (first, last) in enumerate(plan.stints) if (bit[first : last + 1] == number).any()]
     if not (plan.cuts & (bit == number)).any():
         return Unlearned("it cuts nothing")
     if not plan.stints:
@@ -80,43 +81,82 @@ def baseline_of(plan: Plan, number: int, hop: float, needed: float = Settings.le
     if not mine:
         return Unlearned("the program does not start the spindle for it (S and M3), so it is not expected")
     spells = np.concatenate([np.stack(plan.spells[at], axis=1) for at in mine])
-    heard = _heard(plan, number, spells, MIXED * hop)
-    ends = [(total[-1], kind, total) for kind, total in enumerate(np.cumsum(heard, axis=1))]
-    found = [_found(plan, mine, kind, total, needed) for most, kind, total in ends if most >= needed]
+    bit_heard = _Heard(plan, number, [plan.stints[at] for at in mine], _Clear.of(spells, MIXED * hop))
+    totals = bit_heard.totals()
+    found = [
+        bit_heard.learned(kind, total, needed) for kind, total in enumerate(totals) if total[-1] >= needed
+    ]
     if found:
-        return min(found, key=lambda learned: learned.done)
-    return Unlearned(_too_little(spells, max(float(most) for most, _, _ in ends), needed))
+        return min(found, key=lambda each: each.done)
+    return Unlearned(_too_little(spells, float(totals[:, -1].max()), needed))
 
 
-def _heard(plan: Plan, number: int, spells: Floats, mixed: float) -> Floats:
-    """Return the seconds of each move that can be learned from, shape (len(KINDS), n)."""
-    inner = spells + np.array([mixed, -mixed])
-    inner = inner[inner[:, 1] > inner[:, 0]]
-    if not len(inner):
-        return np.zeros((len(KINDS), len(plan.kinds)))
-    # Up to each moment, how much of the way was inside a cut.
-    lasted = np.concatenate([[0.0], np.cumsum(inner[:, 1] - inner[:, 0])])
-    known = np.stack([lasted[:-1], lasted[1:]], axis=1).ravel()
-    edges = inner.ravel()
-    within = np.interp(plan.times.end, edges, known) - np.interp(plan.cut_begin, edges, known)
-    within[~(plan.cuts & (plan.program.moves.bit == number))] = 0.0
-    return np.stack([np.where(plan.kinds == kind, within, 0.0) for kind in range(len(KINDS))])
+@dataclass(frozen=True, eq=False)
+class _Clear:
+    """
+    When a cut is heard without any air, on the program's clock.
+
+    Attributes
+    ----------
+    edges
+        When each such stretch begins and ends, s, one after the other.
+    lasted
+        How long such stretches have lasted at each edge, s.
+    """
+
+    edges: Floats
+    lasted: Floats
+
+    @classmethod
+    def of(cls, spells: Floats, mixed: float) -> "_Clear":
+        """Return the stretches of spells of cutting, each without so many seconds at both ends."""
+        inner = spells + np.array([mixed, -mixed])
+        inner = inner[inner[:, 1] > inner[:, 0]]
+        total = np.concatenate([[0.0], np.cumsum(inner[:, 1] - inner[:, 0])])
+        return cls(inner.ravel(), np.stack([total[:-1], total[1:]], axis=1).ravel())
+
+    def until(self, moment: Floats) -> Floats:
+        """Return how long such stretches have lasted at some moments."""
+        return np.interp(moment, self.edges, self.lasted) if len(self.edges) else np.zeros_like(moment)
+
+    def when(self, lasted: float) -> float:
+        """Return the moment at which such stretches have lasted so long."""
+        return float(np.interp(lasted, self.lasted, self.edges))
 
 
-def _found(plan: Plan, mine: list[int], kind: int, total: Floats, needed: float) -> Learned:
-    first, last = int(np.argmax(total > 0.0)), int(np.searchsorted(total, needed))
-    begins = float(plan.cut_begin[first])
-    done = float(plan.times.end[last]) - (float(total[last]) - needed)
-    return Learned(KINDS[kind], first, last, _turned(plan, mine, begins), _turned(plan, mine, done))
+@dataclass(frozen=True, eq=False)
+class _Heard:
+    """What is heard of one bit: the stints in which it turns, and when it is heard to cut without any air."""
 
+    plan: Plan
+    number: int
+    stints: list[tuple[int, int]]
+    clear: _Clear
 
-def _turned(plan: Plan, mine: list[int], moment: float) -> float:
-    """Return for how many seconds the bit has turned at a moment of the program's clock."""
-    total = 0.0
-    for first, last in (plan.stints[at] for at in mine):
-        begin, end = float(plan.times.begin[first]), float(plan.times.end[last])
-        total += min(max(moment - begin, 0.0), end - begin)
-    return total
+    def totals(self) -> Floats:
+        """Return for how long each kind of cut was heard after each move, s, shape (len(KINDS), n)."""
+        plan = self.plan
+        within = self.clear.until(plan.times.end) - self.clear.until(plan.cut_begin)
+        within[~(plan.cuts & (plan.program.moves.bit == self.number))] = 0.0
+        kinds = [np.where(plan.kinds == kind, within, 0.0) for kind in range(len(KINDS))]
+        return np.cumsum(kinds, axis=1)
+
+    def learned(self, kind: int, total: Floats, needed: float) -> Learned:
+        """Return where one kind of cut has been heard for long enough, by its total after each move."""
+        first, last = int(np.argmax(total > 0.0)), int(np.searchsorted(total, needed))
+        before = self.clear.until(self.plan.cut_begin[[first, last]])
+        rest = needed - (float(total[last - 1]) if last else 0.0)
+        begins, done = (self._turned(float(at)) for at in before + np.array([_MOMENT, rest]))
+        return Learned(KINDS[kind], first, last, begins, done)
+
+    def _turned(self, lasted: float) -> float:
+        """Return for how many seconds the bit has turned when it has been heard for so long."""
+        moment, times = self.clear.when(lasted), self.plan.times
+        total = 0.0
+        for first, last in self.stints:
+            begin, end = float(times.begin[first]), float(times.end[last])
+            total += min(max(moment - begin, 0.0), end - begin)
+        return total
 
 
 def _too_little(spells: Floats, most: float, needed: float) -> str:

@@ -68,7 +68,7 @@ class PartUse:
     bits
         T numbers that cut it, in the order of use.
     seconds
-        How long it is cut.
+        How long it is being cut.
     deepest
         mm below the work's top.
     """
@@ -210,7 +210,7 @@ def line_of(moves: Moves, index: int) -> tuple[int, int | None]:
 
 
 def _parts(plan: Plan) -> tuple[PartUse, ...]:
-    lasting = plan.times.end - plan.times.begin
+    lasting = plan.times.end - plan.cut_begin
     depth = plan.program.top - lowest(plan.program.moves)
     return tuple(_part(part, plan.program.moves, lasting, depth) for part in plan.parts)
 

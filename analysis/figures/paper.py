@@ -75,7 +75,7 @@ class Paper:
     def draw_above(self, moves: Moves, parts: Iterable[Part]) -> None:
         """Draw what goes above the work."""
         path = way(moves, above(len(moves), parts))
-        self.axes.add_patch(
+        self.axes.add_artist(
             PathPatch(path, fill=False, edgecolor=SOFT, linewidth=0.8, linestyle=RAPIDS, zorder=1.5)
         )
 

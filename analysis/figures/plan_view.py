@@ -24,6 +24,7 @@ _DETAILED = 50_000  # moves; of longer programs only what an eye can tell apart 
 _GRID, _COARSE = 0.001, 1 / 240  # mm, and in: what lies nearer is one
 _CHUNK = 10_000  # points that are drawn at once
 _LEARN = STATES["learn"]
+_TAB, _TAB_WIDTH = "#e3b04b", 5.0
 
 
 @dataclass(frozen=True, eq=False)
@@ -51,7 +52,7 @@ def plan_view(contents: Contents) -> Figure:
     """
     moves, parts = contents.program.moves, [use.part for use in contents.parts]
     bits = _bits(contents, moves, parts)
-    handles = _key(bits)
+    handles = _key(bits, tabs=any(part.tabs for part in parts))
     lines = _lines(contents)
     foot = _FOOT + _ROW * -(-len(handles) // 2)
     drawn = paper(limits([part.box for part in parts]), lines=len(lines), foot=foot)
@@ -59,8 +60,9 @@ def plan_view(contents: Contents) -> Figure:
     drawn.draw_above(moves, parts)
     for part in parts:
         if part.area > 0:
-            drawn.axes.add_patch(Polygon(part.outline, facecolor="#f3f2ec", linewidth=0))
+            drawn.axes.add_artist(Polygon(part.outline, facecolor="#f3f2ec", linewidth=0))
     grid = _GRID if len(moves) <= _DETAILED else _COARSE * drawn.scale
+    _draw_tabs(drawn, parts)
     for bit in bits:
         _draw_learning(drawn, moves, bit)
         _draw_cuts(drawn, moves, bit, grid)
@@ -114,7 +116,7 @@ def _draw_cuts(drawn: Paper, moves: Moves, bit: _Drawn, grid: float) -> None:
         chunk = slice(begin, begin + _CHUNK + 1)
         piece = type(path)(vertices[chunk], np.concatenate([[path.MOVETO], codes[chunk][1:]]))
         patch = PathPatch(piece, fill=False, edgecolor=look.line, linewidth=look.width, linestyle=look.style)
-        drawn.axes.add_patch(patch)
+        drawn.axes.add_artist(patch)
         patch.set_zorder(2)
     x, y = _holes(moves, bit.moves).T
     drawn.axes.plot(x, y, linestyle="", marker=look.marker, markersize=4.2, color=look.line, zorder=2.2)
@@ -133,11 +135,19 @@ def _draw_learning(drawn: Paper, moves: Moves, bit: _Drawn) -> None:
     inside = bit.moves[(bit.moves >= found.first) & (bit.moves <= found.last)]
     band = PathPatch(way(moves, inside), fill=False, edgecolor=_LEARN.line, linewidth=8, alpha=0.45)
     band.set_zorder(1.8)
-    drawn.axes.add_patch(band)
+    drawn.axes.add_artist(band)
     x, y = _holes(moves, inside).T
     drawn.axes.plot(
         x, y, linestyle="", marker="o", markersize=11, color=_LEARN.line, alpha=0.45, mew=0, zorder=1.8
     )
+
+
+def _draw_tabs(drawn: Paper, parts: list[Part]) -> None:
+    for tab in (tab for part in parts for tab in part.tabs):
+        (x, y), (to_x, to_y) = tab.begin, tab.end
+        drawn.axes.plot(
+            [x, to_x], [y, to_y], color=_TAB, linewidth=_TAB_WIDTH, solid_capstyle="butt", zorder=2.1
+        )
 
 
 def _draw_words(drawn: Paper, moves: Moves, parts: list[Part], bits: list[_Drawn]) -> None:
@@ -167,11 +177,13 @@ def _begin(moves: Moves, bit: BitUse) -> tuple[tuple[float, float], int] | None:
     return (x, y), int(moves.file_line[first])
 
 
-def _key(bits: list[_Drawn]) -> list[Artist]:
+def _key(bits: list[_Drawn], *, tabs: bool) -> list[Artist]:
     handles: list[Artist] = [_entry(drawn) for drawn in bits]
     handles.append(stroke("moves above the work", SOFT, 0.8, RAPIDS))
     if any(isinstance(drawn.bit.baseline, Learned) for drawn in bits):
         handles.append(stroke("the bit's sound is learned here", _LEARN.line, 8))
+    if tabs:
+        handles.append(stroke("a tab is left standing", _TAB, _TAB_WIDTH))
     return handles
 
 

@@ -17,6 +17,7 @@ from monitor.planning.text import plan_text
 from monitor.planning.tools import tools_for
 from monitor.setup import SHELF, Wanted, read_program
 
+_PICTURES = (".png", ".svg", ".pdf")
 _LARGE = 2_000_000  # bytes; a longer program takes seconds
 
 
@@ -46,10 +47,12 @@ def show_plan(
     ChipsongError
         When the picture cannot be written.
     """
+    if picture is not None:
+        _check_place(picture, path)
     contents = _contents(path, wanted, material)
     if picture is not None:
-        _draw(contents, path, picture)
-    sys.stdout.write(f"{written(contents) if as_json else plan_text(contents)}\n")
+        _draw(contents, picture)
+    _say(written(contents) if as_json else plan_text(contents))
     if picture is not None:
         sys.stdout.flush()
         sys.stderr.write(f"Picture: {picture}\n")
@@ -63,17 +66,24 @@ def _contents(path: Path, wanted: Wanted, material: str | None) -> Contents:
     return contents_of(program, tools_for(wanted, program, read_shelf(home() / SHELF)), material=material)
 
 
-def _draw(contents: Contents, program: Path, out: Path) -> None:
-    """Write the picture, in the format that the name's ending says."""
+def _check_place(picture: Path, program: Path) -> None:
+    """Refuse a place for the picture before anyone has waited for it."""
+    if picture.suffix.lower() not in _PICTURES:
+        raise ChipsongError(f"{picture}: the name of a picture ends in {', '.join(_PICTURES)}")
+    if picture.exists() and program.exists() and picture.samefile(program):
+        raise ChipsongError(f"{picture} is the program itself and stays as it is: choose another place")
+
+
+def _draw(contents: Contents, picture: Path) -> None:
     from analysis.figures import plan_view  # noqa: PLC0415 - a picture is not always wanted
 
-    if out.exists() and out.samefile(program):
-        raise ChipsongError(f"{out} is the program itself and stays as it is: choose another place")
-    figure = plan_view(contents)
-    endings = figure.canvas.get_supported_filetypes()
-    if out.suffix[1:].lower() not in endings:
-        raise ChipsongError(f"{out}: a picture's name ends in .png, .svg or .pdf")
     try:
-        figure.savefig(out, dpi=120)
+        plan_view(contents).savefig(picture, dpi=120)
     except OSError as error:
-        raise ChipsongError(f"cannot write {out} ({error.strerror}): choose another place") from error
+        raise ChipsongError(f"cannot write {picture} ({error.strerror}): choose another place") from error
+
+
+def _say(text: str) -> None:
+    """Write a line; signs that the terminal's code page lacks become question marks."""
+    code = sys.stdout.encoding or "utf-8"
+    sys.stdout.write(f"{text}\n".encode(code, "replace").decode(code))

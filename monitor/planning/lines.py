@@ -34,7 +34,7 @@ def columns(rows: Sequence[Sequence[str]], *, right: Sequence[int] = ()) -> list
 def printable(text: str, most: int = 60) -> str:
     """Return what a program says, not too long and without signs that move a terminal's cursor."""
     clean = "".join(sign if sign.isprintable() else "?" for sign in text)
-    return clean if len(clean) <= most else f"{clean[: most - 1]}…"
+    return clean if len(clean) <= most else f"{clean[: most - 3]}..."
 
 
 def tool_name(number: int) -> str:

@@ -40,7 +40,9 @@ and ``word`` its N-word or ``null``. What is not known, or was not worked out, i
       no_baseline    why there is none
     parts            in the order in which they are begun:
       name, tools, from, to (file lines), box_mm [xmin, ymin, xmax, ymax] and area_mm2 (of the way of the
-      bit's centre), time_s, deepest_mm
+      bit's centre), time_s, deepest_mm,
+      tabs           left standing along its outlines: [{begin_mm [x, y], end_mm, width_mm, height_mm,
+                     from, to}], places of the bit's centre
     warnings         what the reader did not understand or had to assume: [{file, column, word, text}],
                      file and column 0 when the whole program is meant
 """
@@ -52,7 +54,7 @@ from analysis.contents import BitUse, Contents, Learned, PartUse, Stop
 from analysis.contents.whole import line_of
 from analysis.cutting import spindle_frequency, tooth_pass_frequency
 from analysis.locate import KINDS
-from analysis.program import Moves, Note
+from analysis.program import Moves, Note, Tab
 
 
 class Line(TypedDict):
@@ -119,6 +121,18 @@ class BitReport(TypedDict):
     no_baseline: str | None
 
 
+TabReport = TypedDict(
+    "TabReport",
+    {
+        "begin_mm": list[float],
+        "end_mm": list[float],
+        "width_mm": float,
+        "height_mm": float,
+        "from": int,
+        "to": int,
+    },
+)
+
 PartReport = TypedDict(
     "PartReport",
     {
@@ -130,6 +144,7 @@ PartReport = TypedDict(
         "area_mm2": float,
         "time_s": float,
         "deepest_mm": float,
+        "tabs": list[TabReport],
     },
 )
 
@@ -273,6 +288,18 @@ def _part(use: PartUse) -> PartReport:
         "area_mm2": part.area,
         "time_s": use.seconds,
         "deepest_mm": use.deepest,
+        "tabs": [_tab(tab) for tab in part.tabs],
+    }
+
+
+def _tab(tab: Tab) -> TabReport:
+    return {
+        "begin_mm": list(tab.begin),
+        "end_mm": list(tab.end),
+        "width_mm": tab.width,
+        "height_mm": tab.height,
+        "from": tab.first_line,
+        "to": tab.last_line,
     }
 
 

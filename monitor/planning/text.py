@@ -7,7 +7,7 @@ from analysis.contents import MOST_MOVES, BitUse, Contents, Learned, PartUse, St
 from analysis.contents.whole import line_of
 from analysis.cutting import spindle_frequency, tooth_pass_frequency
 from analysis.events import ResumeLine
-from analysis.program import Note
+from analysis.program import Note, Tab
 from analysis.program.notes import SAME
 from monitor.planning.lengths import Lengths, number
 from monitor.planning.lines import columns, field, printable, tool_name
@@ -185,7 +185,8 @@ def _parts(parts: tuple[PartUse, ...], lengths: Lengths) -> list[str]:
     if not parts:
         return []
     unit = lengths.unit
-    head = ("name", "bits", "lines", f"box {unit}", f"area {lengths.unit_of_area}", "time", f"deepest {unit}")
+    area = f"area {lengths.unit_of_area}"
+    head = ("name", "bits", "lines", f"box {unit}", area, "time", f"deepest {unit}", "tabs")
     rows = [head, *(_part(use, lengths) for use in parts[:_PARTS])]
     lines = [f"Parts: {len(parts)} (box and area of the way that the bit's centre goes)"]
     lines += columns(rows, right=(4, 5, 6))
@@ -205,7 +206,14 @@ def _part(use: PartUse, lengths: Lengths) -> tuple[str, ...]:
         lengths.area(part.area) if part.area else "open",
         clock(use.seconds),
         lengths.plain(use.deepest),
+        _tabs(part.tabs, lengths),
     )
+
+
+def _tabs(tabs: tuple[Tab, ...], lengths: Lengths) -> str:
+    if not tabs:
+        return "none"
+    return f"{len(tabs)}, {lengths.plain(min(tab.height for tab in tabs))} high"
 
 
 def _some(words: list[str], most: int) -> str:
