@@ -1,23 +1,27 @@
 """Whatever the text: a program or one clear error."""
 
+import os
 import random
 import re
 from dataclasses import fields
+from pathlib import Path
 
 import numpy as np
 import pytest
 from generated import programs
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
+from wilder import wilder_programs
 
+import recordings_synthetic
 from analysis.errors import ProgramError
 from analysis.program import decode, find_parts, read, restart_program, schedule
 
 SIGNS = "GMXYZIJKRFSTNPQLHDO0123456789.-+ ()[]#=/%;*\t\r\n"
 LANGUAGE = """
     G0 G1 G2 G3 G4 G10 G17 G18 G19 G20 G21 G28 G38.2 G43 G49 G53 G54 G55 G64 G80 G81 G83 G85 G88 G90
-    G90.1 G91 G92 G92.1 G92.3 G93 G94 G98 G99 M0 M3 M5 M6 M98 M99 M30 S9000 T1 P7 P1 L2 L20 R2 R-3 Q1
-    I5 J0 K-2 H1 X1 X#1 Y2 Y[1+#1] Z3 Z-1 X1E3 X-5 Y9 F100 F.1 #1=2 O7 N5 / % (a) ;b
+    G73 G91.1 G54.1 G95 G90.1 G91 G92 G92.1 G92.3 G93 G94 G98 G99 M0 M3 M5 M6 M98 M99 M30 S9000 T1 P7 P1
+    L2 L20 R2 R-3 Q1 I5 J0 K-2 H1 X1 X#1 Y2 Y[1+#1] Z3 Z-1 X1E3 X-5 Y9 F100 F.1 #1=2 O7 N5 / % (a) ;b
 """
 WORDS = [*LANGUAGE.split(), *["\n"] * 6]
 
@@ -60,29 +64,70 @@ def test_any_words_are_read_or_refused(words: list[str]):
     try_all("G21 F500\n" + " ".join(words))
 
 
-@settings(max_examples=40, deadline=None, suppress_health_check=list(HealthCheck))
-@given(text=programs(), seed=st.integers(0, 2**32))
+@settings(max_examples=60, deadline=None, suppress_health_check=list(HealthCheck))
+@given(text=programs() | wilder_programs(), seed=st.integers(0, 2**32))
 def test_damaged_programs_are_read_or_refused(text: str, seed: int):
-    """Programs with signs changed, lost, doubled or moved never end in anything else."""
+    """Programs with signs, words or lines changed, lost, doubled or moved never end in anything else."""
     try_all(damaged(text, random.Random(seed)))  # noqa: S311 (no secret)
 
 
 def damaged(text: str, chance: random.Random) -> str:
-    """Return the text with a few signs changed, lost, doubled or moved."""
-    signs = list(text)
-    for _ in range(chance.randint(1, 6)):
+    """Return the text with a few signs, words or lines changed, lost, doubled or moved."""
+    for _ in range(chance.choice((1, 1, 1, 2, 4))):
+        text = chance.choice(DAMAGES)(text, chance)
+    return text
+
+
+def signs_hurt(text: str, chance: random.Random) -> str:
+    """Change, lose, double or move a few signs."""
+    signs = list(text) or ["G"]
+    for _ in range(chance.choice((1, 1, 2, 4))):
         at = chance.randrange(len(signs))
-        what = chance.randrange(4)
-        if what == 0:
-            signs[at] = chance.choice(SIGNS)
-        elif what == 1:
-            del signs[at]
-        elif what == 2:
-            signs.insert(at, signs[at])
-        else:
-            to = chance.randrange(len(signs))
-            signs[at], signs[to] = signs[to], signs[at]
+        signs[at] = chance.choice([chance.choice(SIGNS), "", signs[at] * 2, chance.choice(signs)])
     return "".join(signs)
+
+
+def bytes_hurt(text: str, chance: random.Random) -> str:
+    """Flip a few bits of the file."""
+    raw = bytearray(text.encode("utf-8")) or bytearray(b"G")
+    for _ in range(chance.choice((1, 1, 2, 8))):
+        raw[chance.randrange(len(raw))] ^= 1 << chance.randrange(8)
+    return raw.decode("utf-8", errors="replace")
+
+
+def lines_hurt(text: str, chance: random.Random) -> str:
+    """Cut, lose, double or move a line."""
+    lines = text.split("\n")
+    at, to = chance.randrange(len(lines)), chance.randrange(len(lines))
+    what = chance.randrange(5)
+    if what == 0:
+        lines[at] = lines[at][: chance.randint(0, len(lines[at]))]
+    elif what == 1:
+        del lines[at]
+    elif what == 2:
+        lines.insert(to, lines[at])
+    elif what == 3:
+        lines[at], lines[to] = lines[to], lines[at]
+    else:
+        lines = lines[:at] if chance.randrange(2) else lines[at:]
+    return "\n".join(lines)
+
+
+def words_hurt(text: str, chance: random.Random) -> str:
+    """Swap two words, or put one of the language where another was."""
+    words = re.split(r"([A-Z#][-+.0-9]+)", text)
+    places = range(1, len(words), 2)
+    if not places:
+        return text + chance.choice(WORDS)
+    at, to = chance.choice(places), chance.choice(places)
+    if chance.randrange(2):
+        words[at], words[to] = words[to], words[at]
+    else:
+        words[at] = chance.choice(WORDS)
+    return "".join(words)
+
+
+DAMAGES = (signs_hurt, bytes_hurt, lines_hurt, words_hurt)
 
 
 @settings(max_examples=100, deadline=None)
@@ -135,6 +180,22 @@ G0 X5 Z9
 G18 G2 X9 Z9 I2 K0 F500
 G17 G28 Z9
 G0 X0 Y0 Z9
+G10 L2 P1 X100 Y50 Z-80
+G10 L2 P2 X300 Y50 Z-80
+G0 X0 Y0 Z9
+G55 G0 X5 Z9
+G98 G73 X5 Y5 Z-4 R1 Q1.5 F300
+G80
+G0 G54.1 P3 X0 Y0 Z9
+G38.2 Z-3 F50
+G92 Z1
+G0 Z9
+G92.1
+G0 X0 Y0 Z9
+G95 F0.05 G1 X9
+G94 F300
+G90.1 G2 X19 I14 J0
+G91.1 G0 Z9
 /M0
 M5 M9
 M30
@@ -157,9 +218,19 @@ def test_the_short_way_for_plain_lines_gives_the_same_moves(text: str):
         assert np.array_equal(getattr(short, column.name), getattr(full, column.name), equal_nan=True)
 
 
+REAL = sorted(Path(recordings_synthetic.__file__).parent.glob("*.ngc"))
+
+
 @pytest.mark.slow
 def test_a_longer_fuzz_finds_no_crash():
-    """Twenty thousand damaged programs, from a fixed seed; enough of them are still programs."""
+    """
+    Damaged programs from a fixed seed, as many as CHIPSONG_FUZZ says; enough of them are still programs.
+
+    The programs are one made up of every word, and those that come with the simulator.
+    """
+    count = int(os.environ.get("CHIPSONG_FUZZ", "1500"))
     chance = random.Random(6556)  # noqa: S311 (no secret)
-    still_read = sum(try_all(damaged(MIXTURE, chance)) for _ in range(20_000))
-    assert still_read > 1000
+    sources = [MIXTURE, *(decode(path.read_bytes()) for path in REAL)]
+    assert len(sources) > 1
+    still_read = sum(try_all(damaged(chance.choice(sources), chance)) for _ in range(count))
+    assert still_read > count / 20
