@@ -27,23 +27,52 @@ and from what is published about looseness of rotating parts: no published spect
 from recordings_synthetic.faults import Slip
 from recordings_synthetic.machine import Gantry
 from recordings_synthetic.record import Recording, record, steady
-from recordings_synthetic.room import Microphone, Shop
+from recordings_synthetic.room import (
+    CHEAP_USB,
+    CONTACT,
+    ENHANCED,
+    OVERDRIVEN,
+    PHONE,
+    PUMPING,
+    AutomaticGain,
+    Change,
+    Microphone,
+    Peak,
+    Room,
+    Shop,
+    Suppression,
+    lid_closed,
+    moved,
+)
 from recordings_synthetic.shop import ShopSound
 from recordings_synthetic.spindle import Spindle
 from recordings_synthetic.stage import Straight
 from recordings_synthetic.truth import Truth, Turning
 
 __all__ = [
+    "CHEAP_USB",
+    "CONTACT",
+    "ENHANCED",
+    "OVERDRIVEN",
+    "PHONE",
+    "PUMPING",
+    "AutomaticGain",
+    "Change",
     "Gantry",
     "Microphone",
+    "Peak",
     "Recording",
+    "Room",
     "Shop",
     "ShopSound",
     "Slip",
     "Spindle",
     "Straight",
+    "Suppression",
     "Truth",
     "Turning",
+    "lid_closed",
+    "moved",
     "record",
     "steady",
 ]

@@ -35,7 +35,7 @@ class Ear:
     Notes
     -----
     The order: the room, what happens to the microphone, its response, its hiss, hum, its amplifier's ceiling,
-    noise suppression, automatic gain, offset, the steps of its samples, gaps.
+    noise suppression, automatic gain, the channel, offset, the steps of its samples, gaps.
     """
 
     def __init__(self, microphone: Microphone, rate: int, seed: int) -> None:
@@ -71,6 +71,8 @@ def _after(microphone: Microphone, rate: int) -> list[Stage]:
         stages.append(Suppressor(microphone.suppression, rate))
     if microphone.gain is not None:
         stages.append(SelfSetting(microphone.gain, rate))
+    if microphone.channel < math.inf:
+        stages.append(Filter(steep(below(microphone.channel, rate), 4)))
     if microphone.offset:
         stages.append(lambda sound: sound + microphone.offset)
     return stages

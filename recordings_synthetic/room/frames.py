@@ -7,7 +7,7 @@ from numpy.typing import NDArray
 
 Floats = NDArray[np.float64]
 
-FRAME = 0.01  # s
+FRAME = 0.02  # s
 
 
 class Followed(ABC):
@@ -39,17 +39,17 @@ class Followed(ABC):
         """Return the next gains, from the mean powers (bands,) of the frame that has just ended."""
 
     def ride(self, sounds: Floats) -> Floats:
-        """Return the bands' sounds (bands, n) with their gains."""
-        out, done = np.empty_like(sounds), 0
+        """Give the bands' sounds (bands, n) their gains, in place, and return them."""
+        done = 0
         while done < sounds.shape[1]:
             n = min(sounds.shape[1] - done, self._frame.shape[1] - self._place)
             here, there = slice(self._place, self._place + n), slice(done, done + n)
             gain = self._before[:, None] + self._lift[here] * (self._after - self._before)[:, None]
-            out[:, there] = gain * sounds[:, there]
             self._frame[:, here] = sounds[:, there]
+            sounds[:, there] *= gain
             self._place, done = self._place + n, done + n
             if self._place == self._frame.shape[1]:
                 self._place = 0
                 np.multiply(self._frame, self._frame, out=self._squares)
                 self._before, self._after = self._after, self.heard(np.mean(self._squares, axis=1))
-        return out
+        return sounds

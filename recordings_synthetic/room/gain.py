@@ -45,7 +45,7 @@ class SelfSetting(Followed):
 
     def __call__(self, block: Floats) -> Floats:
         """Return a block with the gain of its moment."""
-        return np.asarray(self.ride(block[None])[0])
+        return np.asarray(self.ride(np.array(block[None]))[0])
 
     def heard(self, power: Floats) -> Floats:
         """Return the next gain: what would bring the power of late to the target."""

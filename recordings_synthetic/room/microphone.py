@@ -75,6 +75,8 @@ class Microphone:
         of the mains, in whole Hz.
     suppression, gain
         What its software does: noise suppression, then an automatic gain.
+    channel
+        What its software sends on ends here, Hz, by 48 dB an octave.
     offset
         A constant that is added to all samples, as a share of full scale.
     room
@@ -100,6 +102,7 @@ class Microphone:
     mains: int = 50
     suppression: Suppression | None = None
     gain: AutomaticGain | None = None
+    channel: float = math.inf
     offset: float = 0.0
     room: Room | None = None
     changes: tuple[Change, ...] = ()
@@ -124,7 +127,9 @@ OVERDRIVEN = Microphone(level=3.0)
 PUMPING = Microphone(gain=AutomaticGain(target=-20.0, attack=0.02, release=0.5))
 """An automatic gain that heeds every change: the loud becomes soft, and the soft loud."""
 
-PHONE = Microphone(low=300.0, high=3400.0, steep=3, hiss=-66.0, bits=16, suppression=Suppression())
+PHONE = Microphone(
+    low=300.0, high=3400.0, steep=3, hiss=-66.0, bits=16, suppression=Suppression(), channel=3800.0
+)
 """A telephone call: the band of speech, and software that swallows whatever is steady."""
 
 ENHANCED = Microphone(bits=16, suppression=Suppression(depth=12.0, learn=5.0), gain=AutomaticGain())

@@ -32,7 +32,7 @@ class Suppression:
     depth: float = 18.0
     learn: float = 3.0
     over: float = 1.6
-    bands: int = 10
+    bands: int = 8
 
 
 class Suppressor(Followed):
@@ -58,15 +58,16 @@ class Suppressor(Followed):
 
     def __call__(self, block: Floats) -> Floats:
         """Return what is left of a block."""
-        sounds, rest = [], block
-        for low_pass in self._split:
+        sounds, rest = np.empty((len(self._split) + 1, len(block))), block
+        for band, low_pass in zip(sounds, self._split, strict=False):
             lower = low_pass(rest)
-            sounds.append(rest - lower)
+            np.subtract(rest, lower, out=band)
             rest = lower
-        left = np.zeros(len(block))
-        for band in self.ride(np.array([*sounds, rest])):
+        sounds[-1] = rest
+        left, *others = self.ride(sounds)
+        for band in others:
             left += band
-        return left
+        return np.asarray(left)
 
     def heard(self, power: Floats) -> Floats:
         """Return the next gains of the bands."""

@@ -129,6 +129,16 @@ def test_the_response_falls_off_where_it_should():
     assert (PHONE.low, PHONE.high, PHONE.steep) == (phone.low, phone.high, phone.steep)
 
 
+def test_a_phone_sends_nothing_above_its_channel():
+    """Above 5.5 kHz not even its hiss is left, whatever opens its suppression."""
+    heard = Ear(PHONE, RATE, 1)(noise(2.0))
+    frequency, height = lines(heard, RATE)
+    beyond, within = (
+        height[(frequency > low) & (frequency < high)] for low, high in ((5500, 8000), (500, 3000))
+    )
+    assert decibels(size(beyond) / size(within)) < -50.0
+
+
 def test_a_contact_microphone_hears_low_orders_and_rings():
     """Below 400 Hz it is 8 dB or more above 1500 Hz, and it has a resonance at 3.3 kHz."""
     contact = replace(CONTACT, hiss=-140.0)

@@ -51,10 +51,10 @@ def test_an_automatic_gain_begins_at_one_and_knows_nothing_of_what_comes():
 
 def test_attack_and_release_take_their_times():
     """After a step the power it heeds has gone 63 % of the way after one time constant, up and down."""
-    settings = AutomaticGain(attack=0.1, release=1.0, most=60.0, least=-60.0)
+    settings = AutomaticGain(attack=0.2, release=1.0, most=60.0, least=-60.0)
     level = np.concatenate([np.full(8 * RATE, 0.01), np.full(4 * RATE, 0.1), np.full(8 * RATE, 0.01)])
     power = 10 ** (settings.target / 10) / gained(settings, level) ** 2
-    up, down = power[round(8.1 * RATE)], power[13 * RATE]
+    up, down = power[round(8.22 * RATE)], power[round(13.02 * RATE)]  # a frame later
     assert up == pytest.approx(1e-4 + (1e-2 - 1e-4) * (1.0 - np.exp(-1.0)), rel=0.1)
     assert down == pytest.approx(1e-4 + (1e-2 - 1e-4) * np.exp(-1.0), rel=0.1)
 
