@@ -5,7 +5,9 @@ import shutil
 
 import numpy as np
 import pytest
-from listened import size
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from listened import share_of_power, size
 
 from recordings_synthetic.shop import KINDS, MAKERS, ShopSound, active, add
 from recordings_synthetic.shop.sound import FIRST, LASTING, STRUCK
@@ -83,6 +85,35 @@ def test_a_sound_ends_without_a_click(kind):
     end = LASTING.get(kind, 8.0)
     air = heard(ShopSound(kind, begin=0.0, end=end, level=0.0, seed=5), 9.0)
     assert np.abs(air[round(end * RATE) - RATE // 1000 : round(end * RATE)]).max() < 0.25
+
+
+@given(
+    kind=st.sampled_from([kind for kind in KINDS if kind != "talk"]),
+    begin=st.floats(-3.0, 3.0),
+    length=st.one_of(st.just(1.0 / RATE), st.floats(0.0, 4.0)),
+    seed=st.integers(0, 2**32),
+)
+@settings(max_examples=60, deadline=None)
+def test_a_sound_of_any_length_stays_within_its_time(kind, begin, length, seed):
+    """However short, wherever it lies, from whatever seed: finite, and nothing before or after it."""
+    air = heard(ShopSound(kind, begin, begin + length, level=-20.0, seed=seed), 2.0)
+    first = max(round(begin * RATE), 0)
+    last = max(round((begin + LASTING.get(kind, length)) * RATE), 0)
+    assert np.isfinite(air).all()
+    assert not air[:first].any()
+    assert not air[last:].any()
+
+
+@pytest.mark.parametrize("kind", ["extractor", "planer", "rain", "music"])
+def test_a_sound_is_alike_at_any_rate(kind):
+    """The octaves from 250 to 4000 Hz have the same levels at 16 and at 48 kHz, within 3 dB."""
+    levels = []
+    for rate in (16000, 48000):
+        air = heard(ShopSound(kind, begin=0.0, level=-20.0, seed=3), 24.0, rate)[6 * rate :]
+        levels.append([share_of_power(air, f / 1.41, f * 1.41, rate) for f in (250, 500, 1000, 2000, 4000)])
+    shares = np.array(levels)
+    relative = shares / shares.sum(axis=1)[:, None]
+    np.testing.assert_allclose(10.0 * np.log10(relative[0] / relative[1]), 0.0, atol=3.0)
 
 
 def test_a_sound_outside_the_recording_is_left_out():
