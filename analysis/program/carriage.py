@@ -135,6 +135,7 @@ class Carriage:
     ) -> arcs.Flat:
         radius = block.take("R")
         given = [block.take(CENTRES[axis]) for axis in modes.axes[:2]]
+        _refuse_more_turns(block, modes)
         if radius is not None:
             if any(given):
                 raise block.error("an arc takes either R or I, J, K, not both; keep one", radius)
@@ -245,6 +246,19 @@ class Carriage:
             self.highest += value - at[2]
         at[axis] = value
         self.at = (at[0], at[1], at[2])
+
+
+def _refuse_more_turns(block: Block, modes: Modes) -> None:
+    """Refuse words on an arc that some controls take as a count of turns or a pitch; let harmless ones go."""
+    along = CENTRES[modes.axes[2]]
+    for letter, nothing in (("P", 1.0), ("L", 1.0), (along, 0.0)):
+        word = block.take(letter)
+        if word is None or word.value == nothing or (letter == along and modes.arc_distance == 901):
+            continue
+        what = "a pitch" if letter == along else "a count of turns"
+        raise block.error(
+            f"{word.text}: some controls take {letter} on an arc as {what}; write each turn", word
+        )
 
 
 def feed_rate(block: Block, modes: Modes, length: float) -> tuple[float, float]:

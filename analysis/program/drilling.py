@@ -121,6 +121,9 @@ def _levels(modes: Modes, cycle: Cycle, here: float, offset: float) -> tuple[flo
 
 
 def _repeats(block: Block) -> int:
+    count = block.take("K")
+    if count is not None and count.value != 1:
+        raise block.error(f"{count.text}: some controls take K as how often to drill; write L", count)
     word = block.take("L")
     if word is None:
         return 1

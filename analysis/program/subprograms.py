@@ -73,6 +73,10 @@ class Calls:
             if len(interpreter.carriage.rows) > MOST_MOVES:
                 raise block.error(f"the subprograms make more than {MOST_MOVES} moves; split the program")
             self._call(block)
+        elif "P" in block.words:
+            raise block.error(
+                "M99 with P jumps to another line, which is not followed; leave P out", block.words["P"]
+            )
         elif self._stack:
             self._return()
         else:

@@ -115,6 +115,14 @@ def test_a_small_mismatch_is_noted_and_a_large_one_refused():
         read(head + "G2 X11 Y0 I5")
 
 
+@pytest.mark.parametrize("words", ["G2 X10 I5 J0 K0", "G2 X10 R5 P1", "G90.1 G2 X10 I5 J0 K7"])
+def test_words_that_change_no_arc_are_let_go(words: str):
+    """K0 in the XY plane and one turn say nothing new, and no note is needed."""
+    program = read("G21 G90 F100\nG0 X0 Y0 Z0\n" + words)
+    assert abs(program.moves.sweep[-1]) == pytest.approx(math.pi)
+    assert not any("no meaning" in note.text for note in program.warnings)
+
+
 @pytest.mark.parametrize(
     ("words", "reason"),
     [
@@ -126,6 +134,10 @@ def test_a_small_mismatch_is_noted_and_a_large_one_refused():
         ("G2 X0 Y0 I0 J0", "no radius"),
         ("G90.1 G2 X10 I5", "both words for its centre"),
         ("G41 D1 G1 X5", "the path is shifted"),
+        ("G2 X10 I5 Z-9 P3", "a count of turns"),
+        ("G2 I5 Z-9 L3", "a count of turns"),
+        ("G2 I5 Z-9 K3", "a pitch"),
+        ("G19 G2 J5 X-9 I3", "a pitch"),
     ],
 )
 def test_arcs_that_are_none_are_refused(words: str, reason: str):

@@ -111,6 +111,7 @@ def test_other_cycles():
         ("G82 X4 Z-1 R1", "G82 needs a wait P"),
         ("G81 X4 Z-1 R1 L0", "repeat a cycle"),
         ("G81 X4 Z-1 R1 L1.5", "repeat a cycle"),
+        ("G91 G81 X4 Z-1 R1 K3", "K as how often to drill"),
         ("G81 X4 Z-1 R1\nR2", "without X, Y or Z"),
         ("G93\nG81 X4 Z-1 R1 F5", "inverse-time"),
         ("G99 G91 G81 X4 Z-1 R-1\nX5", "old clear level or a new one"),

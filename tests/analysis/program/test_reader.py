@@ -218,6 +218,7 @@ def test_subprograms_run_as_often_as_called():
         ("M98 P7", "there is no O7"),
         ("M98", "M98 needs P"),
         ("O7\nM98 P7\nM99", "called without end"),
+        ("M98 P7\nM30\nO7\nX1\nM99 P30", "jumps to another line"),
         ("M98 P7 L0\nM30\nO7\nM99", "repeat a subprogram"),
         ("M98 P7 L9999\nM30\nO7\nM98 P8 L9999\nM99\nO8\nX1\nM99", "called without end"),
     ],
