@@ -11,6 +11,7 @@ from analysis.program.notes import Note
 from analysis.program.parts import Part, find_parts
 from analysis.program.program import Program
 from analysis.program.reader import decode, read
+from analysis.program.recut import recut_program
 from analysis.program.restart import Resume, restart_program, resume_at
 from analysis.program.tabs import Tab
 from analysis.program.timing import Machine, Schedule, schedule
@@ -32,6 +33,7 @@ __all__ = [
     "engagement",
     "find_parts",
     "read",
+    "recut_program",
     "restart_program",
     "resume_at",
     "schedule",

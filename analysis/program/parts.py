@@ -1,9 +1,9 @@
 """
 Parts: the closed pieces of a program's cutting, each with all that is cut inside it.
 
-Seen from above, the ways of the bit's centre enclose areas; areas that touch are one part. Whatever is cut
-inside a part, with whatever bit and in whatever pass, belongs to it. Cutting that encloses nothing makes
-parts of its own: lines that touch, and holes drilled in a row.
+Seen from above, the ways of the bit's centre at one depth enclose areas; areas that touch are one part.
+Whatever is cut inside a part, with whatever bit and in whatever pass, belongs to it. Cutting that encloses
+nothing makes parts of its own: lines that touch, and holes drilled in a row.
 """
 
 from collections.abc import Iterable
@@ -15,6 +15,7 @@ import shapely
 from numpy.typing import NDArray
 
 from analysis.program.chains import Chain, bridged, chains, rows
+from analysis.program.moves import lowest
 from analysis.program.program import Program
 from analysis.program.tabs import Tab, find_tabs
 from analysis.program.work import cutting
@@ -24,6 +25,9 @@ GRID = 0.001
 
 NEAR = 0.05
 """mm; lines nearer than this touch."""
+
+SAME_DEPTH = 0.1
+"""mm; ways whose depths differ by less are of one depth."""
 
 LEAST_AREA = 0.5
 """mm²; what encloses less is a rounding error."""
@@ -80,7 +84,7 @@ def find_parts(program: Program) -> tuple[Part, ...]:
     if not pieces:
         return ()
     shapes = [_shape(_joined(piece)) for piece in pieces]
-    regions = _regions(pieces, shapes)
+    regions = _regions(program, pieces, shapes)
     groups = _inside(regions, shapes)
     loose = [i for i, group in enumerate(groups) if group < 0]
     members: list[list[Chain]] = [[] for _ in regions]
@@ -119,16 +123,34 @@ def _shape(points: NDArray[np.float64]) -> shapely.Geometry:
     )
 
 
-def _regions(pieces: list[Chain], shapes: list[shapely.Geometry]) -> list[shapely.Polygon]:
-    """Return the areas that the ways enclose, without their holes; those that touch are one."""
-    lines = [shape for shape in shapes if not isinstance(shape, shapely.Point)]
-    lines += [_shape(points) for points in bridged(pieces)]
-    ways = _once(lines)
-    if not len(ways):
-        return []
-    faces = shapely.get_parts(shapely.polygonize(shapely.get_parts(shapely.unary_union(ways))))
+def _regions(program: Program, pieces: list[Chain], shapes: list[shapely.Geometry]) -> list[shapely.Polygon]:
+    """
+    Return the areas that the ways enclose, without their holes; those that touch are one.
+
+    Only ways of one depth enclose something together: lines of a facing pass that cross an outline do not
+    join it to the next.
+    """
+    ways = [i for i, shape in enumerate(shapes) if not isinstance(shape, shapely.Point)]
+    depth = lowest(program.moves)
+    bottom = np.array([depth[pieces[i].moves].min() for i in ways])
+    order = np.argsort(bottom, kind="stable")
+    apart = np.flatnonzero(np.diff(bottom[order]) > SAME_DEPTH) + 1
+    levels = [[shapes[ways[i]] for i in level] for level in np.split(order, apart)]
+    together = [*levels, [_shape(points) for points in bridged(pieces)]]
+    faces = [face for lines in together for face in _faces(lines)]
     joined = shapely.get_parts(shapely.unary_union([shapely.Polygon(face.exterior) for face in faces]))
     return [shapely.Polygon(area.exterior) for area in joined if area.area > LEAST_AREA]
+
+
+def _faces(lines: list[shapely.Geometry]) -> NDArray[np.object_]:
+    """Return the areas between lines."""
+    ways = _once(lines)
+    if not len(ways):
+        return ways
+    found: NDArray[np.object_] = shapely.get_parts(
+        shapely.polygonize(shapely.get_parts(shapely.unary_union(ways)))
+    )
+    return found
 
 
 def _once(lines: list[shapely.Geometry]) -> NDArray[np.object_]:
@@ -146,10 +168,11 @@ def _once(lines: list[shapely.Geometry]) -> NDArray[np.object_]:
 
 
 def _inside(regions: list[shapely.Polygon], shapes: list[shapely.Geometry]) -> list[int]:
-    """Return for each shape the region in which most of it lies; -1 for none."""
+    """Return for each shape the region in which most of it lies, or around which it goes; -1 for none."""
     if not regions:
         return [-1] * len(shapes)
     grown = shapely.buffer(regions, NEAR)
+    shapely.prepare(grown)
     tree = shapely.STRtree(grown)
     return [_best(shape, grown, tree.query(shape, predicate="intersects")) for shape in shapes]
 
@@ -157,9 +180,14 @@ def _inside(regions: list[shapely.Polygon], shapes: list[shapely.Geometry]) -> l
 def _best(shape: shapely.Geometry, grown: NDArray[np.object_], hits: NDArray[np.intp]) -> int:
     if not len(hits):
         return -1
-    if isinstance(shape, shapely.Point) or len(hits) == 1:
+    if isinstance(shape, shapely.Point) or bool(shapely.covers(grown[hits[0]], shape)):
         return int(hits[0])
-    return int(hits[int(np.argmax(shapely.length(shapely.intersection(grown[hits], shape))))])
+    within = shapely.length(shapely.intersection(grown[hits], shape))
+    best = int(hits[int(np.argmax(within))])
+    outside = shapely.length(shapely.difference(shape, grown[best]))
+    edge = shapely.boundary(grown[best])
+    along = shapely.length(shapely.intersection(shapely.buffer(edge, 2 * NEAR), shape))
+    return best if within.max() >= outside or along >= shapely.length(edge) / 2 else -1
 
 
 def _loose(pieces: list[Chain], shapes: list[shapely.Geometry], loose: list[int]) -> list[list[int]]:

@@ -19,11 +19,9 @@ from analysis.program.header import Approach, header
 from analysis.program.interpreter import Interpreter
 from analysis.program.moves import Kind, Moves, Point, moves_from
 from analysis.program.program import Program, Units
+from analysis.program.rewriting import same_feeds
 from analysis.program.state import NO_MOTION, Modes, State
 from analysis.program.work import clear_height, cutting
-
-SAME_PLACE = 1e-4
-"""mm; the restart program must come this near to every end of the original's feeds."""
 
 FALLBACK_FEED = 300.0
 """mm/min, to come down with where the program has no feed of its own left."""
@@ -338,21 +336,8 @@ def _prove(program: Program, stand: _Stand, lines: Sequence[str]) -> None:
             f"no restart from line {stand.line}: what is left can't run alone ({error})"
         ) from None
     again = moves_from(run.carriage.rows, begin)
-    if not _same_feeds(program.moves, stand.move, again):
+    left = stand.move + np.flatnonzero(np.isin(program.moves.kind[stand.move :], _FEEDS))
+    if not same_feeds(program.moves, left, again, np.flatnonzero(np.isin(again.kind, _FEEDS))):
         raise ProgramError(
             f"no restart from line {stand.line}: it would not cut the same; start the program over"
         )
-
-
-def _same_feeds(original: Moves, begin: int, again: Moves) -> bool:
-    """Whether the feeds of the original from `begin` on are the feeds of `again`."""
-    left = begin + np.flatnonzero(np.isin(original.kind[begin:], _FEEDS))
-    new = np.flatnonzero(np.isin(again.kind, _FEEDS))
-    if len(left) != len(new):
-        return False
-    close = np.allclose(original.end[left], again.end[new], rtol=0, atol=SAME_PLACE)
-    turned = np.allclose(original.sweep[left], again.sweep[new], rtol=0, atol=1e-3)
-    fed = np.allclose(original.feed[left], again.feed[new], rtol=1e-4)
-    spun = np.array_equal(original.speed[left], again.speed[new])
-    centred = np.allclose(original.centre[left], again.centre[new], rtol=0, atol=1e-3, equal_nan=True)
-    return close and turned and fed and spun and centred

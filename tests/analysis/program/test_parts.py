@@ -132,6 +132,28 @@ def test_a_pocket_alone_is_a_part():
     assert part.area == pytest.approx(3600)
 
 
+def test_a_facing_pass_does_not_join_what_it_crosses():
+    """Lines that take the top off a whole sheet are a part of their own; the parts under them stay apart."""
+    facing = [
+        "G0 X0 Y0",
+        "G1 Z-1 F300",
+        *(w for y in range(5, 60, 10) for w in ("X200", f"Y{y}", "X0", f"Y{y + 5}")),
+    ]
+    found = parts(facing, *(rectangle(x, 6, 40, 40, -3, -6) for x in (10, 60, 110)))
+    assert [round(part.area) for part in found] == [0, 1600, 1600, 1600]
+    (part,) = parts(facing, rectangle(-5, -5, 210, 70, -3, -6))
+    assert part.area == pytest.approx(210 * 70)
+
+
+def test_levels_that_differ_by_a_rounding_are_one():
+    """An outline whose four sides are cut one by one, with depths off by a hair, encloses its area."""
+    sides = [(0, 0, 40, 0), (40, 0, 40, 30), (40, 30, 0, 30), (0, 30, 0, 0)]
+    cuts = [["G0 Z5", f"G0 X{a} Y{b}", f"G1 Z{-6.05 + i * 1e-4:.4f} F300", f"X{c} Y{d}"]
+            for i, (a, b, c, d) in enumerate(sides)]  # fmt: skip
+    (part,) = parts(*cuts)
+    assert part.area == pytest.approx(1200)
+
+
 def test_a_helix_that_ramps_down_an_outline_is_one_part():
     """Going round and down without coming out is one part."""
     turns = [f"G3 X10 Y0 Z{-i} I-10 F600" for i in range(1, 7)]

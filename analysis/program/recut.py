@@ -1,0 +1,303 @@
+"""
+Some of a program's parts cut again, or cut alone.
+
+The program that is written holds the chosen parts' moves and no others, in the original's order, each run of
+cutting entered from above. It is written anew from the moves, in absolute words, without cycles, offsets or
+calls, rather than put together from the original's lines: a line may hold holes of several parts or leave
+half of what it means to lines before it, and a word left over in a seam would move the bit. It is read again
+before it is handed out, and refused unless it feeds exactly the chosen moves.
+
+Two things are fed that the original does not feed: the way down to where a run of cutting begins, and what
+the original traverses below the top of the work (back into a hole between pecks, say).
+"""
+
+from collections.abc import Callable, Collection, Iterator
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from analysis.errors import ProgramError
+from analysis.program.cautions import Checks, cautions, plain
+from analysis.program.chains import Chain, chains
+from analysis.program.following import bit_in_words, in_units, in_words, opening
+from analysis.program.hazards import Crossing, crossings, hazards, listed
+from analysis.program.moves import Kind
+from analysis.program.notes import Notes
+from analysis.program.one_sheet import on_one_sheet
+from analysis.program.parts import Part, find_parts
+from analysis.program.program import Program, Units
+from analysis.program.restart import check_spin_up, no_unit
+from analysis.program.rewriting import Lines, feeds_the_same
+from analysis.program.seams import bit_of, changes, opening_words, seam
+from analysis.program.state import NO_MOTION, PER_MINUTE, Modes, State
+from analysis.program.tracks import Tracks, tracks
+from analysis.program.words import parse
+
+_NOT_ALONE = {
+    840: "tapping (G84) can't be written out; cut it with the whole program",
+    860: "boring with a stop (G86) can't be written out; cut it with the whole program",
+    880: "boring by hand (G88) can't be written out; cut it with the whole program",
+}
+
+
+@dataclass(frozen=True)
+class _Run:
+    """A run of cutting that is wanted: its part, its first and last move, the part that is cut before it."""
+
+    part: Part
+    first: int
+    last: int
+    follows: str
+
+
+@dataclass(frozen=True)
+class _Job:
+    """All that is known of what is to be cut."""
+
+    program: Program
+    wanted: tuple[Part, ...]
+    runs: tuple[_Run, ...]
+    pieces: list[Chain]
+    crossed: list[Crossing]
+    tracks: Tracks
+
+
+def recut_program(
+    program: Program,
+    parts_wanted: Collection[str],
+    *,
+    safe_z: float | None = None,
+    spin_up: float = 5.0,
+    units: Units | None = None,
+) -> str:
+    """
+    Return the text of a program that cuts some of the parts and nothing else.
+
+    Parameters
+    ----------
+    program
+        As read.
+    parts_wanted
+        Names of parts (`Part.name`).
+    safe_z
+        Height to cross at, mm. By default the highest place that the program itself goes to.
+    spin_up
+        s to wait after the spindle has been started.
+    units
+        "mm" or "inch": in which the program means its lengths, if it does not say so itself.
+
+    Returns
+    -------
+    str
+        With comments for the person at the machine (`analysis.program.cautions`); lines end in a newline.
+
+    Raises
+    ------
+    ProgramError
+        With the reason, if there is no such part or it can't be made safe.
+    """
+    check_spin_up(spin_up)
+    program = in_units(program, units)
+    job = _job(program, parts_wanted)
+    _refuse_unsafe(job)
+    lines = _written(job, _safe_height(job, safe_z), spin_up)
+    chosen = [i for run in job.runs for i in range(run.first, run.last + 1)]
+    if not feeds_the_same(lines, program, chosen, [bit_of(job.tracks.at(i)) for i in chosen]):
+        raise ProgramError("no recut: it would not cut the same; cut the whole program")
+    return "\n".join(lines.text) + "\n"
+
+
+def parts_of(program: Program) -> tuple[Part, ...]:
+    """Return a program's parts as they are named to people: several coordinate systems laid on one sheet."""
+    return find_parts(on_one_sheet(program))
+
+
+def _job(program: Program, names: Collection[str]) -> _Job:
+    sheet = on_one_sheet(program)
+    parts = find_parts(sheet)
+    pieces = chains(program.moves, program.top)
+    known = [part.name for part in parts]
+    unknown = sorted(set(names) - set(known))
+    if unknown:
+        there = f"{known[0]} to {known[-1]}" if len(known) > 1 else ", ".join(known) or "none"
+        raise ProgramError(f"{', '.join(unknown)} of {program.name} is not there: its parts are {there}")
+    if not names:
+        raise ProgramError(f"no part of {program.name} is left to cut: choose at least one")
+    part_at = {int(move): part for part in parts for move in part.moves}
+    every = [(part_at[int(chain.moves[0])], chain) for chain in pieces]
+    runs = [
+        _Run(part, int(chain.moves[0]), int(chain.moves[-1]), every[i - 1][0].name if i else "")
+        for i, (part, chain) in enumerate(every)
+        if part.name in names
+    ]
+    wanted = tuple(part for part in parts if part.name in names)
+    return _Job(program, wanted, tuple(runs), pieces, crossings(sheet, parts, pieces), tracks(program))
+
+
+def _refuse_unsafe(job: _Job) -> None:
+    """Raise ProgramError with the reason why these parts can't be cut alone."""
+    names = {part.name for part in job.wanted}
+    for crossing in job.crossed:
+        if crossing.around and (crossing.part in names) != (crossing.over in names):
+            raise ProgramError(
+                f"no recut: {crossing.part} is cut in one go with the outline of {crossing.over}; "
+                "choose both or neither"
+            )
+    _refuse_systems(job)
+    for run in job.runs:
+        why = next(_reasons(job, run), "")
+        if why:
+            line = int(job.program.moves.file_line[run.first])
+            raise ProgramError(f"no recut of {run.part.name}: {why} (file line {line})")
+
+
+def _refuse_systems(job: _Job) -> None:
+    systems = {int(system) for part in job.wanted for system in job.program.moves.system[part.moves]}
+    if len(systems) > 1:
+        names = ", ".join(part.name for part in job.wanted)
+        raise ProgramError(
+            f"no recut: {names} are cut in several coordinate systems, whose heights may differ; "
+            "write a recut for those of each"
+        )
+
+
+def _reasons(job: _Job, run: _Run) -> Iterator[str]:
+    """Yield why a run can't be cut alone."""
+    moves, known = job.program.moves, job.tracks
+    inside = range(run.first, run.last + 1)
+    modes, begins = known.at(run.first), float(moves.start[run.first, 2])
+    if not modes.units_stated:
+        yield no_unit(int(moves.file_line[run.first]))
+    if run.first >= known.zero_lost:
+        yield f"{known.end.offset_doubt}; set the zero anew and cut it with the whole program"
+    if run.first < known.zero_moved:
+        yield f"G10 on line {known.end.origin_line} moves the origin after it; cut it with the whole program"
+    yield from (f"where it is cut is not known, {known.unsure[i]}" for i in inside if i in known.unsure)
+    cycles = {known.at(i).motion for i in inside if moves.kind[i] == Kind.PECK}
+    yield from (
+        f"{text}; cut it with the whole program" for code, text in _NOT_ALONE.items() if code in cycles
+    )
+    if any(known.at(i).spindle != modes.spindle for i in inside):
+        yield "the spindle is switched while the bit is in the cut"
+    if begins < job.program.top - 1e-6 and run.follows not in {part.name for part in job.wanted}:
+        yield f"it begins below the top, where {run.follows or 'nothing'} has made room"
+
+
+def _safe_height(job: _Job, asked: float | None) -> float:
+    """Return the height to cross at."""
+    moves, top = job.program.moves, job.program.top
+    sure = moves.system == moves.system[job.runs[0].first]
+    sure[list(job.tracks.unsure)] = False
+    lowest_safe = max(top, *(float(moves.start[run.first, 2]) for run in job.runs))
+    safe = float(moves.end[sure, 2].max()) if asked is None else asked
+    if not lowest_safe <= safe < 1e4 or safe <= top + 1e-6:
+        raise ProgramError(f"safe_z={safe:g} mm is no height to cross at; give more than {lowest_safe:g}")
+    return safe
+
+
+def _written(job: _Job, safe: float, spin_up: float) -> Lines:
+    """Write the recut."""
+    program, known = job.program, job.tracks
+    first = known.at(job.runs[0].first)
+    lines = Lines(program.moves, first.scale, program.top)
+    percent = opening(program) > 0
+    lines.say(*["%"] * percent)
+    lines.remark(cautions(_state(job, first), _checks(job, safe)))
+    before: Modes | None = None
+    last = -1
+    for run in job.runs:
+        state, stops = _state(job, known.at(run.first)), _stops(job, last, run.first)
+        if before is None:
+            lines.say(*opening_words(state, safe_z=safe, spin_up=spin_up, stops=stops))
+        else:
+            lines.say(*seam(before, state, safe_z=safe, spin_up=spin_up, stops=stops))
+        _cut(job, run, lines, safe)
+        lines.up(safe)
+        before, last = known.at(run.last), run.last
+    lines.say("M5", "M9", "M30", *["%"] * percent)
+    return lines
+
+
+def _state(job: _Job, modes: Modes) -> State:
+    """Return what is in force for a run, as it is written here."""
+    as_written: Modes = modes._replace(
+        motion=NO_MOTION,
+        plane=170,
+        units=job.tracks.at(job.runs[0].first).units,
+        distance=900,
+        arc_distance=911,
+        feed_mode=PER_MINUTE,
+        selected=bit_of(modes),
+        cycle=None,
+    )
+    return replace(job.tracks.end, modes=as_written)
+
+
+def _checks(job: _Job, safe: float) -> Checks:
+    """Return what a person is to check."""
+    program, known = job.program, job.tracks
+    modes = known.at(job.runs[0].first)
+
+    def written(length: float) -> str:
+        return in_words(length, modes)
+
+    bits = dict.fromkeys(bit_of(known.at(run.first)) for run in job.runs)
+    named = [bit_in_words(program, bit) for bit in bits]
+    more = [_place(part, written) for part in job.wanted]
+    if named[1:]:
+        more.append("after each change of bit find its height as in the first run.")
+    return Checks(
+        title=f"RECUT of {plain(program.name)}: {listed(job.wanted)}",
+        bit=" - then ".join(named),
+        top=program.top,
+        safe_z=written(safe),
+        system_assumed="system" not in known.end.stated,
+        units_said=program.units or "" if "units" not in known.end.stated else "",
+        unread=tuple(text for rows, text in known.unread if rows <= job.runs[-1].first),
+        more=(*more, *hazards(program, job.wanted, job.pieces, job.crossed, written)),
+    )
+
+
+def _place(part: Part, written: Callable[[float], str]) -> str:
+    """Return where a part lies."""
+    xmin, ymin, xmax, ymax = (written(value) for value in part.box)
+    return f"{part.name} is cut between X {xmin} and {xmax}, Y {ymin} and {ymax}."
+
+
+def _stops(job: _Job, after: int, before: int) -> list[str]:
+    """Return what the original stops for between two moves, since the last change of bit."""
+    kinds = job.program.moves.kind[after + 1 : before]
+    changed = np.flatnonzero(kinds == Kind.BIT_CHANGE)
+    begin = int(changed[-1]) if len(changed) else 0
+    found = begin + np.flatnonzero(kinds[begin:] == Kind.PAUSE)
+    return [_stop(job, int(job.program.moves.file_line[after + 1 + i])) for i in found]
+
+
+def _stop(job: _Job, line: int) -> str:
+    """Return the program's own words about a stop."""
+    said = parse(job.program.lines[line - 1], line, job.tracks.end.parameters, Notes()).comments
+    return f"the original stops here, file line {line}: {plain(' '.join(said))}".rstrip(": ")
+
+
+def _cut(job: _Job, run: _Run, lines: Lines, safe: float) -> None:
+    """Write one run, entered from above."""
+    moves, known = job.program.moves, job.tracks
+    begin, end = (int(moves.file_line[i]) for i in (run.first, run.last))
+    where = f"file line {begin}" if begin == end else f"file lines {begin} to {end}"
+    lines.remark([f"{run.part.name}, {where}"])
+    feeds = moves.feed[run.first : run.last + 1]
+    ahead = _next_known(feeds)
+    lines.enter(run.first, safe, ahead[0])
+    for i in range(run.first, run.last + 1):
+        if i > run.first:
+            lines.say(*changes(known.at(i - 1), known.at(i)))
+        lines.move(i, ahead[i - run.first])
+    lines.back_to_xy()
+
+
+def _next_known(feeds: NDArray[np.float64]) -> list[float]:
+    """Return for each move its feed, or else the next one's; mm/min."""
+    known = np.flatnonzero(np.isfinite(feeds))
+    at = np.minimum(np.searchsorted(known, np.arange(len(feeds))), len(known) - 1)
+    return [float(feed) for feed in feeds[known[at]]]

@@ -1,0 +1,111 @@
+"""Between two runs of cutting, or before the first: what changes, said while the bit stands up in the air."""
+
+from collections.abc import Iterator, Sequence
+
+from analysis.program.cautions import comments
+from analysis.program.header import (
+    BY_HAND,
+    change_words,
+    coolant_words,
+    length_word,
+    modal_words,
+    number,
+    override_word,
+    path_word,
+    spindle_words,
+)
+from analysis.program.state import Modes, State
+
+SPINDLE_OFF = "the program cuts this with the spindle off - see that this is what you want, then carry on"
+
+
+def bit_of(modes: Modes) -> int:
+    """Return the T number of the bit that is cut with: the one put in, or else the one chosen."""
+    return modes.bit if modes.bit_changed else modes.selected
+
+
+def opening_words(state: State, *, safe_z: float, spin_up: float, stops: Sequence[str]) -> Iterator[str]:
+    """Yield what goes before the first run: all modes, the way up, the bit, the spindle and its wait."""
+    yield from modal_words(state, drills=False)
+    yield from change_words(state, safe_z)
+    yield from _stops(stops)
+    yield from _start(state, spin_up)
+
+
+def seam(
+    before: Modes, state: State, *, safe_z: float, spin_up: float, stops: Sequence[str]
+) -> Iterator[str]:
+    """
+    Yield what goes between two runs; the bit stands at `safe_z`, mm, before and after.
+
+    Parameters
+    ----------
+    before
+        In force at the end of the run before.
+    state
+        In force for the run that comes.
+    safe_z
+        Height to cross at.
+    spin_up
+        s to wait whenever the spindle is started or changes its speed.
+    stops
+        What the original stops for in between.
+    """
+    modes = state.modes
+    another = (before.bit_changed, bit_of(before)) != (modes.bit_changed, bit_of(modes))
+    off = another or bool(stops) or before.spindle != modes.spindle
+    if off:
+        yield "M5"
+        yield "M9"
+    if another:
+        yield from change_words(state, safe_z)
+        if not modes.bit_changed:
+            yield from _stops([f"put in T{modes.selected}"])
+    elif before.length != modes.length:
+        yield length_word(modes)
+        yield f"G0 Z{number(safe_z / modes.scale, 6)}"
+    yield from _stops(stops)
+    yield from _ways(before, modes)
+    if off:
+        yield from _start(state, spin_up)
+        return
+    if before.speed != modes.speed:
+        yield from spindle_words(modes, spin_up)
+    yield from _coolant(before, modes)
+
+
+def changes(before: Modes, modes: Modes) -> Iterator[str]:
+    """Yield what changes from one move of a run to the next."""
+    yield from _ways(before, modes)
+    if before.speed != modes.speed:
+        yield f"S{number(modes.speed, 3)}"
+    yield from _coolant(before, modes)
+
+
+def _ways(before: Modes, modes: Modes) -> Iterator[str]:
+    """Yield path mode and overrides where they change."""
+    if (before.path, before.tolerance) != (modes.path, modes.tolerance):
+        yield path_word(modes)
+    if before.overrides != modes.overrides:
+        yield override_word(modes)
+
+
+def _coolant(before: Modes, modes: Modes) -> Iterator[str]:
+    if (before.mist, before.flood) != (modes.mist, modes.flood):
+        yield "M9"
+        yield from coolant_words(modes)
+
+
+def _start(state: State, spin_up: float) -> Iterator[str]:
+    """Yield the spindle, its wait, and the coolant."""
+    modes = state.modes
+    yield from spindle_words(modes, spin_up)
+    if modes.spindle == 5:
+        yield from _stops([SPINDLE_OFF if state.spindle_used else BY_HAND])
+    yield from coolant_words(modes)
+
+
+def _stops(why: Sequence[str]) -> Iterator[str]:
+    if why:
+        yield from comments(why)
+        yield "M0"

@@ -1,0 +1,365 @@
+"""Recuts, run by a machine that shares no code with the reader."""
+
+import math
+
+import numpy as np
+import pytest
+from generated import programs
+from hypothesis import HealthCheck, given, reject, settings
+from hypothesis import strategies as st
+from simple_machine import Event, SimpleMachine
+from test_restart import ELSEWHERE, lines_of, same_way
+
+from analysis.errors import ProgramError
+from analysis.program import Program, cutting, find_parts, read, recut_program
+from analysis.program.cautions import cautions_of
+
+
+def low(event: Event) -> float:
+    """Return the lowest Z of an event."""
+    return min(point[2] for point in event.path)
+
+
+def across(event: Event) -> bool:
+    """Whether an event goes across."""
+    return any(math.dist(event.path[0][:2], point[:2]) > 1e-6 for point in event.path)
+
+
+def run(text: str, modes: dict[str, str] | None = None) -> list[Event]:
+    """Run a recut on a machine left in the given modes, somewhere up in the air."""
+    machine = SimpleMachine(at=[-30.0, 45.0, 60.0], modes=dict(modes or {}), mist=True)
+    machine.shift = [7.0, 8.0, 9.0] if "G92" in text else [0.0] * 3
+    machine.rate, machine.speed = 111.0, 222.0
+    return machine.run(text)
+
+
+def check_air(events: list[Event]) -> None:
+    """Assert that nothing traverses in the work, and nothing cuts before the spindle has its speed."""
+    first = next(event for event in events if event.what == "rapid")
+    assert not across(first)
+    for event in events:
+        if event.what == "rapid" and low(event) < -1e-9:
+            assert not across(event)
+            assert event.path[-1][2] > event.path[0][2]
+        if event.what == "feed":
+            assert event.spindle[0] != 5
+            assert event.waited
+        if event.what == "rapid" and across(event) and event is not first:
+            assert event.spindle[0] != 5
+            assert event.waited
+
+
+def check_feeds(events: list[Event], wanted: list[tuple[Event, float]]) -> None:
+    """Assert that these feeds below the top are the wanted ones, in order, and ways back into holes."""
+    left = list(wanted)
+    reached: dict[tuple[float, float], float] = {}
+    for event in events:
+        if event.what != "feed" or low(event) >= -1e-9:
+            continue
+        place = (round(event.path[-1][0], 2), round(event.path[-1][1], 2))
+        if left and same_way(event, rated(*left[0])):
+            left.pop(0)
+        else:
+            assert not across(event)
+            assert low(event) >= reached[place] - 1e-4
+        reached[place] = min(low(event), reached.get(place, 0.0))
+    assert not left
+
+
+def rated(event: Event, rate: float) -> Event:
+    """Return an event with its feed in mm/min."""
+    return Event(**{**vars(event), "rate": rate})
+
+
+def original(text: str, program: Program) -> dict[int, tuple[Event, float]]:
+    """Return, for each move that cuts, what the other machine makes of it, and its feed in mm/min."""
+    feeds = [event for event in SimpleMachine().run(text) if event.what == "feed"]
+    moves = np.flatnonzero(np.isfinite(program.moves.feed))
+    assert len(feeds) == len(moves)
+    cuts = cutting(program.moves, program.top)
+    both = zip(moves.tolist(), feeds, strict=True)
+    return {i: (event, float(program.moves.feed[i])) for i, event in both if cuts[i]}
+
+
+@settings(max_examples=40, deadline=None, suppress_health_check=list(HealthCheck))
+@given(text=programs(), data=st.data())
+def test_a_recut_feeds_exactly_the_chosen_parts(text: str, data: st.DataObject):
+    """Whatever parts are chosen and however the control was left, those are cut, and nothing else."""
+    program = read(text)
+    parts = find_parts(program)
+    names = data.draw(st.sets(st.sampled_from([part.name for part in parts]), min_size=1))
+    try:
+        recut = recut_program(program, names)
+    except ProgramError as error:
+        if "in one go" not in str(error):
+            raise
+        reject()
+    chosen = sorted(int(i) for part in parts if part.name in names for i in part.moves)
+    feeds = original(text, program)
+    for modes in ELSEWHERE:
+        events = run(recut, modes)
+        check_air(events)
+        check_feeds(events, [feeds[i] for i in chosen])
+
+
+@settings(max_examples=20, deadline=None, suppress_health_check=list(HealthCheck))
+@given(text=programs())
+def test_all_parts_together_are_the_whole_job(text: str):
+    """A recut of every part feeds all that the program cuts, and reading it gives the same moves."""
+    program = read(text)
+    again = read(recut_program(program, [part.name for part in find_parts(program)]))
+    old, new = (moves.kind[cutting(moves, 0.0)] for moves in (program.moves, again.moves))
+    assert len(new) >= len(old)
+    ends = [moves.end[cutting(moves, 0.0)] for moves in (program.moves, again.moves)]
+    assert np.abs(ends[0][-1] - ends[1][-1]).max() < 1e-4
+    lengths = [
+        moves.length[cutting(moves, 0.0) & (moves.sweep != 0)].sum() for moves in (program.moves, again.moves)
+    ]
+    assert lengths[0] == pytest.approx(lengths[1], abs=1e-3)
+
+
+def written(source: str, *names: str, **how) -> list[str]:
+    """Return the lines of a recut that are no comments."""
+    return lines_of(recut_program(read(source), names, **how))
+
+
+def said(source: str, *names: str, **how) -> str:
+    """Return what the head of a recut says, in one line."""
+    return " ".join(" ".join(cautions_of(recut_program(read(source), names, **how))).split())
+
+
+HOLES = """G21 G90 G17 G54 G40 G80 G94
+T1 M6 (drill)
+G0 Z9
+M3 S12000
+G99 G83 X5 Y5 Z-6 R1 Q4 F200
+X45
+G80
+T2 M6 (6 mm, two flutes)
+G0 Z9
+M3 S18000 M7
+G0 X0 Y0
+G1 Z-3 F300
+X10 F900
+Y10
+X0
+Y0
+G0 Z9
+G0 X40 Y0
+G1 Z-3 F300
+X50 F900
+Y10
+G2 X40 Y10 I-5 J0
+G1 Y0
+G0 Z9
+M30
+"""
+
+
+def test_a_series_of_holes_is_cut_apart():
+    """Of a series that drills into several parts, only the chosen part's holes are drilled."""
+    assert written(HOLES, "part 2") == [
+        *("G94 G17 G90 G40 G80", "G21", "G54", "G99", "M5", "M9"),
+        *("G0 Z9", "T1 M6", "G0 Z9", "S12000", "M3", "G4 P5"),
+        *("G0 X45 Y5", "G1 Z1 F200", "G1 Z-3", "G0 Z1", "G1 Z-2.746", "G1 Z-6", "G0 Z9"),
+        *("M5", "M9", "G0 Z9", "T2 M6", "G0 Z9", "S18000", "M3", "G4 P5", "M7"),
+        *("G0 X40 Y0", "G1 Z-3 F300"),
+        *("G1 X50 F900", "G1 Y10", "G2 X40 Y10 I-5 J0", "G1 Y0", "G0 Z9"),
+        *("M5", "M9", "M30"),
+    ]  # fmt: skip
+
+
+def test_inch_is_written_as_inch():
+    """A program in inches gives a recut in inches, feeds and heights too."""
+    inch = "G20 G90\nM3 S9000\nG0 Z.25\nX1 Y1\nG1 Z-.125 F30\nG3 X1 Y1 I.5\nG0 Z.25\nX3\nG1 Z-.1\nY2\nM2\n"
+    assert written(inch, "part 1", spin_up=2) == [
+        *("G94 G17 G90 G40 G80", "G20", "G54", "M5", "M9", "G0 Z0.25", "S9000", "M3", "G4 P2"),
+        *("G0 X1 Y1", "G1 Z-0.125 F30", "G3 X1 Y1 I0.5 J0", "G0 Z0.25", "M5", "M9", "M30"),
+    ]  # fmt: skip
+    assert "straight along Z to 0.25 inch" in said(inch, "part 1")
+    assert "between X 1 inch and 2 inch" in said(inch, "part 1")
+
+
+def test_the_height_to_cross_at_can_be_chosen():
+    """The highest place that the program goes to, unless another is given; never one below the work."""
+    assert "G0 Z9" in written(HOLES, "part 1")
+    assert "G0 Z30" in written(HOLES, "part 1", safe_z=30)
+    for height in (0.5, 0, math.nan):
+        with pytest.raises(ProgramError, match="is no height to cross at; give more than 9"):
+            written(HOLES, "part 1", safe_z=height)
+    with pytest.raises(ProgramError, match="no time to wait"):
+        written(HOLES, "part 1", spin_up=-1)
+
+
+def test_a_program_that_opens_with_percent_ends_with_it():
+    """A recut is wrapped as the original is."""
+    lines = written("%\n" + HOLES + "%\n", "part 2")
+    assert (lines[0], lines[-2:]) == ("%", ["M30", "%"])
+
+
+SQUARE = "G0 X{x} Y0\nG1 Z-3 F300\nX{far} F900\nY10\nX{x}\nY0\nG0 Z5\n"
+
+
+def squares(*between: str) -> str:
+    """Return a program of squares in a row, with these lines before each."""
+    cut = [f"{line}\n" + SQUARE.format(x=20 * i, far=20 * i + 10) for i, line in enumerate(between)]
+    return "G21 G90 G54\nG0 Z5\n" + "".join(cut) + "M30\n"
+
+
+def test_a_stop_between_parts_stays():
+    """Where the original stops, to change the bit by hand say, so does the recut, the spindle stopped."""
+    source = squares("M3 S9000", "M5\nM0 (put in the 3 mm bit!)\nM3 S20000", "")
+    text = recut_program(read(source), ["part 1", "part 2"])
+    assert "(the original stops here, file line 12: put in the 3 mm bit)" in text
+    lines = lines_of(text)
+    stop = lines.index("M0")
+    assert lines[stop - 3 : stop + 6] == [
+        "G0 Z5",
+        "M5",
+        "M9",
+        "M0",
+        "S20000",
+        "M3",
+        "G4 P5",
+        "G0 X20 Y0",
+        "G1 Z-3 F300",
+    ]
+    alone = written(source, "part 3")
+    assert alone.index("M0") < alone.index("M3") < alone.index("G0 X40 Y0")
+    assert "M0" not in written(source, "part 1")
+
+
+def test_bits_that_are_only_chosen_get_a_stop():
+    """In a program with T words but no M6 nothing changes the bit: the recut stops for it."""
+    text = recut_program(read(squares("T1 M3 S9000", "T2")), ["part 1", "part 2"])
+    lines = lines_of(text)
+    at = lines.index("T2")
+    assert lines[at - 3 : at + 5] == ["M5", "M9", "G0 Z5", "T2", "M0", "S9000", "M3", "G4 P5"]
+    assert "(put in T2)" in text
+
+
+@pytest.mark.parametrize(
+    ("between", "lines"),
+    [
+        ("S12000", ["S12000", "M3", "G4 P5"]),
+        ("M4", ["M5", "M9", "S9000", "M4", "G4 P5"]),
+        ("M8", ["M9", "M8"]),
+        ("G64 P0.1", ["G64 P0.1"]),
+        ("M49", ["M49"]),
+        ("G43 H2\nG0 Z5", ["G43 H2", "G0 Z5"]),
+        ("", []),
+    ],
+)
+def test_what_changes_between_parts_is_said_in_the_air(between: str, lines: list[str]):
+    """Speed, direction, coolant, path mode, overrides, length: stated at the height of crossing."""
+    all_lines = written(squares("M3 S9000", between), "part 1", "part 2")
+    end = all_lines.index("G0 X20 Y0")
+    assert all_lines[end - len(lines) - 1 : end] == ["G0 Z5", *lines]
+
+
+def test_what_changes_in_a_cut_changes_in_the_cut():
+    """A speed, a wait or a coolant within a run of cutting stays where it is."""
+    source = squares("M3 S9000").replace("Y10\n", "Y10 S8000\nG4 P0.5\nM7\n")
+    lines = written(source, "part 1")
+    assert lines[lines.index("G1 Z-3 F300") : -3] == [
+        *("G1 Z-3 F300", "G1 X10 F900", "S8000", "G1 Y10", "G4 P0.5", "M9", "M7", "G1 X0", "G1 Y0", "G0 Z5")
+    ]
+
+
+def test_a_spindle_that_is_left_to_a_person_gets_a_stop():
+    """A program that never starts the spindle, or stops it for a part, stops before it cuts that."""
+    assert "M0" in written(squares(""), "part 1")
+    assert "the program leaves the spindle to you" in recut_program(read(squares("")), ["part 1"]).replace(
+        ")\n(", ""
+    )
+    stopped = squares("M3 S9000", "M5")
+    assert "M0" not in written(stopped, "part 1")
+    assert "M0" in written(stopped, "part 2")
+
+
+def test_traverses_below_the_top_are_fed():
+    """A traverse down into a groove that is already there is fed in the recut."""
+    passes = "G21 G90 G54\nM3 S9000\nG0 Z5\nX0 Y0\nG1 Z-2 F300\nX30\nG0 Z5\nZ-1.5\nG1 Z-4\nX0\nG0 Z5\nX9\nM2"
+    lines = written(passes, "part 1")
+    assert lines[lines.index("G1 Z-2 F300") : -4] == [
+        *("G1 Z-2 F300", "G1 X30", "G0 Z5", "G1 Z-1.5", "G1 Z-4", "G1 X0"),
+    ]
+
+
+def test_calls_are_written_out():
+    """A part that is cut by a subprogram with relative moves is written in absolute ones."""
+    source = "G21 G90 G54\nM3 S9000\nG0 Z5\nX10 Y0\nM98 P7\nG0 X50\nM98 P7\nM30\n"
+    source += "O7\nG91 G1 Z-8 F200\nX9\nG0 Z8\nG90\nM99\n"
+    lines = written(source, "part 2")
+    assert lines[lines.index("G4 P5") + 1 :] == [
+        *("G0 X50 Y0", "G1 Z-3 F200", "G1 X59", "G0 Z5", "M5", "M9", "M30"),
+    ]
+
+
+OFFSET = "G21 G90 G54\nM3 S9000\nG0 X10 Y10 Z5\nG92 X0 Y0\n" + SQUARE.format(x=0, far=10) + "M30"
+
+
+def test_an_offset_is_taken_into_the_coordinates():
+    """A part cut under G92 is written where it lies without it, and the control's own is cleared."""
+    assert written(OFFSET, "part 1")[3:4] == ["G92.1"]
+    assert "G0 X10 Y10" in written(OFFSET, "part 1")
+    assert "what the control holds of it is cleared" in said(OFFSET, "part 1")
+
+
+LINKED = "G21 G90 G54\nM3 S9000\nG0 Z5\nX5 Y5\nG1 Z-3 F300\nX20\nG0 X40\nG1 X50\nG0 Z5\nX5\nM30\n"
+
+
+def test_what_was_linked_below_the_top_is_entered_at_feed():
+    """Where the original traverses from cut to cut below the top, the recut comes down from above, fed."""
+    lines = written(LINKED, "part 1", "part 2")
+    assert lines[lines.index("G1 X20") :] == [
+        *("G1 X20", "G0 Z5", "G0 X40 Y5", "G1 Z-3", "G1 X50", "G0 Z5", "M5", "M9", "M30"),
+    ]
+
+
+@pytest.mark.parametrize(
+    ("source", "names", "reason"),
+    [
+        (HOLES, ["part 3"], "part 3 of program is not there: its parts are part 1 to part 2"),
+        (HOLES, [], "no part of program is left to cut"),
+        (
+            squares("M3 S9000").replace("G21 ", ""),
+            ["part 1"],
+            "does not say before line .* millimetres or inches",
+        ),
+        (squares("M3 S9000", "G55\nG0 Z5"), ["part 1", "part 2"], "several coordinate systems"),
+        (squares("M3 S9000", "G10 L20 P1 X0"), ["part 1"], "G10 on line 11 moves the origin after it"),
+        (squares("M3 S9000", "G38.2 Z-9 F50\nG92 Z2\nG0 Z5"), ["part 2"], "sets the zero"),
+        (
+            squares("M3 S9000", "M123\nG0 Z5").replace("G0 X20 Y0", "X20"),
+            ["part 2"],
+            "M123 on file line 11 is not known",
+        ),
+        (squares("M3 S9000", "G84 X20 Y0 Z-3 R1 F99\nG80\nG0 Z5"), ["part 2"], "tapping"),
+        (squares("M3 S9000").replace("Y10", "Y10 M5"), ["part 1"], "switched while the bit is in the cut"),
+        (LINKED, ["part 2"], "begins below the top, where part 1 has made room"),
+    ],
+)
+def test_what_cannot_be_cut_alone_is_refused(source: str, names: list[str], reason: str):
+    """A recut that rests on a guess, or on what is left out, is refused with the reason."""
+    with pytest.raises(ProgramError, match=reason):
+        recut_program(read(source), names)
+
+
+def test_a_unit_that_somebody_says_is_enough():
+    """A program without a unit is cut once the unit is said, and then it is stated."""
+    bare = squares("M3 S9000").replace("G21 ", "")
+    assert "G20" in written(bare, "part 1", units="inch")
+    assert "does not say its unit: mm, as you said" in said(bare, "part 1", units="mm")
+
+
+def test_parts_cut_in_one_go_are_cut_together():
+    """Where the bit goes around two parts without coming out, one of them can't be cut alone."""
+    pocket = "G0 X32 Y5\nG1 Z-2 F300\nX38\nG0 Z5\n"
+    source = "G21 G90 G54\nM3 S9000\nG0 Z5\n" + pocket + SQUARE.format(x=0, far=10).replace("G0 Z5\n", "")
+    source += "X30\nX40\nY10\nX30\nY0\nG0 Z5\nM30\n"
+    names = [part.name for part in find_parts(read(source))]
+    assert len(names) == 2
+    with pytest.raises(ProgramError, match="in one go with the outline of part"):
+        recut_program(read(source), names[:1])
+    assert written(source, *names)
