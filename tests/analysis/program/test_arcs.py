@@ -59,23 +59,24 @@ def test_arcs_turn_the_right_way_by_the_right_angle(words: str, sweep: float):
 
 
 @pytest.mark.parametrize(
-    ("plane", "words", "end"),
+    ("plane", "words", "sweep"),
     [
-        ("G18", "G3 X10 Z-10 I10 K0", (10.0, 0.0, -10.0)),
-        ("G18", "G2 X10 Z10 I10 K0", (10.0, 0.0, 10.0)),
-        ("G19", "G3 Y10 Z-10 J10 K0", (0.0, 10.0, -10.0)),
-        ("G19", "G2 Y10 Z10 J10 K0", (0.0, 10.0, 10.0)),
+        ("G18", "G2 X10 Z-10 I10 K0", -90),
+        ("G18", "G3 X10 Z10 I10 K0", 90),
+        ("G18", "G3 X10 Z-10 I10 K0", 270),
+        ("G18", "G2 X10 Z-10 R10", -90),
+        ("G18", "G2 X10 Z10 R-10", -270),
+        ("G19", "G3 Y10 Z-10 J10 K0", 90),
+        ("G19", "G2 Y10 Z10 J10 K0", -90),
+        ("G19", "G2 Y10 Z-10 J10 K0", -270),
+        ("G19", "G3 Y10 Z-10 R10", 90),
     ],
 )
-def test_upright_arcs_are_seen_from_the_positive_end_of_the_third_axis(
-    plane: str, words: str, end: tuple[float, float, float]
-):
-    """A quarter turn in ZX or YZ goes the way that the right-handed axes give."""
-    if plane == "G18":  # seen from +Y, X points up when Z points right: down from the -X end is clockwise
-        words = words.replace("G3", "G?").replace("G2", "G3").replace("G?", "G2")
+def test_upright_arcs_are_seen_from_the_positive_end_of_the_third_axis(plane: str, words: str, sweep: float):
+    """NISTIR 6556, 3.5.3: G18 is seen from +Y, where X is to the left of Z; G19 from +X."""
     moves = read(f"G21 G90 F100 {plane}\nG0 X0 Y0 Z0\n{words}").moves
-    assert abs(moves.sweep[-1]) == pytest.approx(math.pi / 2)
-    assert moves.end[-1].tolist() == list(end)
+    assert math.degrees(moves.sweep[-1]) == pytest.approx(sweep)
+    assert moves.length[-1] == pytest.approx(10 * math.radians(abs(sweep)))
 
 
 @given(
