@@ -8,7 +8,7 @@ import os
 import sys
 from collections.abc import Callable
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, TypedDict, TypeVar, Unpack
+from typing import TYPE_CHECKING, Any, Literal, TypedDict, TypeVar, Unpack
 
 import click
 
@@ -38,6 +38,17 @@ class _Said(_SaidOfBit):
     lines: Path | None
     false_alarms: float
     hours: float
+
+
+class _Asked(TypedDict):
+    """What `resume` is asked for."""
+
+    line: int | None
+    only: tuple[str, ...] | None
+    skip: tuple[str, ...] | None
+    safe_z: float | None
+    units: Literal["mm", "inch"] | None
+    spin_up: float
 
 
 def _length(_context: click.Context, _option: click.Parameter, said: str | None) -> float | None:
@@ -231,9 +242,23 @@ def plan(
     show_plan(program, wanted, material=material, picture=out, as_json=as_json)
 
 
+def _parts(_context: click.Context, _option: click.Parameter, said: str | None) -> tuple[str, ...] | None:
+    """Return the names of parts."""
+    if said is None:
+        return None
+    from monitor.resuming import parse_parts  # noqa: PLC0415
+
+    try:
+        return parse_parts(said)
+    except ValueError as error:
+        raise click.BadParameter(str(error)) from error
+
+
 @cli.command()
 @click.argument("program", type=_FILE)
-@click.option("--line", type=click.IntRange(min=1), required=True, help="Line of the file that went wrong.")
+@click.option("--line", type=click.IntRange(min=1), help="Carry on: line of the file that went wrong.")
+@click.option("--only", callback=_parts, metavar="PART,...", help="Cut these parts alone: 2,5 or 2-5.")
+@click.option("--skip", callback=_parts, metavar="PART,...", help="Cut all parts but these.")
 @click.option("-o", "--out", type=_FILE, help="Where to write it; standard output if not said.")
 @click.option(
     "--safe-z",
@@ -242,17 +267,26 @@ def plan(
     help="Height to move across at; the program's own if not said.",
 )
 @click.option(
+    "--units", type=click.Choice(["mm", "inch"]), help="Unit of a program that says neither G21 nor G20."
+)
+@click.option(
     "--spin-up",
     type=click.FloatRange(min=0),
     default=5.0,
     show_default=True,
     help="Seconds that the spindle gets before the bit moves across.",
 )
-def resume(program: Path, line: int, out: Path | None, safe_z: float | None, spin_up: float) -> None:
-    """Write the program that carries PROGRAM on, from where the bit stood above the work before LINE."""
-    from monitor.resuming import write_restart  # noqa: PLC0415
+def resume(program: Path, *, out: Path | None, **asked: Unpack[_Asked]) -> None:
+    """
+    Write the program that carries PROGRAM on, from where the bit stood above the work before LINE.
 
-    write_restart(program, line, out, safe_z=safe_z, spin_up=spin_up)
+    With --only or --skip it is one that cuts the chosen parts from their beginning, and nothing else.
+    """
+    if sum(asked[how] is not None for how in ("line", "only", "skip")) != 1:
+        raise click.UsageError("give one of --line, --only and --skip")
+    from monitor.resuming import Asked, write_restart  # noqa: PLC0415
+
+    write_restart(program, Asked(**asked), out)
 
 
 @cli.command()

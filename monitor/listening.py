@@ -16,7 +16,7 @@ from analysis.events import Alarm, Event, to_dict
 from analysis.listener import COLUMNS, Listener
 from analysis.program import Program
 from monitor.journal import Journal, home
-from monitor.resuming import write_beside
+from monitor.resuming import refusal, write_beside
 from monitor.screen import Screen
 from monitor.setup import Wanted, make_listener, read_program
 from monitor.sources import Microphone, Recording
@@ -66,8 +66,10 @@ def ears_for(
         try:
             done = on_alarm(alarm)
         except ChipsongError as error:
-            done = ""
-            warn(f"no restart program: {error}")
+            # An alarm is an alarm where no restart is safe as well: that is told with it.
+            done = f"There is {refusal(error)}"
+            if as_json:
+                warn(refusal(error))
         if not as_json:
             screen.alarm(f"{what_to_do()}\n{done}".strip())
 

@@ -1,37 +1,107 @@
-"""``chipsong resume``: restart programs as files."""
+"""``chipsong resume``: restart programs, and recuts of chosen parts, as files."""
 
+import re
 import sys
+from dataclasses import dataclass
 from pathlib import Path
 
 from analysis.errors import ChipsongError
-from analysis.program import Program, restart_program
+from analysis.program import Program, recut_program, restart_program
+from analysis.program.cautions import cautions_of
+from analysis.program.program import Units
+from analysis.program.recut import all_parts_but
 from monitor.setup import read_program
 from monitor.trouble import warn
 
 _READ_IT = "Read it before you run it: above all its first lines."
+_PART = re.compile(r"(?:part\s*)?(\d+)(?:\s*-\s*(?:part\s*)?(\d+))?", re.IGNORECASE)
+_MOST = 10_000
 
 
-def write_restart(
-    program: Path, line: int, out: Path | None, *, safe_z: float | None, spin_up: float
-) -> None:
+@dataclass(frozen=True)
+class Asked:
     """
-    Write the program that carries ``program`` on, to a file or to standard output.
+    What is to be written: one of `line`, `only` and `skip` is given.
+
+    Attributes
+    ----------
+    line
+        Carry on from before this line.
+    only
+        Cut these parts alone.
+    skip
+        Cut all parts but these.
+    safe_z
+        mm, height to cross at.
+    spin_up
+        s that the spindle gets.
+    units
+        What the program means its lengths in, if it does not say.
+    """
+
+    line: int | None = None
+    only: tuple[str, ...] | None = None
+    skip: tuple[str, ...] | None = None
+    safe_z: float | None = None
+    spin_up: float = 5.0
+    units: Units | None = None
+
+
+def parse_parts(said: str) -> tuple[str, ...]:
+    """
+    Return the names of the parts in ``part 2,part 5``, ``2,5`` or ``2-5``.
+
+    Raises
+    ------
+    ValueError
+        When it is no list of parts.
+    """
+    numbers: list[int] = []
+    for piece in said.split(","):
+        found = _PART.fullmatch(piece.strip())
+        first, last = (int(found[1]), int(found[2] or found[1])) if found else (0, 0)
+        if not 1 <= first <= last <= _MOST:
+            raise ValueError(f"{piece.strip() or said!r} is no part: write 2,5 or 2-5 or 'part 2'")
+        numbers += range(first, last + 1)
+    return tuple(f"part {number}" for number in dict.fromkeys(numbers))
+
+
+def write_restart(program: Path, asked: Asked, out: Path | None) -> None:
+    """
+    Write what is asked for to a file or to standard output, and what to check to standard error.
 
     Raises
     ------
     ProgramError
-        When the program cannot be read, or cannot be carried on safely from there.
+        When the program cannot be read, or what is asked for cannot be made safe.
     ChipsongError
         When the file cannot be written, or is the program itself.
     """
-    text = restart_program(read_program(program, warn), line, safe_z=safe_z, spin_up=spin_up)
+    text = _text(read_program(program, warn, units=asked.units), asked)
     if out is None:
         sys.stdout.write(text)
-        return
-    if out.exists() and out.samefile(program):
-        raise ChipsongError(f"{out} is the program itself and stays as it is: choose another place")
-    save(text, out)
-    sys.stderr.write(f"Restart program: {out}\n{_READ_IT}\n")
+    else:
+        if out.exists() and out.samefile(program):
+            raise ChipsongError(f"{out} is the program itself and stays as it is: choose another place")
+        save(text, out)
+        kind = "Recut" if asked.line is None else "Restart program"
+        sys.stderr.write(f"{kind}: {out}\n{_READ_IT}\n")
+    sys.stderr.write("".join(f"{line}\n" for line in cautions_of(text)))
+
+
+def _text(program: Program, asked: Asked) -> str:
+    if asked.line is not None:
+        return restart_program(
+            program, asked.line, safe_z=asked.safe_z, spin_up=asked.spin_up, units=asked.units
+        )
+    names = all_parts_but(program, asked.skip or ()) if asked.only is None else asked.only
+    return recut_program(program, names, safe_z=asked.safe_z, spin_up=asked.spin_up, units=asked.units)
+
+
+def refusal(error: ChipsongError) -> str:
+    """Return in words that there is no restart program, and why."""
+    text = str(error)
+    return text if text.startswith("no restart") else f"no restart program: {text}"
 
 
 def save(text: str, path: Path) -> None:

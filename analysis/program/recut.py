@@ -11,7 +11,7 @@ Two things are fed that the original does not feed: the way down to where a run 
 the original traverses below the top of the work (back into a hole between pecks, say).
 """
 
-from collections.abc import Callable, Collection, Iterator
+from collections.abc import Callable, Collection, Iterator, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -108,9 +108,18 @@ def recut_program(
     return "\n".join(lines.text) + "\n"
 
 
-def parts_of(program: Program) -> tuple[Part, ...]:
-    """Return a program's parts as they are named to people: several coordinate systems laid on one sheet."""
-    return find_parts(on_one_sheet(program))
+def all_parts_but(program: Program, names: Collection[str]) -> tuple[str, ...]:
+    """
+    Return the names of all parts but these.
+
+    Raises
+    ------
+    ProgramError
+        If there is no such part.
+    """
+    known = [part.name for part in find_parts(on_one_sheet(program))]
+    _check_names(program, names, known)
+    return tuple(name for name in known if name not in names)
 
 
 def _job(program: Program, names: Collection[str]) -> _Job:
@@ -118,10 +127,7 @@ def _job(program: Program, names: Collection[str]) -> _Job:
     parts = find_parts(sheet)
     pieces = chains(program.moves, program.top)
     known = [part.name for part in parts]
-    unknown = sorted(set(names) - set(known))
-    if unknown:
-        there = f"{known[0]} to {known[-1]}" if len(known) > 1 else ", ".join(known) or "none"
-        raise ProgramError(f"{', '.join(unknown)} of {program.name} is not there: its parts are {there}")
+    _check_names(program, names, known)
     if not names:
         raise ProgramError(f"no part of {program.name} is left to cut: choose at least one")
     part_at = {int(move): part for part in parts for move in part.moves}
@@ -133,6 +139,13 @@ def _job(program: Program, names: Collection[str]) -> _Job:
     ]
     wanted = tuple(part for part in parts if part.name in names)
     return _Job(program, wanted, tuple(runs), pieces, crossings(sheet, parts, pieces), tracks(program))
+
+
+def _check_names(program: Program, names: Collection[str], known: Sequence[str]) -> None:
+    unknown = [name for name in dict.fromkeys(names) if name not in known]
+    if unknown:
+        there = f"{known[0]} to {known[-1]}" if len(known) > 1 else known[0] if known else "none"
+        raise ProgramError(f"there is no {', '.join(unknown)} in {program.name}: its parts are {there}")
 
 
 def _refuse_unsafe(job: _Job) -> None:

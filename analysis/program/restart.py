@@ -159,7 +159,7 @@ def no_unit(line: int) -> str:
     """Return why nothing is written for a program without a unit."""
     return (
         f"the program does not say before line {line} whether it means millimetres or inches, and a guess "
-        "would be wrong by 25.4 times: say which, --units mm or --units inch"
+        "would be wrong by 25.4 times: say which when it is written, --units mm or --units inch"
     )
 
 

@@ -159,9 +159,15 @@ def _loops_of(moves: Moves, cuts: NDArray[np.bool_], row: Sequence[Chain]) -> li
     for loop in loops(segments_of(moves, cuts, row), entries):
         deep = loop.cuts & (_high(loop) <= _deepest(loop) + FLAT)
         flat, around = float(loop.length[deep].sum()), float(loop.length.sum())
-        if around / 2 <= flat < around and shapely.Polygon(loop.start[:, :2]).area > LEAST_AREA:
+        if around / 2 <= flat < around and _area(loop) > LEAST_AREA:
             found.append(loop)
     return found
+
+
+def _area(loop: Segments) -> float:
+    """Return what a loop encloses, mm²; none for a way out and back."""
+    (x0, y0), (x1, y1) = loop.start[:, :2].T, loop.end[:, :2].T
+    return abs(float((x0 * y1 - x1 * y0).sum())) / 2
 
 
 def _high(way: Segments) -> NDArray[np.float64]:

@@ -12,7 +12,8 @@ from conftest import COMMAND
 from contract import SHIPPED, Ended, shipped
 from fake_portaudio import DEVICES, Absent, FakePortAudio
 
-from analysis.program import Program, read, restart_program
+from analysis.program import Program, read, recut_program, restart_program
+from analysis.program.cautions import cautions_of
 from monitor.cli import cli
 
 Command = Callable[..., Ended]
@@ -149,8 +150,11 @@ def program() -> Program:
 
 
 def test_a_restart_program_is_written_to_standard_output(chipsong: Command, program: Program):
-    """Without -o the restart program is all that is written."""
-    assert chipsong("resume", PROGRAM, "--line", 22) == Ended(0, restart_program(program, 22), "")
+    """Without -o the restart program is all that is written; what to check is said on standard error."""
+    text = restart_program(program, 22)
+    said = "".join(f"{line}\n" for line in cautions_of(text))
+    assert chipsong("resume", PROGRAM, "--line", 22) == Ended(0, text, said)
+    assert said.index("the position is kept") < said.index("touch off Z again") < said.index("jog the bit")
 
 
 def test_a_restart_program_is_written_to_a_file(chipsong: Command, program: Program, tmp_path: Path):
@@ -159,7 +163,8 @@ def test_a_restart_program_is_written_to_a_file(chipsong: Command, program: Prog
     ended = chipsong("resume", PROGRAM, "--line", 22, "-o", out, "--safe-z", "1/2in", "--spin-up", "8")
     assert (ended.status, ended.out) == (0, "")
     assert out.read_text() == restart_program(program, 22, safe_z=12.7, spin_up=8.0)
-    assert "Read it before you run it" in ended.err
+    assert ended.err.startswith(f"Restart program: {out}\nRead it before you run it")
+    assert "touch off Z again" in ended.err
 
 
 def test_the_program_itself_is_never_overwritten(chipsong: Command, tmp_path: Path):
@@ -183,6 +188,82 @@ def test_the_program_itself_is_never_overwritten(chipsong: Command, tmp_path: Pa
 def test_no_restart_program_is_one_line(chipsong: Command, words: tuple[object, ...], said: str):
     """A line that is not there, no program, no place to write to: status 1 and one line."""
     ended = chipsong("resume", *words)
+    assert (ended.status, ended.out) == (1, "")
+    assert ended.err.startswith(f"chipsong: {said}")
+    assert ended.err.count("\n") == 1
+
+
+def test_a_program_without_a_unit_is_refused_until_it_is_said(chipsong: Command, tmp_path: Path):
+    """Neither G20 nor G21: status 1 and one line that names --units, and with it the program is written."""
+    path = tmp_path / "bare.ngc"
+    path.write_text("G90\nG0 Z5\nX1 Y1\nM3 S9000\nG1 Z-1 F100\nX9\nG0 Z5\nM2\n")
+    ended = chipsong("resume", path, "--line", 6)
+    assert (ended.status, ended.out) == (1, "")
+    assert "--units mm or --units inch" in ended.err.splitlines()[-1]
+    assert "G20" in chipsong("resume", path, "--line", 6, "--units", "inch").out
+    assert "G21" in chipsong("resume", path, "--only", 1, "--units", "mm").out
+
+
+# --- recuts ---------------------------------------------------------------------------------------------
+
+TRAYS = SHIPPED / "seedling_trays.ngc"
+
+
+@pytest.mark.parametrize(
+    ("words", "parts"),
+    [
+        (("--only", "part 2,part 5"), (2, 5)),
+        (("--only", "2-3, Part 5"), (2, 3, 5)),
+        (("--only", "part 4 - part 5"), (4, 5)),
+        (("--skip", "1,3-5"), (2,)),
+    ],
+)
+def test_chosen_parts_are_written(chipsong: Command, words: tuple[str, ...], parts: tuple[int, ...]):
+    """Parts may be named, numbered or given as a range, to be cut or to be left out."""
+    program = read(TRAYS.read_text(), TRAYS.name)
+    ended = chipsong("resume", TRAYS, *words)
+    assert ended.status == 0
+    assert ended.out == recut_program(program, [f"part {number}" for number in parts])
+    assert "tabs up to 2.9 mm high once cut" in " ".join(ended.err.split())
+
+
+def test_a_recut_is_written_to_a_file(chipsong: Command, tmp_path: Path):
+    """With -o a recut is in the file, and it says what it is."""
+    out = tmp_path / "two.ngc"
+    ended = chipsong("resume", TRAYS, "--only", 2, "-o", out, "--safe-z", "20mm")
+    assert (ended.status, ended.out) == (0, "")
+    assert "G0 Z20\n" in out.read_text()
+    assert ended.err.startswith(f"Recut: {out}\n")
+
+
+@pytest.mark.parametrize(
+    "words",
+    [
+        ("--line", 22, "--only", 2),
+        ("--only", 2, "--skip", 3),
+        *(("--only", said) for said in ("tray", "0", "5-2", "", "2,,3", "1-99999")),
+        ("--only", 2, "--units", "feet"),
+    ],
+)
+def test_what_makes_no_sense_is_wrong_usage(chipsong: Command, words: tuple[object, ...]):
+    """More than one of the three, what is no list of parts, a unit that nobody knows: status 2."""
+    ended = chipsong("resume", TRAYS, *words)
+    assert (ended.status, ended.out) == (2, "")
+    assert "Usage: chipsong resume" in ended.err
+
+
+@pytest.mark.parametrize(
+    ("words", "said"),
+    [
+        (("--only", 9), "there is no part 9 in seedling_trays.ngc: its parts are part 1 to part 5"),
+        (("--skip", "7-8"), "there is no part 7, part 8 in seedling_trays.ngc"),
+        (("--skip", "1-5"), "no part of seedling_trays.ngc is left to cut"),
+        (("--only", 2, "--safe-z", "1mm"), "safe_z=1 mm is no height to cross at"),
+    ],
+)
+def test_no_recut_is_one_line(chipsong: Command, words: tuple[object, ...], said: str):
+    """A part that is not there, none left, a height in the work: status 1 and one line."""
+    ended = chipsong("resume", TRAYS, *words)
     assert (ended.status, ended.out) == (1, "")
     assert ended.err.startswith(f"chipsong: {said}")
     assert ended.err.count("\n") == 1

@@ -154,6 +154,22 @@ def test_a_restart_program_that_cannot_be_written_is_said(
     assert the_run(home).closed
 
 
+@pytest.mark.parametrize("how", [("--json",), ()])
+def test_a_restart_that_is_refused_is_told_with_the_alarm(
+    chipsong: Command, home: Path, tmp_path: Path, how: tuple[str, ...]
+):
+    """A program that says no unit gets no restart: the reason is told, the run goes on, the status is 3."""
+    path = tmp_path / "job.ngc"
+    path.write_text(PROGRAM.read_text().replace("G21", ""))
+    ended = chipsong("watch", "--program", path, *BIT, *how)
+    assert ended.status == 3
+    reason = "no restart from line"
+    assert f"chipsong: {reason}" in ended.err if how else f"There is {reason}" in ended.out
+    assert "--units mm or --units inch" in (ended.err if how else ended.out)
+    assert the_run(home).closed
+    assert not list(the_run(home).folder.glob("*.ngc"))
+
+
 class Stopped(FakeMicrophone):
     """A microphone beside which somebody sends signals while it gives its fiftieth block, and later ones."""
 

@@ -13,6 +13,7 @@ from test_restart import ELSEWHERE, lines_of, same_way
 from analysis.errors import ProgramError
 from analysis.program import Program, cutting, find_parts, read, recut_program
 from analysis.program.cautions import cautions_of
+from analysis.program.recut import all_parts_but
 
 
 def low(event: Event) -> float:
@@ -320,7 +321,7 @@ def test_what_was_linked_below_the_top_is_entered_at_feed():
 @pytest.mark.parametrize(
     ("source", "names", "reason"),
     [
-        (HOLES, ["part 3"], "part 3 of program is not there: its parts are part 1 to part 2"),
+        (HOLES, ["part 3"], "there is no part 3 in program: its parts are part 1 to part 2"),
         (HOLES, [], "no part of program is left to cut"),
         (
             squares("M3 S9000").replace("G21 ", ""),
@@ -344,6 +345,14 @@ def test_what_cannot_be_cut_alone_is_refused(source: str, names: list[str], reas
     """A recut that rests on a guess, or on what is left out, is refused with the reason."""
     with pytest.raises(ProgramError, match=reason):
         recut_program(read(source), names)
+
+
+def test_all_parts_but_some():
+    """What is skipped must be there as well; what is left keeps its order."""
+    assert all_parts_but(read(HOLES), ["part 1"]) == ("part 2",)
+    assert all_parts_but(read(HOLES), []) == ("part 1", "part 2")
+    with pytest.raises(ProgramError, match="there is no part 3, part 0 in program"):
+        all_parts_but(read(HOLES), ["part 3", "part 0"])
 
 
 def test_a_unit_that_somebody_says_is_enough():

@@ -284,7 +284,7 @@ BARE = "G90\nG0 Z5\nX1 Y1\nM3 S9000\nG1 Z-1 F100\nX9\nG0 Z5\nM2\n"
 def test_a_program_without_a_unit_is_refused_until_somebody_says_it():
     """A wrong unit is wrong by 25.4 times: no restart before the caller has said which it is."""
     program = read(BARE)
-    with pytest.raises(ProgramError, match="say which, --units mm or --units inch"):
+    with pytest.raises(ProgramError, match="say which when it is written, --units mm or --units inch"):
         restart_program(program, 6)
     metric, inch = (restart_program(program, 6, units=units) for units in ("mm", "inch"))
     assert {"G21", "G0 Z5", "G0 X1 Y1", "G1 Z5 F100"} < set(lines_of(metric))
