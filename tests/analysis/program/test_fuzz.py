@@ -15,7 +15,7 @@ from wilder import wilder_programs
 
 import recordings_synthetic
 from analysis.errors import ProgramError
-from analysis.program import decode, find_parts, read, restart_program, schedule
+from analysis.program import Moves, decode, find_parts, read, restart_program, schedule
 
 SIGNS = "GMXYZIJKRFSTNPQLHDO0123456789.-+ ()[]#=/%;*\t\r\n"
 LANGUAGE = """
@@ -208,14 +208,50 @@ M99
 """
 
 
+def same_moves(one: Moves, other: Moves) -> bool:
+    """Whether two readings agree in every column, to the last bit."""
+    return all(
+        np.array_equal(getattr(one, column.name), getattr(other, column.name), equal_nan=True)
+        for column in fields(one)
+    )
+
+
 @settings(max_examples=40, deadline=None, suppress_health_check=list(HealthCheck))
-@given(text=programs())
+@given(text=programs() | wilder_programs())
 def test_the_short_way_for_plain_lines_gives_the_same_moves(text: str):
     """A comment on every line keeps all of them from the short way; the moves are the same."""
     bare = re.sub(r" *(\(.*?\)|;.*)", "", text)
-    short, full = read(bare).moves, read(bare.replace("\n", " ( )\n")).moves
-    for column in fields(short):
-        assert np.array_equal(getattr(short, column.name), getattr(full, column.name), equal_nan=True)
+    assert same_moves(read(bare).moves, read(bare.replace("\n", " ( )\n")).moves)
+
+
+NUMBERS = st.sampled_from(["0", "-0", "1", "+1.", ".5", "-.25", "007", "12.3456789", "1e2", ".", "123456.5"])
+MAYBE = {
+    "N": st.sampled_from(["", "N7 ", "N10", "N999999 "]),
+    "G": st.sampled_from(["", "", "G0 ", "G1", "G01 ", "G00"]),
+    **{axis: st.just("") | NUMBERS.map(f"{axis}{{}} ".format) for axis in "XYZ"},
+    "F": st.just("") | st.sampled_from(["F100", "F0", "F.5 ", "F250."]),
+}
+PLAIN = st.tuples(*MAYBE.values()).map("".join)
+
+
+def outcome(text: str) -> Moves | tuple[int, int]:
+    """Return the moves, or line and column of what is wrong."""
+    try:
+        return read(text).moves
+    except ProgramError as error:
+        return error.line, error.column
+
+
+@settings(max_examples=200, deadline=None)
+@given(
+    lines=st.lists(PLAIN, min_size=1, max_size=12),
+    head=st.sampled_from(["G21 G90", "G20 G90", "G21 G91", "G90", "G21 G93", "G21 G92 X1 Y2 Z3"]),
+)
+def test_plain_lines_read_the_same_on_either_way(lines: list[str], head: str):
+    """Whatever a plain line says of motion, place and feed: the same moves, or the same objection."""
+    lines = [head, "G0 X0 Y0 Z5 F600", *lines, "G0 X9"]
+    short, full = outcome("\n".join(lines)), outcome("\n".join(line + "( )" for line in lines))
+    assert short == full if isinstance(short, tuple) or isinstance(full, tuple) else same_moves(short, full)
 
 
 REAL = sorted(Path(recordings_synthetic.__file__).parent.glob("*.ngc"))
