@@ -91,6 +91,8 @@ def _title(contents: Contents) -> str:
 
 def _lines(contents: Contents) -> tuple[str, ...]:
     lines = [short(contents.program.name)]
+    if contents.inches:
+        lines.append("written in inches, drawn in mm")
     unlearned = [
         _name(bit) for bit in contents.bits if bit.baseline and not isinstance(bit.baseline, Learned)
     ]

@@ -218,9 +218,12 @@ def test_the_scale_is_right(text: str):
 
 
 def test_a_program_in_inches_is_drawn_in_mm():
-    """One inch is 25.4 mm on the axes."""
+    """One inch is 25.4 mm on the axes, and a line says that it was translated."""
     inches = "G20 G90\nT1 M6\nS9000 M3\nG0 Z.2\nG0 X0 Y0\nG1 Z-.1 F20\nX4 F90\nY3\nX0\nY0\nG0 Z.2\nM30"
-    corners = np.concatenate([patch.get_path().vertices for patch in ways(drawn(inches), 0)])
+    figure = drawn(inches)
+    assert "written in inches, drawn in mm" in words(figure)
+    assert "written in inches, drawn in mm" not in words(drawn(TWO))
+    corners = np.concatenate([patch.get_path().vertices for patch in ways(figure, 0)])
     np.testing.assert_allclose(corners.max(axis=0), [101.6, 76.2], atol=1e-3)
 
 
