@@ -133,12 +133,22 @@ def _job(program: Program, names: Collection[str]) -> _Job:
     part_at = {int(move): part for part in parts for move in part.moves}
     every = [(part_at[int(chain.moves[0])], chain) for chain in pieces]
     runs = [
-        _Run(part, int(chain.moves[0]), int(chain.moves[-1]), every[i - 1][0].name if i else "")
+        _Run(part, _lead_in(program, chain), int(chain.moves[-1]), every[i - 1][0].name if i else "")
         for i, (part, chain) in enumerate(every)
         if part.name in names
     ]
     wanted = tuple(part for part in parts if part.name in names)
     return _Job(program, wanted, tuple(runs), pieces, crossings(sheet, parts, pieces), tracks(program))
+
+
+def _lead_in(program: Program, chain: Chain) -> int:
+    """Return where the bit begins to go down at feed into a chain: its top is an estimate, ramps are not."""
+    moves, first = program.moves, int(chain.moves[0])
+    while (
+        first and np.isfinite(moves.feed[first - 1]) and moves.start[first - 1, 2] > moves.end[first - 1, 2]
+    ):
+        first -= 1
+    return first
 
 
 def _check_names(program: Program, names: Collection[str], known: Sequence[str]) -> None:
@@ -179,7 +189,7 @@ def _reasons(job: _Job, run: _Run) -> Iterator[str]:
     """Yield why a run can't be cut alone."""
     moves, known = job.program.moves, job.tracks
     inside = range(run.first, run.last + 1)
-    modes, begins = known.at(run.first), float(moves.start[run.first, 2])
+    modes = known.at(run.first)
     if not modes.units_stated:
         yield no_unit(int(moves.file_line[run.first]))
     if run.first >= known.zero_lost:
@@ -193,7 +203,9 @@ def _reasons(job: _Job, run: _Run) -> Iterator[str]:
     )
     if any(known.at(i).spindle != modes.spindle for i in inside):
         yield "the spindle is switched while the bit is in the cut"
-    if begins < job.program.top - 1e-6 and run.follows not in {part.name for part in job.wanted}:
+    linked = run.first and (np.abs(moves.end - moves.start)[run.first - 1, :2] > 1e-6).any()
+    below = moves.start[run.first, 2] < job.program.top - 1e-6
+    if linked and below and run.follows not in {part.name for part in job.wanted}:
         yield f"it begins below the top, where {run.follows or 'nothing'} has made room"
 
 

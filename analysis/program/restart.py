@@ -21,7 +21,7 @@ from analysis.program.moves import Kind, Moves, Point, moves_from
 from analysis.program.program import Program, Units
 from analysis.program.rewriting import same_feeds
 from analysis.program.state import NO_MOTION, Modes, State
-from analysis.program.work import clear_height, cutting
+from analysis.program.work import clear_height, cutting, zero_may_be_below
 
 FALLBACK_FEED = 300.0
 """mm/min, to come down with where the program has no feed of its own left."""
@@ -195,7 +195,7 @@ def _last_stand(program: Program, line: int) -> _Stand | None:
         raise ProgramError(f"line {line} is not in {program.name}, which has {len(program.lines)} lines")
     follow = Following(program)
     run = follow.run
-    clear = clear_height(program.moves) - 1e-6 if program.top else -np.inf
+    clear = _clear(program)
     last: _Stand | None = None
     why = ""
     lines = follow.steps()
@@ -213,6 +213,13 @@ def _last_stand(program: Program, line: int) -> _Stand | None:
     if last is None and _has_cut(program, len(run.carriage.rows)):
         raise ProgramError(_no_stand(line, why))
     return None if last is None else _with_what_follows(run, lines, last)
+
+
+def _clear(program: Program) -> float:
+    """Return the height, mm, from which on the bit is above the work, where Z 0 may not be its top."""
+    height = clear_height(program.moves)
+    doubtful = program.top != 0 or (np.isfinite(height) and zero_may_be_below(program.moves))
+    return height - 1e-6 if doubtful else -np.inf
 
 
 def _with_what_follows(run: Interpreter, lines: Iterator[int], stand: _Stand) -> _Stand:

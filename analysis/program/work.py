@@ -11,6 +11,12 @@ SAME_LEVEL = 1e-3
 SPOILBOARD = 2.0
 """mm; nobody cuts deeper than this into the board below the work."""
 
+SAME_PLACE = 0.01
+"""mm; ends nearer than this are one."""
+
+AGAIN = 0.25
+"""From this share on, what is fed above Z 0 and again below it is a pass above another, not the air."""
+
 _FEEDS = (Kind.PLUNGE, Kind.CUT, Kind.RAMP, Kind.PECK)
 
 
@@ -32,6 +38,11 @@ def cutting(moves: Moves, top: float) -> NDArray[np.bool_]:
     return np.isin(moves.kind, _FEEDS) & (lowest(moves) < top - 1e-6)
 
 
+def zero_may_be_below(moves: Moves) -> bool:
+    """Whether the bit goes so little below Z 0 that the zero may lie on the spoilboard."""
+    return bool(lowest(moves).min(initial=0.0) >= -SPOILBOARD)
+
+
 def clear_height(moves: Moves) -> float:
     """
     Return the lowest Z, mm, at which the program itself traverses across; infinity if it never does.
@@ -48,8 +59,9 @@ def top_of_work(moves: Moves) -> float:
     Return the Z of the work's top, mm.
 
     Z 0, where more of the way fed lies at or below Z 0 than above it (feeds at the height of traverses left
-    out, for they are in the air), or the bit goes deeper below Z 0 than anyone cuts into a spoilboard, and
-    the program traverses above Z 0 (or not at all). That is the usual zero on top of the work.
+    out, for they are in the air) and little of what lies above is gone over again below, as the passes over a
+    sheet are; or where the bit goes deeper below Z 0 than anyone cuts into a spoilboard; and the program
+    traverses above Z 0 (or not at all). That is the usual zero on top of the work.
 
     Else the zero lies somewhere else, mostly on the spoilboard, and the top is estimated between the
     highest level at which the bit feeds across and the lowest at which it traverses across, for the first
@@ -74,9 +86,24 @@ def top_of_work(moves: Moves) -> float:
     below = moves.length[(feeds & (level <= 0)) | (holes & (level < 0))].sum()
     above = moves.length[(feeds & (level > 0) | (holes & (level >= 0))) & (level < clear)].sum()
     deepest = float(lowest(moves)[cutting(moves, 0.0)].min(initial=0.0))
-    if (below >= above or deepest < -SPOILBOARD) and (not len(heights) or heights.max() > 0):
+    on_top = deepest < -SPOILBOARD or (below >= above and not _again_below(moves, feeds, level, clear))
+    if on_top and (not len(heights) or heights.max() > 0):
         return 0.0
     return _estimate(level[feeds | (moves.kind == Kind.PECK)], clear)
+
+
+def _again_below(moves: Moves, feeds: NDArray[np.bool_], level: NDArray[np.float64], clear: float) -> bool:
+    """Whether a good share of the way fed above Z 0 is gone over again at Z 0 or below."""
+    upper, lower = feeds & (level > 0) & (level < clear), feeds & (level <= 0)
+    if not upper.any() or not lower.any():
+        return False
+    ends = [np.rint(np.stack([p[:, 0], p[:, 1]], axis=1) / SAME_PLACE) for p in (moves.start, moves.end)]
+    ways = np.hstack([np.minimum(*ends), np.maximum(*ends)])
+    _, way = np.unique(ways[upper | lower], axis=0, return_inverse=True)
+    number = np.full(len(moves), -1)
+    number[upper | lower] = way.ravel()
+    again = upper & np.isin(number, number[lower])
+    return bool(moves.length[again].sum() >= AGAIN * moves.length[upper].sum())
 
 
 def _estimate(levels: NDArray[np.float64], clear: float) -> float:

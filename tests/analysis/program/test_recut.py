@@ -287,6 +287,26 @@ def test_traverses_below_the_top_are_fed():
     ]
 
 
+def test_a_recut_goes_in_as_the_original_does():
+    """Ramps and plunges at feed belong to the cut also where they are still above the top."""
+    ramps = (
+        "G21 G90 G54\nM3 S9000\nG0 Z5\nX5 Y5\nG1 Z1 F300\nX10 Z.5\nX5 Z-1\nX30\nG0 Z5\nX50\nG1 Z-1\nX60\nM2"
+    )
+    lines = written(ramps, "part 1")
+    assert lines[lines.index("G0 X5 Y5") + 1 :][:4] == ["G1 Z1 F300", "G1 X10 Z0.5", "G1 X5 Z-1", "G1 X30"]
+
+
+def test_holes_under_an_estimated_top_are_drilled():
+    """Where the top is only estimated R may lie below it: the traverse down to it is fed, and no refusal."""
+    passes = "G1 Z12 F300\nX40\nY40\nX0\nY0\nZ-.2\nX40\nY40\nX0\nY0\n"
+    board = (
+        f"G21 G90 G54\nM3 S9000\nG0 Z30\nX1 Y0\nX0\n{passes}G0 Z30\nX90\nG98 G81 X90 Z-.2 R20\nX95\nG80\nM2"
+    )
+    assert read(board).top > 20
+    lines = written(board, "part 2")
+    assert lines[lines.index("G0 X90 Y0") :][:4] == ["G0 X90 Y0", "G1 Z20 F300", "G1 Z-0.2", "G0 Z30"]
+
+
 def test_calls_are_written_out():
     """A part that is cut by a subprogram with relative moves is written in absolute ones."""
     source = "G21 G90 G54\nM3 S9000\nG0 Z5\nX10 Y0\nM98 P7\nG0 X50\nM98 P7\nM30\n"

@@ -430,3 +430,37 @@ def test_spoilboard_zero_asks_for_the_programs_own_height():
     program = read(source)
     assert 15 < program.top < 25
     assert resume_at(program, 12).file_line == 5
+
+
+STAND = """G20 G90 G54
+S18000 M3
+G0 Z1.25
+X.5 Y.5
+G1 Z.5 F40
+X9.5 F150
+Y6.5
+X.5
+Y.5
+Z-.01
+X9.5
+Y6.5
+X.5
+Y.5
+G0 Z1.25
+M30
+"""
+
+
+def test_a_pass_above_a_zero_on_the_spoilboard_is_no_place_to_stand():
+    """Half way down the sheet is in the work, though above Z 0: the way back leads to before the plunge."""
+    program = read(STAND)
+    assert program.top > 0.5 * 25.4
+    assert {resume_at(program, line).file_line for line in range(5, 15)} == {5}
+
+
+def test_where_zero_may_be_the_spoilboard_the_bit_stands_where_the_program_traverses():
+    """A single pass through the sheet does not tell where its top is: a lift over a tab is not above it."""
+    source = "G21 G90\nM3 S9000\nG0 Z12\nX1 Y1\nG1 Z-.2 F300\nX9\nZ2\nX13\nZ-.2\nX20\nG0 Z12\nX0\nM2"
+    program = read(source)
+    assert program.top == 0
+    assert {resume_at(program, line).file_line for line in range(5, 11)} == {5}

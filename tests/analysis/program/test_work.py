@@ -36,6 +36,32 @@ def test_a_slight_cut_into_the_spoilboard_does_not_make_it_the_top():
     assert top(f"G0 Z25\nX0 Y1\n{passes}\nG0 Z25\nX0") == pytest.approx(18.0)
 
 
+ROUND = ["X30", "Y30", "X0", "Y0"]
+BOARD = [
+    "G0 Z30",
+    "X0 Y0.001",
+    "Y0",
+    "G1 Z12.7",
+    *ROUND,
+    "Z-0.2",
+    *ROUND,
+    "G0 Z30",
+    "X0 Y5",
+    "G81 X5 Z-0.2 R22",
+]
+
+
+def test_two_passes_over_the_spoilboard_do_not_make_it_the_top():
+    """A pass at half the sheet and one through it, and holes: the first is gone over again, so it cuts."""
+    assert top("\n".join([*BOARD, "X9", "X20", "G80"])) > 19
+
+
+def test_hops_at_feed_above_an_engraving_are_in_the_air():
+    """Strokes at -0.3 with hops at feed above them, which nothing goes over again: the top is at Z 0."""
+    strokes = [f"G1 Z1\nX{x} Y0\nZ-0.3\nY20" if x % 4 else f"G1 Z1\nX{x}\nZ-0.3\nY0" for x in range(2, 40, 2)]
+    assert top("G0 Z5\nX1\n" + "\n".join(strokes) + "\nG0 Z5\nX0") == 0.0
+
+
 def test_one_level_puts_the_top_half_way():
     """With one level nothing tells its depth: half way to the traverse."""
     assert top("G0 Z20\nX1\nG1 Z10\nX9\nG0 Z20\nX0") == pytest.approx(15.0)
