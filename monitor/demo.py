@@ -118,7 +118,7 @@ def _cut(plan: Plan, seed: int, slips: int) -> Recording:
     """Return the sound of the job, in which the bit comes loose on line ``slips``."""
     slip = Slip(at_line=slips, severity=_SEVERITY)
     with _working("Cutting: computing the sound"):
-        return record(plan.program, BITS, seed=seed, rate=_RATE, slip=slip)
+        return record(plan.program, BITS, seed=seed, rate=_RATE, fault=slip)
 
 
 def _journal(out: Path, rate: int, plan: Plan) -> Journal:

@@ -8,23 +8,35 @@ and from what is published about looseness of rotating parts: no published spect
 
 ::
 
-    job               the demo job, written as a program
+    job               the demo job and varied ones, written as programs
     machine           what the machine really does with a program: where the bit is at each moment
     stock             what the bit meets there: depth and angles of engagement, from a map of the sheet
     stage             both, for a program or for one plain cut
     spindle           how fast the spindle really turns
-    faults            what comes loose, how badly, from when on
+    faults            what goes wrong, how badly, from when on, and what it does
+    scene, layers     what turns and moves; the ways in which the bit cuts at the same time
     score             all that changes slowly, millisecond by millisecond
     force, tables     milling force over a turn, tooth by tooth
     cutter, sound     score and tables to sound: the cut, the structure, the motor, the drives
     shop, room        other sounds, the background, the microphone
+    mishap            how a fault meets what happens
     record            all of it together: ``record`` and ``steady``
-    truth             what was really so, to compare with what was heard
+    truth, facts      what was really so, to compare with what was heard
     make              the shipped examples, from seeds
     chance, filters   tools
 """
 
-from recordings_synthetic.faults import Slip
+from recordings_synthetic.faults import (
+    BrokenBit,
+    Chatter,
+    ChippedFlute,
+    DullBit,
+    Fault,
+    LooseSheet,
+    Slip,
+    StalledAxis,
+    StoppedSpindle,
+)
 from recordings_synthetic.machine import Gantry
 from recordings_synthetic.record import Recording, record, steady
 from recordings_synthetic.room import (
@@ -57,8 +69,14 @@ __all__ = [
     "PHONE",
     "PUMPING",
     "AutomaticGain",
+    "BrokenBit",
     "Change",
+    "Chatter",
+    "ChippedFlute",
+    "DullBit",
+    "Fault",
     "Gantry",
+    "LooseSheet",
     "Microphone",
     "Peak",
     "Recording",
@@ -67,6 +85,8 @@ __all__ = [
     "ShopSound",
     "Slip",
     "Spindle",
+    "StalledAxis",
+    "StoppedSpindle",
     "Straight",
     "Suppression",
     "Truth",

@@ -7,9 +7,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from recordings_synthetic import tables
-from recordings_synthetic.faults import Looseness
-from recordings_synthetic.force import Wood
-from recordings_synthetic.score import Layer, Score
+from recordings_synthetic.faults.trouble import Looseness, Swing
+from recordings_synthetic.layers import Layer
+from recordings_synthetic.score import Score
 from recordings_synthetic.tables import Force, Maker, Table
 
 Floats = NDArray[np.float64]
@@ -125,12 +125,15 @@ class Cutter:
         (n,) whether the bit is loose at a tick or becomes so before the next.
     held, loose
         Where force comes from.
+    swing
+        What the force is multiplied by, if by anything.
     """
 
     weight: Singles
     slack: NDArray[np.bool_]
     held: Held
     loose: Loose | None
+    swing: Swing | None
 
     def __call__(self, phase: Floats, ticks: Rows, lift: Singles) -> Force:
         """
@@ -146,21 +149,34 @@ class Cutter:
             if source is not None and len(here):
                 at = ticks[here]
                 turn = ramp(phase, at, lift.astype(np.float64))
-                size = ramp(self.weight, at, lift)
+                size = ramp(self.weight, at, lift) * self._swung(at, lift)
                 force = _faded(source, at, turn, lift)
                 plane[here], torque[here] = size * force[0], size * force[1]
         return plane, torque
 
+    def _swung(self, at: Rows, lift: Singles) -> Singles | float:
+        """Return what the chip becomes, as a share of the feed per tooth: never less than nothing is left."""
+        if self.swing is None:
+            return 1.0
+        turned = ramp(self.swing.phase, at, lift.astype(np.float64))
+        wave = np.cos(2.0 * np.pi * (turned - np.floor(turned))).astype(np.float32)
+        size = ramp(self.swing.size, at, lift).astype(np.float32)
+        return np.asarray(np.maximum(size * wave, np.float32(-1.0)))
+
 
 def cutter(score: Score, layer: Layer, *, highest: float) -> Cutter:
     """Make the tables that a layer needs, up to a ``highest`` order."""
-    maker = Maker(score.tools, highest, Wood())
+    maker, slip = Maker(layer.tools, highest, layer.wood), score.trouble.loose
     on = _widened(layer.weight > 0.0)
     found, row = tables.rows(layer.conditions[on])
-    held = Held(maker.held(found), _spread(row, on))
-    loose = score.loose.eccentricity > 0.0
-    slack = loose | np.append(loose[1:], False)
-    return Cutter(layer.weight.astype(np.float32), slack, held, _loose(maker, layer, score.loose))
+    loose = slip.eccentricity > 0.0
+    return Cutter(
+        weight=layer.weight.astype(np.float32),
+        slack=loose | np.append(loose[1:], False),
+        held=Held(maker.held(found), _spread(row, on)),
+        loose=_loose(maker, layer, slip),
+        swing=layer.swing,
+    )
 
 
 def _loose(maker: Maker, layer: Layer, loose: Looseness) -> Loose | None:

@@ -66,6 +66,8 @@ class Runout:
     half
         How much larger ``loose`` is in one turn and smaller in the next, as a share: a loose part that
         rocks repeats every second turn.
+    short
+        By how much the first tooth stands further in, because a piece of it is gone, mm.
     """
 
     eccentricity: float = 0.0
@@ -73,6 +75,7 @@ class Runout:
     loose: float = 0.0
     towards: float = 0.0
     half: float = 0.0
+    short: float = 0.0
 
     def radius(self, tooth: int, flutes: int, rock: Floats) -> Floats | float:
         """
@@ -82,6 +85,8 @@ class Runout:
         """
         where = 2.0 * math.pi * tooth / flutes
         held = self.eccentricity * math.cos(where - self.direction)
+        if tooth == 0:
+            held -= self.short
         loose = self.loose * math.cos(where - self.towards)
         if self.half == 0.0:
             return held + loose

@@ -22,7 +22,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from analysis.program import read
-from recordings_synthetic.faults import Slip
+from recordings_synthetic.faults import Fault, Slip
 from recordings_synthetic.job import BITS, Stand, Tray, one_outline, seedling_trays
 from recordings_synthetic.machine import Gantry
 from recordings_synthetic.record import Recording, record
@@ -42,7 +42,7 @@ class Case:
     name: str
     part: Tray | Stand
     seed: int
-    slip: Slip | None = None
+    fault: Fault | None = None
     sounds: tuple[ShopSound, ...] = ()
 
     @property
@@ -53,7 +53,7 @@ class Case:
 
 CASES = (
     Case("tight_outline", Tray("tray", 12, 12, side=80.0), seed=11),
-    Case("slip_outline", Tray("tray", 12, 12, side=81.0), seed=12, slip=Slip(at=9.4, severity=0.5)),
+    Case("slip_outline", Tray("tray", 12, 12, side=81.0), seed=12, fault=Slip(at=9.4, severity=0.5)),
     Case(
         "collector_switches_on",
         Stand("stand", 70, 70, radius=52.0),
@@ -67,7 +67,7 @@ def perform(case: Case) -> Recording:
     """Return the recording of a case."""
     shop = Shop(sounds=case.sounds, microphone=MICROPHONE)
     program = read(case.program, case.name)
-    return record(program, BITS, seed=case.seed, rate=RATE, slip=case.slip, shop=shop, machine=BRISK)
+    return record(program, BITS, seed=case.seed, rate=RATE, fault=case.fault, shop=shop, machine=BRISK)
 
 
 def make(folder: Path) -> list[Path]:

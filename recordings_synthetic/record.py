@@ -1,26 +1,28 @@
 """
-Simulated recordings: the bit goes its way, meets the sheet, may come loose, and is heard.
+Simulated recordings: the bit goes its way, meets the sheet, something may go wrong, and it is heard.
 
 Everything is INVENTED: computed from a seed, with the truth beside it. The sound of a slip is a hypothesis
 (see ``faults``).
 """
 
-import math
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
+from functools import partial
 
 import numpy as np
 from numpy.typing import NDArray
 
 from analysis.cutting import Bit
 from analysis.program import Part, Program, find_parts
-from recordings_synthetic.faults import Slip, Spell, loosen, tight
+from recordings_synthetic.facts import truth_of
+from recordings_synthetic.faults import Fault, well
 from recordings_synthetic.machine import Gantry
+from recordings_synthetic.mishap import Went, met_with, setting_of, spell_of
 from recordings_synthetic.room import Ear, Shop, air_of
 from recordings_synthetic.score import Score, Setup, compose, grid, still
 from recordings_synthetic.sound import play
 from recordings_synthetic.stage import Stage, Straight, cut_program, cut_straight
-from recordings_synthetic.truth import Truth, Turning
+from recordings_synthetic.truth import Truth
 
 Singles = NDArray[np.float32]
 
@@ -55,7 +57,7 @@ def record(  # noqa: PLR0913 - what a caller may vary
     *,
     seed: int,
     rate: int = 48000,
-    slip: Slip | None = None,
+    fault: Fault | None = None,
     shop: Shop = QUIET_SHOP,
     machine: Gantry = GANTRY,
 ) -> Recording:
@@ -72,9 +74,9 @@ def record(  # noqa: PLR0913 - what a caller may vary
         Where all chance comes from: the same arguments give the same samples.
     rate
         Samples a second.
-    slip
-        How a bit comes loose; ``None`` when all stays well. Up to the onset the samples are those of the
-        same call without a slip.
+    fault
+        What goes wrong; ``None`` when all stays well. Up to the onset the samples are those of the same call
+        without a fault.
     shop, machine
         The room with its microphone, and the machine.
 
@@ -85,11 +87,11 @@ def record(  # noqa: PLR0913 - what a caller may vary
     Raises
     ------
     ValueError
-        If a bit is missing, or nothing is cut from the slip on.
+        If a bit is missing, or nothing is cut from the fault on.
     """
     setup = Setup(grid(rate), machine, seed)
     stage = cut_program(program, bits, setup)
-    return _perform(stage, setup, find_parts(program), slip, shop)
+    return _perform(stage, setup, partial(find_parts, program), fault, shop)
 
 
 def steady(  # noqa: PLR0913 - as record
@@ -98,7 +100,7 @@ def steady(  # noqa: PLR0913 - as record
     seed: int,
     cut: Straight = PLAIN_CUT,
     rate: int = 48000,
-    slip: Slip | None = None,
+    fault: Fault | None = None,
     shop: Shop = QUIET_SHOP,
     machine: Gantry = GANTRY,
 ) -> Recording:
@@ -116,35 +118,23 @@ def steady(  # noqa: PLR0913 - as record
     (48000, [False, True])
     """
     setup = Setup(grid(rate), machine, seed)
-    return _perform(cut_straight(bit, cut, setup), setup, (), slip, shop)
+    return _perform(cut_straight(bit, cut, setup), setup, tuple, fault, shop)
 
 
-def _perform(stage: Stage, setup: Setup, parts: tuple[Part, ...], slip: Slip | None, shop: Shop) -> Recording:
-    count, step = len(stage.scene.command), setup.grid.step
-    well = stage.meets(np.zeros(count))
-    healthy = compose(stage.scene, well, tight(count), setup)
-    score, spell = healthy, None
-    if slip is not None:
-        spell = _spell(stage, healthy, slip)
-        loose = loosen(slip, spell, count, step, setup.seed)
-        met = well.until(spell.first, stage.meets(loose.pulled))
-        score = compose(stage.scene, met, loose, setup)
+def _perform(
+    stage: Stage, setup: Setup, parts: Callable[[], tuple[Part, ...]], fault: Fault | None, shop: Shop
+) -> Recording:
+    nothing = well(len(stage.scene.command))
+    met = stage.meets(stage.scene.path, nothing.lower)
+    healthy = compose(stage.scene, met, nothing, setup)
+    score, went = healthy, None
+    if fault is not None:
+        spell = spell_of(stage, healthy, fault)
+        trouble = fault.unfold(setting_of(stage, healthy, met, spell, setup))
+        score = compose(stage.scene, met_with(stage, met, trouble), trouble, setup)
+        went = Went(fault, spell, healthy.load > 0.0, parts())
     samples = _heard(score, _gain(healthy, shop, setup.seed), shop, setup.seed)
-    return Recording(samples, setup.grid.rate, _truth(stage, score, spell, parts))
-
-
-def _spell(stage: Stage, healthy: Score, slip: Slip) -> Spell:
-    """Return when a slip is heard: from the first cutting after it until its bit is taken out."""
-    if slip.at_line is not None:
-        asked = stage.first_tick(slip.at_line)
-    else:
-        asked = math.ceil((slip.at or 0.0) / healthy.grid.step)
-    cutting = np.flatnonzero(healthy.load[asked:] > 0.0)
-    if not len(cutting):
-        raise ValueError(f"{slip}: nothing is cut from there on")
-    first = asked + int(cutting[0])
-    stopped = np.flatnonzero(stage.scene.out[first:])
-    return Spell(first, first + int(stopped[0]) if len(stopped) else len(healthy.load))
+    return Recording(samples, setup.grid.rate, truth_of(stage, score, went))
 
 
 def _gain(healthy: Score, shop: Shop, seed: int) -> float:
@@ -174,44 +164,3 @@ def _heard(score: Score, gain: float, shop: Shop, seed: int) -> Singles:
         samples[part] = ear(gain * block + samples[part])
         done += len(block)
     return samples
-
-
-def _truth(stage: Stage, score: Score, spell: Spell | None, parts: tuple[Part, ...]) -> Truth:
-    move, cuts = stage.scene.path.move, score.load > 0.0
-    count = np.bincount(move[move >= 0], minlength=len(stage.begin))
-    cutting = np.bincount(move[cuts & (move >= 0)], minlength=len(stage.begin)) > 0.1 * count
-    onset = None if spell is None else spell.first * score.grid.step
-    return Truth(
-        rate=score.grid.rate,
-        begin=stage.begin,
-        end=stage.end,
-        file_line=stage.file_line,
-        word=stage.word,
-        cutting=cutting,
-        spindle=_turnings(stage, score),
-        onset=onset,
-        onset_line=None if spell is None else int(stage.file_line[move[spell.first]]),
-        spoiled=() if spell is None else _spoiled(parts, move, cuts, spell),
-    )
-
-
-def _spoiled(
-    parts: tuple[Part, ...], move: NDArray[np.intp], cuts: NDArray[np.bool_], spell: Spell
-) -> tuple[str, ...]:
-    """Return the names of the parts that were cut while the bit was loose."""
-    during = slice(spell.first, spell.last)
-    touched = np.unique(move[during][cuts[during]])
-    return tuple(part.name for part in parts if np.isin(part.moves, touched).any())
-
-
-def _turnings(stage: Stage, score: Score) -> tuple[Turning, ...]:
-    """Return when the spindle was on; its speed is the median of what it has after three seconds."""
-    command, bit, step = stage.scene.command, stage.scene.bit, score.grid.step
-    edges = np.flatnonzero((np.diff(command) != 0) | (np.diff(bit) != 0)) + 1
-    found = []
-    for first, last in zip([0, *edges], [*edges, len(command)], strict=True):
-        if command[first] > 0.0:
-            settled = min(first + round(3.0 / step), last - 1)
-            speed = 60.0 * float(np.median(score.speed[settled:last]))
-            found.append(Turning(float(first * step), float(last * step), speed, int(bit[first])))
-    return tuple(found)

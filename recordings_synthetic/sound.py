@@ -18,7 +18,9 @@ from numpy.typing import NDArray
 
 from recordings_synthetic.chance import stream
 from recordings_synthetic.cutter import Cutter, cutter, ramp
+from recordings_synthetic.faults.trouble import Noise
 from recordings_synthetic.filters import resonance
+from recordings_synthetic.layers import Layer
 from recordings_synthetic.score import Score
 
 Singles = NDArray[np.float32]
@@ -152,37 +154,74 @@ def whine(steps: NDArray[np.float64], rates: NDArray[np.float64], lift: Singles)
     return np.float32(WHINE) * sound
 
 
+def groan(cycles: NDArray[np.float64]) -> Singles:
+    """Return the groan of a motor that falls back once a cycle: a saw's first multiples."""
+    phase = (2.0 * math.pi * (cycles - np.floor(cycles))).astype(np.float32)
+    return np.asarray(sum(np.sin(n * phase) / np.float32(n) for n in range(1, 7)))
+
+
 def play(score: Score, seed: int) -> Iterator[NDArray[np.float64]]:
     """Yield the sound of a score block by block, in N; all blocks together have (ticks - 1) x hop samples."""
     rate = score.grid.rate
     structure, motor, noise = Structure(rate, seed), Motor(rate, seed), stream(seed, "chips")
-    layers = [cutter(score, layer, highest=0.47 * rate / score.fastest) for layer in score.layers]
+    wrong = Wrong(score.trouble.noise, rate, seed)
+    cutters = [cutter(score, layer, highest=_highest(score, layer)) for layer in score.layers]
     scale = np.float32(NOISE * math.sqrt(rate / 48000.0))
     for first in range(0, len(score.turn) - 1, BLOCK):
         ticks = np.arange(first, min(first + BLOCK, len(score.turn) - 1))
-        plane, torque = _force(score, layers, ticks)
+        lift = np.arange(score.grid.hop, dtype=np.float32) / np.float32(score.grid.hop)
+        plane, torque = _force(score, cutters, ticks, lift)
         chips = noise.standard_normal(torque.size, dtype=np.float32) * np.maximum(torque, 0.0) * scale
-        yield structure(plane, chips) + _machine(score, motor, ticks)
+        pushes, groans = wrong(ticks, lift)
+        yield structure(plane, chips + pushes) + _machine(score, motor, ticks, lift) + groans
 
 
-def _lift(score: Score) -> Singles:
-    """Return 0 up to just below 1, over the samples of a tick."""
-    return np.arange(score.grid.hop, dtype=np.float32) / np.float32(score.grid.hop)
+def _highest(score: Score, layer: Layer) -> float:
+    """Return the highest order that the sample rate can carry, with a vibration on top if there is one."""
+    most = 0.47 * score.grid.rate
+    if layer.swing is not None:
+        most -= float(np.diff(layer.swing.phase).max()) / score.grid.step
+    return max(most, 0.0) / score.fastest
+
+
+class Wrong:
+    """What a fault adds by itself: blows and bursts on the structure, and an axis' motor that groans."""
+
+    def __init__(self, noise: Noise, rate: int, seed: int) -> None:
+        self._noise, self._rng = noise, stream(seed, "wrong")
+        self._scale = np.float32(math.sqrt(rate / 48000.0))
+        self._pushes = bool(noise.thumps.any() or noise.bursts.any())
+        self._groans = bool(noise.groan.any())
+
+    def __call__(self, ticks: NDArray[np.intp], lift: Singles) -> tuple[Singles | float, Singles | float]:
+        """Return force on the structure, and sound in the air, flat, N."""
+        noise = self._noise
+        pushes: Singles | float = 0.0
+        groans: Singles | float = 0.0
+        if self._pushes:
+            hiss = self._rng.standard_normal((len(ticks), len(lift)), dtype=np.float32) * self._scale
+            force = ramp(noise.thumps, ticks, lift) + hiss * ramp(noise.bursts, ticks, lift)
+            pushes = force.reshape(-1).astype(np.float32)
+        if self._groans:
+            cycles = ramp(noise.groans, ticks, lift.astype(np.float64))
+            groans = (ramp(noise.groan, ticks, lift) * groan(cycles)).reshape(-1).astype(np.float32)
+        return pushes, groans
 
 
 def _force(
-    score: Score, layers: list[Cutter], ticks: NDArray[np.intp]
+    score: Score, cutters: list[Cutter], ticks: NDArray[np.intp], lift: Singles
 ) -> tuple[NDArray[np.complex64], Singles]:
     """Return force in the machine's X and Y (as a complex number) and along the edges' paths, flat, N."""
-    lift = _lift(score)
-    parts = [layer(score.phase, ticks, lift) for layer in layers]
-    plane = (parts[0][0] + parts[1][0]) * ramp(score.towards, ticks, lift)
-    return plane.reshape(-1), (parts[0][1] + parts[1][1]).reshape(-1)
+    parts = [cuts(score.phase, ticks, lift) for cuts in cutters]
+    plane, torque = parts[0]
+    for more in parts[1:]:
+        plane, torque = plane + more[0], torque + more[1]
+    plane *= ramp(score.towards, ticks, lift)
+    return plane.reshape(-1), torque.reshape(-1)
 
 
-def _machine(score: Score, motor: Motor, ticks: NDArray[np.intp]) -> NDArray[np.float64]:
+def _machine(score: Score, motor: Motor, ticks: NDArray[np.intp], lift: Singles) -> NDArray[np.float64]:
     """Return the sound of everything but the cut, flat."""
-    lift = _lift(score)
     turn = ramp(score.turn, ticks, lift.astype(np.float64)).reshape(-1)
     share = ramp((score.speed / FULL_SPEED).astype(np.float32), ticks, lift).reshape(-1)
     rows = slice(int(ticks[0]), int(ticks[-1]) + 2)

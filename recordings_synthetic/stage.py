@@ -16,7 +16,8 @@ from analysis.program import Kind, Program
 from recordings_synthetic.chance import stream
 from recordings_synthetic.force import Runout
 from recordings_synthetic.machine import Path, path, timing
-from recordings_synthetic.score import Scene, Setup
+from recordings_synthetic.scene import Scene
+from recordings_synthetic.score import Setup
 from recordings_synthetic.stock import Engagement, engage
 from recordings_synthetic.tables import Tool
 
@@ -34,13 +35,13 @@ class Stage:
     scene
         Where the bit is and what turns it, tick by tick.
     meets
-        Returns what the bit meets if it hangs lower by (ticks,) mm.
+        Returns what the bit meets on a path, if its end is lower by (ticks,) mm than that path says.
     begin, end, file_line, word
         (moves,) the moves; see ``Truth``.
     """
 
     scene: Scene
-    meets: Callable[[Floats], Engagement]
+    meets: Callable[[Path, Floats], Engagement]
     begin: Floats
     end: Floats
     file_line: Lines
@@ -82,9 +83,9 @@ def cut_program(program: Program, bits: Mapping[int, Bit], setup: Setup) -> Stag
     command = np.where(on, moves.speed[held], 0.0)
     scene = Scene(way, command, number, (way.move >= 0) & ~on, tools)
 
-    def meets(lower: Floats) -> Engagement:
-        position = way.position - lower[:, None] * np.array([0.0, 0.0, 1.0])
-        return engage(position, way.heading, radius[number], program.top)
+    def meets(real: Path, lower: Floats) -> Engagement:
+        position = real.position - lower[:, None] * np.array([0.0, 0.0, 1.0])
+        return engage(position, real.heading, radius[number], program.top)
 
     return Stage(scene, meets, when.begin, when.end, moves.file_line, moves.word)
 
@@ -129,8 +130,8 @@ def cut_straight(bit: Bit, cut: Straight, setup: Setup) -> Stage:
     scene = Scene(way, command, np.ones(len(now), np.int64), now < 0.0, tools_of({1: bit}, setup.seed))
     entry, leave = _angles(cut, bit.diameter / 2.0)
 
-    def meets(lower: Floats) -> Engagement:
-        depth = np.where(cutting, cut.depth + lower, 0.0)
+    def meets(real: Path, lower: Floats) -> Engagement:
+        depth = np.where(cutting, np.maximum(cut.depth + lower - real.position[:, 2], 0.0), 0.0)
         return Engagement(depth, np.full(len(now), entry), np.full(len(now), leave), np.zeros(len(now)))
 
     times = np.array([cut.spindle_from, cut.cut_from, cut.seconds])

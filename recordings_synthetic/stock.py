@@ -167,7 +167,7 @@ def _cut(sheet: Sheet, points: Floats, heading: Floats, bit: Brush) -> Floats:
     flat, size, whole = sheet.height.reshape(-1), len(bit.disc), np.count_nonzero(bit.disc)
     ahead = np.empty(rim.shape)
     under = np.empty(len(points))
-    for i, (row, column) in enumerate(corner):
+    for i, (row, column) in enumerate(corner.tolist()):
         flat.take(rim[i], out=ahead[i], mode="clip")
         patch = sheet.height[row : row + size, column : column + size]
         cut = bit.disc & (patch > points[i, 2])
@@ -181,13 +181,13 @@ def _rim(sheet: Sheet, points: Floats, heading: Floats, bit: Brush) -> NDArray[n
     cos, sin = np.cos(heading)[:, None], np.sin(heading)[:, None]
     column = (points[:, :1] - sheet.corner[0] + cos * bit.ahead - sin * bit.aside) / CELL + 0.5
     row = (points[:, 1:2] - sheet.corner[1] + sin * bit.ahead + cos * bit.aside) / CELL + 0.5
-    return row.astype(np.intp) * sheet.height.shape[1] + column.astype(np.intp)
+    return np.asarray(row.astype(np.intp) * sheet.height.shape[1] + column.astype(np.intp))
 
 
-def _corner(sheet: Sheet, points: Floats, bit: Brush) -> list[list[int]]:
-    """Return row and column of the first cell that the bit may cover, for each point."""
+def _corner(sheet: Sheet, points: Floats, bit: Brush) -> NDArray[np.intp]:
+    """Return (n, 2) row and column of the first cell that the bit may cover."""
     across = np.rint((points[:, :2] - sheet.corner) / CELL).astype(np.intp) - len(bit.disc) // 2
-    return across[:, ::-1].tolist()
+    return np.asarray(across[:, ::-1])
 
 
 def _engaged(above: Floats) -> Floats:

@@ -93,6 +93,10 @@ class Tool:
     diameter: float
     runout: Runout
 
+    def with_runout(self, runout: Runout) -> "Tool":
+        """Return the same bit, otherwise out of true."""
+        return replace(self, runout=runout)
+
 
 @dataclass(frozen=True, eq=False)
 class Table:

@@ -7,6 +7,8 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
+from analysis.events import Cause
+
 
 class Turning(NamedTuple):
     """
@@ -45,11 +47,17 @@ class Truth:
         (n,) whether the bit met material in that move, for more than a tenth of its time.
     spindle
         When the spindle was on, and how fast it turned.
+    cause
+        What is wrong, as an alarm should call it; ``None`` when there is no fault.
     onset, onset_line
         When the fault began to be in the sound, s, and the file line that was being cut; ``None`` when
         there is no fault.
+    half
+        When half of what the fault changes in this recording was reached while cutting, s.
+    over
+        When the fault was over, s: the bit was changed, or the recording ended.
     spoiled
-        Names of the parts that were cut, any of it, by the loose bit.
+        Names of the parts that were cut, any of it, while the fault lasted, or would have been.
     """
 
     rate: int
@@ -59,8 +67,11 @@ class Truth:
     word: NDArray[np.int32]
     cutting: NDArray[np.bool_]
     spindle: tuple[Turning, ...]
+    cause: Cause | None
     onset: float | None
     onset_line: int | None
+    half: float | None
+    over: float | None
     spoiled: tuple[str, ...]
 
     def to_json(self) -> str:
@@ -81,8 +92,11 @@ class Truth:
                 "invented": True,
                 "note": "Simulated sound, computed from a seed; nothing here was recorded.",
                 "rate": self.rate,
+                "cause": self.cause,
                 "onset": self.onset,
                 "onset_line": self.onset_line,
+                "half": self.half,
+                "over": self.over,
                 "spoiled": list(self.spoiled),
                 "spindle": [turning._asdict() for turning in self.spindle],
                 "moves": moves,
@@ -103,7 +117,10 @@ class Truth:
             word=np.array([move["word"] for move in moves], dtype=np.int32),
             cutting=np.array([move["cutting"] for move in moves], dtype=np.bool_),
             spindle=tuple(Turning(**turning) for turning in kept["spindle"]),
+            cause=kept["cause"],
             onset=kept["onset"],
             onset_line=kept["onset_line"],
+            half=kept["half"],
+            over=kept["over"],
             spoiled=tuple(kept["spoiled"]),
         )

@@ -121,7 +121,7 @@ def test_sample_by_sample(whole):
 def test_a_simulated_slip_is_heard_alike(size: int):
     """A simulated (invented) cut with a slip gives one block's events in blocks of any size."""
     cut = Straight(seconds=12.0)
-    sound = steady(BIT, seed=1, rate=RATE, cut=cut, slip=Slip(at=10.0)).samples
+    sound = steady(BIT, seed=1, rate=RATE, cut=cut, fault=Slip(at=10.0)).samples
     expected = everything(listener(), [sound])
     assert any(isinstance(event, Alarm) for event in expected[0])
     assert everything(listener(), in_blocks(sound, [size])) == expected

@@ -29,4 +29,4 @@ def healthy(outline: Program) -> Recording:
 @pytest.fixture(scope="session")
 def slipped(outline: Program, slipped_line: int) -> Recording:
     """The same with a slip in mid-cut."""
-    return record(outline, BITS, seed=SEED, rate=RATE, slip=Slip(at_line=slipped_line))
+    return record(outline, BITS, seed=SEED, rate=RATE, fault=Slip(at_line=slipped_line))

@@ -39,6 +39,7 @@ def test_two_even_teeth_sound_at_tooth_pass_only():
     assert found[1] == pytest.approx(0.1 * 4 / (3 * math.pi), rel=1e-5)
     # Computed independently (z = 2, chip load .1), there rounded or sampled: .04246.
     assert found[1] == pytest.approx(0.04246, rel=1e-3)
+    assert found[1] == pytest.approx(0.04244, abs=5e-6)
 
 
 def test_uneven_teeth_raise_the_spindle_line_and_leave_tooth_pass():
@@ -60,6 +61,9 @@ def test_uneven_teeth_in_a_narrow_cut():
     # Computed independently for 300, 900, 1500 and 600 Hz; printed to two digits.
     np.testing.assert_allclose(found[::2], [0.0061, 0.0047, 0.0028], rtol=0.02)
     assert found[1] == pytest.approx(0.0278, rel=0.012)
+    # The same from the closed form, to more digits.
+    assert found[0] == pytest.approx(0.00617, abs=6e-6)
+    assert found[1] == pytest.approx(0.02807, abs=6e-6)
     assert found[1] == pytest.approx(lines([0.1, 0.1], SIXTY)[1], rel=1e-9)
 
 
@@ -73,6 +77,21 @@ def test_one_tooth_knows_no_runout():
     """A bit with a single flute always cuts what it left itself."""
     at, feed = teeth(TURN, 1), np.array([0.1])
     np.testing.assert_allclose(side_chips(at, feed, Runout(0.03)), side_chips(at, feed, Runout()))
+
+
+def test_a_tooth_without_its_edge_leaves_its_work_to_the_next():
+    """With one tooth gone the one after it cuts twice the chip, once a turn."""
+    for flutes in (2, 3):
+        chips = side_chips(teeth(TURN, flutes), np.full(flutes, 0.1), Runout(short=1.0))
+        wanted = [0.0, 0.2, 0.1][:flutes]
+        np.testing.assert_allclose(chips.max(axis=1), wanted, atol=1e-4)
+
+
+def test_half_a_bits_teeth_make_a_strong_line_once_a_turn():
+    """One tooth of two in a full slot: the spindle's line is 2 x .1 / 2, half of a half wave's height."""
+    # Closed form: a half-wave rectified sine of height h has the amplitude h / 2 at its own frequency.
+    found = lines([0.1, 0.1], SLOT, runout=Runout(short=1.0))
+    assert found[0] == pytest.approx(0.1, rel=1e-4)
 
 
 def brute(at_sine, feed, radii, turns):

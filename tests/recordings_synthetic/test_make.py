@@ -59,7 +59,7 @@ def test_truth_and_program_belong_together(name):
     program = read((make.HERE / f"{name}.ngc").read_text())
     truth = Truth.from_json((make.HERE / f"{name}.json").read_text())
     np.testing.assert_array_equal(truth.file_line, program.moves.file_line)
-    assert (truth.onset is not None) == (CASES[name].slip is not None)
+    assert (truth.onset is not None) == (CASES[name].fault is not None)
 
 
 def test_the_slip_leaves_time_to_learn_and_to_hear():

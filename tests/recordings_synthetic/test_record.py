@@ -2,9 +2,9 @@
 
 import numpy as np
 import pytest
-from simulated import RATE, SEED, level, peak_near
+from simulated import BIT, RATE, SEED, cut_with, late, level, peak_near, swell
 
-from analysis.cutting import Bit, tooth_pass_frequency
+from analysis.cutting import tooth_pass_frequency
 from analysis.program import cutting, find_parts, read
 from recordings_synthetic import (
     Gantry,
@@ -20,9 +20,6 @@ from recordings_synthetic import (
 )
 from recordings_synthetic.job import BITS, seedling_trays
 
-BIT = Bit("any", 6.0, 2, 18000.0)
-EXACT = Gantry(spindle=Spindle(off=0.0, wandering=0.0002))
-CUT = Straight(seconds=11.0, spindle_from=0.2, cut_from=3.0)
 SLIP = Slip(at=5.0, severity=0.5)
 SLIGHT = Slip(at=5.0, severity=0.15)
 
@@ -30,15 +27,7 @@ SLIGHT = Slip(at=5.0, severity=0.15)
 @pytest.fixture(scope="module")
 def plain():
     """A straight slot without a fault, with a moderate and with a slight slip at 5 s."""
-    return {
-        slip: steady(BIT, seed=8, rate=RATE, cut=CUT, slip=slip, machine=EXACT)
-        for slip in (None, SLIP, SLIGHT)
-    }
-
-
-def late(recording):
-    """The sound from a second after the slip on."""
-    return recording.samples[6 * RATE :]
+    return {slip: cut_with(slip) for slip in (None, SLIP, SLIGHT)}
 
 
 def test_the_same_seed_gives_the_same_samples(outline, healthy):
@@ -53,7 +42,7 @@ def test_the_same_seed_gives_the_same_samples(outline, healthy):
 @pytest.mark.parametrize("rate", [8000, 22050, 44100, 48000])
 def test_samples_are_sound(rate):
     """At any sample rate samples are float32, finite and below full scale, and last as long as asked."""
-    made = steady(BIT, seed=1, rate=rate, cut=Straight(seconds=4.0, cut_from=2.0), slip=Slip(at=2.5))
+    made = steady(BIT, seed=1, rate=rate, cut=Straight(seconds=4.0, cut_from=2.0), fault=Slip(at=2.5))
     assert made.samples.dtype == np.float32
     assert np.isfinite(made.samples).all()
     assert 0.05 < np.abs(made.samples).max() < 1.0
@@ -83,7 +72,7 @@ def test_a_healthy_run_has_no_onset(healthy):
 
 def test_a_slip_in_the_air_is_heard_from_the_next_cut(outline, healthy):
     """A bit that slips before it cuts has its onset where it first meets the wood."""
-    early = record(outline, BITS, seed=SEED, rate=RATE, slip=Slip(at=0.5)).truth
+    early = record(outline, BITS, seed=SEED, rate=RATE, fault=Slip(at=0.5)).truth
     first = np.flatnonzero(healthy.truth.cutting)[0]
     assert healthy.truth.begin[first] <= early.onset <= healthy.truth.end[first]
 
@@ -99,7 +88,7 @@ def test_a_part_cut_before_the_slip_or_with_the_next_bit_is_not_spoiled():
     names = [part.name for part in find_parts(program)]
     assert len(names) == 3
     line = next(i for i, word in enumerate(program.lines, start=1) if word == "X68 F2400")
-    truth = record(program, bits, seed=2, rate=8000, slip=Slip(at_line=line)).truth
+    truth = record(program, bits, seed=2, rate=8000, fault=Slip(at_line=line)).truth
     assert truth.spoiled == (names[1],)
 
 
@@ -168,9 +157,7 @@ def test_a_slip_raises_the_spindle_line_more_than_tooth_pass():
     """
     rises = []
     for seed in range(5):
-        made = [
-            steady(BIT, seed=seed, rate=RATE, cut=CUT, slip=s, machine=EXACT) for s in (None, SLIGHT, SLIP)
-        ]
+        made = [cut_with(slip, seed=seed) for slip in (None, SLIGHT, SLIP)]
         turn = made[0].truth.spindle[0].speed / 60.0
         lines = np.array([[peak_near(late(one), order * turn, 3.0)[1] for order in (1, 2)] for one in made])
         rises.append(lines[1:] - lines[0])
@@ -190,20 +177,8 @@ def test_a_slip_pulls_the_bit_out_and_gets_louder(plain):
 
 def test_a_slip_modulates_the_noise_once_a_turn(plain):
     """Between 2.5 and 6 kHz the noise's envelope follows the spindle more after the slip than before."""
-
-    def depth(sound, turn):
-        spectrum = np.fft.rfft(sound)
-        frequency = np.fft.rfftfreq(len(sound), 1 / RATE)
-        band = np.fft.irfft(np.where((frequency > 2500) & (frequency < 6000), spectrum, 0.0), len(sound))
-        power = band**2
-        phase = np.exp(-2j * np.pi * turn * np.arange(len(sound)) / RATE)
-        blocks = len(sound) // (RATE // 10)
-        cut = slice(0, blocks * (RATE // 10))
-        parts = (power[cut] * phase[cut]).reshape(blocks, -1).mean(axis=1)
-        return float(np.sqrt(np.mean(np.abs(parts) ** 2)) / power.mean())
-
     turn = plain[None].truth.spindle[0].speed / 60.0
-    assert depth(late(plain[SLIP]), turn) > 1.5 * depth(late(plain[None]), turn)
+    assert swell(late(plain[SLIP]), turn) > 1.5 * swell(late(plain[None]), turn)
 
 
 def test_a_slot_is_louder_than_a_side_cut():
@@ -247,7 +222,7 @@ def test_the_whole_demo_job():
     program = read(seedling_trays(), "job")
     parts = find_parts(program)
     line = program.lines.index("(tray 2: outline)") + 14
-    healthy, slipped = (record(program, BITS, seed=3, slip=slip) for slip in (None, Slip(at_line=line)))
+    healthy, slipped = (record(program, BITS, seed=3, fault=slip) for slip in (None, Slip(at_line=line)))
     np.testing.assert_array_equal(healthy.truth.cutting, cutting(program.moves, program.top))
     assert 180.0 < len(healthy.samples) / 48000 < 300.0
     assert np.abs(slipped.samples).max() < 1.0
@@ -269,9 +244,9 @@ def test_what_cannot_be_is_refused(outline):
     with pytest.raises(ValueError, match="T3"):
         record(outline, {1: BIT}, seed=1, rate=8000)
     with pytest.raises(ValueError, match="at_line=2"):
-        record(outline, BITS, seed=1, rate=8000, slip=Slip(at_line=2))
+        record(outline, BITS, seed=1, rate=8000, fault=Slip(at_line=2))
     with pytest.raises(ValueError, match="nothing is cut"):
-        record(outline, BITS, seed=1, rate=8000, slip=Slip(at=1e4))
+        record(outline, BITS, seed=1, rate=8000, fault=Slip(at=1e4))
 
 
 def test_a_program_without_a_cut_can_be_heard():

@@ -9,14 +9,13 @@ Some lines carry N-words and some do not, so that a line of the file and its N-w
 """
 
 import math
-from collections.abc import Iterator, Mapping
+from collections.abc import Mapping
 from dataclasses import dataclass
 
 from analysis.cutting import Bit
+from recordings_synthetic.job.words import NEAR, change, head, over, short, tail, text, up
 
 THICKNESS = 12.0
-SAFE = 6.0  # mm above the work for moves across
-NEAR = 1.5  # mm above the work, from where the bit goes down at feed
 THROUGH = -12.4  # mm: a little into the board underneath
 TAB_TOP = -9.5  # mm: what a tab leaves standing is 2.5 mm of the sheet
 PASSES = (-4.6, -8.8, THROUGH)
@@ -67,18 +66,18 @@ STANDS = (Stand("stand 1", 40, 99), Stand("stand 2", 104, 99))
 
 def seedling_trays() -> str:
     """Return the whole demo program: holes, pockets, outlines; three trays and two stands."""
-    return _text(
+    return text(
         [
-            *_head("seedling trays and plant stands, 12 mm poplar plywood"),
-            *_change(1, BITS[1]),
+            *head("seedling trays and plant stands, 12 mm poplar plywood"),
+            *change(1, BITS[1]),
             *_holes([point for part in (*TRAYS, *STANDS) for point in part.centres()]),
-            *_change(2, BITS[2]),
+            *change(2, BITS[2]),
             *(line for tray in TRAYS for line in _pockets(tray)),
             *(line for stand in STANDS for line in _recess(stand)),
-            *_change(3, BITS[3]),
+            *change(3, BITS[3]),
             *(line for tray in TRAYS for line in _around(tray, PASSES)),
             *(line for stand in STANDS for line in _ring(stand, PASSES)),
-            *_tail(),
+            *tail(),
         ]
     )
 
@@ -86,10 +85,10 @@ def seedling_trays() -> str:
 def one_outline(part: Tray | Stand, *, depth: float = -4.6) -> str:
     """Return a short program: the first pass of one part's outline with the compression bit."""
     around = _around(part, (depth,)) if isinstance(part, Tray) else _ring(part, (depth,))
-    return _text(
+    return text(
         [
-            *_head(f"{part.name}, one pass of its outline, 12 mm poplar plywood"),
-            *_change(3, BITS[3], wait=2.0),
+            *head(f"{part.name}, one pass of its outline, 12 mm poplar plywood"),
+            *change(3, BITS[3], wait=2.0),
             *around,
             "M5",
             "M30",
@@ -98,68 +97,16 @@ def one_outline(part: Tray | Stand, *, depth: float = -4.6) -> str:
     )
 
 
-def _text(lines: list[str]) -> str:
-    return "\n".join(_numbered(lines)) + "\n"
-
-
-def _numbered(lines: list[str]) -> Iterator[str]:
-    """Give an N-word to the lines that start a path, as some writers of programs do."""
-    word = 100
-    for line in lines:
-        if line.startswith(("G0 X", "G99", "G1 Z")):
-            yield f"N{word} {line}"
-            word += 10
-        else:
-            yield line
-
-
-def _head(title: str) -> list[str]:
-    return [
-        "%",
-        f"({title})",
-        "(invented demo job; mm, Z0 on top of the sheet)",
-        "G21 G90 G17 G94",
-        "G40 G49 G80 G54",
-        f"G0 Z{_n(SAFE)}",
-    ]
-
-
-def _tail() -> list[str]:
-    return [f"G0 Z{_n(SAFE)}", "M5", "G0 X0 Y0", "M30", "%"]
-
-
-def _change(number: int, bit: Bit, *, wait: float = 3.0) -> list[str]:
-    speed = bit.speed or 0.0
-    return [
-        "",
-        f"({bit.name}, {bit.flutes} flutes)",
-        "M5",
-        f"T{number} M6",
-        f"S{_n(speed)} M3",
-        f"G4 P{_n(wait)}",
-        f"G0 Z{_n(SAFE)}",
-    ]
-
-
 def _holes(points: list[tuple[float, float]]) -> list[str]:
     (x, y), rest = points[0], points[1:]
-    cycle = f"G99 G83 X{_n(x)} Y{_n(y)} Z{_n(THROUGH)} R{_n(NEAR)} Q7 F900"
+    cycle = f"G99 G83 X{short(x)} Y{short(y)} Z{short(THROUGH)} R{short(NEAR)} Q7 F900"
     return [
         "(drainage holes)",
-        f"G0 X{_n(x)} Y{_n(y)}",
+        f"G0 X{short(x)} Y{short(y)}",
         cycle,
-        *(f"X{_n(a)} Y{_n(b)}" for a, b in rest),
+        *(f"X{short(a)} Y{short(b)}" for a, b in rest),
         "G80",
     ]
-
-
-def _over(x: float, y: float) -> list[str]:
-    """Across at a safe height, then down to just above the sheet."""
-    return [f"G0 X{_n(x)} Y{_n(y)}", f"G0 Z{_n(NEAR)}"]
-
-
-def _up() -> list[str]:
-    return [f"G0 Z{_n(SAFE)}"]
 
 
 def _pockets(tray: Tray) -> list[str]:
@@ -167,80 +114,80 @@ def _pockets(tray: Tray) -> list[str]:
     lines = [f"({tray.name}: pockets)"]
     reach = tray.pocket / 2 - BITS[2].diameter / 2
     for x, y in tray.centres():
-        lines += [*_over(x, y), f"G1 Z{_n(-tray.depth)} F600"]
+        lines += [*over(x, y), f"G1 Z{short(-tray.depth)} F600"]
         for half in (reach / 2, reach):
             lines += _square(x, y, half)
-        lines += _up()
+        lines += up()
     return lines
 
 
 def _square(x: float, y: float, half: float) -> list[str]:
     a, b, c, d = x - half, x + half, y - half, y + half
     return [
-        f"G1 X{_n(a)} Y{_n(c)} F2400",
-        f"X{_n(b)}",
-        f"Y{_n(d)}",
-        f"X{_n(a)}",
-        f"Y{_n(c)}",
+        f"G1 X{short(a)} Y{short(c)} F2400",
+        f"X{short(b)}",
+        f"Y{short(d)}",
+        f"X{short(a)}",
+        f"Y{short(c)}",
     ]
 
 
 def _recess(stand: Stand) -> list[str]:
     """Clear the round recess in full circles outwards, anticlockwise."""
-    lines = [f"({stand.name}: recess)", *_over(stand.x, stand.y), f"G1 Z{_n(-stand.depth)} F600"]
+    lines = [f"({stand.name}: recess)", *over(stand.x, stand.y), f"G1 Z{short(-stand.depth)} F600"]
     reach, rings = stand.recess - BITS[2].diameter / 2, 4
     for radius in (reach * (ring + 1) / rings for ring in range(rings)):
-        lines += [f"G1 X{_n(stand.x + radius)} Y{_n(stand.y)} F2400", f"G3 I{_n(-radius)} J0"]
-    return [*lines, *_up()]
+        lines += [f"G1 X{short(stand.x + radius)} Y{short(stand.y)} F2400", f"G3 I{short(-radius)} J0"]
+    return [*lines, *up()]
 
 
 def _around(tray: Tray, passes: tuple[float, ...]) -> list[str]:
     """Cut the tray out clockwise with rounded corners, one loop a pass, tabs where the bit goes through."""
     r = BITS[3].diameter / 2
-    lines = [f"({tray.name}: outline)", *_over(tray.x - r, tray.y + tray.side / 2)]
+    lines = [f"({tray.name}: outline)", *over(tray.x - r, tray.y + tray.side / 2)]
     for depth in passes:
-        lines += [f"G1 Z{_n(depth)} F600", *_loop(tray, r, tabs=depth <= -THICKNESS)]
-    return [*lines, *_up()]
+        lines += [f"G1 Z{short(depth)} F600", *_loop(tray, r, tabs=depth <= -THICKNESS)]
+    return [*lines, *up()]
 
 
 def _loop(tray: Tray, r: float, *, tabs: bool) -> list[str]:
     """One turn around a tray from the middle of its left side; the corners are arcs of radius ``r``."""
     left, low, right, high = tray.x, tray.y, tray.x + tray.side, tray.y + tray.side
     return [
-        f"Y{_n(high)} F2400",
-        f"G2 X{_n(left)} Y{_n(high + r)} I{_n(r)} J0",
+        f"Y{short(high)} F2400",
+        f"G2 X{short(left)} Y{short(high + r)} I{short(r)} J0",
         *_side("X", left, right, tabs=tabs),
-        f"G2 X{_n(right + r)} Y{_n(high)} I0 J{_n(-r)}",
+        f"G2 X{short(right + r)} Y{short(high)} I0 J{short(-r)}",
         *_side("Y", high, low, tabs=tabs),
-        f"G2 X{_n(right)} Y{_n(low - r)} I{_n(-r)} J0",
+        f"G2 X{short(right)} Y{short(low - r)} I{short(-r)} J0",
         *_side("X", right, left, tabs=tabs),
-        f"G2 X{_n(left - r)} Y{_n(low)} I0 J{_n(r)}",
-        f"G1 Y{_n(low + tray.side / 2)}",
+        f"G2 X{short(left - r)} Y{short(low)} I0 J{short(r)}",
+        f"G1 Y{short(low + tray.side / 2)}",
     ]
 
 
 def _side(axis: str, start: float, end: float, *, tabs: bool) -> list[str]:
     """One straight side; with a tab in its middle: up, across it, down again."""
     if not tabs:
-        return [f"G1 {axis}{_n(end)}"]
+        return [f"G1 {axis}{short(end)}"]
     middle, half = (start + end) / 2, 5.0 if end > start else -5.0
     return [
-        f"G1 {axis}{_n(middle - half)}",
-        f"Z{_n(TAB_TOP)}",
-        f"{axis}{_n(middle + half)}",
-        f"Z{_n(THROUGH)} F600",
-        f"{axis}{_n(end)} F2400",
+        f"G1 {axis}{short(middle - half)}",
+        f"Z{short(TAB_TOP)}",
+        f"{axis}{short(middle + half)}",
+        f"Z{short(THROUGH)} F600",
+        f"{axis}{short(end)} F2400",
     ]
 
 
 def _ring(stand: Stand, passes: tuple[float, ...]) -> list[str]:
     """Cut a round stand out clockwise from its left; two tabs where the bit goes through."""
     r = stand.radius + BITS[3].diameter / 2
-    lines = [f"({stand.name}: outline)", *_over(stand.x - r, stand.y)]
+    lines = [f"({stand.name}: outline)", *over(stand.x - r, stand.y)]
     for depth in passes:
-        lines += [f"G1 Z{_n(depth)} F600", "F2400"]
+        lines += [f"G1 Z{short(depth)} F600", "F2400"]
         lines += _tabbed_turn(stand, r) if depth <= -THICKNESS else _plain_turn(stand, r)
-    return [*lines, *_up()]
+    return [*lines, *up()]
 
 
 def _plain_turn(stand: Stand, r: float) -> list[str]:
@@ -252,8 +199,8 @@ def _tabbed_turn(stand: Stand, r: float) -> list[str]:
     lines = []
     for start in (180.0, 0.0):
         top, end = start - 90.0, start - 180.0
-        lines += [_arc(stand, r, start, top + half), f"G1 Z{_n(TAB_TOP)}"]
-        lines += [_arc(stand, r, top + half, top - half), f"G1 Z{_n(THROUGH)} F600", "F2400"]
+        lines += [_arc(stand, r, start, top + half), f"G1 Z{short(TAB_TOP)}"]
+        lines += [_arc(stand, r, top + half, top - half), f"G1 Z{short(THROUGH)} F600", "F2400"]
         lines += [_arc(stand, r, top - half, end)]
     return lines
 
@@ -262,9 +209,4 @@ def _arc(stand: Stand, r: float, start: float, end: float) -> str:
     """Clockwise about the stand's middle, from one angle to another, degrees."""
     a, b = math.radians(start), math.radians(end)
     x, y = stand.x + r * math.cos(b), stand.y + r * math.sin(b)
-    return f"G2 X{_n(x)} Y{_n(y)} I{_n(-r * math.cos(a))} J{_n(-r * math.sin(a))}"
-
-
-def _n(value: float) -> str:
-    """Write a number the short way: at most three decimals, no trailing zeros, no minus zero."""
-    return f"{round(value, 3) + 0.0:.3f}".rstrip("0").rstrip(".")
+    return f"G2 X{short(x)} Y{short(y)} I{short(-r * math.cos(a))} J{short(-r * math.sin(a))}"
