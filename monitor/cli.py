@@ -229,17 +229,26 @@ def mics(*, check: bool, device: str | None, seconds: float) -> None:
 @click.option(
     "-o", "--out", type=_FILE, metavar="SHEET.PNG", help="Draw the sheet from above into this file."
 )
+@click.option(
+    "--units", type=click.Choice(["mm", "inch"]), help="Unit of a program that says neither G21 nor G20."
+)
 @click.option("--json", "as_json", is_flag=True, help="One JSON object on standard output.")
 def plan(
-    program: Path, *, material: str | None, out: Path | None, as_json: bool, **said: Unpack[_SaidOfBit]
+    program: Path,
+    *,
+    material: str | None,
+    out: Path | None,
+    units: Literal["mm", "inch"] | None,
+    as_json: bool,
+    **said: Unpack[_SaidOfBit],
 ) -> None:
     """Tell what is in PROGRAM before it is cut: bits, times, parts, and where each bit's sound is learned."""
     _check_bit(said)
-    from monitor.planning import show_plan  # noqa: PLC0415
+    from monitor.planning import Asked, show_plan  # noqa: PLC0415
     from monitor.setup import Wanted  # noqa: PLC0415
 
     wanted = Wanted(bit=said["bit"], speed=said["rpm"], flutes=said["flutes"], diameter=said["diameter"])
-    show_plan(program, wanted, material=material, picture=out, as_json=as_json)
+    show_plan(program, wanted, Asked(material, units, out, as_json))
 
 
 def _parts(_context: click.Context, _option: click.Parameter, said: str | None) -> tuple[str, ...] | None:

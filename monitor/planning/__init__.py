@@ -6,10 +6,12 @@ which units, and `report` is the same for other programs.
 """
 
 import sys
+from dataclasses import dataclass
 from pathlib import Path
 
 from analysis.contents import Contents, contents_of
 from analysis.errors import ChipsongError
+from analysis.program.program import Units
 from monitor.bits import read_shelf
 from monitor.journal import home
 from monitor.planning.report import written
@@ -21,9 +23,30 @@ _PICTURES = (".png", ".svg", ".pdf")
 _LARGE = 2_000_000  # bytes; a longer program takes seconds
 
 
-def show_plan(
-    path: Path, wanted: Wanted, *, material: str | None, picture: Path | None, as_json: bool
-) -> None:
+@dataclass(frozen=True)
+class Asked:
+    """
+    What the user wants to know, and how.
+
+    Attributes
+    ----------
+    material
+        What is cut; ``None`` when nobody said.
+    units
+        Unit of a program that does not say its own.
+    picture
+        Where to put the picture; ``None`` for no picture.
+    as_json
+        Whether another program reads it.
+    """
+
+    material: str | None = None
+    units: Units | None = None
+    picture: Path | None = None
+    as_json: bool = False
+
+
+def show_plan(path: Path, wanted: Wanted, asked: Asked) -> None:
     """
     Write what is in a program to standard output, and draw it if asked.
 
@@ -33,12 +56,8 @@ def show_plan(
         The program.
     wanted
         What the user said about the bit.
-    material
-        What is cut; ``None`` when nobody said.
-    picture
-        Where to put the picture; ``None`` for no picture.
-    as_json
-        Whether another program reads it.
+    asked
+        What is to be told.
 
     Raises
     ------
@@ -47,23 +66,25 @@ def show_plan(
     ChipsongError
         When the picture cannot be written.
     """
+    picture = asked.picture
     if picture is not None:
         _check_place(picture, path)
-    contents = _contents(path, wanted, material)
+    contents = _contents(path, wanted, asked)
     if picture is not None:
         _draw(contents, picture)
-    _say(written(contents) if as_json else plan_text(contents))
+    _say(written(contents) if asked.as_json else plan_text(contents))
     if picture is not None:
         sys.stdout.flush()
         sys.stderr.write(f"Picture: {picture}\n")
 
 
-def _contents(path: Path, wanted: Wanted, material: str | None) -> Contents:
+def _contents(path: Path, wanted: Wanted, asked: Asked) -> Contents:
     if sys.stderr.isatty() and path.is_file() and path.stat().st_size > _LARGE:
         sys.stderr.write("A long program: this takes a while ...\n")
     # What was not understood stands in the plan itself.
-    program = read_program(path, lambda _: None)
-    return contents_of(program, tools_for(wanted, program, read_shelf(home() / SHELF)), material=material)
+    program = read_program(path, lambda _: None, units=asked.units)
+    tools = tools_for(wanted, program, read_shelf(home() / SHELF))
+    return contents_of(program, tools, material=asked.material)
 
 
 def _check_place(picture: Path, program: Path) -> None:

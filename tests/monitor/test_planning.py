@@ -286,6 +286,16 @@ def test_the_command_gives_json(chipsong: Command):
         assert bit["diameter_mm"] == pytest.approx(25.4 / 8)
 
 
+def test_the_unit_can_be_said_for_a_program_that_does_not(chipsong: Command, job: Callable[[str], Path]):
+    """--units decides where there is neither G20 nor G21; the program's own word outweighs it."""
+    silent = job(INCHES.replace("G20 ", ""))
+    told = json.loads(chipsong("plan", silent, "--json", "--units", "inch").out)
+    assert told["inches"]
+    assert told["parts"][0]["box_mm"] == pytest.approx([0.0, 0.0, 101.6, 76.2])
+    assert not json.loads(chipsong("plan", silent, "--json").out)["inches"]
+    assert not json.loads(chipsong("plan", job(SQUARE), "--json", "--units", "inch").out)["inches"]
+
+
 def test_the_shelf_is_asked(chipsong: Command, home: Path, job: Callable[[str], Path]):
     """A bit with the program's T number is found, and that the program says another speed is told."""
     home.mkdir()
