@@ -16,8 +16,9 @@ from analysis.program.state import PER_MINUTE, Modes
 # Six digits before the point are enough for any machine, and too few for a number that is too large.
 _SIZE = r"(?:[0-9]{1,6}(?:\.[0-9]{0,9})?|\.[0-9]{1,9})"
 _PLAIN = re.compile(
-    rf"(?:N([0-9]{{1,6}}) ?)?(?:G0?([01]) ?)?"
-    rf"(?:X([-+]?{_SIZE}) ?)?(?:Y([-+]?{_SIZE}) ?)?(?:Z([-+]?{_SIZE}) ?)?(?:F({_SIZE}) ?)?"
+    rf" *(?:N([0-9]{{1,6}}) *)?(?:G0?([01]) *)?"
+    rf"(?:X([-+]?{_SIZE}) *)?(?:Y([-+]?{_SIZE}) *)?(?:Z([-+]?{_SIZE}) *)?(?:F({_SIZE}) *)?",
+    re.IGNORECASE,
 )
 
 

@@ -226,7 +226,7 @@ def test_the_short_way_for_plain_lines_gives_the_same_moves(text: str):
 
 NUMBERS = st.sampled_from(["0", "-0", "1", "+1.", ".5", "-.25", "007", "12.3456789", "1e2", ".", "123456.5"])
 MAYBE = {
-    "N": st.sampled_from(["", "N7 ", "N10", "N999999 "]),
+    "N": st.sampled_from(["", "  ", "N7  ", "N10", "N999999 "]),
     "G": st.sampled_from(["", "", "G0 ", "G1", "G01 ", "G00"]),
     **{axis: st.just("") | NUMBERS.map(f"{axis}{{}} ".format) for axis in "XYZ"},
     "F": st.just("") | st.sampled_from(["F100", "F0", "F.5 ", "F250."]),
@@ -246,10 +246,12 @@ def outcome(text: str) -> Moves | tuple[int, int]:
 @given(
     lines=st.lists(PLAIN, min_size=1, max_size=12),
     head=st.sampled_from(["G21 G90", "G20 G90", "G21 G91", "G90", "G21 G93", "G21 G92 X1 Y2 Z3"]),
+    lower=st.booleans(),
 )
-def test_plain_lines_read_the_same_on_either_way(lines: list[str], head: str):
+def test_plain_lines_read_the_same_on_either_way(lines: list[str], head: str, lower: bool):
     """Whatever a plain line says of motion, place and feed: the same moves, or the same objection."""
     lines = [head, "G0 X0 Y0 Z5 F600", *lines, "G0 X9"]
+    lines = [line.lower() if lower else line for line in lines]
     short, full = outcome("\n".join(lines)), outcome("\n".join(line + "( )" for line in lines))
     assert short == full if isinstance(short, tuple) or isinstance(full, tuple) else same_moves(short, full)
 
