@@ -64,7 +64,7 @@ def test_any_words_are_read_or_refused(words: list[str]):
     try_all("G21 F500\n" + " ".join(words))
 
 
-@settings(max_examples=60, deadline=None, suppress_health_check=list(HealthCheck))
+@settings(max_examples=35, deadline=None, suppress_health_check=list(HealthCheck))
 @given(text=programs() | wilder_programs(), seed=st.integers(0, 2**32))
 def test_damaged_programs_are_read_or_refused(text: str, seed: int):
     """Programs with signs, words or lines changed, lost, doubled or moved never end in anything else."""
@@ -242,7 +242,7 @@ def outcome(text: str) -> Moves | tuple[int, int]:
         return error.line, error.column
 
 
-@settings(max_examples=200, deadline=None)
+@settings(max_examples=120, deadline=None)
 @given(
     lines=st.lists(PLAIN, min_size=1, max_size=12),
     head=st.sampled_from(["G21 G90", "G20 G90", "G21 G91", "G90", "G21 G93", "G21 G92 X1 Y2 Z3"]),
