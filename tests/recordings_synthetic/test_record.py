@@ -170,7 +170,7 @@ def test_a_slip_raises_the_spindle_line_more_than_tooth_pass():
 
 def test_a_slip_pulls_the_bit_out_and_gets_louder(plain):
     """The cut gets deeper, so its level rises, more with a worse slip."""
-    quiet, slight, moderate = (level(late(plain[which])[-3 * RATE :]) for which in (None, SLIGHT, SLIP))
+    quiet, slight, moderate = (level(late(plain[which])[-2 * RATE :]) for which in (None, SLIGHT, SLIP))
     assert quiet < slight < moderate
     assert moderate - quiet > 1.5
 

@@ -83,7 +83,7 @@ def test_an_intermittent_slip_grips_again():
 
 def test_a_subtle_slip_hardly_changes_the_level():
     """Its level changes by less than 1.5 dB in each of many cuts, yet half orders rise by more than 8 dB."""
-    for seed in range(6):
+    for seed in range(4):
         louder, half, one_and_a_half = change(Slip.subtle(at=FAILS), 0.5, 1.5, seeds=range(seed, seed + 1))
         assert abs(louder) < 1.5
         assert max(half, one_and_a_half) > 8.0

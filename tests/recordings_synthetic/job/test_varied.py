@@ -9,7 +9,7 @@ from analysis.program import Kind, find_parts, read, schedule
 from recordings_synthetic import record
 from recordings_synthetic.job import varied_job
 
-SEEDS = range(24)
+SEEDS = range(12)
 
 
 @pytest.fixture(scope="module")
