@@ -1,8 +1,9 @@
 """
 Cutting taken apart into chains: the bit goes in, cuts along, comes out.
 
-A chain ends where the bit traverses across, or feeds across farther than a tab is wide without cutting.
-A lift straight up, a short hop over a tab and a change of depth do not end it.
+A chain ends where the bit traverses across, or feeds across farther than a tab is wide without cutting,
+or the coordinate system changes. A lift straight up, a short hop over a tab and a change of depth do not
+end it.
 """
 
 from dataclasses import dataclass
@@ -66,6 +67,7 @@ def _runs(moves: Moves, cuts: NDArray[np.bool_]) -> list[tuple[int, int]]:
     way = np.hypot(moves.end[:, 0] - moves.start[:, 0], moves.end[:, 1] - moves.start[:, 1])
     idle = np.where(cuts, 0.0, np.maximum(way, np.where(moves.sweep != 0, moves.length, 0.0)))
     ends_it = ((moves.kind == Kind.RAPID) & (way > CLOSED)) | (moves.kind == Kind.BIT_CHANGE)
+    ends_it[1:] |= np.diff(moves.system) != 0
     runs: list[tuple[int, int]] = []
     begin, last, gap = -1, -1, 0.0
     for i in range(len(moves)):

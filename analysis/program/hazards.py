@@ -51,7 +51,7 @@ def crossings(program: Program, parts: Sequence[Part], pieces: Sequence[Chain]) 
     Parameters
     ----------
     program
-        With all that it cuts laid on one sheet.
+        As read.
     parts, pieces
         Its parts and its chains.
     """
@@ -61,7 +61,7 @@ def crossings(program: Program, parts: Sequence[Part], pieces: Sequence[Chain]) 
     owner = np.full(len(program.moves), -1)
     for number, part in enumerate(parts):
         owner[part.moves] = number
-    low = lowest(program.moves)
+    low, system = lowest(program.moves), program.moves.system
     lines = [shapely.LineString(chain.points) for chain in ways]
     tree = shapely.STRtree(lines)
     found = []
@@ -72,7 +72,8 @@ def crossings(program: Program, parts: Sequence[Part], pieces: Sequence[Chain]) 
         area, edge = shapely.Polygon(ring).buffer(NEAR), ring.buffer(NEAR)
         for i in tree.query(area, predicate="intersects").tolist():
             other = int(owner[ways[i].moves[0]])
-            if other == number or lines[i].intersection(area).length <= OVERLAP:
+            elsewhere = system[ways[i].moves[0]] != system[part.moves[0]]
+            if other == number or elsewhere or lines[i].intersection(area).length <= OVERLAP:
                 continue
             around = lines[i].intersection(edge).length >= MOSTLY * ring.length
             bottom, before = float(low[ways[i].moves].min()), bool(ways[i].moves[0] < part.moves[0])
@@ -183,6 +184,6 @@ def _cut_through(program: Program, part: Part, pieces: Sequence[Chain], deep: fl
     """Return what of the part's way lies as deep as the program goes."""
     moves = program.moves
     cuts = cutting(moves, program.top)
-    mine = [chain for chain in pieces if chain.moves[0] in part.moves]
-    way = joined([segments_of(moves, cuts, [chain]) for chain in mine])
+    mine = np.flatnonzero(np.isin([chain.moves[0] for chain in pieces], part.moves)).tolist()
+    way = joined([segments_of(moves, cuts, [pieces[i]]) for i in mine])
     return way.take(way.cuts & (np.maximum(way.start[:, 2], way.end[:, 2]) <= deep))

@@ -3,7 +3,8 @@ Parts: the closed pieces of a program's cutting, each with all that is cut insid
 
 Seen from above, the ways of the bit's centre at one depth enclose areas; areas that touch are one part.
 Whatever is cut inside a part, with whatever bit and in whatever pass, belongs to it. Cutting that encloses
-nothing makes parts of its own: lines that touch, and holes drilled in a row.
+nothing makes parts of its own: lines that touch, and holes drilled in a row. What is cut in another
+coordinate system lies elsewhere, and is another part.
 """
 
 from collections.abc import Iterable
@@ -47,7 +48,7 @@ class Part:
     first_line, last_line
         File lines of the first and the last line that cut it, from 1. Others may lie between.
     box
-        xmin, ymin, xmax, ymax of the bit's centre, mm.
+        xmin, ymin, xmax, ymax of the bit's centre, mm, in the coordinates of the moves.
     area
         mm² inside the way of the bit's centre (the bit's radius is not known); 0 if it encloses nothing.
     outline
@@ -80,9 +81,16 @@ def find_parts(program: Program) -> tuple[Part, ...]:
     tuple of Part
         Every move that cuts belongs to exactly one of them.
     """
-    pieces = chains(program.moves, program.top)
-    if not pieces:
-        return ()
+    systems: dict[int, list[Chain]] = {}
+    for piece in chains(program.moves, program.top):
+        systems.setdefault(int(program.moves.system[piece.moves[0]]), []).append(piece)
+    found = [part for pieces in systems.values() for part in _in_one_system(program, pieces)]
+    found.sort(key=lambda part: int(part.moves[0]))
+    return tuple(replace(part, name=f"part {number}") for number, part in enumerate(found, 1))
+
+
+def _in_one_system(program: Program, pieces: list[Chain]) -> list[Part]:
+    """Return the parts, still without names, that are cut in one coordinate system."""
     shapes = [_shape(_joined(piece)) for piece in pieces]
     regions = _regions(program, pieces, shapes)
     groups = _inside(regions, shapes)
@@ -94,9 +102,9 @@ def find_parts(program: Program) -> tuple[Part, ...]:
     found = [_part(program, held, region) for held, region in zip(members, regions, strict=True) if held]
     tabs = _tabs(program, pieces, [held for held in members if held])
     found = [replace(part, tabs=held) for part, held in zip(found, tabs, strict=True)]
-    found += [_part(program, [pieces[i] for i in group], None) for group in _loose(pieces, shapes, loose)]
-    found.sort(key=lambda part: int(part.moves[0]))
-    return tuple(replace(part, name=f"part {number}") for number, part in enumerate(found, 1))
+    return found + [
+        _part(program, [pieces[i] for i in group], None) for group in _loose(pieces, shapes, loose)
+    ]
 
 
 def _tabs(program: Program, pieces: list[Chain], parts: list[list[Chain]]) -> list[tuple[Tab, ...]]:

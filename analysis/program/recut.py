@@ -24,7 +24,6 @@ from analysis.program.following import bit_in_words, in_units, in_words, opening
 from analysis.program.hazards import Crossing, crossings, hazards, listed
 from analysis.program.moves import Kind
 from analysis.program.notes import Notes
-from analysis.program.one_sheet import on_one_sheet
 from analysis.program.parts import Part, find_parts
 from analysis.program.program import Program, Units
 from analysis.program.restart import check_spin_up, no_unit
@@ -117,38 +116,41 @@ def all_parts_but(program: Program, names: Collection[str]) -> tuple[str, ...]:
     ProgramError
         If there is no such part.
     """
-    known = [part.name for part in find_parts(on_one_sheet(program))]
+    known = [part.name for part in find_parts(program)]
     _check_names(program, names, known)
     return tuple(name for name in known if name not in names)
 
 
 def _job(program: Program, names: Collection[str]) -> _Job:
-    sheet = on_one_sheet(program)
-    parts = find_parts(sheet)
+    parts = find_parts(program)
     pieces = chains(program.moves, program.top)
     known = [part.name for part in parts]
     _check_names(program, names, known)
     if not names:
         raise ProgramError(f"no part of {program.name} is left to cut: choose at least one")
     part_at = {int(move): part for part in parts for move in part.moves}
-    every = [(part_at[int(chain.moves[0])], chain) for chain in pieces]
+    of = [part_at[int(chain.moves[0])] for chain in pieces]
+    firsts = _lead_ins(program, pieces)
     runs = [
-        _Run(part, _lead_in(program, chain), int(chain.moves[-1]), every[i - 1][0].name if i else "")
-        for i, (part, chain) in enumerate(every)
-        if part.name in names
+        _Run(of[i], firsts[i], int(chain.moves[-1]), of[i - 1].name if i else "")
+        for i, chain in enumerate(pieces)
+        if of[i].name in names
     ]
     wanted = tuple(part for part in parts if part.name in names)
-    return _Job(program, wanted, tuple(runs), pieces, crossings(sheet, parts, pieces), tracks(program))
+    return _Job(program, wanted, tuple(runs), pieces, crossings(program, parts, pieces), tracks(program))
 
 
-def _lead_in(program: Program, chain: Chain) -> int:
-    """Return where the bit begins to go down at feed into a chain: its top is an estimate, ramps are not."""
-    moves, first = program.moves, int(chain.moves[0])
-    while (
-        first and np.isfinite(moves.feed[first - 1]) and moves.start[first - 1, 2] > moves.end[first - 1, 2]
-    ):
-        first -= 1
-    return first
+def _lead_ins(program: Program, pieces: Sequence[Chain]) -> list[int]:
+    """Return where the bit begins to go down at feed into each chain, be it above the top as estimated."""
+    moves = program.moves
+    down = np.isfinite(moves.feed) & (moves.start[:, 2] > moves.end[:, 2])
+    found = []
+    for chain in pieces:
+        first = int(chain.moves[0])
+        while first and down[first - 1] and moves.system[first - 1] == moves.system[first]:
+            first -= 1
+        found.append(first)
+    return found
 
 
 def _check_names(program: Program, names: Collection[str], known: Sequence[str]) -> None:

@@ -145,6 +145,13 @@ def test_a_facing_pass_does_not_join_what_it_crosses():
     assert part.area == pytest.approx(210 * 70)
 
 
+def test_the_same_places_in_another_system_are_other_parts():
+    """A batch cut at two zeros, G54 and G55, is two parts, each with its own lines."""
+    found = parts(rectangle(0, 0, 40, 30, -3, -6), ["G55", "G0 Z5"], rectangle(0, 0, 40, 30, -3, -6))
+    assert [(part.name, round(part.area)) for part in found] == [("part 1", 1200), ("part 2", 1200)]
+    assert found[0].last_line < found[1].first_line
+
+
 def test_levels_that_differ_by_a_rounding_are_one():
     """An outline whose four sides are cut one by one, with depths off by a hair, encloses its area."""
     sides = [(0, 0, 40, 0), (40, 0, 40, 30), (40, 30, 0, 30), (0, 30, 0, 0)]
