@@ -16,6 +16,12 @@ from analysis.program.reader import read
 from analysis.program.state import Modes
 from analysis.program.words import parse
 
+EVERY = range(1 << 62)
+"""All lines."""
+
+BULK = 1000
+"""How many plain lines are run at a time."""
+
 _KNOWN = {*GROUP_OF_M, *COOLANT}
 
 
@@ -36,15 +42,30 @@ class Following:
         self.unread: list[str] = []
         self._program = program
 
-    def steps(self) -> Iterator[int]:
-        """Yield the number of each line, from 1, just before it is executed."""
+    def steps(self, closely: range = EVERY) -> Iterator[int]:
+        """
+        Yield the numbers of lines, from 1, just before they are executed.
+
+        Parameters
+        ----------
+        closely
+            Where each line is told; elsewhere up to `BULK` plain ones are run at a time, which is quicker.
+        """
         unread: list[str] = []
-        for number in self.run.steps():
-            if unread:
-                self.run.carriage.lose((0, 1, 2), f"{unread[0]} is not known and may move it", adrift=False)
-            yield number
-            unread = self._unread(number)
-            self.unread += unread
+        again = True
+        while again:
+            again = False
+            close = _near(self.run.calls.next + 1, closely)
+            for number in self.run.steps(1 if close else BULK):
+                if _near(number, closely) != close:
+                    again = True
+                    break
+                if unread:
+                    why = f"{unread[0]} is not known and may move it"
+                    self.run.carriage.lose((0, 1, 2), why, adrift=False)
+                yield number
+                unread = self._unread(number)
+                self.unread += unread
 
     def _unread(self, number: int) -> list[str]:
         line = self._program.lines[number - 1]
@@ -55,6 +76,11 @@ class Following:
             return []
         words = [word for word in block.m if int(word.value) not in _KNOWN]
         return [f"{word.text.upper()} on file line {number}" for word in words]
+
+
+def _near(number: int, closely: range) -> bool:
+    """Whether a line is told, or so near before one that is that it might be run over."""
+    return number + BULK > closely.start and number < closely.stop
 
 
 def in_units(program: Program, units: Units | None) -> Program:

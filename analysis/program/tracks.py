@@ -43,10 +43,14 @@ class Tracks:
 
 
 def tracks(program: Program) -> Tracks:
-    """Follow a program from its beginning to its end."""
+    """
+    Follow a program from its beginning to its end.
+
+    Plain lines are taken together: what they change, motion word and feed, is told by the moves themselves.
+    """
     follow = Following(program)
     notebook = _Notebook(follow, len(program.moves))
-    for _ in follow.steps():
+    for _ in follow.steps(range(0)):
         notebook.look()
     notebook.look()
     return notebook.tracks()

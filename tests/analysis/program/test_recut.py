@@ -85,7 +85,7 @@ def original(text: str, program: Program) -> dict[int, tuple[Event, float]]:
     return {i: (event, float(program.moves.feed[i])) for i, event in both if cuts[i]}
 
 
-@settings(max_examples=40, deadline=None, suppress_health_check=list(HealthCheck))
+@settings(max_examples=25, deadline=None, suppress_health_check=list(HealthCheck))
 @given(text=programs(), data=st.data())
 def test_a_recut_feeds_exactly_the_chosen_parts(text: str, data: st.DataObject):
     """Whatever parts are chosen and however the control was left, those are cut, and nothing else."""
@@ -106,7 +106,7 @@ def test_a_recut_feeds_exactly_the_chosen_parts(text: str, data: st.DataObject):
         check_feeds(events, [feeds[i] for i in chosen])
 
 
-@settings(max_examples=20, deadline=None, suppress_health_check=list(HealthCheck))
+@settings(max_examples=12, deadline=None, suppress_health_check=list(HealthCheck))
 @given(text=programs())
 def test_all_parts_together_are_the_whole_job(text: str):
     """A recut of every part feeds all that the program cuts, and reading it gives the same moves."""

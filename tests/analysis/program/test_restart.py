@@ -12,6 +12,7 @@ from simple_machine import Event, SimpleMachine
 from analysis.errors import ProgramError
 from analysis.program import read, restart_program, resume_at
 from analysis.program.cautions import cautions_of
+from analysis.program.following import EVERY
 
 MARK = "from here on it is the original"
 ELSEWHERE = [
@@ -121,6 +122,36 @@ def test_nothing_that_was_not_cut_before_the_resume_line_is_left_out(text: str):
     for line in range(1, len(program.lines) + 1):
         resume = resume_at(program, line)
         assert not (program.moves.file_line[: resume.move] >= line).any()
+
+
+CALLS = """G21 G90 G54
+M3 S9000
+G0 Z5
+X10 Y0
+M98 P7
+G0 X50
+M30
+O7
+G1 Z-3 F200
+X9
+G0 Z5
+M99
+"""
+
+
+@settings(max_examples=15, deadline=None, suppress_health_check=list(HealthCheck))
+@given(text=programs() | st.just(CALLS), bulk=st.sampled_from([1, 3, 1000]))
+def test_looking_where_the_bit_was_last_above_the_work_finds_the_same(text: str, bulk: int):
+    """The quick way through a long program leads to the same resume line as looking at every line."""
+    program = read(text)
+    lines = [
+        line for line in range(1, len(program.lines) + 1) if line in set(program.moves.file_line.tolist())
+    ]
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr("analysis.program.following.BULK", bulk)
+        quick = [resume_at(program, line) for line in lines]
+        patch.setattr("analysis.program.restart._where_it_may_stand", lambda *_: EVERY)
+        assert [resume_at(program, line) for line in lines] == quick
 
 
 JOB = """%
