@@ -118,7 +118,7 @@ class Chatter(Fault):
         """Return the vibration, where it grows and where it dies away."""
         rng = stream(setting.seed, "chatter")
         drawn = math.exp(rng.uniform(*np.log(MODES)))
-        first = setting.first_tick(setting.across > SLOW, "nothing is cut sideways")
+        first = setting.first_tick(setting.across > SLOW, f"{self}: nothing is cut sideways")
         tooth_pass = float(setting.speed[first] * setting.flutes[first])
         tone = frequency(tooth_pass, self.mode or drawn)
         unsteady = 1.0 + 0.002 * wander(rng, setting.count, setting.step, memory=0.3)

@@ -15,6 +15,9 @@ the running speed, the half ones about half as large):
 
 A bit with a single flute cuts in each turn what it left itself: being out of true does not show in its
 force, and only rocking and pulling out do.
+
+Left out: out of true it is out of balance as well, in the cut and in the air (20 g that are off by .02 mm at
+18 000 rpm pull with 1.4 N), so that a real loose bit may be heard, and felt, before it cuts.
 """
 
 import math

@@ -53,7 +53,7 @@ class StalledAxis(Fault):
         stays = self._axes(setting)
         told = np.abs(setting.velocity) @ stays
         # Up to the tick after the first it moves as it should, and there it stands.
-        stands = setting.first_tick(told > CRAWL, "no such axis moves in a cut") + 1
+        stands = setting.first_tick(told > CRAWL, f"{self}: no such axis moves in a cut") + 1
         gone = np.where(np.arange(setting.count) > stands, 1.0, 0.0)
         offset = (setting.position[stands] - setting.position) * np.outer(gone, stays)
         return replace(
@@ -71,7 +71,7 @@ class StalledAxis(Fault):
             return np.ones(3)
         if self.axis is not None:
             return np.asarray(np.eye(3)["xy".index(self.axis)])
-        moving = setting.first_tick(setting.across > CRAWL, "nothing is cut sideways")
+        moving = setting.first_tick(setting.across > CRAWL, f"{self}: nothing is cut sideways")
         return np.asarray(np.eye(3)[int(np.argmax(np.abs(setting.velocity[moving, :2])))])
 
 

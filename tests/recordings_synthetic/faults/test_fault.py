@@ -151,6 +151,14 @@ def test_a_new_bit_ends_what_belongs_to_the_bit(fault):
         assert truth.over > truth.end[-1]
 
 
+@pytest.mark.parametrize("make", [Chatter, StalledAxis])
+def test_what_needs_a_cut_sideways_is_refused_without_one(make):
+    """Chatter and a stalled axis have no onset in a program that only drills."""
+    program = read("G21 G90\nT1 M6\nS18000 M3\nG4 P.3\nG0 Z2\nG1 Z-3 F600\nG0 Z5\nM5\nM2\n")
+    with pytest.raises(ValueError, match="nothing is cut sideways"):
+        record(program, {1: BIT}, seed=1, rate=8000, fault=make(at=0.0))
+
+
 @every_fault
 def test_in_the_air_it_waits_for_the_next_cut(fault):
     """A fault that is asked for before the cut begins has its onset where the bit first cuts."""
