@@ -273,7 +273,10 @@ def _checks(job: _Job, safe: float) -> Checks:
     named = [bit_in_words(program, bit) for bit in bits]
     more = [_place(part, written) for part in job.wanted]
     if named[1:]:
-        more.append("after each change of bit find its height as in the first run.")
+        more.append(
+            f"bits are changed at Z {written(safe)}, above where the last cut ends: choose a safe-z at which "
+            "a hand fits. After each change find Z again as in the first run."
+        )
     return Checks(
         title=f"RECUT of {plain(program.name)}: {listed(job.wanted)}",
         bit=" - then ".join(named),

@@ -201,6 +201,14 @@ def test_inch_is_written_as_inch():
     assert "between X 1 inch and 2 inch" in said(inch, "part 1")
 
 
+def test_several_bits_are_named_and_where_they_are_changed():
+    """The head lists the bits in the order of use and says at which height the hand has to fit."""
+    told = said(HOLES, "part 1", safe_z=40)
+    assert "bit to have in: T1 drill - then T2 6 mm, two flutes." in told
+    assert "bits are changed at Z 40 mm, above where the last cut ends" in told
+    assert "bits are changed" not in said(LINKED, "part 1")
+
+
 def test_the_height_to_cross_at_can_be_chosen():
     """The highest place that the program goes to, unless another is given; never one below the work."""
     assert "G0 Z9" in written(HOLES, "part 1")

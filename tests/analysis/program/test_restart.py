@@ -61,14 +61,14 @@ def check_head(head: list[Event], place: tuple[float, float, float]) -> None:
     assert math.dist(moves[-1].path[-1], place) < 1e-4
 
 
-@settings(max_examples=40, deadline=None, suppress_health_check=list(HealthCheck))
+@settings(max_examples=20, deadline=None, suppress_health_check=list(HealthCheck))
 @given(text=programs())
 def test_restart_feeds_exactly_what_was_left_and_comes_from_above(text: str):
     """For every line, the restart feeds the original's remaining path, wherever the control was left."""
     check_every_line(text)
 
 
-@settings(max_examples=20, deadline=None, suppress_health_check=list(HealthCheck))
+@settings(max_examples=10, deadline=None, suppress_health_check=list(HealthCheck))
 @given(text=programs())
 def test_what_a_program_takes_for_granted_is_stated(text: str):
     """A program without coordinate system and return mode carries on as in G54 and G98, as it began."""
@@ -114,7 +114,7 @@ def check_body(body: list[Event]) -> None:
             assert not (across and low < 0)
 
 
-@settings(max_examples=40, deadline=None, suppress_health_check=list(HealthCheck))
+@settings(max_examples=20, deadline=None, suppress_health_check=list(HealthCheck))
 @given(text=programs())
 def test_nothing_that_was_not_cut_before_the_resume_line_is_left_out(text: str):
     """Every cut at or after the line asked for is still in what the restart runs."""
