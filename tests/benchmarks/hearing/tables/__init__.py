@@ -1,0 +1,1 @@
+"""Outcomes become tables of Markdown."""

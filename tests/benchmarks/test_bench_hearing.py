@@ -1,0 +1,61 @@
+"""The command itself: it measures, is stopped, goes on, and reports."""
+
+import json
+import os
+import signal
+import subprocess
+import sys
+import time
+from pathlib import Path
+
+import pytest
+
+BENCH = Path(__file__).with_name("bench_hearing.py")
+FEW = ["--quick", "--development", "--jobs", "2", "--runs", "3", "--hours", "0.15", "--calibration", "0.03"]
+
+pytestmark = [pytest.mark.slow, pytest.mark.timeout(1200)]
+
+
+def start(folder, *words):
+    """Start the command without real recordings."""
+    outside = {name: value for name, value in os.environ.items() if name != "CHIPSONG_RECORDINGS"}
+    return subprocess.Popen(
+        [sys.executable, BENCH, *words, "--out", folder],
+        stdout=subprocess.PIPE,
+        stderr=subprocess.PIPE,
+        text=True,
+        env=outside,
+    )
+
+
+def lines(folder):
+    """Return the cases that are kept."""
+    files = list(folder.glob("outcomes-*.jsonl"))
+    return [json.loads(line) for file in files for line in file.read_text().splitlines()]
+
+
+def test_stopped_and_gone_on(tmp_path):
+    """Stopped after its first case it says so and keeps it; started again it goes on, and reports."""
+    first = start(tmp_path, *FEW)
+    while not lines(tmp_path):
+        assert first.poll() is None, first.stderr.read()
+        time.sleep(0.2)
+    first.send_signal(signal.SIGINT)
+    _, told = first.communicate(timeout=120)
+    assert first.returncode == 130
+    assert "the same command goes on" in told
+    kept = [case[0]["case"] for case in lines(tmp_path)]
+    second = start(tmp_path, *FEW)
+    text, told = second.communicate(timeout=1100)
+    assert second.returncode == 0, told
+    cases = [case[0]["case"] for case in lines(tmp_path)]
+    assert cases[: len(kept)] == kept
+    assert len(set(cases)) == len(cases)
+    assert (tmp_path / "hearing.md").read_text().strip() == text.strip()
+    seeds = {int(case.split()[-1]) for case in cases}
+    assert max(seeds) < 100_000
+    assert "for DEVELOPMENT" in text
+    for head in ("## Faults", "## False alarms", "## Beside what", "## Against the least", "## Real sound"):
+        assert head in text
+    healthy = [one for case in lines(tmp_path) for one in case if not one["fate"]]
+    assert all(one["failed"] is None and one["cutting"] > 30.0 for one in healthy)
