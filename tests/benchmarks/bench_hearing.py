@@ -38,7 +38,7 @@ from hearing.work import Wanted, Work  # noqa: E402
 
 KEPT = Path(__file__).parent / "results" / "hearing.md"
 FULL = {"runs": 220, "hours": 20.5, "calibration": 5.0}
-QUICK = {"runs": 18, "hours": 0.9, "calibration": 0.2}
+QUICK = {"runs": 14, "hours": 0.7, "calibration": 0.12}
 
 
 def options(words: list[str]) -> argparse.Namespace:

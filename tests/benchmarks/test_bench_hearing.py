@@ -11,7 +11,7 @@ from pathlib import Path
 import pytest
 
 BENCH = Path(__file__).with_name("bench_hearing.py")
-FEW = ["--quick", "--development", "--jobs", "2", "--runs", "3", "--hours", "0.15", "--calibration", "0.03"]
+QUICK = ["--quick", "--development"]
 
 pytestmark = [pytest.mark.slow, pytest.mark.timeout(1200)]
 
@@ -35,8 +35,8 @@ def lines(folder):
 
 
 def test_stopped_and_gone_on(tmp_path):
-    """Stopped after its first case it says so and keeps it; started again it goes on, and reports."""
-    first = start(tmp_path, *FEW)
+    """The quick form, stopped after its first case, says so and keeps it; started again it goes on."""
+    first = start(tmp_path, *QUICK)
     while not lines(tmp_path):
         assert first.poll() is None, first.stderr.read()
         time.sleep(0.2)
@@ -45,7 +45,7 @@ def test_stopped_and_gone_on(tmp_path):
     assert first.returncode == 130
     assert "the same command goes on" in told
     kept = [case[0]["case"] for case in lines(tmp_path)]
-    second = start(tmp_path, *FEW)
+    second = start(tmp_path, *QUICK)
     text, told = second.communicate(timeout=1100)
     assert second.returncode == 0, told
     cases = [case[0]["case"] for case in lines(tmp_path)]

@@ -20,18 +20,11 @@ def test_drawn_faults(number):
 
 
 @pytest.mark.slow
-@pytest.mark.timeout(900)
-@pytest.mark.parametrize("number", FAULTS)
-def test_faults_can_be_heard(number):
-    """A run with the fault is simulated and heard, with the truth beside it; subtle ones are subtle."""
-    kind = FAULTS[number]
+@pytest.mark.parametrize("number", [number for number, kind in FAULTS.items() if kind.name == "slip, subtle"])
+def test_subtle_slips_hardly_change_the_level(number):
+    """A subtle slip changes the level of the cut by less than 1.5 dB, by the simulator's own sound."""
     well, wrong = perform(Case("development", 1, number, SEED))
     assert well.failed is None, well.failed
     assert well.fate is None
-    fate = wrong.fate
-    assert fate.cause == kind.cause
-    assert 0.0 < fate.onset <= fate.half <= wrong.sound
-    assert set(well.scores) == set(wrong.scores)
-    assert wrong.cutting <= well.cutting
-    if kind.name == "slip, subtle":
-        assert abs(fate.louder) < 1.5
+    assert 0.0 < wrong.fate.onset <= wrong.fate.half <= wrong.sound
+    assert abs(wrong.fate.louder) < 1.5

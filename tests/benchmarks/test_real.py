@@ -38,7 +38,7 @@ def test_folder(monkeypatch, tmp_path):
 
 def test_too_short_recordings_are_left_out(tmp_path):
     """A recording that ends before a change could be heard is not tried; each other one at every depth."""
-    for name, seconds in (("short_30Hz", 9.0), ("long_30Hz", 14.0)):
+    for name, seconds in (("short_30Hz", 10.0), ("long_30Hz", 14.0)):
         soundfile.write(tmp_path / f"{name}.flac", np.zeros(int(seconds * 8000)), 8000)
     tried = [(path.stem, depth) for path, depth in real.tries(tmp_path)]
     assert tried == [("long_30Hz", depth) for depth in (0.0, *real.DEPTHS)]

@@ -104,6 +104,7 @@ def test_rivals():
     assert cells(text, "chipsong")[1:] == ["0", "0.0 (6.0)", "2 of 4, 0.70 s"]
     assert cells(text, "level, budget")[1:] == ["0", "0.0 (6.0)", "4 of 4, 2.00 s"]
     assert cells(text, "autoencoder, hindsight")[1:] == ["0", "0.0 (6.0)", "4 of 4, 2.00 s"]
+    assert text.splitlines()[0].endswith(f"| {ABRUPT.group} |")
     assert len(text.splitlines()) == 2 + 2 + 2 * 4
 
 

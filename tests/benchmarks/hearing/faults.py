@@ -6,7 +6,7 @@ What a fault sounds like is the simulator's hypothesis; here is only which ones 
 
 from collections.abc import Callable
 from dataclasses import dataclass
-from typing import Literal
+from typing import Literal, get_args
 
 import numpy as np
 
@@ -26,6 +26,8 @@ from recordings_synthetic import (
 Rng = np.random.Generator
 # Until when an alarm counts: so many seconds from the onset, or half of the final change.
 Within = float | Literal["half"]
+# How kinds are put together where there is little room.
+Group = Literal["slips, abrupt", "slips, subtle", "slips, creeping", "slips, other", "other faults"]
 # On which lines a fault may begin: any cut, a cut sideways, a move in the air before a cut; or with the job.
 Where = Literal["cut", "sideways", "air", "start"]
 
@@ -47,6 +49,8 @@ class FaultKind:
         Draws one that begins on a line of the program.
     within
         Until when an alarm counts.
+    group
+        What it is counted with.
     share
         How many of the faulty runs are of this kind, against the others.
     where
@@ -59,6 +63,7 @@ class FaultKind:
     name: str
     cause: Cause
     make: Callable[[int, Rng], Fault]
+    group: Group = "other faults"
     within: Within = 10.0
     share: int = 1
     where: Where = "cut"
@@ -113,19 +118,24 @@ def _sheet(line: int, rng: Rng) -> Fault:
 
 
 _KINDS = (
-    FaultKind(51, "slip, abrupt", "loose", _abrupt, share=8),
-    FaultKind(52, "slip, subtle", "loose", _subtle, share=5, left=10.0),
-    FaultKind(53, "slip, creeping over a pass", "loose", _over_a_pass, "half", share=4, left=15.0),
-    FaultKind(54, "slip, creeping over parts", "loose", _over_parts, "half", share=2, left=30.0),
-    FaultKind(55, "slip, intermittent", "loose", _now_and_then, share=2, left=8.0),
-    FaultKind(56, "slip, from the first second", "loose", _never_tight, 20.0, where="start"),
-    FaultKind(57, "slip, while in the air", "loose", _abrupt, share=2, where="air"),
+    FaultKind(51, "slip, abrupt", "loose", _abrupt, "slips, abrupt", share=8),
+    FaultKind(52, "slip, subtle", "loose", _subtle, "slips, subtle", share=5, left=10.0),
+    FaultKind(
+        53, "slip, creeping over a pass", "loose", _over_a_pass, "slips, creeping", "half", share=4, left=15.0
+    ),
+    FaultKind(
+        54, "slip, creeping over parts", "loose", _over_parts, "slips, creeping", "half", share=2, left=30.0
+    ),
+    FaultKind(55, "slip, intermittent", "loose", _now_and_then, "slips, other", share=2, left=8.0),
+    FaultKind(56, "slip, from the first second", "loose", _never_tight, "slips, other", 20.0, where="start"),
+    FaultKind(57, "slip, while in the air", "loose", _abrupt, "slips, other", share=2, where="air"),
     FaultKind(58, "chatter", "chatter", _chatter, where="sideways", share=2),
     FaultKind(59, "broken bit", "broken", lambda line, _: BrokenBit(line)),
     FaultKind(60, "chipped flute", "broken", _chipped),
-    FaultKind(61, "dull bit", "dull", _dull, "half", left=25.0),
+    FaultKind(61, "dull bit", "dull", _dull, within="half", left=25.0),
     FaultKind(62, "stalled axis", "stalled", lambda line, _: StalledAxis(line), where="sideways"),
     FaultKind(63, "stopped spindle", "spindle", _stopped),
     FaultKind(64, "loose sheet", "unknown", _sheet),
 )
 FAULTS = {kind.number: kind for kind in _KINDS}
+GROUPS: tuple[Group, ...] = get_args(Group)

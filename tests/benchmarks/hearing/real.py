@@ -31,7 +31,7 @@ WITHIN = 10.0
 _SLIP = 0.997
 # The modulation begins at this share of a recording, or where the baseline is surely learned, s; a recording
 # that ends sooner than so many seconds after it is left out.
-_SHARE, _LEARNED, _LEFT = 0.5, 8.5, 2.0
+_SHARE, _LEARNED, _LEFT = 0.5, 9.5, 1.5
 
 
 @dataclass(frozen=True)

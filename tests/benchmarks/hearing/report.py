@@ -36,7 +36,8 @@ exact for independent rows, simulated for correlated ones)."""
 
 _REAL = """\
 Real recordings of an induction motor through a phone, a modelled once-per-revolution modulation mixed in from
-a known time. They were listened to while thresholds were chosen. An alarm counts within 10 s."""
+a known time. They were listened to while thresholds were chosen. An alarm counts within 10 s; some
+recordings end sooner, 1.5 s after the modulation began at the least."""
 
 
 @dataclass(frozen=True, eq=False)

@@ -4,7 +4,7 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 from hearing.budget import threshold_for
-from hearing.faults import FAULTS, Within
+from hearing.faults import FAULTS, GROUPS, Within
 from hearing.intervals import rate_bound
 from hearing.judge import Verdict, rival_verdict, verdict
 from hearing.outcome import Outcome
@@ -66,20 +66,23 @@ def contenders(
 
 def side_by_side(judged: Sequence[Outcome], found: Sequence[Contender]) -> str:
     """Return the table: false alarms, and the share caught of each kind of fault with its median delay."""
-    kinds = [kind for kind in FAULTS.values() if any(outcome.fault == kind.number for outcome in judged)]
-    heads = ["", "false alarms", "in 20 h (at most, 95 %)", *(kind.name for kind in kinds)]
+    wrong = [outcome for outcome in judged if outcome.fate is not None]
+    groups = [group for group in GROUPS if any(_group(outcome) == group for outcome in wrong)]
+    well, spent = healthy(judged), hours(healthy(judged))
     rows = []
     for contender in found:
-        well = healthy(judged)
         false = sum(contender.alarms(outcome) for outcome in well)
-        spent = hours(well)
-        cells = [
-            _cell([contender.judged(o) for o in judged if o.fault == kind.number and o.fate])
-            for kind in kinds
-        ]
         often = f"{number(20.0 * false / spent, 1)} ({number(rate_bound(false, spent), 1)})" if spent else ""
+        cells = [
+            _cell([contender.judged(outcome) for outcome in wrong if _group(outcome) == group])
+            for group in groups
+        ]
         rows.append([contender.name, str(false), often, *cells])
-    return table(heads, rows)
+    return table(["", "false alarms", "in 20 h (at most, 95 %)", *groups], rows)
+
+
+def _group(outcome: Outcome) -> str:
+    return FAULTS[outcome.fault or 0].group
 
 
 def _cell(verdicts: list[Verdict]) -> str:
