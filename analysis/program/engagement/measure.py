@@ -13,6 +13,7 @@ from analysis.program.engagement.pieces import pieces_of
 from analysis.program.engagement.sheet import cell_for, cut
 from analysis.program.engagement.summary import Cuts, summary
 from analysis.program.moves import Kind, Moves
+from analysis.program.one_sheet import on_one_sheet
 from analysis.program.program import Program
 from analysis.program.work import cutting
 
@@ -98,6 +99,7 @@ def engagement(program: Program, bits: Mapping[int, Bit], *, cell: float | None 
     """
     if cell is not None and not (math.isfinite(cell) and cell > 0):
         raise ValueError(f"cell={cell} must be a length in mm above 0")
+    program = on_one_sheet(program)
     moves = program.moves
     cuts = cutting(moves, program.top)
     chosen = np.flatnonzero(cuts | _clears(moves, program.top))
