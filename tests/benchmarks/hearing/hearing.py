@@ -57,14 +57,16 @@ def hear(recording: Recording, job: Job, plan: Plan, until: float = np.inf) -> H
     listener = Listener(recording.rate, bits, ClockLocator(plan))
     end = int(min(until * recording.rate, len(recording.samples)))
     events: list[Event] = []
-    rows: list[tuple[NDArray[np.float64], NDArray[np.float32]]] = []
+    moments: list[NDArray[np.float64]] = []
+    tables: list[NDArray[np.float32]] = []
     for first in range(0, end, recording.rate):
         step = listener.hear(recording.samples[first : min(first + recording.rate, end)])
         events.extend(step.events)
-        rows.append((step.at, step.table[:, COLUMNS.index("phase")]))
+        moments.append(step.at)
+        tables.append(step.table)
     states = tuple(event for event in events if isinstance(event, StateChange))
-    at = np.concatenate([moments for moments, _ in rows])
-    cut = np.concatenate([phase for _, phase in rows]) == _CUT
+    at, table = np.concatenate(moments), np.concatenate(tables)
+    cut = table[:, COLUMNS.index("phase")] == _CUT
     hop = round(float(at[1] - at[0]) * recording.rate)
     return Heard(
         alarms=tuple(event for event in events if isinstance(event, Alarm)),

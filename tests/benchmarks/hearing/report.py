@@ -30,9 +30,12 @@ threshold is their highest score). `hindsight`: the least that raises no more fa
 of this table than chipsong did, which nobody could choose beforehand. A cell: caught, median delay."""
 
 _LEAST = """\
-Made-up rows whose before and after are known (normal, deviation 1). `least` is the delay of the rule that
-knows which channels move and by how much, at the same measured time between false alarms (Moustakides 1986;
-exact for independent rows, simulated for correlated ones)."""
+The watcher's own test on made-up rows whose before and after are known (normal, of deviation 1 beyond its
+dead band). `least` is the delay of the rule that knows which channels move and by how much, at the same
+time between false alarms (Moustakides 1986; exact for independent rows, simulated for correlated ones).
+Rows called exact are at the limit in use, for one false alarm in 20 h; the others at a lower limit, so that
+false alarms can be waited for. The test lets no single row count for more than a quarter of an alarm,
+whatever a bang does: hence at least four rows."""
 
 _REAL = """\
 Real recordings of an induction motor through a phone, a modelled once-per-revolution modulation mixed in from
