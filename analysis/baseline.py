@@ -123,7 +123,7 @@ def sample(rows: Rows, index: int, heard: Telling, lines: int) -> Sample:
         colour=rows.colour[index].astype(np.float64),
         level=float(rows.level[index]),
         hiss=float(rows.hiss[index]),
-        line=float(decibels(rows.tells[index, 0])),
+        line=float(rows.lines[index, 0]),
         noise=float(decibels(heard.noise.sum())),
         own=heard.own,
         foreign=float(rows.foreign[index]),

@@ -102,7 +102,7 @@ class Ear:
 
     @property
     def smooth(self) -> float:
-        """Rows over which lines are smoothed: three quarters of a window's length."""
+        """Rows over which lines are smoothed: a third of a window's length."""
         return 0.35 * self.size / self.hop
 
     @property

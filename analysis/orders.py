@@ -284,7 +284,7 @@ def foreign_tones(power: Rows32, delta_f: float, frequency: Rows64, gaps: int = 
     # Gap by gap: noise slopes, and a loud low one must not look like a tone.
     found = found.reshape(len(power), gaps, len(_GAP))
     middle = np.maximum(np.median(found, axis=2), np.float32(1e-20))
-    ratio = np.add.reduce(np.add.reduce(found, axis=2) / middle, axis=1) / np.float32(found[0].size)
+    ratio = np.add.reduce(np.add.reduce(found, axis=2) / middle, axis=1) / np.float32(gaps * len(_GAP))
     tonal: Rows32 = decibels(ratio) - np.float32(_NOISE_RATIO)
     return np.where(frequency < 2 * _ROOM * delta_f, np.float32(0), tonal)
 
