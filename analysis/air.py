@@ -5,6 +5,7 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
+from analysis.features import ABSENT
 from analysis.presence import Phase
 
 Array32 = NDArray[np.float32]
@@ -86,9 +87,11 @@ class Air:
         if self._lines is None or phase is not Phase.CUT:
             return heard
         own = 1.0 - self._hiss / max(heard.hiss, 1e-20)
+        # Where it does not swell there is nothing to put right.
+        lessened = max(own, LEAST_OWN) if heard.swell > ABSENT else 1.0
         return heard._replace(
             lines=np.maximum(heard.lines - _BENEFIT * self._lines, np.float32(0)),
-            swell=heard.swell - 20.0 * float(np.log10(max(own, LEAST_OWN))),
+            swell=heard.swell - 20.0 * float(np.log10(lessened)),
             own=own,
         )
 

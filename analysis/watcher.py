@@ -15,7 +15,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from analysis.air import LEAST_OWN
-from analysis.baseline import CHANNELS, Array64, Baseline, Sample, Unfit, channels, learn, looseness
+from analysis.baseline import Array64, Baseline, Sample, Unfit, channels, learn, looseness
 from analysis.causes import explain
 from analysis.change import budget_rows
 from analysis.events import Alarm, Deaf, Event, Heard, State, StateChange
@@ -35,8 +35,6 @@ DEAD = {True: np.array([0.5, 2.0]), False: np.array([0.5, 5.0])}
 
 # The change that is looked for, in standard deviations, and how many a row may count for.
 SHIFT, _MOST = 2.0, 5.0
-
-_SPINDLE, _SWELL = CHANNELS.index("spindle"), CHANNELS.index("modulation")
 
 # Somebody talks, or a radio plays: foreign tones are above the baseline's by so many dB, and for so long
 # after, s. They may fall on the lines that tell, so nothing is told then. Nothing is learned from rows that
@@ -79,9 +77,6 @@ _GOOD = 0.25
 # Noise louder by this much, dB, than in the baseline hides what is compared. When this has lasted for some
 # seconds of cutting it is said.
 _COVERED, _COVERED_LONG = 6.0, 3.0
-
-# With noise louder by this much, dB, a fall tells nothing.
-_HIDES = 2.0
 
 # A cut whose level or tooth-pass is this much below the baseline's, dB, is too light to be compared.
 _LIGHTER = 9.0
@@ -326,11 +321,8 @@ class Watcher:
 
     def _steps(self, moment: Moment, baseline: Baseline, shift: Array64, *, like: bool) -> Array64:
         """Return how strongly a row speaks for a loose bit, and for a sound of another colour, nats."""
-        moved = shift[:4]
-        if like and moment.context.told:
-            moved = np.maximum(moved, _fallen(moment.sample, baseline.normal, shift))
         held = LIKE if like else UNLIKE.get(moment.context.kind, UNTOLD)
-        found = np.array([looseness(moved - held), shift[4]])
+        found = np.array([looseness(shift[:4] - held), shift[4]])
         dead = DEAD[like] + 2.0 * baseline.error(self._correlation)
         away = np.minimum((found - baseline.centre - dead) / baseline.scale, _MOST)
         steps: Array64 = self._independent * SHIFT * (away - SHIFT / 2.0)
@@ -402,16 +394,3 @@ class Watcher:
 
 def _is_lighter(sample: Sample, normal: Sample) -> bool:
     return min(sample.teeth - normal.teeth, sample.level - normal.level) < -_LIGHTER
-
-
-def _fallen(sample: Sample, normal: Sample, shift: Array64) -> Array64:
-    """
-    Return by how much the spindle line and the swell have fallen, dB, though nothing hides them.
-
-    A bit that sits anew may run truer than before.
-    """
-    fallen = np.full(4, -np.inf)
-    fallen[_SPINDLE] = min(-shift[_SPINDLE], normal.line - sample.line)
-    if abs(sample.hiss - normal.hiss) < _HIDES and sample.foreign - normal.foreign < _HIDES:
-        fallen[_SWELL] = -shift[_SWELL]
-    return fallen
