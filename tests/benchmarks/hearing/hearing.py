@@ -6,8 +6,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from analysis.events import Alarm, Deaf, Event, StateChange
+from analysis.health import Health
 from analysis.listener import COLUMNS, Listener
 from analysis.locate import ClockLocator, Plan
+from analysis.watcher import Moment, Watcher
 from hearing.programs import Job
 from recordings_synthetic import Recording
 
@@ -31,7 +33,8 @@ class Heard:
     at
         (n,) s, when each row was complete.
     compared
-        (n,) whether the row was heard as cutting and compared with a baseline: alarms can come of it.
+        (n,) whether the row was heard as cutting and compared with a baseline: alarms can come of it. The
+        state alone would not tell: rows that something covers are passed over in the state ``listen`` too.
     size, hop
         Samples in a row's window, and from one row to the next.
     """
@@ -55,6 +58,7 @@ def hear(recording: Recording, job: Job, plan: Plan, until: float = np.inf) -> H
     bits = dict(job.bits)
     bits.setdefault(0, next(iter(job.bits.values())))
     listener = Listener(recording.rate, bits, ClockLocator(plan))
+    tested = _watch_tests(listener.watcher)
     end = int(min(until * recording.rate, len(recording.samples)))
     events: list[Event] = []
     moments: list[NDArray[np.float64]] = []
@@ -73,10 +77,25 @@ def hear(recording: Recording, job: Job, plan: Plan, until: float = np.inf) -> H
         deaf=sum(isinstance(event, Deaf) for event in events),
         states=states,
         at=at,
-        compared=cut & _comparing(states, at),
+        compared=cut & np.array(tested) & _comparing(states, at),
         size=round(float(at[0]) * recording.rate),
         hop=hop,
     )
+
+
+def _watch_tests(watcher: Watcher) -> list[bool]:
+    """Return a list that grows with each row that a watcher takes in: whether the row went into its tests."""
+    tested: list[bool] = []
+    row = watcher.row
+
+    def watched(moment: Moment, health: Health) -> list[Event]:
+        before = watcher._tests  # noqa: SLF001 - nothing else tells whether a row was compared
+        said = row(moment, health)
+        tested.append(watcher._tests is not before)  # noqa: SLF001
+        return said
+
+    watcher.row = watched  # type: ignore[method-assign]
+    return tested
 
 
 def _comparing(states: tuple[StateChange, ...], at: NDArray[np.float64]) -> NDArray[np.bool_]:

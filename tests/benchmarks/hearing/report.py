@@ -90,8 +90,8 @@ the onset (creeping ones: in the last ten), against the same run without the fau
 
 _COMPARED = """\
 A monitor that hears nothing raises no false alarms: `compared` is the share of the cutting, by the
-simulator's truth, that was heard as cutting and compared with a baseline. Rates are of an hour of cutting;
-the bound is the exact one of a Poisson count, one-sided."""
+simulator's truth, that was heard as cutting and did go into the watcher's tests. Rates are of an hour of
+cutting; the bound is the exact one of a Poisson count, one-sided."""
 
 
 def _origin(wanted: Wanted, command: str, judged: Sequence[Outcome]) -> str:
