@@ -6,7 +6,7 @@ Run it from the top of the project::
     python tests/benchmarks/bench_hearing.py [--quick] [--development] [--out FOLDER] [--jobs 2]
 
 The full form hears at least 200 faulty runs and 20 hours of healthy cutting, and takes one to two hours on
-two cores; ``--quick`` takes a few minutes. Each run is written down as soon as it is finished: stopped
+two cores; ``--quick`` takes about five minutes. Each run is written down as soon as it is finished: stopped
 (Ctrl-C) and started again with the same code, the command goes on where it was. It prints its tables and
 writes them to ``hearing.md`` in FOLDER; the full form also to ``tests/benchmarks/results/hearing.md``.
 

@@ -75,7 +75,7 @@ class Measured:
     run_length
         Mean rows between false alarms, measured.
     delay, error
-        Mean rows from the change to the alarm, and the standard error of that.
+        Mean rows from the change to the alarm, and the standard error of that; ``None`` when it is exact.
     least
         What the best rule needs at that run length.
     """
@@ -83,7 +83,7 @@ class Measured:
     change: Change
     run_length: float
     delay: float
-    error: float
+    error: float | None
     least: float
 
     @property

@@ -73,7 +73,7 @@ def exact(sizes: Sequence[float], hours: float, rows_per_second: float) -> list[
     length = run_length(0.0) / COUNT
     changes = [Change(f"1 of {COUNT} channels by {size:g} deviations", shift(1, size)) for size in sizes]
     return [
-        Measured(change, length, run_length(change.size), 0.0, least_delay(change, length))
+        Measured(change, length, run_length(change.size), None, least_delay(change, length))
         for change in changes
     ]
 
