@@ -9,11 +9,13 @@ from analysis.events import Cause
 _WORTH_SAYING = 2.5
 
 _SENTENCES = {
-    "spindle": "the spindle line {moved} {size:.0f} dB against the noise of the cut",
-    "between": "the lines between the tooth-pass harmonics {moved} {size:.0f} dB against the noise",
-    "half": "half orders {moved} {size:.0f} dB against the noise of the cut",
+    "spindle": "the spindle line {moved} {size:.0f} dB against tooth-pass",
+    "between": "the lines between the tooth-pass harmonics {moved} {size:.0f} dB against them",
+    "half": "half orders {moved} {size:.0f} dB against tooth-pass",
     "modulation": "the hiss of the cut swells once per revolution, {size:.0f} dB {more} than it did",
+    "pattern": "the spindle's lines moved against one another by {size:.0f} dB {more} than they used to",
     "colour": "some bands of the sound lie {size:.0f} dB {lower} against the others than they did",
+    "level": "the cut is {size:.0f} dB {louder}",
 }
 
 
@@ -53,9 +55,9 @@ def explain(shift: Array64) -> Explanation:
     """
     moved = dict(zip(CHANNELS, (float(value) for value in shift), strict=True))
     signs = (
-        max(abs(moved["spindle"]), moved["between"]) > _WORTH_SAYING,
+        max(moved["spindle"], moved["between"]) > _WORTH_SAYING,
         moved["half"] > _WORTH_SAYING,
-        abs(moved["modulation"]) > _WORTH_SAYING,
+        moved["modulation"] > _WORTH_SAYING,
     )
     sentences = _evidence(moved)
     if not any(signs):
@@ -75,5 +77,6 @@ def _say(name: str, shift: float) -> str:
         size=abs(shift),
         moved="rose" if rose else "fell",
         more="more" if rose else "less",
+        louder="louder" if rose else "quieter",
         lower="lower" if rose else "higher",
     )

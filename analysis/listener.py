@@ -10,7 +10,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from analysis.air import Air, Telling
+from analysis.air import Air
 from analysis.baseline import sample
 from analysis.cutting import Bit
 from analysis.events import Alarm, Event, Summary
@@ -169,16 +169,9 @@ class Listener:
 
     def _moment(self, rows: Rows, index: int, first: int, at: float) -> Moment:
         """Return row ``index``: its window begins with sample ``first`` and was complete at ``at`` s."""
-        heard = Telling(
-            rows.tells[index],
-            rows.hides[index],
-            10.0 ** (float(rows.hiss[index]) / 10.0),
-            float(rows.modulation[index]),
-        )
-        own = self._air.row(heard, self.phase, apart=not self._presence.assumed)
+        groups = self._air.row(rows.groups[index], self.phase, apart=not self._presence.assumed)
         middle = (first + self._size / 2) / self.rate
-        lines = len(self._reader.ear.telling)
-        return Moment(at, middle, sample(rows, index, own, lines), self.phase, self._context())
+        return Moment(at, middle, sample(rows, index, groups), self.phase, self._context())
 
     def _context(self) -> Context:
         """Return what is being cut; one steady sound, and nothing else heard so far, is like itself."""
@@ -195,7 +188,6 @@ class Listener:
             self._heard += 1
             self.phase = self._presence.row(
                 float(rows.level[index]),
-                rows.colour[index],
                 float(rows.prominence[index]),
                 # Teeth that noise hides are no quieter than it.
                 max(float(rows.tooth[index]), float(rows.noise[index]) - 10.0),

@@ -247,52 +247,6 @@ def _between(power: Rows32, delta_f: float, frequency: Rows64, orders: NDArray[n
     return (3.0 * summed / np.maximum(counted, 1)).astype(np.float32)
 
 
-# Mean over median of eight bins of noise, a gap, dB; by simulation of windowed noise.
-_NOISE_RATIO = 1.45
-
-# Where in the gap between two lines, half an order apart, other sound is looked for: shares of the gap.
-_GAP = np.linspace(0.2, 0.8, 8)
-
-
-def foreign_tones(power: Rows32, delta_f: float, frequency: Rows64, gaps: int = 8) -> Rows32:
-    """
-    Return how much the sound between the lines is tones rather than noise.
-
-    Nothing that turns with the spindle sounds between its whole and half orders. Talk and music do, as
-    often there as on the lines.
-
-    Parameters
-    ----------
-    power
-        Power spectra, shape (k, bins).
-    delta_f
-        Hz from one bin to the next.
-    frequency
-        Spindle frequency of each row, Hz, shape (k,).
-    gaps
-        How many gaps are looked at, each half an order wide, from order 0.5 up.
-
-    Returns
-    -------
-    array of float32, shape (k,)
-        Mean power there against the mean of noise with the same median, dB: about 0 for noise. 0 where
-        the lines stand too close to look between them.
-    """
-    places = (np.arange(1, gaps + 1)[:, np.newaxis] + _GAP).ravel() / 2.0
-    bins = np.rint(frequency[:, np.newaxis] * places / delta_f).astype(np.intp)
-    found = power[np.arange(len(power))[:, np.newaxis], np.clip(bins, 0, power.shape[1] - 1)]
-    # Gap by gap: noise slopes, and a loud low one must not look like a tone.
-    found = found.reshape(len(power), gaps, len(_GAP))
-    middle = np.maximum(np.median(found, axis=2), np.float32(1e-20))
-    ratio = np.add.reduce(np.add.reduce(found, axis=2) / middle, axis=1) / np.float32(gaps * len(_GAP))
-    tonal: Rows32 = decibels(ratio) - np.float32(_NOISE_RATIO)
-    return np.where(frequency < 2 * _ROOM * delta_f, np.float32(0), tonal)
-
-
-# Bins beside the line of the swell: a windowed line is five bins wide, and so is the swell's mean at 0.
-_BESIDE = np.concatenate([np.arange(-9, -3), np.arange(4, 10)])
-
-
 @dataclass(frozen=True)
 class TurnModulation:
     """
@@ -320,9 +274,9 @@ class TurnModulation:
         wanted = int(self.high * self.size / self.rate) - first
         return first, first + min(next_fast_len(max(wanted, 8)), self.size // 2 - first)
 
-    def powers(self, spectra: NDArray[np.complex64], frequency: Rows64) -> Rows32:
+    def depth(self, spectra: NDArray[np.complex64], frequency: Rows64) -> Rows32:
         """
-        Return how deep the hiss swells once per turn, squared, and as much at frequencies beside that.
+        Return the depth of the modulation at the spindle frequency, 0 none, 1 full.
 
         Parameters
         ----------
@@ -333,21 +287,18 @@ class TurnModulation:
 
         Returns
         -------
-        array of float32, shape (k, 2)
-            Squared depths, 0 none, 1 full: at the spindle frequency, and the mean beside it, which is what
-            chance makes of a steady hiss, and what a voice or another machine makes that swells at a
-            frequency of its own.
+        array of float32, shape (k,)
 
         Notes
         -----
         For a band whose power swells as ``1 + m cos(2 pi f t)`` the depth is ``m``, less what little the
         window smears.
         """
-        depths = np.empty((len(spectra), 2), dtype=np.float32)
+        depth = np.empty(len(spectra), dtype=np.float32)
         for first in range(0, len(spectra), ROWS):
             rows = slice(first, first + ROWS)
-            depths[rows] = self._some(spectra[rows], frequency[rows])
-        return depths
+            depth[rows] = self._some(spectra[rows], frequency[rows])
+        return depth
 
     def _some(self, spectra: NDArray[np.complex64], frequency: Rows64) -> Rows32:
         low, high = self._band
@@ -356,12 +307,10 @@ class TurnModulation:
         signal = ifft(batch)
         swell = rfft(signal.real**2 + signal.imag**2)[: len(spectra)]
         power = swell.real**2 + swell.imag**2
-        last = power.shape[1] - 1
-        nearest = np.clip(np.rint(frequency * self.size / self.rate).astype(np.intp), 1, last - 1)
-        rows = np.arange(len(power))[:, np.newaxis]
-        line = power[rows, nearest[:, np.newaxis] + np.arange(-1, 2)].max(axis=1)
-        aside = np.abs(nearest[:, np.newaxis] + _BESIDE)
-        beside = np.add.reduce(power[rows, np.clip(aside, 3, last)], axis=1) / np.float32(len(_BESIDE))
-        whole = np.maximum(power[:, 0], np.float32(1e-30))
-        depths: Rows32 = np.float32(4.0) * np.stack([line, beside], axis=1) / whole[:, np.newaxis]
-        return depths
+        nearest = np.rint(frequency * self.size / self.rate).astype(np.intp)
+        nearest = np.clip(nearest, 1, power.shape[1] - 2)
+        rows = np.arange(len(power))
+        beside = np.maximum(power[rows, nearest - 1], power[rows, nearest + 1])
+        line = np.maximum(beside, power[rows, nearest])
+        depth: Rows32 = np.float32(2.0) * np.sqrt(line / np.maximum(power[:, 0], np.float32(1e-30)))
+        return depth

@@ -8,38 +8,26 @@ The baseline is frozen once learned. An alarm ends when the sound is again as th
 because the watcher got used to the fault.
 """
 
-import math
 from collections import deque
 from dataclasses import dataclass
+from statistics import median
 
 import numpy as np
 
-from analysis.air import LEAST_OWN
-from analysis.baseline import Array64, Baseline, Sample, Unfit, channels, learn, looseness
+from analysis.baseline import CHANNELS, Array64, Baseline, Sample, Unfit, channels, learn
 from analysis.causes import explain
-from analysis.change import budget_rows
+from analysis.change import budget_rows, threshold_for
 from analysis.events import Alarm, Deaf, Event, Heard, State, StateChange
 from analysis.health import Health
 from analysis.presence import Phase
 
-# How far each channel must move before the move counts, dB: in the same kind of cut, though in another
-# direction, depth or width, nearer to the microphone or farther from it;
-LIKE = np.array([0.5, 0.5, 0.5, 0.5])
-# straight down as compared with across, and the other way round (straight down the hiss hardly swells);
-UNLIKE = {"down": np.array([4.0, 4.0, 4.0, 2.0]), "across": np.array([4.0, 4.0, 4.0, 14.0])}
-# any cut as compared with any, when nobody told which.
-UNTOLD = np.array([3.0, 3.0, 3.0, 4.0])
-
-# How far looseness, and colour in dB, must lie above the baseline's: like with like, and else.
-DEAD = {True: np.array([0.5, 2.0]), False: np.array([0.5, 5.0])}
-
-# The change that is looked for, in standard deviations, and how many a row may count for.
-SHIFT, _MOST = 2.0, 5.0
-
-# Somebody talks, or a radio plays: foreign tones are above the baseline's by so many dB, and for so long
-# after, s. They may fall on the lines that tell, so nothing is told then. Nothing is learned from rows that
-# have more foreign tones than a cut ever has of its own.
-_TALK, _TALK_LASTS, _MOST_FOREIGN = 2.5, 0.3, 4.0
+# How far, dB, each channel must move before the move counts at all.
+# Like with like: the same bit in the same kind of cut. Half orders and the once-per-turn swell wander
+# with the grain; the level with depth of cut and knots.
+LIKE = np.array([3.0, 3.0, 3.0, 4.0, 6.0, 1.5, 2.0])
+# Another kind of cut, or a kind that nobody told. From a narrow side cut to a full slot, runout that was
+# there all along changes the spindle line against tooth-pass by 6.7 dB (closed form, z = 2).
+UNLIKE = np.array([7.0, 7.0, 4.0, 6.0, 10.0, 4.0, 5.0])
 
 # Fewer rows than this tell too little of how much rows scatter.
 _LEAST_ROWS = 20
@@ -65,7 +53,7 @@ class Settings:
     false_alarms: float = 1.0
     hours: float = 20.0
     learn: float = 3.0
-    shortest: float = 0.2
+    shortest: float = 0.3
     forget: float = 5.0
 
 
@@ -74,15 +62,24 @@ USUAL = Settings()
 # Below this score the sound is good again.
 _GOOD = 0.25
 
-# Noise louder by this much, dB, than in the baseline hides what is compared. When this has lasted for some
-# seconds of cutting it is said.
-_COVERED, _COVERED_LONG = 6.0, 3.0
+# A row this much louder than those before, dB, holds a bang, unless it lasts longer than this, s.
+_BANG, _LONGEST_BANG = 5.0, 1.0
+
+# A cut whose once-per-turn swell has faded by this much, dB, is another cut (straight down, say), or is
+# covered by another sound: no loose bit does that. One row alone must have faded twice as much. When this
+# has lasted for some seconds of cutting it is said.
+_COVERED, _COVERED_LONG = 3.0, 3.0
+
+_SWELL = CHANNELS.index("modulation")
 
 # A cut whose level or tooth-pass is this much below the baseline's, dB, is too light to be compared.
 _LIGHTER = 9.0
 
-MIXED = 2
-"""Rows at either end of a cut that hold air as well."""
+# Rows at either end of a cut that hold air as well.
+_MIXED = 2
+
+# A sum goes up to this many limits: one sign alone needs two.
+_MOST_SHARE = 2.0
 
 
 @dataclass(frozen=True)
@@ -137,26 +134,37 @@ class Moment:
     context: Context
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class _Test:
     """
-    Where the comparison stands.
+    Where one comparison stands.
 
     Attributes
     ----------
-    sum
-        The running sum of evidence, nats, never below 0.
+    sums, share
+        The running sums, in deviations, and as shares of their limits, shape (len(CHANNELS),).
     since
-        Since when it is above zero, s from the first sample.
+        Since when each sum is above zero, s from the first sample.
+    score
+        How near this is to an alarm, which is 1: two signs that agree are as good as one twice as strong.
     """
 
-    sum: float = 0.0
-    since: float = 0.0
+    sums: Array64
+    share: Array64
+    since: Array64
+    score: float
 
-    def after(self, step: float, most: float, middle_of_row: float) -> "_Test":
-        """Return where it stands after one more row."""
-        since = self.since if self.sum > 0.0 else middle_of_row
-        return _Test(min(max(self.sum + step, 0.0), most), since)
+    @classmethod
+    def begin(cls) -> "_Test":
+        nothing = np.zeros(len(CHANNELS))
+        return cls(nothing, nothing, nothing, 0.0)
+
+    def after(self, step: Array64, limit: Array64, middle_of_row: float) -> "_Test":
+        """Return where it stands after one more row, whose steps are in deviations."""
+        since = np.where(self.sums > 0.0, self.since, middle_of_row)
+        sums = np.clip(self.sums + step, 0.0, _MOST_SHARE * limit)
+        share = sums / limit
+        return _Test(sums, share, since, float(np.sort(share)[-2:].sum()) / 2.0)
 
 
 class Watcher:
@@ -187,15 +195,15 @@ class Watcher:
         self._seconds = seconds
         self._correlation = correlation
         self._settings = settings
-        self._independent = (1.0 - correlation) / (1.0 + correlation)
-        self._limit = math.log(budget_rows(settings.false_alarms, settings.hours, 1.0 / seconds))
         self._learning: dict[tuple[int, str], list[Sample]] = {}
-        self._tests: tuple[_Test, ...] = (_Test(), _Test())
+        self._tests = {True: _Test.begin(), False: _Test.begin()}
         self._good = 0
+        self._rules: dict[tuple[Baseline, bool], tuple[Array64, Array64]] = {}
         self._recent: deque[Array64] = deque(maxlen=max(1, round(0.5 / seconds)))
-        self._tones: deque[float] = deque(maxlen=max(1, round(_TALK_LASTS / seconds)))
+        self._levels: deque[float] = deque(maxlen=max(1, round(1.0 / seconds)))
+        self._bang = 0
         self._covered = 0.0
-        self._before: deque[tuple[_Test, ...]] = deque(maxlen=MIXED + 1)
+        self._before: deque[dict[bool, _Test]] = deque(maxlen=_MIXED + 1)
         self._waiting: deque[tuple[tuple[int, str], Sample]] = deque()
         self._bit = 0
         self._fresh = 0
@@ -239,6 +247,7 @@ class Watcher:
         for known in (self.baselines, self._learning):
             for key in [key for key in known if key[0] == bit]:
                 del known[key]
+        self._rules.clear()
         self._begin()
 
     def _change_bit(self, bit: int) -> None:
@@ -247,7 +256,7 @@ class Watcher:
 
     def _begin(self) -> None:
         """Begin to compare anew."""
-        self._tests = (_Test(), _Test())
+        self._tests = {True: _Test.begin(), False: _Test.begin()}
         self._recent.clear()
         self._before.clear()
         self._waiting.clear()
@@ -260,7 +269,7 @@ class Watcher:
         """Take back what the last windows of a cut told: they hold air as well."""
         if self._before:
             self._tests = self._before[0]
-            self.score = self._worst.sum / self._limit
+            self.score = max(test.score for test in self._tests.values())
         self._before.clear()
         self._waiting.clear()
         self._fresh = 0
@@ -268,12 +277,10 @@ class Watcher:
     def _cutting(self, moment: Moment) -> Alarm | None:
         # The first windows of a cut hold air as well.
         self._fresh += 1
-        if self._fresh <= MIXED:
+        if self._fresh <= _MIXED:
             return None
-        self._before.append(self._tests)
+        self._before.append(dict(self._tests))
         context, sample = moment.context, moment.sample
-        if sample.own < LEAST_OWN or self._is_talked_over(sample):
-            return None
         key = (context.bit, context.kind)
         baseline = self.baselines.get(key)
         if baseline is None and not self._alarmed and self.score < 0.5:
@@ -281,29 +288,30 @@ class Watcher:
         main = baseline or self._main(context.bit)
         if main is None or (context.apart and _is_lighter(sample, main.normal)):
             return None
-        told = context.told or context.kind != "cut"
-        return self._compare(moment, main, like=told and baseline is not None)
+        return self._compare(moment, main, like=context.told and baseline is not None)
 
-    def _is_talked_over(self, sample: Sample) -> bool:
-        """Return whether a row, or one shortly before, has more foreign tones than any cut."""
-        self._tones.append(sample.foreign)
-        talk = max(self._tones) > _MOST_FOREIGN
-        self._covered = self._covered + self._seconds if talk else self._covered
-        return talk
-
-    def _is_covered(self, sample: Sample, normal: Sample) -> bool:
-        """Return whether something else in the shop covers the cut, or sounds more than it did."""
-        louder = min(sample.hiss - normal.hiss, sample.noise - normal.noise)
-        covered = louder > _COVERED or max(self._tones) > normal.foreign + _TALK
+    def _is_covered(self) -> bool:
+        """Return whether something else in the shop covers the cut: it then swells less than it did."""
+        swells = [shift[_SWELL] for shift in self._recent]
+        covered = min(median(swells), swells[-1] + _COVERED) < -_COVERED
         self._covered = self._covered + self._seconds if covered else 0.0
-        return covered
+        return self._covered > 0.0
+
+    def _is_bang(self, level: float) -> bool:
+        """Return whether this row holds a bang: far louder than the last second, but not for long."""
+        bang = len(self._levels) > 0 and level > median(self._levels) + _BANG
+        self._bang = self._bang + 1 if bang else 0
+        if bang and self._bang * self._seconds < _LONGEST_BANG:
+            return True
+        self._levels.append(level)
+        return False
 
     def _main(self, bit: int) -> Baseline | None:
         return next((known for key, known in self.baselines.items() if key[0] == bit), None)
 
     def _learn(self, key: tuple[int, str], sample: Sample) -> None:
         self._waiting.append((key, sample))
-        if len(self._waiting) <= MIXED:
+        if len(self._waiting) <= _MIXED:
             return
         key, sample = self._waiting.popleft()
         heard = self._learning.setdefault(key, [])
@@ -319,51 +327,51 @@ class Watcher:
             del self._learning[key]
             self._waiting.clear()
 
-    def _steps(self, moment: Moment, baseline: Baseline, shift: Array64, *, like: bool) -> Array64:
-        """Return how strongly a row speaks for a loose bit, and for a sound of another colour, nats."""
-        held = LIKE if like else UNLIKE.get(moment.context.kind, UNTOLD)
-        found = np.array([looseness(shift[:4] - held), shift[4]])
-        dead = DEAD[like] + 2.0 * baseline.error(self._correlation)
-        away = np.minimum((found - baseline.centre - dead) / baseline.scale, _MOST)
-        steps: Array64 = self._independent * SHIFT * (away - SHIFT / 2.0)
-        return steps
+    def _rule(self, baseline: Baseline, *, like: bool) -> tuple[Array64, Array64]:
+        """Return what is taken off each channel's shift, dB, and each sum's limit, in deviations."""
+        known = self._rules.get((baseline, like))
+        if known is None:
+            dead = (LIKE if like else UNLIKE) + 2.0 * baseline.error(self._correlation)
+            wanted = self._settings
+            rows = budget_rows(wanted.false_alarms, wanted.hours, 1.0 / self._seconds, len(CHANNELS))
+            references = np.clip(dead / baseline.scale, 1.0, 4.0).tolist()
+            limits = [threshold_for(rows, k, correlation=self._correlation) for k in references]
+            known = self._rules[(baseline, like)] = dead, np.array(limits)
+        return known
 
     def _compare(self, moment: Moment, baseline: Baseline, *, like: bool) -> Alarm | None:
         sample = moment.sample
-        shift = channels(sample, baseline.normal)
-        self._recent.append(shift)
-        if self._is_covered(sample, baseline.normal):
+        dead, limit = self._rule(baseline, like=like)
+        if self._is_bang(sample.level):
             return None
-        most = self._limit / max(4.0, self._settings.shortest / self._seconds)
-        steps = self._steps(moment, baseline, shift, like=like)
-        self._tests = tuple(
-            test.after(min(float(step), most), 1.5 * self._limit, moment.middle)
-            for test, step in zip(self._tests, steps, strict=True)
-        )
-        self.score = self._worst.sum / self._limit
+        shift = channels(sample, baseline.normal) - baseline.centre
+        self._recent.append(shift)
+        if moment.context.apart and self._is_covered():
+            return None
+        most = limit / max(3.0, self._settings.shortest / self._seconds)
+        step = np.clip((shift - dead) / baseline.scale, -most, most)
+        test = self._tests[like] = self._tests[like].after(step, limit, moment.middle)
+        self.score = max(test.score for test in self._tests.values())
         if self._alarmed:
             self._good = self._good + 1 if self.score < _GOOD else 0
             self._alarmed = self._good * self._seconds < self._settings.forget
             return None
-        if self.score < 1.0:
+        if test.score < 1.0:
             return None
         self._alarmed, self._good = True, 0
-        return self._alarm(moment.at)
+        return self._alarm(moment.at, test, limit)
 
-    @property
-    def _worst(self) -> _Test:
-        return max(self._tests, key=lambda test: test.sum)
-
-    def _alarm(self, at: float) -> Alarm:
+    def _alarm(self, at: float, test: _Test, limit: Array64) -> Alarm:
+        worst = int(test.share.argmax())
         cause = explain(np.median(self._recent, axis=0))
         return Alarm(
             at=at,
-            onset=self._worst.since,
+            onset=float(test.since[test.share > 0.5].min()),
             cause=cause.name,
             confidence=cause.confidence,
             because=cause.because,
-            score=self._worst.sum,
-            threshold=self._limit,
+            score=float(test.sums[worst]),
+            threshold=float(limit[worst]),
         )
 
     def _judge(self, moment: Moment, health: Health) -> tuple[State, str]:
@@ -373,8 +381,6 @@ class Watcher:
             return "alarm", "the sound has changed"
         if moment.phase is Phase.OFF:
             return "settle", "no spindle is heard"
-        if self._covered > _COVERED_LONG:
-            return "settle", "another sound covers the cut: nothing can be compared"
         heard = f"the spindle is heard at {60.0 * moment.sample.speed:.0f} rpm"
         if self._main(moment.context.bit) is None:
             return self._judge_unlearned(moment, heard)
@@ -387,6 +393,8 @@ class Watcher:
         return "learn", f"{self._because}, {heard}"
 
     def _judge_learned(self, heard: str) -> tuple[State, str]:
+        if self._covered > _COVERED_LONG:
+            return "settle", "another sound covers the cut: nothing can be compared"
         if self.score > 0.5 or (self.state == "uneasy" and self.score > _GOOD):
             return "uneasy", "a change is building"
         return "listen", f"comparing with the baseline, {heard}"

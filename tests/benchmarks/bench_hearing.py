@@ -6,7 +6,7 @@ Run it from the top of the project::
     python tests/benchmarks/bench_hearing.py [--quick] [--development] [--out FOLDER] [--jobs 2]
 
 The full form hears at least 200 faulty runs and 20 hours of healthy cutting, and takes one to two hours on
-two cores; ``--quick`` takes about five minutes. Each run is written down as soon as it is finished: stopped
+two cores; ``--quick`` takes a few minutes. Each run is written down as soon as it is finished: stopped
 (Ctrl-C) and started again with the same code, the command goes on where it was. It prints its tables and
 writes them to ``hearing.md`` in FOLDER; the full form also to ``tests/benchmarks/results/hearing.md``.
 
@@ -38,7 +38,6 @@ from hearing.work import Wanted, Work  # noqa: E402
 
 KEPT = Path(__file__).parent / "results" / "hearing.md"
 FULL = {"runs": 220, "hours": 20.5, "calibration": 5.0}
-ROWS_PER_SECOND = 20.0  # at 18 000 rpm
 QUICK = {"runs": 14, "hours": 0.7, "calibration": 0.12}
 
 
@@ -70,9 +69,9 @@ def wanted(asked: argparse.Namespace) -> Wanted:
 
 def against_the_least(*, quick: bool) -> list[least.Measured]:
     """Return how the watcher's test does against the best rule."""
-    run_length, alarms = (100.0, 60) if quick else (600.0, 150)
-    found = watchers_rule.exact((1.5, 2.0, 3.0, 5.0), 20.0, ROWS_PER_SECOND)
-    for correlation in (0.0, 0.25, 0.5):
+    run_length, alarms = (3000.0, 60) if quick else (20000.0, 300)
+    found = []
+    for correlation in (0.0, 0.5):
         rule = watchers_rule.rule(run_length, correlation)
         try:
             found += least.measure(rule, watchers_rule.changes(correlation), alarms=alarms, seed=1)

@@ -4,9 +4,7 @@ import math
 
 import numpy as np
 import pytest
-from hearing import watchers_rule
-from hearing.least import Change, chain_run_length, least_delay, measure, run_lengths
-from scipy.special import ndtr
+from hearing.least import Change, least_delay, measure, run_lengths
 
 from analysis.change import cusum_run_length, threshold_for
 
@@ -110,20 +108,3 @@ def test_rows_are_what_they_are_said_to_be():
     np.testing.assert_allclose(table.std(axis=0), 1.0, atol=0.03)
     for channel in table.T:
         assert np.corrcoef(channel[1:], channel[:-1])[0, 1] == pytest.approx(0.5, abs=0.03)
-
-
-@pytest.mark.parametrize(("shift", "reference", "limit"), [(0.0, 0.5, 5.0), (1.0, 0.5, 5.0), (0.0, 1.0, 4.0)])
-def test_chain(shift, reference, limit):
-    """The chain of a plain CUSUM runs as long as the integral equation says (930.887 for k = .5, h = 5)."""
-    length = chain_run_length(lambda step: ndtr(step + reference - shift), limit)
-    assert length == pytest.approx(cusum_run_length(shift, reference, limit), rel=0.01)
-
-
-def test_the_watchers_test_by_chain_and_by_simulation():
-    """At a low limit the exact run lengths of the watcher's test are those that are simulated row by row."""
-    hours = 12.0 / 3600.0 / 20.0
-    (exact,) = watchers_rule.exact((2.0,), hours, 20.0)
-    rule = watchers_rule.rule(12.0, 0.0)
-    (seen,) = measure(rule, [Change("any", watchers_rule.shift(1, 2.0))], alarms=60, seed=9)
-    assert exact.delay == pytest.approx(seen.delay, abs=5.0 * seen.error)
-    assert exact.run_length == pytest.approx(seen.run_length, rel=0.35)

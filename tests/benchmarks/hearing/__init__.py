@@ -6,7 +6,6 @@ The benchmark of hearing, in pieces; ``bench_hearing.py`` beside this folder is 
     seeds         which seeds are for choosing anything, and which only judge
     programs      small programs, each of which does one thing that must not alarm
     shops         shops drawn by chance: what else sounds, and what hears it
-    quirks        what happens to a cut though nothing is wrong: knots, squeaks
     conditions    healthy cutting: what is cut, in what shop, through what microphone
     faults        what goes wrong, from when on, and until when it must be said
     cases         one run: a condition, perhaps a fault, a seed

@@ -7,9 +7,7 @@ import numpy as np
 
 from hearing import programs, shops
 from hearing.programs import Job
-from hearing.quirks import Knots, Squeaks
 from hearing.shops import AS_LOUD, QUIETER, Draw
-from recordings_synthetic import Fault
 from recordings_synthetic.room import CHEAP_USB, CONTACT, ENHANCED, PHONE, PUMPING
 
 Rng = np.random.Generator
@@ -32,8 +30,6 @@ class Condition:
         Draws what is cut.
     faulty
         Whether faults are tried in it as well.
-    quirk
-        Returns what happens to the cut though nothing is wrong.
     """
 
     number: int
@@ -41,7 +37,6 @@ class Condition:
     shop: Draw = shops.quiet
     job: Callable[[Rng], Job] = programs.whole_job
     faulty: bool = False
-    quirk: Callable[[], Fault] | None = None
 
 
 # Faults are tried where nothing covers the cut: what another sound covers, nobody can hear.
@@ -69,7 +64,7 @@ CUTS = (
     Condition(21, "full-width slots among side cuts", job=programs.slots),
     Condition(22, "climb against conventional", job=programs.both_ways),
     Condition(23, "deeper first passes", job=programs.deep_first),
-    Condition(24, "corners that squeak", job=programs.corners, quirk=lambda: Squeaks(at=0.0)),
+    Condition(24, "corners", job=programs.corners),
     Condition(25, "tabs", job=programs.tabs),
     Condition(26, "pecks", job=programs.pecks),
     Condition(27, "plunges", job=programs.plunges),
@@ -77,7 +72,6 @@ CUTS = (
     Condition(29, "bit changes", job=programs.bit_changes),
     Condition(30, "feed override", job=programs.feed_override),
     Condition(31, "speed override", job=programs.speed_override),
-    Condition(32, "knots", quirk=lambda: Knots(at=0.0)),
 )
 MICROPHONES = (
     Condition(41, "telephone call as microphone", shops.heard_by(PHONE)),

@@ -6,10 +6,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from analysis.events import Alarm, Deaf, Event, StateChange
-from analysis.health import Health
 from analysis.listener import COLUMNS, Listener
 from analysis.locate import ClockLocator, Plan
-from analysis.watcher import Moment, Watcher
 from hearing.programs import Job
 from recordings_synthetic import Recording
 
@@ -33,8 +31,7 @@ class Heard:
     at
         (n,) s, when each row was complete.
     compared
-        (n,) whether the row was heard as cutting and compared with a baseline: alarms can come of it. The
-        state alone would not tell: rows that something covers are passed over in the state ``listen`` too.
+        (n,) whether the row was heard as cutting and compared with a baseline: alarms can come of it.
     size, hop
         Samples in a row's window, and from one row to the next.
     """
@@ -58,44 +55,26 @@ def hear(recording: Recording, job: Job, plan: Plan, until: float = np.inf) -> H
     bits = dict(job.bits)
     bits.setdefault(0, next(iter(job.bits.values())))
     listener = Listener(recording.rate, bits, ClockLocator(plan))
-    tested = _watch_tests(listener.watcher)
     end = int(min(until * recording.rate, len(recording.samples)))
     events: list[Event] = []
-    moments: list[NDArray[np.float64]] = []
-    tables: list[NDArray[np.float32]] = []
+    rows: list[tuple[NDArray[np.float64], NDArray[np.float32]]] = []
     for first in range(0, end, recording.rate):
         step = listener.hear(recording.samples[first : min(first + recording.rate, end)])
         events.extend(step.events)
-        moments.append(step.at)
-        tables.append(step.table)
+        rows.append((step.at, step.table[:, COLUMNS.index("phase")]))
     states = tuple(event for event in events if isinstance(event, StateChange))
-    at, table = np.concatenate(moments), np.concatenate(tables)
-    cut = table[:, COLUMNS.index("phase")] == _CUT
+    at = np.concatenate([moments for moments, _ in rows])
+    cut = np.concatenate([phase for _, phase in rows]) == _CUT
     hop = round(float(at[1] - at[0]) * recording.rate)
     return Heard(
         alarms=tuple(event for event in events if isinstance(event, Alarm)),
         deaf=sum(isinstance(event, Deaf) for event in events),
         states=states,
         at=at,
-        compared=cut & np.array(tested) & _comparing(states, at),
+        compared=cut & _comparing(states, at),
         size=round(float(at[0]) * recording.rate),
         hop=hop,
     )
-
-
-def _watch_tests(watcher: Watcher) -> list[bool]:
-    """Return a list that grows with each row that a watcher takes in: whether the row went into its tests."""
-    tested: list[bool] = []
-    row = watcher.row
-
-    def watched(moment: Moment, health: Health) -> list[Event]:
-        before = watcher._tests  # noqa: SLF001 - nothing else tells whether a row was compared
-        said = row(moment, health)
-        tested.append(watcher._tests is not before)  # noqa: SLF001
-        return said
-
-    watcher.row = watched  # type: ignore[method-assign]
-    return tested
 
 
 def _comparing(states: tuple[StateChange, ...], at: NDArray[np.float64]) -> NDArray[np.bool_]:

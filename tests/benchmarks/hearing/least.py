@@ -75,7 +75,7 @@ class Measured:
     run_length
         Mean rows between false alarms, measured.
     delay, error
-        Mean rows from the change to the alarm, and the standard error of that; ``None`` when it is exact.
+        Mean rows from the change to the alarm, and the standard error of that.
     least
         What the best rule needs at that run length.
     """
@@ -83,7 +83,7 @@ class Measured:
     change: Change
     run_length: float
     delay: float
-    error: float | None
+    error: float
     least: float
 
     @property
@@ -171,28 +171,6 @@ def least_delay(change: Change, run_length: float) -> float:
         short = matched.run_length(middle, changed=False) < run_length
         low, high = (middle, high) if short else (low, middle)
     return matched.run_length(high, changed=True)
-
-
-def chain_run_length(below: Callable[[Floats], Floats], limit: float, states: int = 800) -> float:
-    """
-    Return the mean number of rows until a sum of independent steps, never below 0, reaches ``limit``.
-
-    Parameters
-    ----------
-    below
-        Returns the probability that a step is at most so large.
-    limit
-        What is to be reached.
-    states
-        How many points lie on the way to it: the chain of D. Brook and D. A. Evans, Biometrika 59 (1972)
-        539-549. A step leads to the nearest point. A number that 4 divides, so that a quarter of the way is
-        one.
-    """
-    width = limit / states
-    points = width * np.arange(states)
-    chance = below(points + width / 2.0 - points[:, np.newaxis])
-    stay = np.concatenate([chance[:, :1], np.diff(chance, axis=1)], axis=1)
-    return float(np.linalg.solve(np.eye(states) - stay, np.ones(states))[0])
 
 
 class _Matched:

@@ -51,7 +51,7 @@ def _heard(case: Case) -> list[Outcome]:
     condition, kind = condition_of(case), fault_of(case)
     job = _job_with_room(condition, kind, rng)
     shop = condition.shop(rng)
-    well = _cut(job, case.seed, shop, condition.quirk and condition.quirk())
+    well = _cut(job, case.seed, shop)
     found = [_outcome(case, job, well, well=well.truth)]
     if kind is not None:
         wrong = _gone_wrong(case, job, shop, rng)

@@ -30,12 +30,9 @@ threshold is their highest score). `hindsight`: the least that raises no more fa
 of this table than chipsong did, which nobody could choose beforehand. A cell: caught, median delay."""
 
 _LEAST = """\
-The watcher's own test on made-up rows whose before and after are known (normal, of deviation 1 beyond its
-dead band). `least` is the delay of the rule that knows which channels move and by how much, at the same
-time between false alarms (Moustakides 1986; exact for independent rows, simulated for correlated ones).
-Rows called exact are at the limit in use, for one false alarm in 20 h; the others at a lower limit, so that
-false alarms can be waited for. The test lets no single row count for more than a quarter of an alarm,
-whatever a bang does: hence at least four rows."""
+Made-up rows whose before and after are known (normal, deviation 1). `least` is the delay of the rule that
+knows which channels move and by how much, at the same measured time between false alarms (Moustakides 1986;
+exact for independent rows, simulated for correlated ones)."""
 
 _REAL = """\
 Real recordings of an induction motor through a phone, a modelled once-per-revolution modulation mixed in from
@@ -90,8 +87,8 @@ the onset (creeping ones: in the last ten), against the same run without the fau
 
 _COMPARED = """\
 A monitor that hears nothing raises no false alarms: `compared` is the share of the cutting, by the
-simulator's truth, that was heard as cutting and did go into the watcher's tests. Rates are of an hour of
-cutting; the bound is the exact one of a Poisson count, one-sided."""
+simulator's truth, that was heard as cutting and compared with a baseline. Rates are of an hour of cutting;
+the bound is the exact one of a Poisson count, one-sided."""
 
 
 def _origin(wanted: Wanted, command: str, judged: Sequence[Outcome]) -> str:

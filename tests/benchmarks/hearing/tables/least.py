@@ -21,7 +21,7 @@ def least(measured: Sequence[Measured]) -> str:
             one.change.name,
             f"{one.change.correlation:.2f}",
             f"{one.run_length:.0f}",
-            f"{one.delay:.2f}, exact" if one.error is None else f"{one.delay:.2f} ± {one.error:.2f}",
+            f"{one.delay:.2f} ± {one.error:.2f}",
             f"{one.least:.2f}",
             f"{one.ratio:.2f}",
         ]
