@@ -84,16 +84,13 @@ class Recording:
 
         size = size or self.rate
         heard = 0
-        self._file.seek(0)
-        while True:
-            try:
-                frames = self._file.read(size, dtype="float32", always_2d=True)
-            except SoundFileRuntimeError as error:
-                raise self._broken(heard) from error
-            if not len(frames):
-                break
-            heard += len(frames)
-            yield Block(frames.mean(axis=1, dtype=np.float32))
+        try:
+            self._file.seek(0)
+            while len(frames := self._file.read(size, dtype="float32", always_2d=True)):
+                heard += len(frames)
+                yield Block(frames.mean(axis=1, dtype=np.float32))
+        except SoundFileRuntimeError as error:
+            raise self._broken(heard) from error
         if heard < self._promised:
             raise self._broken(heard)
 

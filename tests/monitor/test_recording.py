@@ -148,6 +148,15 @@ def test_a_recording_that_was_cut_short_says_so_after_all_that_is_there(tmp_path
     np.testing.assert_array_equal(samples, NOISE[: len(samples)])
 
 
+def test_a_recording_of_which_only_the_head_is_left_says_so(tmp_path: Path):
+    """A file that breaks off before its first sample is opened by its head, and then said to be broken."""
+    path = tmp_path / "head.flac"
+    soundfile.write(path, NOISE, RATE)
+    os.truncate(path, 500)
+    with Recording(path) as recording, pytest.raises(SoundError, match=r"breaks off after 0\.0 s of 3\.0 s"):
+        next(iter(recording.blocks()))
+
+
 @pytest.mark.parametrize("length", [0xFFFFFFFF, 0x7FFFFFFF, 0x7FFFF000])
 def test_a_recorder_that_did_not_know_the_length_is_believed(wav: Path, tmp_path: Path, length: int):
     """The lengths that recorders write into a pipe promise nothing, so nothing is missing at the end."""
