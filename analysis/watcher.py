@@ -75,8 +75,8 @@ _SWELL = CHANNELS.index("modulation")
 # A cut whose level or tooth-pass is this much below the baseline's, dB, is too light to be compared.
 _LIGHTER = 9.0
 
-# Rows at either end of a cut that hold air as well.
-_MIXED = 2
+MIXED = 2
+"""Rows at either end of a cut that hold air as well."""
 
 # A sum goes up to this many limits: one sign alone needs two.
 _MOST_SHARE = 2.0
@@ -203,7 +203,7 @@ class Watcher:
         self._levels: deque[float] = deque(maxlen=max(1, round(1.0 / seconds)))
         self._bang = 0
         self._covered = 0.0
-        self._before: deque[dict[bool, _Test]] = deque(maxlen=_MIXED + 1)
+        self._before: deque[dict[bool, _Test]] = deque(maxlen=MIXED + 1)
         self._waiting: deque[tuple[tuple[int, str], Sample]] = deque()
         self._bit = 0
         self._fresh = 0
@@ -277,7 +277,7 @@ class Watcher:
     def _cutting(self, moment: Moment) -> Alarm | None:
         # The first windows of a cut hold air as well.
         self._fresh += 1
-        if self._fresh <= _MIXED:
+        if self._fresh <= MIXED:
             return None
         self._before.append(dict(self._tests))
         context, sample = moment.context, moment.sample
@@ -311,7 +311,7 @@ class Watcher:
 
     def _learn(self, key: tuple[int, str], sample: Sample) -> None:
         self._waiting.append((key, sample))
-        if len(self._waiting) <= _MIXED:
+        if len(self._waiting) <= MIXED:
             return
         key, sample = self._waiting.popleft()
         heard = self._learning.setdefault(key, [])

@@ -8,7 +8,7 @@ import os
 import sys
 from collections.abc import Callable
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, Literal, TypedDict, TypeVar, Unpack
+from typing import TYPE_CHECKING, Any, TypedDict, TypeVar, Unpack
 
 import click
 
@@ -16,6 +16,7 @@ from analysis.errors import ChipsongError
 from monitor.status import Status
 
 if TYPE_CHECKING:
+    from analysis.program.program import Units
     from monitor.setup import Wanted
 
 _Command = TypeVar("_Command", bound=Callable[..., Any])
@@ -23,7 +24,7 @@ _FILE = click.Path(path_type=Path)
 
 
 class _SaidOfBit(TypedDict):
-    """What `_bit_options` gives."""
+    """What `_BIT_OPTIONS` give."""
 
     bit: str | None
     rpm: float | None
@@ -32,7 +33,7 @@ class _SaidOfBit(TypedDict):
 
 
 class _Said(_SaidOfBit):
-    """What `_job_options` gives."""
+    """What `_JOB_OPTIONS` give."""
 
     program: Path | None
     lines: Path | None
@@ -47,7 +48,7 @@ class _Asked(TypedDict):
     only: tuple[str, ...] | None
     skip: tuple[str, ...] | None
     safe_z: float | None
-    units: Literal["mm", "inch"] | None
+    units: "Units | None"
     spin_up: float
 
 
@@ -86,21 +87,21 @@ _JOB_OPTIONS = (
         help="... in so many hours of cutting.",
     ),
 )
+_UNITS = click.option(
+    "--units", type=click.Choice(["mm", "inch"]), help="Unit of a program that says neither G21 nor G20."
+)
 _JSON = click.option("--json", "as_json", is_flag=True, help="One JSON object a line on standard output.")
 
 
-def _job_options(command: _Command) -> _Command:
-    """Add what says what is being cut, with what, and how keenly to listen."""
-    for option in reversed(_JOB_OPTIONS):
-        command = option(command)
-    return command
+def _adding(options: tuple[Callable[[_Command], _Command], ...]) -> Callable[[_Command], _Command]:
+    """Return a decorator that adds options to a command, in this order."""
 
+    def add(command: _Command) -> _Command:
+        for option in reversed(options):
+            command = option(command)
+        return command
 
-def _bit_options(command: _Command) -> _Command:
-    """Add what says which bit it is."""
-    for option in reversed(_BIT_OPTIONS):
-        command = option(command)
-    return command
+    return add
 
 
 def _check_bit(said: _SaidOfBit) -> None:
@@ -157,7 +158,7 @@ def demo(out: Path, seed: int, line: int | None) -> None:
 
 @cli.command()
 @click.argument("recording", type=_FILE)
-@_job_options
+@_adding(_JOB_OPTIONS)
 @_JSON
 @click.option("--keep", is_flag=True, help="Keep the run in the journal.")
 def replay(recording: Path, *, as_json: bool, keep: bool, **said: Unpack[_Said]) -> None:
@@ -169,7 +170,7 @@ def replay(recording: Path, *, as_json: bool, keep: bool, **said: Unpack[_Said])
 
 
 @cli.command()
-@_job_options
+@_adding(_JOB_OPTIONS)
 @click.option("--device", metavar="NAME", help="Microphone: its number, name, or a part of it.")
 @click.option("--rate", type=click.IntRange(8000, 192_000), help="Samples a second; the microphone's own.")
 @click.option("--for", "seconds", type=click.FloatRange(min=0.1), help="Stop after so many seconds.")
@@ -220,7 +221,7 @@ def mics(*, check: bool, device: str | None, seconds: float) -> None:
 
 @cli.command()
 @click.argument("program", type=_FILE)
-@_bit_options
+@_adding(_BIT_OPTIONS)
 @click.option(
     "--material",
     type=click.Choice(["plywood", "mdf", "softwood", "hardwood"], case_sensitive=False),
@@ -229,16 +230,14 @@ def mics(*, check: bool, device: str | None, seconds: float) -> None:
 @click.option(
     "-o", "--out", type=_FILE, metavar="SHEET.PNG", help="Draw the sheet from above into this file."
 )
-@click.option(
-    "--units", type=click.Choice(["mm", "inch"]), help="Unit of a program that says neither G21 nor G20."
-)
+@_UNITS
 @click.option("--json", "as_json", is_flag=True, help="One JSON object on standard output.")
 def plan(
     program: Path,
     *,
     material: str | None,
     out: Path | None,
-    units: Literal["mm", "inch"] | None,
+    units: "Units | None",
     as_json: bool,
     **said: Unpack[_SaidOfBit],
 ) -> None:
@@ -275,9 +274,7 @@ def _parts(_context: click.Context, _option: click.Parameter, said: str | None) 
     metavar="6mm|0.25in",
     help="Height to move across at; the program's own if not said.",
 )
-@click.option(
-    "--units", type=click.Choice(["mm", "inch"]), help="Unit of a program that says neither G21 nor G20."
-)
+@_UNITS
 @click.option(
     "--spin-up",
     type=click.FloatRange(min=0),

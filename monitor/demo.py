@@ -16,8 +16,9 @@ from analysis.locate import ClockLocator, Plan
 from analysis.program import read
 from monitor.journal import Journal, open_run
 from monitor.listening import ears_for, now
-from monitor.resuming import save, write_beside
+from monitor.resuming import write_beside
 from monitor.review import events_of
+from monitor.saving import save
 from monitor.screen import Screen
 from monitor.sources import Block
 from monitor.status import Status

@@ -10,6 +10,7 @@ from analysis.program import Program, recut_program, restart_program
 from analysis.program.cautions import cautions_of
 from analysis.program.program import Units
 from analysis.program.recut import all_parts_but
+from monitor.saving import check_place, save
 from monitor.setup import read_program
 from monitor.trouble import warn
 
@@ -81,8 +82,7 @@ def write_restart(program: Path, asked: Asked, out: Path | None) -> None:
     if out is None:
         sys.stdout.write(text)
     else:
-        if out.exists() and out.samefile(program):
-            raise ChipsongError(f"{out} is the program itself and stays as it is: choose another place")
+        check_place(out, program)
         save(text, out)
         kind = "Recut" if asked.line is None else "Restart program"
         sys.stderr.write(f"{kind}: {out}\n{_READ_IT}\n")
@@ -91,25 +91,15 @@ def write_restart(program: Path, asked: Asked, out: Path | None) -> None:
 
 def _text(program: Program, asked: Asked) -> str:
     if asked.line is not None:
-        return restart_program(
-            program, asked.line, safe_z=asked.safe_z, spin_up=asked.spin_up, units=asked.units
-        )
+        return restart_program(program, asked.line, safe_z=asked.safe_z, spin_up=asked.spin_up)
     names = all_parts_but(program, asked.skip or ()) if asked.only is None else asked.only
-    return recut_program(program, names, safe_z=asked.safe_z, spin_up=asked.spin_up, units=asked.units)
+    return recut_program(program, names, safe_z=asked.safe_z, spin_up=asked.spin_up)
 
 
 def refusal(error: ChipsongError) -> str:
     """Return in words that there is no restart program, and why."""
     text = str(error)
     return text if text.startswith("no restart") else f"no restart program: {text}"
-
-
-def save(text: str, path: Path) -> None:
-    """Write a text file; raise ChipsongError in one line when that fails."""
-    try:
-        path.write_text(text, encoding="utf-8")
-    except OSError as error:
-        raise ChipsongError(f"cannot write {path} ({error.strerror}): choose another place") from error
 
 
 def write_beside(program: Program, line: int, folder: Path) -> tuple[Path, str]:

@@ -6,7 +6,7 @@ program the watcher will have heard enough of a bit; `units` in which unit the p
 """
 
 from analysis.contents.baselines import Learned, Unlearned
-from analysis.contents.bits import BitUse, Chip, Known, Spell, Tool, Usual
+from analysis.contents.bits import BitUse, Chip, Known, Spell, Tool, Usual, tool_name
 from analysis.contents.whole import MOST_MOVES, Contents, PartUse, Stop, contents_of
 
 __all__ = [
@@ -23,4 +23,5 @@ __all__ = [
     "Unlearned",
     "Usual",
     "contents_of",
+    "tool_name",
 ]

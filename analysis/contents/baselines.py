@@ -11,10 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from analysis.locate import KINDS, Plan
-from analysis.watcher import Settings
-
-MIXED = 2
-"""Windows at either end of a cut that the watcher leaves out."""
+from analysis.watcher import MIXED, Settings
 
 Floats = NDArray[np.float64]
 _MOMENT = 1e-6  # s

@@ -273,3 +273,8 @@ def median_by(values: Floats, weight: Floats) -> float:
     order = np.argsort(values, kind="stable")
     total = np.cumsum(weight[order] if weight.sum() > 0 else np.ones(len(values)))
     return float(values[order][np.searchsorted(total, total[-1] / 2)])
+
+
+def tool_name(number: int) -> str:
+    """Return how a bit is called: T3, or just the bit where the program names none."""
+    return f"T{number}" if number else "the bit"

@@ -118,12 +118,17 @@ def paper(shown: Box, *, lines: int, foot: float) -> Paper:
     return Paper(figure, axes, scale)
 
 
-def above(count: int, parts: Iterable[Part]) -> NDArray[np.intp]:
-    """Return which of ``count`` moves cut nothing."""
+def cut_by(count: int, parts: Iterable[Part]) -> NDArray[np.bool_]:
+    """Return for each of ``count`` moves whether it cuts one of the parts."""
     cuts = np.zeros(count, dtype=np.bool_)
     for part in parts:
         cuts[part.moves] = True
-    return np.flatnonzero(~cuts)
+    return cuts
+
+
+def above(count: int, parts: Iterable[Part]) -> NDArray[np.intp]:
+    """Return which of ``count`` moves cut nothing."""
+    return np.flatnonzero(~cut_by(count, parts))
 
 
 def short(name: str) -> str:

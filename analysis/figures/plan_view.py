@@ -10,11 +10,11 @@ from matplotlib.lines import Line2D
 from matplotlib.patches import PathPatch, Polygon
 from numpy.typing import NDArray
 
-from analysis.contents import BitUse, Contents, Learned
+from analysis.contents import BitUse, Contents, Learned, tool_name
 from analysis.figures.clock import lasting
 from analysis.figures.labels import Box
 from analysis.figures.looks import BITS, INK, SOFT, STATES, BitLook, heading, key, stroke
-from analysis.figures.paper import RAPIDS, Paper, limits, paper, short
+from analysis.figures.paper import RAPIDS, Paper, cut_by, limits, paper, short
 from analysis.figures.ways import once, straight_down, way
 from analysis.program import Moves, Part
 
@@ -72,9 +72,7 @@ def plan_view(contents: Contents) -> Figure:
 
 
 def _bits(contents: Contents, moves: Moves, parts: list[Part]) -> list[_Drawn]:
-    cuts = np.zeros(len(moves), dtype=np.bool_)
-    for part in parts:
-        cuts[part.moves] = True
+    cuts = cut_by(len(moves), parts)
     return [
         _Drawn(bit, look, np.flatnonzero(cuts & (moves.bit == bit.number)))
         for bit, look in zip(contents.bits, cycle(BITS), strict=False)
@@ -94,7 +92,9 @@ def _lines(contents: Contents) -> tuple[str, ...]:
     if contents.inches:
         lines.append("written in inches, drawn in mm")
     unlearned = [
-        _name(bit) for bit in contents.bits if bit.baseline and not isinstance(bit.baseline, Learned)
+        tool_name(bit.number)
+        for bit in contents.bits
+        if bit.baseline and not isinstance(bit.baseline, Learned)
     ]
     if unlearned:
         lines.append(f"nowhere to learn a baseline for {', '.join(unlearned)}")
@@ -104,10 +104,6 @@ def _lines(contents: Contents) -> tuple[str, ...]:
         small = ", where they have room" if len(contents.parts) > _BESIDE else ""
         lines.append(f"each part's number stands in it{small}")
     return tuple(lines)
-
-
-def _name(bit: BitUse) -> str:
-    return f"T{bit.number}" if bit.number else "the bit"
 
 
 def _draw_cuts(drawn: Paper, moves: Moves, bit: _Drawn, grid: float) -> None:
@@ -166,7 +162,7 @@ def _draw_words(drawn: Paper, moves: Moves, parts: list[Part], bits: list[_Drawn
         if spot:
             drawn.write(name, spot, INK, area.middle)
     for bit, point, line in learned:
-        text = f"{_name(bit.bit)} is learned\nfrom line {line}"
+        text = f"{tool_name(bit.bit.number)} is learned\nfrom line {line}"
         drawn.write(text, board.beside(text, drawn.around(point)), bit.look.line, point)
 
 
@@ -191,7 +187,7 @@ def _key(bits: list[_Drawn], *, tabs: bool) -> list[Artist]:
 
 def _entry(drawn: _Drawn) -> Line2D:
     look, comment = drawn.look, drawn.bit.comment
-    name = f"{_name(drawn.bit)}: {comment}" if comment else _name(drawn.bit)
+    name = tool_name(drawn.bit.number) + (f": {comment}" if comment else "")
     return Line2D(
         [],
         [],

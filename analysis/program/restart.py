@@ -20,14 +20,14 @@ from analysis.program.interpreter import Interpreter
 from analysis.program.moves import Kind, Moves, Point, moves_from
 from analysis.program.program import Program, Units
 from analysis.program.rewriting import same_feeds
+from analysis.program.seams import bit_of
 from analysis.program.state import NO_MOTION, Modes, State
-from analysis.program.work import clear_height, cutting, zero_may_be_below
+from analysis.program.work import FEEDS, clear_height, cutting, zero_may_be_below
 
 FALLBACK_FEED = 300.0
 """mm/min, to come down with where the program has no feed of its own left."""
 
 _RESUMABLE = (0, 10, NO_MOTION)
-_FEEDS = (Kind.PLUNGE, Kind.CUT, Kind.RAMP, Kind.PECK)
 
 
 @dataclass(frozen=True)
@@ -98,7 +98,7 @@ def resume_at(program: Program, line: int) -> Resume:
     stand = _last_stand(program, line)
     if stand is None:
         return Resume(1, _word_of(program, 1), 0, (0.0, 0.0, 0.0), 0)
-    bit = stand.state.modes.bit if stand.state.modes.bit_changed else stand.state.modes.selected
+    bit = bit_of(stand.state.modes)
     return Resume(stand.line, _word_of(program, stand.line), stand.move, stand.state.position, bit)
 
 
@@ -170,7 +170,7 @@ def _approach(program: Program, stand: _Stand, safe_z: float | None, spin_up: fl
     named = "" if word is None else f", N{word}"
     checks = Checks(
         title=f"RESTART of {plain(program.name)} from file line {stand.line}{named}",
-        bit=bit_in_words(program, modes.bit if modes.bit_changed else modes.selected),
+        bit=bit_in_words(program, bit_of(modes)),
         top=program.top,
         safe_z=in_words(safe, modes),
         system_assumed=not stand.system_named,
@@ -368,8 +368,8 @@ def _prove(program: Program, stand: _Stand, lines: Sequence[str]) -> None:
             f"no restart from line {stand.line}: what is left can't run alone ({error})"
         ) from None
     again = moves_from(run.carriage.rows, begin)
-    left = stand.move + np.flatnonzero(np.isin(program.moves.kind[stand.move :], _FEEDS))
-    if not same_feeds(program.moves, left, again, np.flatnonzero(np.isin(again.kind, _FEEDS))):
+    left = stand.move + np.flatnonzero(np.isin(program.moves.kind[stand.move :], FEEDS))
+    if not same_feeds(program.moves, left, again, np.flatnonzero(np.isin(again.kind, FEEDS))):
         raise ProgramError(
             f"no restart from line {stand.line}: it would not cut the same; start the program over"
         )

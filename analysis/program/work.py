@@ -17,7 +17,8 @@ SAME_PLACE = 0.01
 AGAIN = 0.25
 """From this share on, what is fed above Z 0 and again below it is a pass above another, not the air."""
 
-_FEEDS = (Kind.PLUNGE, Kind.CUT, Kind.RAMP, Kind.PECK)
+FEEDS = (Kind.PLUNGE, Kind.CUT, Kind.RAMP, Kind.PECK)
+"""Kinds of moves at feed."""
 
 
 def cutting(moves: Moves, top: float) -> NDArray[np.bool_]:
@@ -35,7 +36,7 @@ def cutting(moves: Moves, top: float) -> NDArray[np.bool_]:
     -------
     ndarray of bool, shape (n,)
     """
-    return np.isin(moves.kind, _FEEDS) & (lowest(moves) < top - 1e-6)
+    return np.isin(moves.kind, FEEDS) & (lowest(moves) < top - 1e-6)
 
 
 def zero_may_be_below(moves: Moves) -> bool:

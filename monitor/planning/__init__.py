@@ -17,6 +17,7 @@ from monitor.journal import home
 from monitor.planning.report import written
 from monitor.planning.text import plan_text
 from monitor.planning.tools import tools_for
+from monitor.saving import cannot_write, check_place
 from monitor.setup import SHELF, Wanted, read_program
 
 _PICTURES = (".png", ".svg", ".pdf")
@@ -68,7 +69,9 @@ def show_plan(path: Path, wanted: Wanted, asked: Asked) -> None:
     """
     picture = asked.picture
     if picture is not None:
-        _check_place(picture, path)
+        if picture.suffix.lower() not in _PICTURES:
+            raise ChipsongError(f"{picture}: the name of a picture ends in {', '.join(_PICTURES)}")
+        check_place(picture, path)
     contents = _contents(path, wanted, asked)
     if picture is not None:
         _draw(contents, picture)
@@ -87,21 +90,13 @@ def _contents(path: Path, wanted: Wanted, asked: Asked) -> Contents:
     return contents_of(program, tools, material=asked.material)
 
 
-def _check_place(picture: Path, program: Path) -> None:
-    """Refuse a place for the picture before anyone has waited for it."""
-    if picture.suffix.lower() not in _PICTURES:
-        raise ChipsongError(f"{picture}: the name of a picture ends in {', '.join(_PICTURES)}")
-    if picture.exists() and program.exists() and picture.samefile(program):
-        raise ChipsongError(f"{picture} is the program itself and stays as it is: choose another place")
-
-
 def _draw(contents: Contents, picture: Path) -> None:
     from analysis.figures import plan_view  # noqa: PLC0415 - a picture is not always wanted
 
     try:
         plan_view(contents).savefig(picture, dpi=120)
     except OSError as error:
-        raise ChipsongError(f"cannot write {picture} ({error.strerror}): choose another place") from error
+        raise cannot_write(picture, error) from error
 
 
 def _say(text: str) -> None:

@@ -35,8 +35,3 @@ def printable(text: str, most: int = 60) -> str:
     """Return what a program says, not too long and without signs that move a terminal's cursor."""
     clean = "".join(sign if sign.isprintable() else "?" for sign in text)
     return clean if len(clean) <= most else f"{clean[: most - 3]}..."
-
-
-def tool_name(number: int) -> str:
-    """Return how a bit is called: T3, or just the bit where the program names none."""
-    return f"T{number}" if number else "the bit"

@@ -3,14 +3,14 @@
 from collections import Counter
 from collections.abc import Iterable, Iterator
 
-from analysis.contents import MOST_MOVES, BitUse, Contents, Learned, PartUse, Stop
+from analysis.contents import MOST_MOVES, BitUse, Contents, Learned, PartUse, Stop, tool_name
 from analysis.contents.whole import line_of
 from analysis.cutting import spindle_frequency, tooth_pass_frequency
 from analysis.events import ResumeLine
 from analysis.program import Note, Tab
 from analysis.program.notes import SAME
 from monitor.planning.lengths import Lengths, number
-from monitor.planning.lines import columns, field, printable, tool_name
+from monitor.planning.lines import columns, field, printable
 from monitor.words import CAUTIONS, place
 from monitor.words import clock as whole_seconds
 

@@ -4,13 +4,13 @@ import numpy as np
 import pytest
 
 from analysis.contents import Learned, Tool, Unlearned, contents_of
-from analysis.contents.baselines import MIXED, baseline_of
+from analysis.contents.baselines import baseline_of
 from analysis.cutting import Bit
 from analysis.features import Ear
 from analysis.listener import Listener
 from analysis.locate import ClockLocator, Plan
 from analysis.program import read
-from analysis.watcher import Settings
+from analysis.watcher import MIXED, Settings
 from recordings_synthetic import record
 from recordings_synthetic.job import BITS, seedling_trays
 
