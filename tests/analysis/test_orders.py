@@ -12,6 +12,7 @@ from analysis.orders import (
     SpeedGrid,
     TurnModulation,
     above_floor,
+    foreign_tones,
     line_powers,
     local_floor,
     noise_powers,
@@ -167,6 +168,102 @@ def test_no_rows_no_lines():
     power, speed = np.empty((0, 200), dtype=np.float32), np.empty(0)
     assert line_powers(power, 10.0, speed, ORDERS).shape == (0, 12)
     assert noise_powers(power, power, 10.0, speed, ORDERS).shape == (0, 12)
+    assert foreign_tones(power, 10.0, speed).shape == (0,)
+
+
+@settings(max_examples=30)
+@given(frequency=st.floats(250, 700), first=st.sampled_from([0.5, 1.0]), seed=st.integers(0, 2**31))
+def test_noise_is_the_mean_of_what_lies_between_a_line_and_its_neighbours(
+    frequency: float, first: float, seed: int
+):
+    """By brute force: from two bins above a line to three below the next, half an order to either side."""
+    power = np.random.default_rng(seed).exponential(size=(1, SIZE // 2 + 1)).astype(np.float32)
+    orders = np.arange(first, 12)
+    expected = []
+    for order in orders:
+        low, line, high = (round(frequency * (order + by) / SPECTRUM.delta_f) for by in (-0.5, 0.0, 0.5))
+        beside = np.concatenate([power[0, low + 3 : line - 2], power[0, line + 3 : high - 2]])
+        expected.append(3.0 * beside.mean(dtype=np.float64))
+    read = noise_powers(power, power, SPECTRUM.delta_f, np.array([frequency]), orders)
+    np.testing.assert_allclose(read[0], expected, rtol=1e-4)
+
+
+# Tones between the lines
+
+
+@settings(max_examples=30)
+@given(frequency=st.floats(240, 900), gaps=st.integers(1, 10), seed=st.integers(0, 2**31))
+def test_foreign_tones_are_the_mean_over_the_median_of_each_gap(frequency: float, gaps: int, seed: int):
+    """By brute force: eight bins in the middle of each gap between orders 0.5, 1, 1.5, ..., gap by gap."""
+    power = np.random.default_rng(seed).exponential(size=(1, SIZE // 2 + 1)).astype(np.float32)
+    ratios = []
+    for gap in range(1, gaps + 1):
+        places = [0.5 * frequency * (gap + 0.2 + 0.6 * i / 7) / SPECTRUM.delta_f for i in range(8)]
+        found = [float(power[0, round(place)]) for place in places]
+        ratios.append(np.mean(found) / np.median(found))
+    read = foreign_tones(power, SPECTRUM.delta_f, np.array([frequency]), gaps)
+    assert read.tolist() == pytest.approx([10 * np.log10(np.mean(ratios)) - 1.45], abs=1e-4)
+
+
+@pytest.mark.parametrize("frequency", [250.0, 301.7, 500.0])
+def test_noise_has_no_foreign_tones(frequency: float):
+    """White noise reads 0 dB, however loud it is."""
+    power = spectra_of_noise(400, seed=20)
+    read = foreign_tones(power, SPECTRUM.delta_f, np.full(len(power), frequency))
+    assert read.mean() == pytest.approx(0.0, abs=0.4)
+    louder = foreign_tones(np.float32(1e3) * power, SPECTRUM.delta_f, np.full(len(power), frequency))
+    np.testing.assert_allclose(louder, read, atol=1e-4)
+
+
+def test_noise_that_slopes_has_no_foreign_tones():
+    """Noise that falls off by 12 dB an octave, as rooms and collectors do, reads as white noise does."""
+    power = spectra_of_noise(400, seed=21)
+    power[:, 1:] *= np.arange(1, power.shape[1], dtype=np.float32) ** -4
+    read = foreign_tones(power, SPECTRUM.delta_f, np.full(len(power), 300.0))
+    assert read.mean() == pytest.approx(0.0, abs=0.6)
+
+
+def mean_foreign(lines: dict[float, float], *, rows: int = 60) -> float:
+    """What is read of a comb of 301 Hz in noise, mean over some rows, dB."""
+    sound = comb(0.1 * rows, RATE, 301.0, lines) + white(0.1 * rows, RATE, 0.1, seed=22)
+    power = SPECTRUM.power(sound.reshape(rows, SIZE))
+    return float(foreign_tones(power, SPECTRUM.delta_f, np.full(rows, 301.0)).mean())
+
+
+@settings(max_examples=10, deadline=None)
+@given(strength=st.floats(0.0, 0.3))
+def test_what_turns_with_the_spindle_is_not_foreign(strength: float):
+    """Whole and half orders, up to 40 dB above the noise about them, move the reading by less than 1 dB."""
+    assert abs(mean_foreign({0.5 * n: strength for n in range(1, 40)}) - mean_foreign({1.0: 0.0})) < 1.0
+
+
+@settings(max_examples=20, deadline=None)
+@given(gap=st.integers(1, 8), share=st.floats(0.25, 0.75))
+def test_one_tone_between_orders_is_heard_whichever_gap_it_is_in(gap: int, share: float):
+    """A tone that lies in the middle of any gap, clear of the noise there, reads 4 dB and more."""
+    assert mean_foreign({0.5 * (gap + share): 0.07}) > 4.0
+
+
+def test_foreign_tones_grow_with_their_strength():
+    """The louder the tones between the orders, the more is read."""
+    read = [mean_foreign({1.25: a, 2.3: a, 3.7: a}) for a in (0.0, 0.02, 0.05, 0.1, 0.3)]
+    assert np.all(np.diff(read) > 0.5)
+
+
+def test_each_row_tells_its_own_foreign_tones():
+    """A row reads the same bytes alone as among others; one without room between its lines reads 0."""
+    power, speed = spectra_of_noise(3, seed=23), np.array([300.0, 110.0, 420.0])
+    together = foreign_tones(power, SPECTRUM.delta_f, speed)
+    alone = [foreign_tones(power[i : i + 1], SPECTRUM.delta_f, speed[i : i + 1]).tobytes() for i in range(3)]
+    assert b"".join(alone) == together.tobytes()
+    assert together[1] == 0.0
+
+
+def test_no_sound_is_no_foreign_tone():
+    """Zeros give a finite reading far below that of any tone."""
+    read = foreign_tones(np.zeros((1, 400), dtype=np.float32), 10.0, np.array([300.0]))
+    assert np.isfinite(read).all()
+    assert read[0] <= 0.0
 
 
 # Speed
@@ -261,44 +358,106 @@ def swelling(depth: float, frequency: float, rows: int, seed: int) -> NDArray[np
     return SPECTRUM.transform((np.sqrt(power) * rng.standard_normal((rows, SIZE))).astype(np.float32))
 
 
+HISS = TurnModulation(RATE, SIZE, 2000.0, 9000.0)
+TURNS = np.array([1.0, 0.5, 1.5])
+
+
+def mean_powers(depth: float, at: float, *, read_at: float = 300.0, seed: int = 9) -> NDArray[np.float64]:
+    """Squared depth at ``read_at`` and beside it, mean over rows of noise that swells at ``at``."""
+    read = HISS.powers(swelling(depth, at, 160, seed), np.full(160, read_at), TURNS[:1])
+    return read.mean(axis=0, dtype=np.float64)[:, 0]
+
+
 @pytest.mark.parametrize(("frequency", "kept"), [(200.0, 1.0), (330.0, 1.0), (333.0, 0.95), (455.0, 0.86)])
 @pytest.mark.parametrize("depth", [0.5, 0.75, 1.0])
 def test_depth_of_a_swell(depth: float, frequency: float, kept: float):
     """
-    Noise whose power swells as 1 + m cos(2 pi f t) has the depth m.
+    Noise whose power swells as 1 + m cos(2 pi f t) has the squared depth m squared, less that beside it.
 
     Midway between two bins it reads lower by the scalloping of the squared window, 1 / 7 at most.
     """
-    hiss = TurnModulation(RATE, SIZE, 2000.0, 9000.0)
-    read = hiss.depth(swelling(depth, frequency, 160, seed=8), np.full(160, frequency))
-    assert float(np.median(read)) == pytest.approx(kept * depth, abs=0.06)
+    at, beside = mean_powers(depth, frequency, read_at=frequency, seed=8)
+    assert np.sqrt(at - beside) == pytest.approx(kept * depth, abs=0.06)
 
 
-def test_depth_grows_with_the_swell():
-    """The deeper the swell, the greater the depth that is read; none reads as what noise has by chance."""
-    hiss, speed = TurnModulation(RATE, SIZE, 2000.0, 9000.0), np.full(96, 300.0)
-    read = [hiss.depth(swelling(m, 300.0, 96, seed=9), speed).mean() for m in (0, 0.1, 0.2, 0.4, 0.6, 0.8, 1)]
-    assert np.all(np.diff(read) > 0)
-    assert read[0] < 0.15
+@pytest.mark.parametrize("order", TURNS)
+def test_each_order_has_its_own_swell(order: float):
+    """What swells at one of the orders asked for is read there, and at the others no more than chance."""
+    read = HISS.powers(swelling(0.8, order * 300.0, 160, seed=14), np.full(160, 300.0), TURNS).mean(axis=0)
+    deep = np.sqrt(np.maximum(read[0] - read[1], 0.0))
+    assert deep[order == TURNS] == pytest.approx(0.8, abs=0.06)
+    assert deep[order != TURNS].max() < 0.15
+
+
+def test_swell_and_what_is_beside_it_by_brute_force():
+    """
+    Against the slow way: the envelope's line k is the product of all bins of the band that are k apart.
+
+    The bin nearest to the frequency, and the mean of those 4 to 9 bins away, of each order.
+    """
+    spectra = swelling(0.5, 300.0, 3, seed=12)
+    expected = np.empty((3, 2, 3))
+    for place, row in enumerate(spectra.astype(np.complex128)):
+        band = row[200:900]
+        squares = np.array([4 * abs(np.vdot(np.roll(band, k), band)) ** 2 for k in range(60)])
+        for order, nearest in enumerate((30, 15, 45)):
+            beside = [squares[nearest + by] for by in range(-9, 10) if abs(by) >= 4]
+            expected[place, :, order] = np.array([squares[nearest], np.mean(beside)]) / (squares[0] / 4)
+    np.testing.assert_allclose(HISS.powers(spectra, np.full(3, 300.0), TURNS), expected, rtol=1e-3)
+
+
+def test_the_reading_grows_with_the_swell():
+    """The deeper the swell, the more is read at its frequency; beside it there is as much as chance makes."""
+    read = np.array([mean_powers(m, 300.0) for m in (0, 0.1, 0.2, 0.4, 0.6, 0.8, 1)])
+    assert np.all(np.diff(read[:, 0]) > 0)
+    assert read[:, 1].max() < 0.15**2
+    assert read[0, 0] < 0.15**2
+
+
+@pytest.mark.parametrize("frequency", [200.0, 305.0, 451.7])
+def test_a_steady_hiss_swells_as_much_at_one_frequency_as_beside_it(frequency: float):
+    """Chance makes of a steady hiss as much at each order as beside it, on the average: no bias is left."""
+    read = HISS.powers(swelling(0.0, 1.0, 1200, seed=15), np.full(1200, frequency), TURNS)
+    at, beside = read.mean(axis=0, dtype=np.float64)
+    # A bin of noise scatters as much as its mean is: four of 1200 rows' errors are 12 %.
+    np.testing.assert_allclose(at / beside, 1.0, atol=0.12)
 
 
 def test_a_swell_at_another_rate_is_not_the_spindles():
-    """A swell that comes 1.5 times a turn reads no deeper than chance."""
-    hiss, speed = TurnModulation(RATE, SIZE, 2000.0, 9000.0), np.full(96, 300.0)
-    assert hiss.depth(swelling(1.0, 450.0, 96, seed=10), speed).mean() < 0.15
+    """A full swell that comes 1.5 times a turn reads no more at the spindle's frequency than chance does."""
+    at, beside = mean_powers(1.0, 450.0, seed=10)
+    assert at < 0.03
+    assert at < 1.5 * beside
 
 
-@pytest.mark.parametrize("rows", [1, 15, 16, 17, 40])
+def test_a_swell_near_the_spindles_raises_what_is_beside():
+    """A swell of 60 Hz more than the spindle's, as a voice or another machine makes, counts as beside."""
+    at, beside = mean_powers(1.0, 360.0, seed=13)
+    assert beside > 3.0 * mean_powers(0.0, 360.0, seed=13)[1]
+    assert at < beside
+
+
+@pytest.mark.parametrize("rows", [0, 1, 15, 16, 17, 40])
 def test_depth_of_a_row_is_its_own(rows: int):
-    """Each row's depth is the same bytes alone as in any batch."""
-    hiss = TurnModulation(RATE, SIZE, 2000.0, 9000.0)
+    """Each row's depths are the same bytes alone as in any batch, an empty one included."""
     spectra, speed = swelling(0.4, 300.0, rows, seed=11), np.linspace(250, 350, rows)
-    together = hiss.depth(spectra, speed)
-    alone = [hiss.depth(spectra[i : i + 1], speed[i : i + 1]).tobytes() for i in range(rows)]
+    together = HISS.powers(spectra, speed, TURNS)
+    assert together.shape == (rows, 2, 3)
+    alone = [HISS.powers(spectra[i : i + 1], speed[i : i + 1], TURNS).tobytes() for i in range(rows)]
     assert b"".join(alone) == together.tobytes()
+
+
+def test_which_orders_are_asked_for_together_does_not_matter():
+    """An order reads the same bytes alone as among others, in any order."""
+    spectra, speed = swelling(0.4, 300.0, 5, seed=16), np.linspace(250, 350, 5)
+    together = HISS.powers(spectra, speed, TURNS)
+    assert HISS.powers(spectra, speed, TURNS[::-1]).tobytes() == together[:, :, ::-1].tobytes()
+    for place in range(3):
+        alone = HISS.powers(spectra, speed, TURNS[place : place + 1])
+        assert alone.tobytes() == together[:, :, place : place + 1].tobytes()
 
 
 def test_silence_has_no_depth():
     """Zeros have no swell, and divide by nothing."""
-    hiss = TurnModulation(RATE, SIZE, 2000.0, 9000.0)
-    assert hiss.depth(np.zeros((1, SIZE // 2 + 1), dtype=np.complex64), np.array([300.0])).tolist() == [0.0]
+    silence = np.zeros((1, SIZE // 2 + 1), dtype=np.complex64)
+    assert HISS.powers(silence, np.array([300.0]), TURNS).tolist() == [[[0.0] * 3] * 2]
