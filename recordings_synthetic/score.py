@@ -11,6 +11,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
+from recordings_synthetic.balance import Balance, balance
 from recordings_synthetic.chance import stream
 from recordings_synthetic.faults import Trouble, well
 from recordings_synthetic.layers import Layer, layers
@@ -59,6 +60,8 @@ class Score:
         All that cuts: sideways, downwards, and what a fault adds.
     trouble
         What is wrong.
+    balance
+        The pull of the bit's mass beside the axis.
     steps, whine
         (n, 3) motor steps made by the axes, and steps per second.
     fastest
@@ -72,6 +75,7 @@ class Score:
     towards: NDArray[np.complex64]
     layers: tuple[Layer, ...]
     trouble: Trouble
+    balance: Balance
     steps: Floats
     whine: Floats
     fastest: float
@@ -114,6 +118,7 @@ def compose(told: Scene, met: Engagement, trouble: Trouble, setup: Setup) -> Sco
         towards=np.exp(1j * heading).astype(np.complex64),
         layers=cut,
         trouble=trouble,
+        balance=balance(real, trouble.loose, speed),
         steps=told.path.position * np.array(gantry.steps),
         whine=whine if trouble.whine is None else whine * trouble.whine,
         fastest=max(1.05 * float(told.command.max()) / 60.0, 1.0),
@@ -133,6 +138,7 @@ def still(score: Score, tick: int, seconds: float) -> Score:
         towards=score.towards[pick],
         layers=tuple(layer.held_at(pick) for layer in score.layers),
         trouble=well(count),
+        balance=score.balance.at(pick),
         steps=score.steps[pick],
         whine=np.zeros((count, 3)),
     )

@@ -1,11 +1,11 @@
 """
 From force to sound: what vibrates, what turns, what steps.
 
-Forces on the bit shake the machine and the sheet, which ring at frequencies of their own. Breaking chips
-make noise in proportion to the momentary force of the edges, so it comes and goes with the teeth. The
-spindle's motor hums at its speed, its fan's blades and its commutator sound above it; the axes' motors
-whine at the rate of their steps. Everything is played block by block, and each filter keeps its state, so
-that nothing before a change knows of it.
+Forces on the bit, and the pull of its own mass beside the axis, shake the machine and the sheet, which ring
+at frequencies of their own. Breaking chips make noise in proportion to the momentary force of the edges, so
+it comes and goes with the teeth. The spindle's motor hums at its speed, its fan's blades and its commutator
+sound above it; the axes' motors whine at the rate of their steps. Everything is played block by block, and
+each filter keeps its state, so that nothing before a change knows of it.
 """
 
 import math
@@ -16,6 +16,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from recordings_synthetic.balance import pull
 from recordings_synthetic.chance import stream
 from recordings_synthetic.cutter import Cutter, cutter, ramp
 from recordings_synthetic.faults.trouble import Noise
@@ -217,7 +218,15 @@ def _force(
     for more in parts[1:]:
         plane, torque = plane + more[0], torque + more[1]
     plane *= ramp(score.towards, ticks, lift)
+    plane += _pull(score, ticks, lift)
     return plane.reshape(-1), torque.reshape(-1)
+
+
+def _pull(score: Score, ticks: NDArray[np.intp], lift: Singles) -> NDArray[np.complex64]:
+    """Return the pull of the bit's mass, N, in the machine's X and Y as a complex number."""
+    parts = score.balance.held, score.balance.loose, score.balance.rocking
+    held, loose, rocking = (ramp(part, ticks, lift) for part in parts)
+    return pull(ramp(score.turn, ticks, lift.astype(np.float64)), held, loose, rocking)
 
 
 def _machine(score: Score, motor: Motor, ticks: NDArray[np.intp], lift: Singles) -> NDArray[np.float64]:
