@@ -1,23 +1,58 @@
 """What the machine and the shop sound like when nothing is being cut: it is no part of the cut."""
 
+from typing import NamedTuple
+
 import numpy as np
 from numpy.typing import NDArray
 
-from analysis.features import GROUPS
+from analysis.features import ABSENT
 from analysis.presence import Phase
 
-_NOISE = GROUPS.index("noise")
+Array32 = NDArray[np.float32]
 
 # The air's lines are taken off this much stronger than they were heard, for they wander.
-_BENEFIT = 1.5
+_BENEFIT = np.float32(1.5)
+
+# Noise at a line may be stronger than the noise about it by this much before it counts as a line.
+_CHANCE = np.float32(1.25)
+
+# Of a cut whose own hiss is a smaller share than this, nothing can be told.
+LEAST_OWN = 0.25
+
+# The cut's own share of the hiss is hardly known where it is smaller than this: the swell may then be deeper.
+_SURELY_OWN = 0.5
+
+
+class Telling(NamedTuple):
+    """
+    What of a row tells whether the bit runs true.
+
+    Attributes
+    ----------
+    lines, noise
+        Power of each line and of the noise about it, shape (j,).
+    hiss
+        Power of the band in which the cut hisses.
+    swell
+        How deep that swells once per turn and every second turn, dB re full, shape (2,).
+    own
+        Share of the hiss that is the cut's own; 1 where no air was heard.
+    """
+
+    lines: Array32
+    noise: Array32
+    hiss: float
+    swell: Array32
+    own: float = 1.0
 
 
 class Air:
     """
-    Learns the lines heard in air moves and takes them off those heard in cuts.
+    Learns what is heard in air moves and takes it off what is heard in cuts.
 
-    A motor's fan and bearings have lines at orders of their own. In a light cut they stand beside a weak
-    tooth-pass and would look like runout.
+    A motor's fan and bearings have lines at orders of their own, and so has a collector's fan by chance. In
+    a light cut they would look like runout. Hiss from elsewhere makes the hiss of the cut seem to swell
+    less than it does.
 
     Parameters
     ----------
@@ -31,29 +66,41 @@ class Air:
         self._share = np.float32(min(1.0, seconds / memory))
         self._settle = max(3, round(0.2 / seconds))
         self._rows = 0
-        self._power: NDArray[np.float32] | None = None
+        self._lines: Array32 | None = None
+        self._hiss = 0.0
 
-    def row(self, groups: NDArray[np.float32], phase: Phase, *, apart: bool) -> NDArray[np.float32]:
+    def row(self, heard: Telling, phase: Phase, *, apart: bool) -> Telling:
         """
         Take in a row and return it without the air.
 
         Parameters
         ----------
-        groups
-            Powers of ``features.GROUPS``, shape (5,).
+        heard
+            The row.
         phase
             What the spindle is doing.
         apart
             Whether cut and air can be told apart; what was taken for air may else have been the cut.
         """
         if phase is Phase.OFF or not apart:
-            self._power = None
+            self._lines = None
         self._rows = self._rows + 1 if phase is Phase.AIR and apart else 0
         if self._rows > self._settle:
-            known = groups if self._power is None else self._power
-            self._power = known + self._share * (groups - known)
-        if self._power is None or phase is not Phase.CUT:
-            return groups
-        left = groups - np.float32(_BENEFIT) * np.maximum(self._power, np.float32(0))
-        left[_NOISE] = groups[_NOISE]
-        return np.maximum(left, np.float32(0))
+            self._learn(np.maximum(heard.lines - _CHANCE * heard.noise, np.float32(0)), heard.hiss)
+        if self._lines is None or phase is not Phase.CUT:
+            return heard
+        own = 1.0 - self._hiss / max(heard.hiss, 1e-20)
+        # Where it does not swell there is nothing to put right.
+        more = np.float32(-20.0 * np.log10(max(own, _SURELY_OWN)))
+        return heard._replace(
+            lines=np.maximum(heard.lines - _BENEFIT * self._lines, np.float32(0)),
+            swell=np.where(heard.swell > ABSENT, heard.swell + more, heard.swell),
+            own=own,
+        )
+
+    def _learn(self, lines: Array32, hiss: float) -> None:
+        if self._lines is None:
+            self._lines, self._hiss = lines, hiss
+            return
+        self._lines = self._lines + self._share * (lines - self._lines)
+        self._hiss += float(self._share) * (hiss - self._hiss)

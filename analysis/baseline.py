@@ -1,28 +1,32 @@
 """What normal is: learned from the first seconds of a cut, or refused; then frozen."""
 
 from dataclasses import dataclass, fields
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
-from analysis.features import Rows, relative
+from analysis.air import Telling
+from analysis.features import Rows, standing
 from analysis.robust import middle, robust_scale
 from analysis.spectrum import decibels
 
 Array64 = NDArray[np.float64]
 
-# The channels that are compared. ``pattern`` is how far the lines have moved against one another, and
-# ``colour`` how much of it some bands have lost; the others are features of the same name.
-CHANNELS = ("spindle", "between", "half", "modulation", "level", "pattern", "colour")
+# The channels that are compared: five that a bit which runs out of true changes, and ``colour``, how much of
+# it some bands have lost.
+CHANNELS = ("spindle", "between", "half", "modulation", "rocking", "colour")
+SIGNS = len(CHANNELS) - 1
 
-# No cut is steadier than this, dB, however steady its first seconds happened to be.
-LEAST_SCALE = np.array([1.0, 1.0, 1.0, 1.0, 1.0, 0.5, 0.5])
+# A tight bit has as much in its channels now and then, dB: a rise to this is no sign.
+TRUE_ENOUGH = np.array([3.0, 0.0, 0.0, -10.0, -18.5])
 
-# A line's change counts up to this, dB: one line alone cannot move the pattern far.
+# Channels scatter by at least and at most this, dB, however the first seconds happened to be.
+_LEAST_SCALE = np.array([5.0, 3.0, 3.0, 3.0, 2.5, 0.5])
+_MOST_SCALE = np.array([8.0, 5.0, 5.0, 5.0, 5.0, 2.0])
+
+# A band's change counts up to this, dB.
 _MOST_CHANGE = 15.0
-
-# A line this far above the noise, dB, is heard plainly.
-_PLAIN_TO_HEAR = 3.0
 
 # Nine in ten of normal values are below their mean and this many standard deviations.
 _NINE_IN_TEN = 1.2816
@@ -40,16 +44,17 @@ class Baseline:
     ----------
     rows
         From how many rows it was learned.
-    centre, scale
-        Of each channel, dB, shape (len(CHANNELS),).
     normal
         The sound itself, the median of each of its numbers.
+    centre, scale
+        Of each channel, dB, shape (len(CHANNELS),): how far it is from normal at the median, and how much it
+        scatters.
     """
 
     rows: int
+    normal: "Sample"
     centre: Array64
     scale: Array64
-    normal: "Sample"
 
     def error(self, correlation: float) -> Array64:
         """
@@ -78,56 +83,57 @@ class Sample:
     Attributes
     ----------
     plain
-        Spindle, between, half, modulation and level, dB.
-    lines, floors
-        Level of each whole order and of the noise about it, dBFS, shape (m,).
+        Spindle, between, half, modulation and rocking, dB, shape (SIGNS,).
     colour
         Level in each third-octave band, dBFS, shape (b,).
+    level, hiss
+        Of the whole sound and of the band in which the cut hisses, dBFS.
+    line
+        Of the spindle line with all that is heard at its frequency, dBFS.
+    noise
+        Of the noise about the lines that tell, dBFS.
+    own
+        Share of the hiss that is the cut's own.
+    foreign
+        Tones where nothing that turns with the spindle sounds, dB above noise.
     teeth
         Level of the tooth-pass harmonics, dBFS.
     speed
         Spindle frequency heard, Hz.
+    single
+        Whether the bit has a single flute: all its whole orders are a tooth's, and its hiss swells once per
+        turn anyway.
     """
 
     plain: Array64
-    lines: Array64
-    floors: Array64
     colour: Array64
+    level: float
+    hiss: float
+    line: float
+    noise: float
+    own: float
+    foreign: float
     teeth: float
     speed: float
-
-    @property
-    def level(self) -> float:
-        """Level of the whole sound, dBFS."""
-        return float(self.plain[4])
+    single: bool = False
 
 
-def sample(rows: Rows, index: int, groups: NDArray[np.float32]) -> Sample:
-    """Return row ``index`` as a sample, with the power of its groups of lines, shape (5,), as given."""
-    plain = (*relative(groups), rows.modulation[index], rows.level[index])
+def sample(rows: Rows, index: int, heard: Telling, lines: int) -> Sample:
+    """Return row ``index`` as a sample; of what tells in it, ``lines`` are whole orders."""
+    plain = np.append(standing(heard.lines, heard.noise, lines), heard.swell).astype(np.float64)
     return Sample(
-        np.array(plain, dtype=np.float64),
-        rows.lines[index].astype(np.float64),
-        rows.floors[index].astype(np.float64),
-        rows.colour[index].astype(np.float64),
-        float(decibels(groups[0])),
-        float(rows.speed[index]),
+        plain=plain,
+        colour=rows.colour[index].astype(np.float64),
+        level=float(rows.level[index]),
+        hiss=float(rows.hiss[index]),
+        line=float(rows.lines[index, 0]),
+        noise=float(decibels(heard.noise.sum())),
+        own=heard.own,
+        foreign=float(rows.foreign[index]),
+        teeth=float(rows.tooth[index]),
+        speed=float(rows.speed[index]),
+        single=lines == 0,
     )
-
-
-def _moved(change: Array64) -> float:
-    """Return how far values moved against one another, dB: the mean change that is not common to all."""
-    if not len(change):
-        return 0.0
-    return float(np.minimum(np.abs(change - middle(change)), _MOST_CHANGE).mean())
-
-
-def _pattern(sample: Sample, normal: Sample) -> float:
-    """Return how far the lines moved against one another, dB; a line that noise hides has not moved."""
-    noise = np.maximum(sample.floors, normal.floors)
-    now, before = np.maximum(sample.lines, noise), np.maximum(normal.lines, noise)
-    plain = np.maximum(now, before) > noise + _PLAIN_TO_HEAR
-    return _moved((now - before)[plain]) * float(plain.mean())
 
 
 def _faded(sample: Sample, normal: Sample) -> float:
@@ -143,8 +149,13 @@ def _faded(sample: Sample, normal: Sample) -> float:
 
 
 def channels(sample: Sample, normal: Sample) -> Array64:
-    """Return the channels of ``sample`` against what is normal, dB, shape (len(CHANNELS),)."""
-    return np.append(sample.plain, (_pattern(sample, normal), _faded(sample, normal)))
+    """
+    Return how far each channel of ``sample`` is from normal, dB, shape (len(CHANNELS),).
+
+    Where a tight bit is surely heard, below ``TRUE_ENOUGH``, what is normal counts as that.
+    """
+    normally = np.maximum(normal.plain, TRUE_ENOUGH)
+    return np.append(sample.plain - normally, _faded(sample, normal))
 
 
 def learn(heard: list[Sample]) -> Baseline | Unfit:
@@ -157,16 +168,15 @@ def learn(heard: list[Sample]) -> Baseline | Unfit:
     scatter = robust_scale(np.array([sample.level for sample in heard]))
     if scatter > _STEADY:
         return Unfit(f"the level scatters by {scatter:.0f} dB: this is no steady cut")
-    normal = Sample(
-        *(np.median([getattr(sample, field.name) for sample in heard], axis=0) for field in fields(Sample))
-    )
-    table = np.stack([channels(sample, normal) for sample in heard])
-    # A line that is mostly absent has no median deviation, but it comes up now and then.
-    upward = (np.quantile(table, 0.9, axis=0) - np.median(table, axis=0)) / _NINE_IN_TEN
+    normal = Sample(**{field.name: _median(heard, field.name) for field in fields(Sample)})
+    table = np.array([channels(sample, normal) for sample in heard])
+    centre = np.median(table, axis=0)
+    # What is mostly absent has no median deviation, but it comes up now and then.
+    upward = (np.quantile(table, 0.9, axis=0) - centre) / _NINE_IN_TEN
     scale = np.maximum(robust_scale(table), upward)
-    return Baseline(
-        rows=len(heard),
-        centre=np.median(table, axis=0),
-        scale=np.maximum(scale, LEAST_SCALE),
-        normal=normal,
-    )
+    return Baseline(len(heard), normal, centre, np.clip(scale, _LEAST_SCALE, _MOST_SCALE))
+
+
+def _median(heard: list[Sample], name: str) -> Any:  # noqa: ANN401 - a number or an array, as the field is
+    middle = np.median([getattr(sample, name) for sample in heard], axis=0)
+    return middle if middle.ndim else float(middle)

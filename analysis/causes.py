@@ -9,13 +9,12 @@ from analysis.events import Cause
 _WORTH_SAYING = 2.5
 
 _SENTENCES = {
-    "spindle": "the spindle line {moved} {size:.0f} dB against tooth-pass",
-    "between": "the lines between the tooth-pass harmonics {moved} {size:.0f} dB against them",
-    "half": "half orders {moved} {size:.0f} dB against tooth-pass",
-    "modulation": "the hiss of the cut swells once per revolution, {size:.0f} dB {more} than it did",
-    "pattern": "the spindle's lines moved against one another by {size:.0f} dB {more} than they used to",
-    "colour": "some bands of the sound lie {size:.0f} dB {lower} against the others than they did",
-    "level": "the cut is {size:.0f} dB {louder}",
+    "spindle": "the spindle line rose {size:.0f} dB against the noise of the cut",
+    "between": "the lines between the tooth-pass harmonics rose {size:.0f} dB against the noise",
+    "half": "half orders rose {size:.0f} dB against the noise of the cut",
+    "modulation": "the hiss of the cut swells once per revolution, {size:.0f} dB more than it did",
+    "rocking": "the hiss of the cut swells every second revolution, {size:.0f} dB more than it did",
+    "colour": "some bands of the sound lie {size:.0f} dB lower against the others than they did",
 }
 
 
@@ -44,9 +43,9 @@ def explain(shift: Array64) -> Explanation:
     Return the likeliest cause of a change.
 
     A loose bit runs out of true: the spindle line and the lines between the tooth-pass harmonics rise
-    against tooth-pass, the cut swells once per revolution, and looseness adds half orders (Mobley, An
-    Introduction to Predictive Maintenance, 14.1.3). That a bit slipping in a collet sounds so is a
-    hypothesis: no published spectrum of it was found.
+    against the noise of the cut, which swells once per revolution, and looseness adds half orders (Mobley, An
+    Introduction to Predictive Maintenance, 14.1.3), in the lines and in the swell. That a bit slipping in a
+    collet sounds so is a hypothesis: no published spectrum of it was found.
 
     Parameters
     ----------
@@ -56,7 +55,7 @@ def explain(shift: Array64) -> Explanation:
     moved = dict(zip(CHANNELS, (float(value) for value in shift), strict=True))
     signs = (
         max(moved["spindle"], moved["between"]) > _WORTH_SAYING,
-        moved["half"] > _WORTH_SAYING,
+        max(moved["half"], moved["rocking"]) > _WORTH_SAYING,
         moved["modulation"] > _WORTH_SAYING,
     )
     sentences = _evidence(moved)
@@ -66,17 +65,9 @@ def explain(shift: Array64) -> Explanation:
 
 
 def _evidence(moved: dict[str, float]) -> tuple[str, ...]:
-    strongest = sorted(moved, key=lambda name: -abs(moved[name]))
-    sentences = tuple(_say(name, moved[name]) for name in strongest if abs(moved[name]) > _WORTH_SAYING)
-    return sentences or ("a small change has lasted long",)
-
-
-def _say(name: str, shift: float) -> str:
-    rose = shift > 0
-    return _SENTENCES[name].format(
-        size=abs(shift),
-        moved="rose" if rose else "fell",
-        more="more" if rose else "less",
-        louder="louder" if rose else "quieter",
-        lower="lower" if rose else "higher",
+    """Return a sentence for each rise: a fall is no sign, for another cut may have less of anything."""
+    strongest = sorted(moved, key=lambda name: -moved[name])
+    sentences = tuple(
+        _SENTENCES[name].format(size=moved[name]) for name in strongest if moved[name] > _WORTH_SAYING
     )
+    return sentences or ("a small change has lasted long",)

@@ -14,6 +14,7 @@ from analysis.orders import (
     SpeedGrid,
     TurnModulation,
     above_floor,
+    foreign_tones,
     line_powers,
     local_floor,
     noise_powers,
@@ -34,8 +35,8 @@ Array32 = NDArray[np.float32]
 LINES = 24
 COMB = 30
 
-# A line is compared with tooth-pass; less than this below it, it is as good as absent.
-ABSENT = -20.0
+# A swell less deep than this, dB re full, is as good as none.
+ABSENT = -25.0
 
 # A window longer than this, s, is hopped over by quarters: halves would make an alarm wait.
 _LONG = 0.2
@@ -101,8 +102,8 @@ class Ear:
 
     @property
     def smooth(self) -> float:
-        """Rows over which lines are smoothed: three quarters of a window's length."""
-        return 0.75 * self.size / self.hop
+        """Rows over which lines and swells are smoothed: somewhat more than half a window's length."""
+        return 0.6 * self.size / self.hop
 
     @property
     def correlation(self) -> float:
@@ -133,6 +134,18 @@ class Ear:
         return np.arange(1, self._lines_below_nyquist(LINES) + 1, dtype=np.float64)
 
     @cached_property
+    def halves(self) -> NDArray[np.float64]:
+        """The half orders looked at: 0.5, 1.5, ... , shape (q,)."""
+        return np.arange(min(HALVES, len(self.lines)), dtype=np.float64) + 0.5
+
+    @cached_property
+    def telling(self) -> NDArray[np.intp]:
+        """Which of ``lines`` a true bit hardly has: the first that are no tooth-pass harmonics."""
+        if self.flutes == 1:
+            return np.empty(0, dtype=np.intp)
+        return np.flatnonzero(self.lines % self.flutes)[: 1 + BETWEEN]
+
+    @cached_property
     def bands(self) -> Bands:
         """The third-octave bands whose levels are the colour of the sound."""
         return third_octave_edges(_COLOUR[0], min(_COLOUR[1], 0.4 * self.rate))
@@ -154,17 +167,21 @@ class Rows:
     level
         Power of the sound above the slowest line's half, dBFS, shape (k,).
     spindle, between, half
-        The spindle line; all lines between the tooth-pass harmonics; the half orders: dB relative to the
-        tooth-pass harmonics together with the noise among them, at least ``ABSENT``, shape (k,).
+        The spindle line, the lines between the tooth-pass harmonics and the half orders above the noise
+        about them, dB, shape (k,); see `standing`.
     tooth
         The tooth-pass harmonics above the noise, dBFS, shape (k,).
     noise
         The noise among the lines, dBFS, shape (k,).
-    modulation
-        Once-per-revolution modulation of the hiss, dB relative to full, shape (k,).
-    groups
-        Power of the tooth-pass harmonics above the noise, of the noise among them, of the spindle line, of
-        the lines between and of the half orders above the noise, full scale 1, shape (k, 5).
+    modulation, rocking
+        Modulation of the hiss once per turn, and in the rhythm of every second turn (the mean, in dB, of
+        orders 0.5 and 1.5), dB relative to full, at least ``ABSENT``, shape (k,).
+    hiss
+        Level of the band in which it swells, dBFS, shape (k,).
+    foreign
+        Tones where nothing that turns with the spindle sounds, dB above noise, shape (k,).
+    tells, hides
+        Power of the lines that tell of a bit out of true, and of the noise about each, shape (k, j).
     lines, floors
         Level of each whole order, and of the noise about it, dBFS, shape (k, m).
     colour
@@ -188,7 +205,11 @@ class Rows:
     tooth: Array32
     noise: Array32
     modulation: Array32
-    groups: Array32
+    rocking: Array32
+    hiss: Array32
+    foreign: Array32
+    tells: Array32
+    hides: Array32
     lines: Array32
     floors: Array32
     colour: Array32
@@ -207,7 +228,7 @@ class Rows:
         return np.stack([np.asarray(getattr(self, name), dtype=np.float32) for name in COLUMNS], axis=1)
 
 
-_WIDE = ("groups", "lines", "floors", "colour")
+_WIDE = ("tells", "hides", "lines", "floors", "colour")
 COLUMNS = tuple(field.name for field in fields(Rows) if field.name not in _WIDE)
 
 
@@ -224,8 +245,10 @@ class FeatureReader:
     def __init__(self, ear: Ear) -> None:
         self.ear = ear
         # One window of noise tells too little; a speed changes slowly.
-        self._comb = Smoother(4 * ear.smooth, np.zeros(len(ear.grid.frequencies), dtype=np.float32))
+        self._comb = Smoother(3.0 * ear.size / ear.hop, np.zeros(len(ear.grid.frequencies), dtype=np.float32))
         self._lines = Smoother(ear.smooth)
+        self._swell = Smoother(ear.smooth)
+        self._foreign = Smoother(ear.smooth)
 
     def read(self, windows: Array32) -> Rows:
         """
@@ -243,16 +266,33 @@ class FeatureReader:
         power = ear.spectrum.power_of(spectra)
         floor = local_floor(power, round(0.5 * (ear.low + ear.high) / ear.spectrum.delta_f))
         speed, prominence = self._follow(ear.grid.scores(above_floor(power, floor)))
-        heard = self._lines.smooth(_group(ear, power, floor, speed))
+        delta_f = ear.spectrum.delta_f
+        heard = _levels(ear, self._lines.smooth(_group(ear, power, floor, speed)))
+        spindle, between, half = standing(heard["tells"], heard["hides"], len(ear.telling)).T
+        once, every_second = self._swells(spectra, speed)
+        tones = foreign_tones(power, delta_f, speed)[:, np.newaxis]
         return Rows(
-            **_levels(heard),
-            level=decibels(band_power(power, ear.spectrum.delta_f, 0.25 * ear.low, ear.rate / 2)),
-            colour=third_octave_levels(power, ear.spectrum.delta_f, ear.bands),
-            modulation=2 * decibels(ear.modulation.depth(spectra, speed), 10 ** (ABSENT / 20)),
+            **heard,
+            spindle=spindle,
+            between=between,
+            half=half,
+            level=decibels(band_power(power, delta_f, 0.25 * ear.low, ear.rate / 2)),
+            colour=third_octave_levels(power, delta_f, ear.bands),
+            modulation=once,
+            rocking=every_second,
+            hiss=decibels(band_power(power, delta_f, ear.modulation.low, ear.modulation.high)),
+            foreign=self._foreign.smooth(tones)[:, 0],
             speed=speed,
             prominence=prominence,
             **_health(windows, finite),
         )
+
+    def _swells(self, spectra: NDArray[np.complex64], speed: NDArray[np.float64]) -> Array32:
+        """Return how deep the hiss swells once per turn and every second turn, dB, shape (2, k)."""
+        depths = self.ear.modulation.powers(spectra, speed, TURNS)
+        at, beside = np.split(self._swell.smooth(depths.reshape(len(depths), -1)), 2, axis=1)
+        once, half, three_halves = decibels(at - beside, 10 ** (ABSENT / 10)).T
+        return np.stack([once, np.float32(0.5) * (half + three_halves)])
 
     def _follow(self, scores: Array32) -> tuple[NDArray[np.float64], Array32]:
         """Return the speed, Hz, that the evidence so far tells, and how far it stands out, dB."""
@@ -286,63 +326,75 @@ class Smoother:
         return smoothed
 
 
-# Noise among the lines may be by a quarter stronger than it seems before it counts as a line.
-_BENEFIT = np.float32(1.25)
-GROUPS = ("tooth", "noise", "spindle", "between", "half")
+TURNS = np.array([1.0, 0.5, 1.5])
+"""The orders at which the swell of the hiss is looked at."""
+
+# How many of the lowest half orders, and of the lines between after the first, are looked at.
+HALVES, BETWEEN = 4, 4
+
+# A line counts as no weaker than this share of the noise about it.
+_LEAST_SHARE = np.float32(0.25)
 
 
 def _group(ear: Ear, power: Array32, floor: Array32, speed: NDArray[np.float64]) -> Array32:
-    """Return the power of each group of lines, then of each whole order and its noise, (k, 5 + 2 m)."""
+    """Return the power of the lines and of the noise about each, shape (k, 2 * (m + q))."""
     delta_f = ear.spectrum.delta_f
-    halves = ear.lines[: max(1, len(ear.lines) // 2)] - 0.5
-    whole, half = (line_powers(power, delta_f, speed, orders) for orders in (ear.lines, halves))
-    noise, half_noise = (noise_powers(power, floor, delta_f, speed, orders) for orders in (ear.lines, halves))
-    excess = whole - _BENEFIT * noise
-    is_tooth = ear.lines % ear.flutes == 0
-    groups = (
-        _sum(whole[:, is_tooth] - noise[:, is_tooth]),
-        _sum(noise[:, is_tooth]),
-        excess[:, 0] * np.float32(ear.flutes > 1),
-        _sum(excess[:, ~is_tooth & (ear.lines > 1)]),
-        _sum(half - _BENEFIT * half_noise),
+    orders = np.concatenate([ear.lines, ear.halves])
+    return np.hstack(
+        [line_powers(power, delta_f, speed, orders), noise_powers(power, floor, delta_f, speed, orders)]
     )
-    return np.concatenate([np.stack(groups, axis=1), whole, noise], axis=1)
 
 
-def _levels(heard: Array32) -> dict[str, Array32]:
-    """Return the smoothed groups and lines as levels."""
-    groups, lines = heard[:, : len(GROUPS)], heard[:, len(GROUPS) :]
-    whole, floors = np.split(lines, 2, axis=1)
-    spindle, between, half = relative(groups).T
+def _levels(ear: Ear, heard: Array32) -> dict[str, Array32]:
+    """Return what the smoothed powers of lines and noise tell."""
+    whole, half, noise, half_noise = np.split(
+        heard, np.cumsum([len(ear.lines), len(ear.halves)] * 2)[:-1], axis=1
+    )
+    is_tooth = ear.lines % ear.flutes == 0
+    teeth = np.maximum(_sum(whole[:, is_tooth] - noise[:, is_tooth]), np.float32(0))
     return {
-        "groups": groups,
+        "tells": np.hstack([whole[:, ear.telling], half]),
+        "hides": np.hstack([noise[:, ear.telling], half_noise]),
         "lines": decibels(whole),
-        "floors": decibels(floors),
-        "tooth": decibels(groups[:, 0]),
-        "noise": decibels(groups[:, 1]),
-        "spindle": spindle,
-        "between": between,
-        "half": half,
+        "floors": decibels(noise),
+        "tooth": decibels(teeth),
+        "noise": decibels(_sum(noise[:, is_tooth])),
     }
 
 
-def relative(groups: Array32) -> Array32:
+def standing(tells: Array32, hides: Array32, lines: int) -> Array32:
     """
-    Return the spindle line, the lines between and the half orders relative to tooth-pass and noise.
+    Return how far the spindle line, the lines between and the half orders stand out of the noise.
 
     Parameters
     ----------
-    groups
-        Powers of ``GROUPS``, shape (..., 5).
+    tells, hides
+        Power of each line and of the noise about it: ``lines`` of them, the spindle line first, then half
+        orders, shape (..., j).
+    lines
+        How many are whole orders; 0 for a bit of one flute, whose every line is a tooth's.
 
     Returns
     -------
     array of float32, shape (..., 3)
-        dB, at least ``ABSENT``.
+        dB; 0 where there is no such line. Of the lines between and of the half orders the second strongest
+        counts, for a tone from elsewhere may hit one line, but not two.
     """
-    whole = np.maximum(groups[..., 0], np.float32(0)) + groups[..., 1]
-    share = groups[..., 2:] / np.maximum(whole, np.float32(1e-20))[..., np.newaxis]
-    return decibels(share, 10 ** (ABSENT / 10))
+    ratio = np.maximum(tells / np.maximum(hides, np.float32(1e-20)), _LEAST_SHARE)
+    groups = (
+        (ratio[..., :1], ratio[..., 1:lines], ratio[..., lines:])
+        if lines
+        else (ratio[..., :0],) * 2 + (ratio,)
+    )
+    return decibels(np.stack([_second(group) for group in groups], axis=-1))
+
+
+def _second(ratios: Array32) -> Array32:
+    """Return the second strongest of the last axis, the only one if it is alone, 1 if there is none."""
+    if not ratios.shape[-1]:
+        return np.ones(ratios.shape[:-1], dtype=np.float32)
+    found: Array32 = np.sort(ratios, axis=-1)[..., max(0, ratios.shape[-1] - 2)]
+    return found
 
 
 def _sum(lines: Array32) -> Array32:

@@ -10,7 +10,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from analysis.air import Air
+from analysis.air import Air, Telling
 from analysis.baseline import sample
 from analysis.cutting import Bit
 from analysis.events import Alarm, Event, Summary
@@ -169,9 +169,16 @@ class Listener:
 
     def _moment(self, rows: Rows, index: int, first: int, at: float) -> Moment:
         """Return row ``index``: its window begins with sample ``first`` and was complete at ``at`` s."""
-        groups = self._air.row(rows.groups[index], self.phase, apart=not self._presence.assumed)
+        heard = Telling(
+            rows.tells[index],
+            rows.hides[index],
+            10.0 ** (float(rows.hiss[index]) / 10.0),
+            np.array([rows.modulation[index], rows.rocking[index]]),
+        )
+        own = self._air.row(heard, self.phase, apart=not self._presence.assumed)
         middle = (first + self._size / 2) / self.rate
-        return Moment(at, middle, sample(rows, index, groups), self.phase, self._context())
+        lines = len(self._reader.ear.telling)
+        return Moment(at, middle, sample(rows, index, own, lines), self.phase, self._context())
 
     def _context(self) -> Context:
         """Return what is being cut; one steady sound, and nothing else heard so far, is like itself."""
@@ -188,6 +195,7 @@ class Listener:
             self._heard += 1
             self.phase = self._presence.row(
                 float(rows.level[index]),
+                rows.colour[index],
                 float(rows.prominence[index]),
                 # Teeth that noise hides are no quieter than it.
                 max(float(rows.tooth[index]), float(rows.noise[index]) - 10.0),
@@ -202,3 +210,5 @@ class Listener:
     def _change_bit(self, bit: int) -> None:
         self._bit = bit
         self._reader = FeatureReader(ear_for(self.rate, self._tool(bit), self._size))
+        # Another bit has other lines that tell.
+        self._air = Air(self._reader.ear.seconds)

@@ -39,8 +39,6 @@ _LOUD, _APART = 0.2, 0.4
 # From these shares of the diameter on, a cut is a slot, a wide or a narrow one.
 _SLOT, _WIDE = 0.85, 0.4
 KINDS = ("down", "slot", "wide", "narrow")
-# Where this share of the time that the place may be is of one kind, a change that lasts is one of sound.
-_MOSTLY = 0.7
 
 
 USUAL = Machine()
@@ -118,26 +116,16 @@ class Plan:
 
     @cached_property
     def _spent(self) -> NDArray[np.float64]:
-        """
-        Seconds before each move, shape (len(KINDS) + 2, n + 1).
-
-        Of steady cutting of each kind, of any cutting, of all.
-        """
+        """Seconds before each move, shape (3, n + 1): of cutting straight down, of any cutting, of all."""
         lasting = self.times.end - self.times.begin
         cut = lasting * self.cuts
-        rows = [cut * (self.met.steady & (self.kinds == kind)) for kind in range(len(KINDS))]
-        return np.cumsum(np.pad([*rows, cut, lasting], ((0, 0), (1, 0))), axis=1)
+        down = cut * (self.kinds == KINDS.index("down"))
+        return np.cumsum(np.pad([down, cut, lasting], ((0, 0), (1, 0))), axis=1)
 
-    def mostly(self, first: int, last: int) -> str | None:
-        """Return what kind of cut most of the time from move ``first`` to ``last`` is, if any."""
-        *kinds, _, total = self._spent[:, last + 1] - self._spent[:, first]
-        most = int(np.argmax(kinds))
-        return KINDS[most] if kinds[most] > _MOSTLY * total else None
-
-    def share_cut(self, first: int, last: int) -> float:
-        """Return which share of the time from move ``first`` to ``last`` is cutting."""
-        *_, cut, total = self._spent[:, last + 1] - self._spent[:, first]
-        return float(cut / total) if total > 0 else 0.0
+    def cutting_between(self, first: int, last: int) -> tuple[float, float]:
+        """Return which share of the time from one move to another is cutting, and of that, downwards."""
+        down, cut, total = (self._spent[:, last + 1] - self._spent[:, first]).tolist()
+        return (cut / total if total > 0 else 0.0), (down / cut if cut > 0 else 0.0)
 
     @cached_property
     def stints(self) -> tuple[tuple[int, int], ...]:
@@ -256,10 +244,9 @@ class ClockLocator:
             last = self.plan.stints[self._stint][1]
             return Context(int(moves.bit[last]))
         now, early, late = self._moves_at(self._at)
-        kind = self.plan.mostly(early, late)
-        known = kind or KINDS[int(self.plan.kinds[now])]
-        cuts = self.plan.share_cut(early, late) > 0.0
-        return Context(int(moves.bit[now]), known, cuts=cuts, told=kind is not None)
+        cut, down = self.plan.cutting_between(early, late)
+        kind = "down" if down > 0.5 else "across"
+        return Context(int(moves.bit[now]), kind, cuts=cut > 0.0, told=down in (0.0, 1.0))
 
     @property
     def lines_seen(self) -> int:

@@ -247,10 +247,56 @@ def _between(power: Rows32, delta_f: float, frequency: Rows64, orders: NDArray[n
     return (3.0 * summed / np.maximum(counted, 1)).astype(np.float32)
 
 
+# Mean over median of eight bins of noise, a gap, dB; by simulation of windowed noise.
+_NOISE_RATIO = 1.45
+
+# Where in the gap between two lines, half an order apart, other sound is looked for: shares of the gap.
+_GAP = np.linspace(0.2, 0.8, 8)
+
+
+def foreign_tones(power: Rows32, delta_f: float, frequency: Rows64, gaps: int = 8) -> Rows32:
+    """
+    Return how much the sound between the lines is tones rather than noise.
+
+    Nothing that turns with the spindle sounds between its whole and half orders. Talk and music do, as
+    often there as on the lines.
+
+    Parameters
+    ----------
+    power
+        Power spectra, shape (k, bins).
+    delta_f
+        Hz from one bin to the next.
+    frequency
+        Spindle frequency of each row, Hz, shape (k,).
+    gaps
+        How many gaps are looked at, each half an order wide, from order 0.5 up.
+
+    Returns
+    -------
+    array of float32, shape (k,)
+        Mean power there against the mean of noise with the same median, dB: about 0 for noise. 0 where
+        the lines stand too close to look between them.
+    """
+    places = (np.arange(1, gaps + 1)[:, np.newaxis] + _GAP).ravel() / 2.0
+    bins = np.rint(frequency[:, np.newaxis] * places / delta_f).astype(np.intp)
+    found = power[np.arange(len(power))[:, np.newaxis], np.clip(bins, 0, power.shape[1] - 1)]
+    # Gap by gap: noise slopes, and a loud low one must not look like a tone.
+    found = found.reshape(len(power), gaps, len(_GAP))
+    middle = np.maximum(np.median(found, axis=2), np.float32(1e-20))
+    ratio = np.add.reduce(np.add.reduce(found, axis=2) / middle, axis=1) / np.float32(gaps * len(_GAP))
+    tonal: Rows32 = decibels(ratio) - np.float32(_NOISE_RATIO)
+    return np.where(frequency < 2 * _ROOM * delta_f, np.float32(0), tonal)
+
+
+# Bins beside the line of the swell: a windowed line is five bins wide, and so is the swell's mean at 0.
+_BESIDE = np.concatenate([np.arange(-9, -3), np.arange(4, 10)])
+
+
 @dataclass(frozen=True)
 class TurnModulation:
     """
-    How strongly the hiss of the cut swells once per turn of the spindle.
+    How strongly the hiss of the cut swells in the rhythm of the spindle's turns.
 
     The band's envelope is taken from the spectrum that is there already: the band's bins, transformed
     back, are the analytic signal at a lower rate.
@@ -274,9 +320,11 @@ class TurnModulation:
         wanted = int(self.high * self.size / self.rate) - first
         return first, first + min(next_fast_len(max(wanted, 8)), self.size // 2 - first)
 
-    def depth(self, spectra: NDArray[np.complex64], frequency: Rows64) -> Rows32:
+    def powers(
+        self, spectra: NDArray[np.complex64], frequency: Rows64, orders: NDArray[np.float64]
+    ) -> Rows32:
         """
-        Return the depth of the modulation at the spindle frequency, 0 none, 1 full.
+        Return how deep the hiss swells at some orders, squared, and as much at frequencies beside those.
 
         Parameters
         ----------
@@ -284,21 +332,26 @@ class TurnModulation:
             Windowed transforms, shape (k, bins).
         frequency
             Spindle frequency of each row, Hz, shape (k,).
+        orders
+            1 for once per turn, 0.5 for once every second turn, shape (m,).
 
         Returns
         -------
-        array of float32, shape (k,)
+        array of float32, shape (k, 2, m)
+            Squared depths, 0 none, 1 full: at the orders, and the mean beside each, which is what chance
+            makes of a steady hiss, and what a voice or another machine makes that swells at a frequency of
+            its own.
 
         Notes
         -----
         For a band whose power swells as ``1 + m cos(2 pi f t)`` the depth is ``m``, less what little the
         window smears.
         """
-        depth = np.empty(len(spectra), dtype=np.float32)
+        depths = np.empty((len(spectra), 2, len(orders)), dtype=np.float32)
         for first in range(0, len(spectra), ROWS):
             rows = slice(first, first + ROWS)
-            depth[rows] = self._some(spectra[rows], frequency[rows])
-        return depth
+            depths[rows] = self._some(spectra[rows], frequency[rows, np.newaxis] * orders)
+        return depths
 
     def _some(self, spectra: NDArray[np.complex64], frequency: Rows64) -> Rows32:
         low, high = self._band
@@ -307,10 +360,13 @@ class TurnModulation:
         signal = ifft(batch)
         swell = rfft(signal.real**2 + signal.imag**2)[: len(spectra)]
         power = swell.real**2 + swell.imag**2
-        nearest = np.rint(frequency * self.size / self.rate).astype(np.intp)
-        nearest = np.clip(nearest, 1, power.shape[1] - 2)
-        rows = np.arange(len(power))
-        beside = np.maximum(power[rows, nearest - 1], power[rows, nearest + 1])
-        line = np.maximum(beside, power[rows, nearest])
-        depth: Rows32 = np.float32(2.0) * np.sqrt(line / np.maximum(power[:, 0], np.float32(1e-30)))
-        return depth
+        last = power.shape[1] - 1
+        nearest = np.clip(np.rint(frequency * self.size / self.rate).astype(np.intp), 1, last - 1)
+        rows = np.arange(len(power))[:, np.newaxis]
+        # The nearest bin alone: the largest of several would find a swell in every noise.
+        line = power[rows, nearest]
+        aside = np.clip(np.abs(nearest[:, :, np.newaxis] + _BESIDE), 3, last)
+        beside = np.add.reduce(power[rows[:, :, np.newaxis], aside], axis=2) / np.float32(len(_BESIDE))
+        whole = np.maximum(power[:, 0], np.float32(1e-30))
+        found: Rows32 = np.stack([line, beside], axis=1) / whole[:, np.newaxis, np.newaxis]
+        return np.float32(4.0) * found

@@ -3,7 +3,11 @@
 import enum
 from collections import deque
 from dataclasses import dataclass
-from statistics import median
+
+import numpy as np
+from numpy.typing import NDArray
+
+Colour = NDArray[np.float64]
 
 # Seconds for which a bang may last.
 _LONGEST_BANG = 0.8
@@ -32,9 +36,11 @@ class PresenceRules:
     hold
         Seconds for which a spindle that is no longer heard is still taken to run.
     rise, fall
-        How far the level must be above the air's to be a cut, and how close to it to be none, dB.
+        How far a third of the bands must be above the air's to be a cut, and how close to be none, dB.
     drop
         How far level and tooth-pass must fall from those of an assumed cut to be the air, dB.
+    step
+        How far they must rise to show that an assumed cut was none, dB.
     first
         Seconds of running sound that make the first idea of the air.
     patience
@@ -45,9 +51,10 @@ class PresenceRules:
     comb_off: float = 1.2
     sure: float = 0.2
     hold: float = 1.0
-    rise: float = 6.0
-    fall: float = 4.0
+    rise: float = 3.0
+    fall: float = 2.0
     drop: float = 7.0
+    step: float = 6.0
     first: float = 0.5
     patience: float = 4.0
 
@@ -83,20 +90,29 @@ class Presence:
         self._seconds = seconds
         self._running = False
         self._unheard = self._in_hearing = 0.0
-        self._levels: deque[float] = deque(maxlen=3)
+        self._colours: deque[Colour] = deque(maxlen=3)
         self._begin_spindle()
 
     def _begin_spindle(self) -> None:
-        self._first: list[float] = []
-        self._air: float | None = None
+        self._first: list[Colour] = []
+        self._air: Colour | None = None
         self._cutting = False
         self._cut_s = self._air_s = 0.0
         self.assumed = False
+        self._settled: Colour = np.zeros(0)
         self._settled_level = 0.0
         self._settled_teeth = 0.0
         self._aside = 0
 
-    def row(self, level: float, prominence: float, teeth: float, *, is_air: bool = False) -> Phase:
+    def row(
+        self,
+        level: float,
+        colour: NDArray[np.floating],
+        prominence: float,
+        teeth: float,
+        *,
+        is_air: bool = False,
+    ) -> Phase:
         """
         Return the phase after one more row.
 
@@ -104,6 +120,8 @@ class Presence:
         ----------
         level
             dBFS.
+        colour
+            Level in each of some bands, dBFS, shape (b,).
         prominence
             Of the spindle's comb, dB.
         teeth
@@ -113,17 +131,18 @@ class Presence:
             whatever the shop has switched on meanwhile, sounds like.
         """
         self.corrected = False
-        self._levels.append(level)
+        self._colours.append(np.append(colour, level))
         self._hear_spindle(prominence)
         if not self._running:
             return Phase.OFF
-        smooth = median(self._levels)
+        middle = np.median(self._colours, axis=0)
+        smooth, level = middle[:-1], float(middle[-1])
         if self._air is None:
             self._first_idea(smooth)
         elif self.assumed:
-            self._doubt(smooth, teeth)
+            self._doubt(smooth, level, teeth)
         else:
-            self._compare(smooth, teeth, is_air=is_air)
+            self._compare(smooth, level, teeth, is_air=is_air)
         return Phase.CUT if self._cutting else Phase.AIR
 
     def _hear_spindle(self, prominence: float) -> None:
@@ -138,44 +157,50 @@ class Presence:
         elif self._unheard > self._rules.hold:
             self._running = False
 
-    def _first_idea(self, level: float) -> None:
-        self._first.append(level)
+    def _first_idea(self, colour: Colour) -> None:
+        self._first.append(colour)
         if len(self._first) * self._seconds >= self._rules.first:
-            self._air = median(self._first)
+            self._air = np.median(self._first, axis=0)
 
-    def _compare(self, level: float, teeth: float, *, is_air: bool) -> None:
+    def _compare(self, colour: Colour, level: float, teeth: float, *, is_air: bool) -> None:
         assert self._air is not None  # noqa: S101 - the caller looked
         if is_air:
-            self._air += self._share(0.2) * (level - self._air)
+            self._air = self._air + self._share(0.2) * (colour - self._air)
             self._air_s = 0.0
-        above = level - self._air
+        above = _excess(colour, self._air)
         self._cutting = above > (self._rules.fall if self._cutting else self._rules.rise)
         if self._cutting:
             self._cut_s, self._air_s = self._cut_s + self._seconds, 0.0
             return
         # A cut that is not yet trusted must not raise the air.
         if above < self._rules.fall:
-            self._air += self._share(1.0) * above
+            self._air = self._air + self._share(1.0) * (colour - self._air)
         self._air_s += self._seconds
         if self._cut_s < 1.0 and self._air_s > self._rules.patience:
-            self._assume(level, teeth)
+            self._assume(colour, level, teeth)
 
-    def _assume(self, level: float, teeth: float) -> None:
+    def _assume(self, colour: Colour, level: float, teeth: float) -> None:
         self.assumed = self._cutting = True
-        self._settled_level, self._settled_teeth = level, teeth
+        self._settled, self._settled_level, self._settled_teeth = colour, level, teeth
 
-    def _doubt(self, level: float, teeth: float) -> None:
+    def _doubt(self, colour: Colour, level: float, teeth: float) -> None:
         rise = min(level - self._settled_level, teeth - self._settled_teeth)
         fall = max(level - self._settled_level, teeth - self._settled_teeth)
-        higher, lower = rise > self._rules.rise, fall < -self._rules.drop
+        higher, lower = rise > self._rules.step, fall < -self._rules.drop
         self._aside = self._aside + 1 if lower or higher else 0
         # A bang is louder too, but not for long; the watcher passes over as much.
         if self._aside * self._seconds < (_LONGEST_BANG if higher else 0.3):
             return
         self.assumed = False
         self._cutting = self.corrected = higher
-        self._air = self._settled_level if higher else level
+        self._air = self._settled if higher else colour
         self._cut_s = 1.0
 
     def _share(self, seconds: float) -> float:
         return min(1.0, self._seconds / seconds)
+
+
+def _excess(colour: Colour, air: Colour) -> float:
+    """Return by how much at least a third of the bands are louder than in the air, dB."""
+    above = np.sort(colour - air)
+    return float(above[-((len(above) + 2) // 3)])

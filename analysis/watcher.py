@@ -8,26 +8,38 @@ The baseline is frozen once learned. An alarm ends when the sound is again as th
 because the watcher got used to the fault.
 """
 
+import math
 from collections import deque
 from dataclasses import dataclass
-from statistics import median
 
 import numpy as np
 
-from analysis.baseline import CHANNELS, Array64, Baseline, Sample, Unfit, channels, learn
+from analysis.air import LEAST_OWN
+from analysis.baseline import SIGNS, Array64, Baseline, Sample, Unfit, channels, learn
 from analysis.causes import explain
-from analysis.change import budget_rows, threshold_for
+from analysis.change import budget_rows
 from analysis.events import Alarm, Deaf, Event, Heard, State, StateChange
+from analysis.evidence import Weights
 from analysis.health import Health
 from analysis.presence import Phase
 
-# How far, dB, each channel must move before the move counts at all.
-# Like with like: the same bit in the same kind of cut. Half orders and the once-per-turn swell wander
-# with the grain; the level with depth of cut and knots.
-LIKE = np.array([3.0, 3.0, 3.0, 4.0, 6.0, 1.5, 2.0])
-# Another kind of cut, or a kind that nobody told. From a narrow side cut to a full slot, runout that was
-# there all along changes the spindle line against tooth-pass by 6.7 dB (closed form, z = 2).
-UNLIKE = np.array([7.0, 7.0, 4.0, 6.0, 10.0, 4.0, 5.0])
+# How far signs must move before the move counts, dB: in the same kind of cut, though in another direction,
+# depth or width, nearer to the microphone or farther from it;
+LIKE = np.zeros(SIGNS)
+# straight down as compared with across, and the other way round (straight down the hiss hardly swells);
+UNLIKE = {"down": np.array([4.0, 4.0, 3.0, 2.0, 2.0]), "across": np.array([4.0, 4.0, 3.0, 10.0, 4.0])}
+# any cut as compared with any, when nobody told which.
+UNTOLD = np.array([3.0, 3.0, 2.0, 4.0, 2.0])
+
+# How far colour must lie above the baseline's, dB; the change of it that is looked for, in deviations, and
+# how many a row may count for. It differs between cuts, so it is compared in one steady sound only.
+FADED = 2.0
+SHIFT, _MOST = 2.0, 5.0
+
+# Somebody talks, or a radio plays: foreign tones are above the baseline's by so many dB, and for so long
+# after, s. They may fall on the lines that tell, so nothing is told then. Nothing is learned from rows that
+# have more foreign tones than a cut ever has of its own.
+_TALK, _TALK_LASTS, _MOST_FOREIGN = 3.0, 0.2, 4.0
 
 # Fewer rows than this tell too little of how much rows scatter.
 _LEAST_ROWS = 20
@@ -53,7 +65,7 @@ class Settings:
     false_alarms: float = 1.0
     hours: float = 20.0
     learn: float = 3.0
-    shortest: float = 0.3
+    shortest: float = 0.2
     forget: float = 5.0
 
 
@@ -62,24 +74,12 @@ USUAL = Settings()
 # Below this score the sound is good again.
 _GOOD = 0.25
 
-# A row this much louder than those before, dB, holds a bang, unless it lasts longer than this, s.
-_BANG, _LONGEST_BANG = 5.0, 1.0
-
-# A cut whose once-per-turn swell has faded by this much, dB, is another cut (straight down, say), or is
-# covered by another sound: no loose bit does that. One row alone must have faded twice as much. When this
-# has lasted for some seconds of cutting it is said.
-_COVERED, _COVERED_LONG = 3.0, 3.0
-
-_SWELL = CHANNELS.index("modulation")
-
-# A cut whose level or tooth-pass is this much below the baseline's, dB, is too light to be compared.
-_LIGHTER = 9.0
+# Noise louder by this much, dB, than in the baseline hides what is compared. When this has lasted for some
+# seconds of cutting it is said.
+_COVERED, _COVERED_LONG = 6.0, 3.0
 
 MIXED = 2
 """Rows at either end of a cut that hold air as well."""
-
-# A sum goes up to this many limits: one sign alone needs two.
-_MOST_SHARE = 2.0
 
 
 @dataclass(frozen=True)
@@ -134,37 +134,26 @@ class Moment:
     context: Context
 
 
-@dataclass(frozen=True, eq=False)
+@dataclass(frozen=True)
 class _Test:
     """
-    Where one comparison stands.
+    Where the comparison stands.
 
     Attributes
     ----------
-    sums, share
-        The running sums, in deviations, and as shares of their limits, shape (len(CHANNELS),).
+    sum
+        The running sum of evidence, nats, never below 0.
     since
-        Since when each sum is above zero, s from the first sample.
-    score
-        How near this is to an alarm, which is 1: two signs that agree are as good as one twice as strong.
+        Since when it is above zero, s from the first sample.
     """
 
-    sums: Array64
-    share: Array64
-    since: Array64
-    score: float
+    sum: float = 0.0
+    since: float = 0.0
 
-    @classmethod
-    def begin(cls) -> "_Test":
-        nothing = np.zeros(len(CHANNELS))
-        return cls(nothing, nothing, nothing, 0.0)
-
-    def after(self, step: Array64, limit: Array64, middle_of_row: float) -> "_Test":
-        """Return where it stands after one more row, whose steps are in deviations."""
-        since = np.where(self.sums > 0.0, self.since, middle_of_row)
-        sums = np.clip(self.sums + step, 0.0, _MOST_SHARE * limit)
-        share = sums / limit
-        return _Test(sums, share, since, float(np.sort(share)[-2:].sum()) / 2.0)
+    def after(self, step: float, most: float, middle_of_row: float) -> "_Test":
+        """Return where it stands after one more row."""
+        since = self.since if self.sum > 0.0 else middle_of_row
+        return _Test(min(max(self.sum + step, 0.0), most), since)
 
 
 class Watcher:
@@ -195,18 +184,17 @@ class Watcher:
         self._seconds = seconds
         self._correlation = correlation
         self._settings = settings
+        self._independent = (1.0 - correlation) / (1.0 + correlation)
+        self._limit = math.log(budget_rows(settings.false_alarms, settings.hours, 1.0 / seconds, 2))
+        self._weights = {single: Weights.of(correlation, single=single) for single in (False, True)}
         self._learning: dict[tuple[int, str], list[Sample]] = {}
-        self._tests = {True: _Test.begin(), False: _Test.begin()}
+        self._tests: tuple[_Test, ...] = (_Test(), _Test())
         self._good = 0
-        self._rules: dict[tuple[Baseline, bool], tuple[Array64, Array64]] = {}
         self._recent: deque[Array64] = deque(maxlen=max(1, round(0.5 / seconds)))
-        self._levels: deque[float] = deque(maxlen=max(1, round(1.0 / seconds)))
-        self._bang = 0
+        self._tones: deque[float] = deque(maxlen=max(1, round(_TALK_LASTS / seconds)))
         self._covered = 0.0
-        self._before: deque[dict[bool, _Test]] = deque(maxlen=MIXED + 1)
         self._waiting: deque[tuple[tuple[int, str], Sample]] = deque()
         self._bit = 0
-        self._fresh = 0
         self._said: State | None = None
         self._because = "learning how this cut sounds"
         self._alarmed = False
@@ -247,7 +235,6 @@ class Watcher:
         for known in (self.baselines, self._learning):
             for key in [key for key in known if key[0] == bit]:
                 del known[key]
-        self._rules.clear()
         self._begin()
 
     def _change_bit(self, bit: int) -> None:
@@ -256,55 +243,45 @@ class Watcher:
 
     def _begin(self) -> None:
         """Begin to compare anew."""
-        self._tests = {True: _Test.begin(), False: _Test.begin()}
+        self._tests = (_Test(), _Test())
         self._recent.clear()
-        self._before.clear()
         self._waiting.clear()
         self._alarmed = False
-        self._fresh = self._good = 0
+        self._good = 0
         self._covered = 0.0
         self.score = 0.0
 
     def _leave_cut(self) -> None:
-        """Take back what the last windows of a cut told: they hold air as well."""
-        if self._before:
-            self._tests = self._before[0]
-            self.score = max(test.score for test in self._tests.values())
-        self._before.clear()
+        """Take back what the last windows of a cut were to teach: they hold air as well."""
         self._waiting.clear()
-        self._fresh = 0
 
     def _cutting(self, moment: Moment) -> Alarm | None:
-        # The first windows of a cut hold air as well.
-        self._fresh += 1
-        if self._fresh <= MIXED:
-            return None
-        self._before.append(dict(self._tests))
         context, sample = moment.context, moment.sample
+        if sample.own < LEAST_OWN or self._is_talked_over(sample):
+            return None
         key = (context.bit, context.kind)
         baseline = self.baselines.get(key)
         if baseline is None and not self._alarmed and self.score < 0.5:
             self._learn(key, sample)
         main = baseline or self._main(context.bit)
-        if main is None or (context.apart and _is_lighter(sample, main.normal)):
+        if main is None:
             return None
-        return self._compare(moment, main, like=context.told and baseline is not None)
+        told = context.told or context.kind != "cut"
+        return self._compare(moment, main, like=told and baseline is not None)
 
-    def _is_covered(self) -> bool:
-        """Return whether something else in the shop covers the cut: it then swells less than it did."""
-        swells = [shift[_SWELL] for shift in self._recent]
-        covered = min(median(swells), swells[-1] + _COVERED) < -_COVERED
-        self._covered = self._covered + self._seconds if covered else 0.0
-        return self._covered > 0.0
+    def _is_talked_over(self, sample: Sample) -> bool:
+        """Return whether a row, or one shortly before, has more foreign tones than any cut."""
+        self._tones.append(sample.foreign)
+        talk = max(self._tones) > _MOST_FOREIGN
+        self._covered = self._covered + self._seconds if talk else self._covered
+        return talk
 
-    def _is_bang(self, level: float) -> bool:
-        """Return whether this row holds a bang: far louder than the last second, but not for long."""
-        bang = len(self._levels) > 0 and level > median(self._levels) + _BANG
-        self._bang = self._bang + 1 if bang else 0
-        if bang and self._bang * self._seconds < _LONGEST_BANG:
-            return True
-        self._levels.append(level)
-        return False
+    def _is_covered(self, sample: Sample, normal: Sample) -> bool:
+        """Return whether something else in the shop sounds over the cut more than it did."""
+        louder = min(sample.hiss - normal.hiss, sample.noise - normal.noise) > _COVERED
+        tones = max(self._tones) > max(normal.foreign + _TALK, _MOST_FOREIGN)
+        self._covered = self._covered + self._seconds if louder or tones else 0.0
+        return tones
 
     def _main(self, bit: int) -> Baseline | None:
         return next((known for key, known in self.baselines.items() if key[0] == bit), None)
@@ -327,51 +304,54 @@ class Watcher:
             del self._learning[key]
             self._waiting.clear()
 
-    def _rule(self, baseline: Baseline, *, like: bool) -> tuple[Array64, Array64]:
-        """Return what is taken off each channel's shift, dB, and each sum's limit, in deviations."""
-        known = self._rules.get((baseline, like))
-        if known is None:
-            dead = (LIKE if like else UNLIKE) + 2.0 * baseline.error(self._correlation)
-            wanted = self._settings
-            rows = budget_rows(wanted.false_alarms, wanted.hours, 1.0 / self._seconds, len(CHANNELS))
-            references = np.clip(dead / baseline.scale, 1.0, 4.0).tolist()
-            limits = [threshold_for(rows, k, correlation=self._correlation) for k in references]
-            known = self._rules[(baseline, like)] = dead, np.array(limits)
-        return known
+    def _steps(self, moment: Moment, baseline: Baseline, shift: Array64, *, like: bool) -> Array64:
+        """Return how strongly a row speaks for a loose bit, and for a sound of another colour, nats."""
+        held = LIKE if like else UNLIKE.get(moment.context.kind, UNTOLD)
+        doubt = baseline.error(self._correlation)
+        away = (shift[:SIGNS] - held - doubt[:SIGNS]) / baseline.scale[:SIGNS]
+        loose = self._weights[bool(baseline.normal.single)].evidence(away)
+        if moment.context.apart:
+            return np.array([loose, -self._limit])
+        faded = shift[SIGNS] - baseline.centre[SIGNS] - FADED - 2.0 * doubt[SIGNS]
+        other = min(float(faded / baseline.scale[SIGNS]), _MOST)
+        return np.array([loose, self._independent * SHIFT * (other - SHIFT / 2.0)])
 
     def _compare(self, moment: Moment, baseline: Baseline, *, like: bool) -> Alarm | None:
         sample = moment.sample
-        dead, limit = self._rule(baseline, like=like)
-        if self._is_bang(sample.level):
-            return None
-        shift = channels(sample, baseline.normal) - baseline.centre
+        shift = channels(sample, baseline.normal)
         self._recent.append(shift)
-        if moment.context.apart and self._is_covered():
+        if self._is_covered(sample, baseline.normal):
             return None
-        most = limit / max(3.0, self._settings.shortest / self._seconds)
-        step = np.clip((shift - dead) / baseline.scale, -most, most)
-        test = self._tests[like] = self._tests[like].after(step, limit, moment.middle)
-        self.score = max(test.score for test in self._tests.values())
+        most = self._limit / max(3.0, self._settings.shortest / self._seconds)
+        steps = self._steps(moment, baseline, shift, like=like)
+        self._tests = tuple(
+            test.after(float(np.clip(step, -most, most)), 1.5 * self._limit, moment.middle)
+            for test, step in zip(self._tests, steps, strict=True)
+        )
+        self.score = self._worst.sum / self._limit
         if self._alarmed:
             self._good = self._good + 1 if self.score < _GOOD else 0
             self._alarmed = self._good * self._seconds < self._settings.forget
             return None
-        if test.score < 1.0:
+        if self.score < 1.0:
             return None
         self._alarmed, self._good = True, 0
-        return self._alarm(moment.at, test, limit)
+        return self._alarm(moment.at)
 
-    def _alarm(self, at: float, test: _Test, limit: Array64) -> Alarm:
-        worst = int(test.share.argmax())
+    @property
+    def _worst(self) -> _Test:
+        return max(self._tests, key=lambda test: test.sum)
+
+    def _alarm(self, at: float) -> Alarm:
         cause = explain(np.median(self._recent, axis=0))
         return Alarm(
             at=at,
-            onset=float(test.since[test.share > 0.5].min()),
+            onset=self._worst.since,
             cause=cause.name,
             confidence=cause.confidence,
             because=cause.because,
-            score=float(test.sums[worst]),
-            threshold=float(limit[worst]),
+            score=self._worst.sum,
+            threshold=self._limit,
         )
 
     def _judge(self, moment: Moment, health: Health) -> tuple[State, str]:
@@ -381,6 +361,8 @@ class Watcher:
             return "alarm", "the sound has changed"
         if moment.phase is Phase.OFF:
             return "settle", "no spindle is heard"
+        if self._covered > _COVERED_LONG:
+            return "settle", "another sound covers the cut: nothing can be compared"
         heard = f"the spindle is heard at {60.0 * moment.sample.speed:.0f} rpm"
         if self._main(moment.context.bit) is None:
             return self._judge_unlearned(moment, heard)
@@ -393,12 +375,6 @@ class Watcher:
         return "learn", f"{self._because}, {heard}"
 
     def _judge_learned(self, heard: str) -> tuple[State, str]:
-        if self._covered > _COVERED_LONG:
-            return "settle", "another sound covers the cut: nothing can be compared"
         if self.score > 0.5 or (self.state == "uneasy" and self.score > _GOOD):
             return "uneasy", "a change is building"
         return "listen", f"comparing with the baseline, {heard}"
-
-
-def _is_lighter(sample: Sample, normal: Sample) -> bool:
-    return min(sample.teeth - normal.teeth, sample.level - normal.level) < -_LIGHTER

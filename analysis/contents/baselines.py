@@ -1,8 +1,9 @@
 """
 Where in a program the watcher will have heard enough of a bit to know its normal sound.
 
-A baseline belongs to one bit and one kind of cut. It is learned from all cutting of that kind that is heard,
-cut by cut, until there is enough; the first and last windows of each cut hold air as well and are left out.
+A baseline belongs to one bit, and to cutting straight down or to cutting across. It is learned from all
+such cutting that is heard, cut by cut, until there is enough; the first and last windows of each cut hold
+air as well and are left out.
 """
 
 from dataclasses import dataclass
@@ -12,6 +13,9 @@ from numpy.typing import NDArray
 
 from analysis.locate import KINDS, Plan
 from analysis.watcher import MIXED, Settings
+
+FAMILIES = ("down", "across")
+"""Cuts that are compared with one another: straight down, and all others."""
 
 Floats = NDArray[np.float64]
 _MOMENT = 1e-6  # s
@@ -25,7 +29,7 @@ class Learned:
     Attributes
     ----------
     kind
-        Of `analysis.locate.KINDS`.
+        Of `FAMILIES`.
     first, last
         The moves with which the learning begins and ends.
     begins, done
@@ -59,7 +63,7 @@ def baseline_of(plan: Plan, number: int, hop: float, needed: float = Settings.le
     hop
         Seconds from one window to the next.
     needed
-        Seconds of one kind of cut that make a baseline.
+        Seconds of one family that make a baseline.
 
     Returns
     -------
@@ -131,12 +135,12 @@ class _Heard:
     clear: _Clear
 
     def totals(self) -> Floats:
-        """Return for how long each kind of cut was heard after each move, s, shape (len(KINDS), n)."""
+        """Return for how long each family was heard after each move, s, shape (len(FAMILIES), n)."""
         plan = self.plan
         within = self.clear.until(plan.times.end) - self.clear.until(plan.cut_begin)
         within[~(plan.cuts & (plan.program.moves.bit == self.number))] = 0.0
-        kinds = [np.where(plan.kinds == kind, within, 0.0) for kind in range(len(KINDS))]
-        return np.cumsum(kinds, axis=1)
+        down = np.where(plan.kinds == KINDS.index("down"), within, 0.0)
+        return np.cumsum([down, within - down], axis=1)
 
     def learned(self, kind: int, total: Floats, needed: float) -> Learned:
         """Return where one kind of cut has been heard for long enough, by its total after each move."""
@@ -144,7 +148,7 @@ class _Heard:
         before = self.clear.until(self.plan.cut_begin[[first, last]])
         rest = needed - (float(total[last - 1]) if last else 0.0)
         begins, done = (self._turned(float(at)) for at in before + np.array([_MOMENT, rest]))
-        return Learned(KINDS[kind], first, last, begins, done)
+        return Learned(FAMILIES[kind], first, last, begins, done)
 
     def _turned(self, lasted: float) -> float:
         """Return for how many seconds the bit has turned when it has been heard for so long."""

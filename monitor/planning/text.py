@@ -20,6 +20,7 @@ _REMARKS = 12
 _SPEEDS = 4
 
 KINDS = {"down": "straight down", "slot": "slots", "wide": "wide cuts", "narrow": "narrow cuts"}
+_FAMILIES = {"down": "straight down", "across": "cutting across"}
 _FROM = {"said": "as you said", "shelf": "shelf", "program": "program", "assumed": "assumed", "unknown": ""}
 
 
@@ -175,7 +176,7 @@ def _baseline(contents: Contents, bit: BitUse) -> str:
     first, last = (place(ResumeLine(*line_of(moves, move))) for move in (found.first, found.last))
     lines = f"on {first}" if first == last else f"from {first} to {last}"
     when = f"{found.begins:.0f} to {found.done:.0f} s after its spindle starts"
-    return f"learned {lines}, {when} ({KINDS[found.kind]})"
+    return f"learned {lines}, {when} ({_FAMILIES[found.kind]})"
 
 
 # --- parts ----------------------------------------------------------------------------------------------
