@@ -4,7 +4,7 @@ The capture loop: blocks from a source go through the listener, and what it says
 Live and replay differ in their source alone.
 """
 
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Mapping
 from contextlib import nullcontext
 from dataclasses import dataclass
 
@@ -14,6 +14,8 @@ from numpy.typing import NDArray
 from analysis.errors import JournalError, SoundError
 from analysis.events import Alarm, Event, Summary, to_dict
 from analysis.listener import Listener
+from monitor.actions.kind import Done
+from monitor.actions.telling import ACTION, done_to_dict
 from monitor.journal import Journal
 from monitor.sources import Block, Source
 
@@ -37,12 +39,19 @@ class Ears:
         Gets a line about trouble that does not end the listening.
     stop
         Whether to stop now; asked after each block, and after each that failed to come.
+    at_once
+        Gets each event before anything is written down. It must not take time.
+    done
+        Gives what became of actions since it was last asked. Asked with True it is for the last time, and may
+        wait a little for what is not over.
     """
 
     event: Callable[[Event], None]
     progress: Callable[[Listener], None] = lambda _: None
     warn: Callable[[str], None] = lambda _: None
     stop: Callable[[], bool] = lambda: False
+    at_once: Callable[[Event], None] = lambda _: None
+    done: Callable[[bool], Iterable[Done]] = lambda _: ()
 
 
 @dataclass(frozen=True)
@@ -106,6 +115,7 @@ class _Loop:
                 self._take_nothing()
             else:
                 self._take(block)
+            self._note_done(last=False)
             if self._ears.stop():
                 break
 
@@ -132,6 +142,7 @@ class _Loop:
 
     def _say(self, events: Iterable[Event]) -> None:
         for event in events:
+            self._ears.at_once(event)
             if isinstance(event, Alarm):
                 self._alarms.append(event)
             self._note(event)
@@ -140,6 +151,13 @@ class _Loop:
     def _note(self, event: Event) -> None:
         body = to_dict(event)
         self._keep(lambda journal: journal.event(str(body["event"]), event.at, body))
+
+    def _note_done(self, *, last: bool) -> None:
+        for done in self._ears.done(last):
+            self._keep_done(done_to_dict(done, self._listener.at))
+
+    def _keep_done(self, body: Mapping[str, object]) -> None:
+        self._keep(lambda journal: journal.event(ACTION, self._listener.at, body))
 
     def _keep(self, write: Callable[[Journal], None]) -> None:
         if self._journal is None:
@@ -152,6 +170,7 @@ class _Loop:
 
     def end(self, trouble: str) -> Outcome:
         summary = self._listener.end()
+        self._note_done(last=True)
         self._say([summary])
         self._keep(lambda journal: journal.close(to_dict(summary)))
         return Outcome(summary, tuple(self._alarms), trouble)
