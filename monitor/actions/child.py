@@ -102,7 +102,7 @@ def _started(arguments: Sequence[str], env: Mapping[str, str]) -> subprocess.Pop
 
 
 def _give(pipe: IO[bytes] | None, given: str) -> None:
-    """Write and close; a program need not read, and may be over already."""
+    """Write and close, unless it is closed; a program need not read, and may be over already."""
     if pipe is not None:
-        with suppress(OSError), pipe:
+        with suppress(OSError, ValueError), pipe:
             pipe.write(given.encode())

@@ -3,11 +3,14 @@
 import logging
 import threading
 from dataclasses import dataclass, field
-from typing import ClassVar, Self
+from typing import Any, ClassVar, Self
 
 from monitor.actions.kind import ActionError
 from monitor.actions.libraries import needed
 from monitor.actions.message import Message
+
+# Where the library says what went wrong.
+_LOGGER = "apprise"
 
 _URGENCY = {"alarm": "failure", "deaf": "warning", "heard": "info"}
 
@@ -33,8 +36,7 @@ class Push:
 
     def prepare(self) -> None:
         """Load the library, and look whether it knows the service."""
-        if not needed("apprise").Apprise().add(self.url):
-            raise ActionError("apprise does not understand the url: look it up in its list of services")
+        self._service()
 
     def close(self) -> None:
         """Nothing was got."""
@@ -42,16 +44,21 @@ class Push:
     def fire(self, message: Message, limit: float) -> str:
         """Send it; the library has time limits of its own, of some seconds."""
         del limit
-        library = needed("apprise")
-        service = library.Apprise()
-        with _Listening(library.logger.logger) as heard:
-            known = service.add(self.url)
-            sent = known and service.notify(
-                title=message.title, body=message.text, notify_type=_URGENCY[message.name]
-            )
+        service = self._service()
+        urgency = _URGENCY[message.name]
+        with _Listening(logging.getLogger(_LOGGER)) as heard:
+            sent = service.notify(title=message.title, body=message.text, notify_type=urgency)
         if not sent:
             raise ActionError(heard.last or "not sent, and apprise does not say why")
         return "sent"
+
+    def _service(self) -> Any:  # noqa: ANN401 - the library's types come with it
+        # The service itself, not the library's set of services: that has threads which outlive a run.
+        with _Listening(logging.getLogger(_LOGGER)):
+            service = needed("apprise").Apprise.instantiate(self.url)
+        if service is None:
+            raise ActionError("apprise does not understand the url: look it up in its list of services")
+        return service
 
 
 class _Listening(logging.Handler):

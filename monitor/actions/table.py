@@ -30,7 +30,7 @@ _Text = Annotated[str, StringConstraints(min_length=1)]
 _SomeText = Annotated[
     str, StringConstraints(strip_whitespace=True, min_length=1), Field(description="some text")
 ]
-_AnyText = Annotated[str, Field(description="a text")]
+_AnyText = Annotated[str | None, Field(description="a text")]
 
 
 def _web_address(url: str) -> str:
@@ -60,7 +60,7 @@ def _usual() -> list[Name]:
 class _Action(BaseModel):
     """What every ``[[action]]`` table may say, besides its kind."""
 
-    model_config = ConfigDict(extra="forbid", strict=True)
+    model_config = ConfigDict(extra="forbid", strict=True, regex_engine="python-re")
 
     name: _SomeText
     on: Annotated[list[Name], Field(min_length=1, description='a list of "alarm", "deaf" and "heard"')] = (
@@ -144,7 +144,7 @@ class _Http(_Action):
         AfterValidator(_header),
         Field(description='a table of plain text: { "Key" = "value" }'),
     ] = Field(default_factory=dict)
-    body: _AnyText | None = None
+    body: _AnyText = None
 
     def does(self) -> Kind:
         return Request(self.url, self.method, self.headers, self.body)
@@ -161,11 +161,11 @@ class _Push(_Action):
 
 class _Mqtt(_Action):
     host: Annotated[str, Field(pattern=r"^\S+\Z", description="the name or the address of the broker")]
-    port: Annotated[int, Field(ge=1, le=65_535, description="a whole number from 1 to 65535")] | None = None
+    port: Annotated[int | None, Field(ge=1, le=65_535, description="a whole number from 1 to 65535")] = None
     topic: Annotated[str, Field(pattern=r"^[^+#\x00]+\Z", description="a topic without + and #")]
-    payload: _AnyText | None = None
-    user: _AnyText | None = None
-    password: _AnyText | None = None
+    payload: _AnyText = None
+    user: _AnyText = None
+    password: _AnyText = None
     tls: Annotated[bool, Field(description="true or false")] = False
     retain: Annotated[bool, Field(description="true or false")] = False
 

@@ -1,4 +1,4 @@
-"""What actions reach, for tests: a real web server, a real MQTT broker, a pseudo-terminal as a serial port."""
+"""What actions reach: a real web server, a real MQTT broker, a pseudo-terminal as a serial port."""
 
 import http.server
 import os
@@ -9,7 +9,7 @@ import threading
 import time
 import tty
 from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from dataclasses import dataclass, field
 from pathlib import Path
 
@@ -60,7 +60,7 @@ def web_server(port: int = 0) -> Iterator[Web]:
             self.send_header("Content-Length", "0")
             self.end_headers()
 
-        do_GET = do_POST = do_PUT = _answer
+        do_GET = do_POST = do_PUT = _answer  # noqa: N815 - their names there
 
         def log_message(self, *_: object) -> None:
             """Say nothing."""
@@ -81,6 +81,28 @@ def silent_server() -> Iterator[int]:
     """Give the port of a server that lets everyone in and never says a word."""
     with socket.create_server((HERE, 0)) as listening:
         yield int(listening.getsockname()[1])
+
+
+@contextmanager
+def dripping_server() -> Iterator[int]:
+    """Give the port of a server that answers the first who comes, with one byte every 0.1 s."""
+    over = threading.Event()
+
+    def drip() -> None:
+        caller, _ = listening.accept()
+        with caller, suppress(OSError):
+            caller.sendall(b"HTTP/1.1 200 OK\r\nX-Long: ")
+            while not over.wait(0.1):
+                caller.sendall(b"x")
+
+    with socket.create_server((HERE, 0)) as listening:
+        thread = threading.Thread(target=drip)
+        thread.start()
+        try:
+            yield int(listening.getsockname()[1])
+        finally:
+            over.set()
+            thread.join()
 
 
 @dataclass
