@@ -5,14 +5,14 @@ Live and replay differ in their source alone.
 """
 
 from collections.abc import Callable, Iterable, Mapping
-from contextlib import nullcontext
+from contextlib import nullcontext, suppress
 from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
 from analysis.errors import JournalError, SoundError
-from analysis.events import Alarm, Event, Summary, to_dict
+from analysis.events import Alarm, Deaf, Event, Summary, to_dict
 from analysis.listener import Listener
 from monitor.actions.kind import Done
 from monitor.actions.telling import ACTION, done_to_dict
@@ -96,8 +96,14 @@ def listen(source: Source, listener: Listener, ears: Ears, journal: Journal | No
             loop.take_all(source)
         except SoundError as error:
             trouble = str(error)
+            loop.alert(trouble)
         except KeyboardInterrupt:
             ears.warn("stopped by hand")
+        except Exception as error:
+            loop.alert(f"chipsong broke down: {error or type(error).__name__}")
+            with suppress(Exception):  # what is broken may be the very screen
+                loop.note_done(last=True)
+            raise
         return loop.end(trouble)
 
 
@@ -109,13 +115,17 @@ class _Loop:
         self._missing = 0
         self._alarms: list[Alarm] = []
 
+    def alert(self, because: str) -> None:
+        """Let actions tell the person at the machine that nobody listens any more."""
+        self._ears.at_once(Deaf(self._listener.at, because))
+
     def take_all(self, source: Source) -> None:
         for block in source.blocks():
             if block is None:
                 self._take_nothing()
             else:
                 self._take(block)
-            self._note_done(last=False)
+            self.note_done(last=False)
             if self._ears.stop():
                 break
 
@@ -152,7 +162,7 @@ class _Loop:
         body = to_dict(event)
         self._keep(lambda journal: journal.event(str(body["event"]), event.at, body))
 
-    def _note_done(self, *, last: bool) -> None:
+    def note_done(self, *, last: bool) -> None:
         for done in self._ears.done(last):
             self._keep_done(done_to_dict(done, self._listener.at))
 
@@ -170,7 +180,7 @@ class _Loop:
 
     def end(self, trouble: str) -> Outcome:
         summary = self._listener.end()
-        self._note_done(last=True)
+        self.note_done(last=True)
         self._say([summary])
         self._keep(lambda journal: journal.close(to_dict(summary)))
         return Outcome(summary, tuple(self._alarms), trouble)

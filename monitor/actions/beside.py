@@ -14,9 +14,7 @@ from monitor.watch import Ears
 _AT_THE_END = 3.0
 
 
-def with_actions(
-    ears: Ears, actions: Sequence[Action], show: Callable[[str], None], *, at_the_end: float = _AT_THE_END
-) -> Ears:
+def with_actions(ears: Ears, actions: Sequence[Action], show: Callable[[str], None]) -> Ears:
     """
     Return ears that also let actions fire; the workers start at once.
 
@@ -28,8 +26,6 @@ def with_actions(
         What is to happen, and when.
     show
         Gets a line on what became of each, on the thread that listens.
-    at_the_end
-        s that they get to finish.
     """
     if not actions:
         return ears
@@ -39,7 +35,7 @@ def with_actions(
     def done(last: bool) -> Iterator[Done]:
         if last:
             with suppress(KeyboardInterrupt):  # whoever does not want to wait still gets the summary
-                crew.finish(at_the_end)
+                crew.finish(_AT_THE_END)
         while not told.empty():
             became = told.get()
             show(done_text(became))

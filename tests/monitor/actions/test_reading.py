@@ -29,6 +29,9 @@ LEAST = {
 }
 
 
+README = Path(__file__).parents[3] / "README.md"
+
+
 @pytest.fixture
 def path(tmp_path: Path) -> Path:
     """Name the file, which is not there yet."""
@@ -221,6 +224,22 @@ def test_no_key_is_shown(path: Path, kind: str):
     assert said.startswith(f"{kind}: ")
     assert "key" not in said
     assert "secret" not in said
+
+
+def test_the_example_in_the_readme_is_read(path: Path):
+    """What README.md shows can be written so, and each kind is named there with all its keys."""
+    from monitor.actions.table import KINDS  # noqa: PLC0415 - pydantic is slow to load
+
+    text = README.read_text(encoding="utf-8")
+    (example,) = (block.partition("```")[0] for block in text.split("```toml\n") if "[[action]]" in block)
+    path.write_text(example, encoding="utf-8")
+    actions = read_actions(path)
+    assert [action.name for action in actions] == ["horn", "phone", "pause"]
+    assert actions[2].does == SerialPort("/dev/ttyUSB0", b"PAUSE\n", 115_200)
+    section = text.partition("### What an alarm does")[2].partition("### ")[0]
+    words = set(KINDS) | {key for model in KINDS.values() for key in model.model_fields}
+    missing = [word for word in words if f"`{word}" not in section and f"{word} = " not in section]
+    assert [word for word in missing if f'kind = "{word}"' not in section] == []
 
 
 def test_every_key_says_what_is_allowed():

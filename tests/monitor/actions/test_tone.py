@@ -47,7 +47,7 @@ def test_it_swings_slowly():
     np.testing.assert_allclose(heard, expected, atol=40)
 
 
-@given(st.integers(8000, 96_000), st.floats(0.01, 1.0))
+@given(st.integers(8000, 96_000), st.floats(0.01, 0.3))
 def test_it_is_loud_and_clips_nowhere(rate, seconds):
     """Its peak is just below full scale, its length as wanted, and it begins and ends at nothing."""
     sound = warble(rate, seconds)
@@ -85,18 +85,17 @@ def test_it_comes_out_of_the_loudspeaker(
         monkeypatch.setenv(name, value)
     out = tmp_path / "heard.wav"
     record = ["parecord", f"--device={SINK}.monitor", "--rate=48000", "--channels=1", str(out)]
-    tone = Tone(1.5)
+    tone = Tone(1.0)
     tone.prepare()
-    time.sleep(1.0)
     with subprocess.Popen(record) as recording:
-        time.sleep(0.5)
+        time.sleep(0.4)
         said = tone.fire(TEST, 20.0)
-        time.sleep(0.5)
+        time.sleep(0.4)
         recording.terminate()
     tone.close()
     assert said.startswith("over: played on ")
     heard, rate = soundfile.read(out)
     loud = heard[np.abs(heard) > 0.01]
-    assert len(loud) > 1.2 * rate
+    assert len(loud) > 0.8 * rate
     assert share(heard, rate, 650, 1500) == pytest.approx(0.5, abs=0.05)
     assert share(heard, rate, 2000, 4000) == pytest.approx(0.5, abs=0.05)
