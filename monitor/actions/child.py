@@ -4,6 +4,7 @@ import os
 import signal
 import subprocess
 import threading
+import time
 from collections.abc import Mapping, Sequence
 from contextlib import suppress
 from typing import IO
@@ -15,6 +16,9 @@ _TAIL = 2000
 
 # s to read out what a program said when it is over: something that it started may hold its output open.
 _READ_OUT = 0.2
+
+# s between two looks at what a program has said.
+_LOOK = 0.01
 
 
 class Child:
@@ -44,6 +48,15 @@ class Child:
     def runs(self) -> bool:
         """Whether it is not over yet."""
         return self._process.poll() is None
+
+    def says(self, text: str, within: float) -> bool:
+        """Wait until it has said something; return False when it ends, or the time does, before it has."""
+        end = time.monotonic() + within
+        while text.encode() not in self._tail:
+            if not self.runs or time.monotonic() > end:
+                return False
+            time.sleep(_LOOK)
+        return True
 
     def finish(self, given: str, limit: float) -> str:
         """

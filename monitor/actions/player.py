@@ -1,7 +1,7 @@
 """
 The warble, and the process that plays it: ``python -m monitor.actions.player SECONDS DEVICE``.
 
-It gets ready, waits for a line on its standard input, plays, and says what it played on.
+It gets ready and says so, waits for a line on its standard input, plays, and says what it played on.
 """
 
 import sys
@@ -9,6 +9,8 @@ from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
+
+from monitor.actions.tone import READY
 
 LOW = (700.0, 1300.0)
 """Between these the lower line swings, Hz; the upper one is its third harmonic, 2.1 to 3.9 kHz."""
@@ -63,6 +65,8 @@ def main() -> None:
         found = audio.query_devices(device or None, kind="output")
         rate, channels = found["default_samplerate"], min(2, found["max_output_channels"])
         tone = np.repeat(warble(rate, seconds)[:, np.newaxis], channels, axis=1)
+        sys.stdout.write(f"{READY} {found['name']}\n")
+        sys.stdout.flush()
         if sys.stdin.readline():
             _play(audio, tone, found["index"], rate)
             sys.stdout.write(f"played on {found['name']}\n")

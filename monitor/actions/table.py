@@ -36,7 +36,8 @@ _AnyText = Annotated[str | None, Field(description="a text")]
 def _web_address(url: str) -> str:
     parts = urlsplit(url)
     _ = parts.port  # raises ValueError when it is none
-    if parts.scheme not in {"http", "https"} or not parts.hostname or re.search(r"[^!-~]", url):
+    web = parts.scheme in {"http", "https"} and parts.hostname and parts.username is None
+    if not web or re.search(r"[^!-~]", url):
         raise ValueError
     return url
 
@@ -136,7 +137,7 @@ class _Http(_Action):
     url: Annotated[
         str,
         AfterValidator(_web_address),
-        Field(description="an address that begins with http:// or https://"),
+        Field(description="an address that begins with http:// or https://, without user and password"),
     ]
     method: Annotated[Literal["POST", "PUT", "GET"], Field(description="one of POST, PUT, GET")] = "POST"
     headers: Annotated[
@@ -168,6 +169,12 @@ class _Mqtt(_Action):
     password: _AnyText = None
     tls: Annotated[bool, Field(description="true or false")] = False
     retain: Annotated[bool, Field(description="true or false")] = False
+
+    @model_validator(mode="after")
+    def _says_whose(self) -> Self:
+        if self.password is not None and self.user is None:
+            raise ValueError("user is missing: it must be a text where there is a password")
+        return self
 
     def does(self) -> Kind:
         usual = 8883 if self.tls else 1883

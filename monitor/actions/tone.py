@@ -4,7 +4,6 @@ import os
 import sys
 from contextlib import suppress
 from dataclasses import dataclass, field
-from importlib.util import find_spec
 from pathlib import Path
 from typing import ClassVar
 
@@ -12,8 +11,14 @@ from monitor.actions.child import Child
 from monitor.actions.kind import ActionError
 from monitor.actions.message import Message
 
-# What the player is told to begin with.
+READY = "ready to play on"
+"""What the process says when it can play."""
+
+# What it is told to begin with.
 _BEGIN = "play\n"
+
+# s that it gets to become ready, and to say why it is not.
+_PATIENCE = 3.0
 
 
 @dataclass
@@ -45,10 +50,11 @@ class Tone:
         return f"tone: {self.seconds:g} s through {self.device or 'the default loudspeaker'}"
 
     def prepare(self) -> None:
-        """Start the process that plays, which waits until it may."""
-        if find_spec("sounddevice") is None:
-            raise ActionError("the library sounddevice is missing: pip install sounddevice")
-        self._player = self._started()
+        """Start the process that plays, which waits until it may; raise ActionError if it can't."""
+        player = self._started()
+        if not player.says(READY, _PATIENCE):
+            player.finish("", _PATIENCE)
+        self._player = player
 
     def close(self) -> None:
         """End the process that waits."""

@@ -55,9 +55,9 @@ def test_the_terminal_is_rung(tmp_path, rings: int):
 def test_it_stops_at_its_limit(tmp_path):
     """It rings no longer than it may."""
     begun = time.monotonic()
-    came, said = ring(tmp_path, "terminal", 20, 0.7)
-    assert came == b"\a" * 3
-    assert said == "rung 3 times, then time was up"
+    came, said = ring(tmp_path, "terminal", 20, 0.8)
+    assert came in {b"\a" * 2, b"\a" * 3}, "a busy computer rings more slowly"
+    assert said == f"rung {len(came)} times, then time was up"
     assert time.monotonic() - begun < 5.0
 
 

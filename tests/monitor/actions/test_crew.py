@@ -101,14 +101,14 @@ def test_an_action_fires_at_its_own_events(told: Told):
 
 
 def test_telling_takes_no_time_while_all_actions_hang(told: Told, never: threading.Event):
-    """200 events to five actions that all hang: none takes 50 ms, half of them less than 2 ms."""
+    """200 events to five actions that all hang: none takes 0.25 s, half of them less than 2 ms."""
     crew = Crew([action(hanging(never), limit=30, name=f"{i}") for i in range(5)], told.put)
     took = []
     for number in range(200):
         begun = time.perf_counter()
         crew.tell(ALARM if number % 2 else DEAF)
         took.append(time.perf_counter() - begun)
-    assert max(took) < 0.05
+    assert max(took) < 0.25
     assert sorted(took)[100] < 0.002
     # In hand is one at most, and eight wait: what gave way to newer ones has been told.
     given_up = told.rest()
@@ -123,7 +123,7 @@ def test_one_that_hangs_holds_up_no_other(told: Told, never: threading.Event):
     crew.tell(ALARM)
     first, second = told.next(), told.next()
     assert (first.action, first.ok) == ("works", True)
-    assert first.took < 0.25
+    assert first.took < 0.7
     assert (second.action, second.ok, second.said) == ("hangs", False, "not over after 0.8 s")
     assert 0.8 <= second.took < 3.0
     crew.finish(0)

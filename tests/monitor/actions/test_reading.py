@@ -129,6 +129,7 @@ def test_no_file_is_no_actions(path: Path, text: str | None):
         ("http", 'headers = { a = "b\\nc" }', "headers: it must be a table of plain text"),
         ("mqtt", "port = 0", "port = 0: it must be a whole number from 1 to 65535"),
         ("mqtt", "password = 12345", "password: it must be a text"),
+        ("mqtt", 'password = "12345"', "user is missing: it must be a text where there is a password"),
         ("mqtt", 'tls = "yes"', "tls = 'yes': it must be true or false"),
     ],
 )
@@ -172,6 +173,7 @@ def test_a_mistake_is_named(path: Path, kind: str, more: str, said: str):
         ('name = "a"\nkind = "serial"\nport = "/dev/x"\ntext = "a"', "baud is missing: it must be bits per"),
         ('name = "a"\nkind = "http"\nurl = "shop.example"', "it must be an address that begins with http://"),
         ('name = "a"\nkind = "http"\nurl = "file:///etc/passwd"', "it must be an address that begins with"),
+        ('name = "a"\nkind = "http"\nurl = "http://me:x@shop.example"', "without user and password"),
         ('name = "a"\nkind = "http"\nurl = "http://a b"', "it must be an address that begins with http://"),
         (
             'name = "a"\nkind = "http"\nurl = "http://a:99999"',

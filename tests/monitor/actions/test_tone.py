@@ -62,12 +62,19 @@ def test_a_loudspeaker_that_is_not_there_is_told():
     """One that no device is called fails, in one line."""
     tone = Tone(0.2, "no such loudspeaker")
     with pytest.raises(ActionError, match=r"failed with status 1: cannot play: .*"):
+        tone.prepare()
+    with pytest.raises(ActionError, match=r"failed with status 1: cannot play: .*"):
         tone.fire(TEST, 20.0)
     tone.close()
 
 
-def test_the_process_that_waits_ends_when_it_is_not_needed():
+@pytest.mark.sound
+def test_the_process_that_waits_ends_when_it_is_not_needed(
+    sound_server: dict[str, str], monkeypatch: pytest.MonkeyPatch
+):
     """What `prepare` started is ended by `close`."""
+    for name, value in sound_server.items():
+        monkeypatch.setenv(name, value)
     tone = Tone(0.2)
     tone.prepare()
     player = tone._player  # noqa: SLF001 - nobody else knows of it
