@@ -75,7 +75,7 @@ class Child:
             raise ActionError(f"ended, because it was not over after {limit:g} s{self._said()}") from None
         if status:
             raise ActionError(f"failed with status {status}{self._said()}")
-        return f"over{self._said()}"
+        return self._last_line()
 
     def end(self) -> None:
         """End it at once, and all that it started."""
@@ -87,10 +87,13 @@ class Child:
 
     def _said(self) -> str:
         """Return the last line of its output as the end of a sentence."""
+        last = self._last_line()
+        return f": {last}" if last else ""
+
+    def _last_line(self) -> str:
         self._reader.join(_READ_OUT)
         lines = self._tail.decode(errors="replace").split("\n")
-        last = next((line.strip() for line in reversed(lines) if line.strip()), "")
-        return f": {last}" if last else ""
+        return next((line.strip() for line in reversed(lines) if line.strip()), "")
 
     def _read(self, output: IO[bytes]) -> None:
         with output:

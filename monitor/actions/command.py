@@ -35,7 +35,8 @@ class Command:
 
     def fire(self, message: Message, limit: float) -> str:
         """Run it to its end; when it takes too long it is ended, and all that it started."""
-        return Child(self.run, environment(message)).finish(message.json + "\n", limit)
+        said = Child(self.run, environment(message)).finish(message.json + "\n", limit)
+        return f"ended well: {said}" if said else "ended well"
 
 
 def environment(message: Message) -> Mapping[str, str]:

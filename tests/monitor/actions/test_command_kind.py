@@ -39,7 +39,7 @@ def test_it_gets_the_event_as_json(tmp_path: Path):
     """Standard input holds the event, one line of JSON, and then ends."""
     out = tmp_path / "got"
     script = "import sys; open(sys.argv[1], 'w').write(sys.stdin.read())"
-    assert python(script, out).fire(TEST, 10.0) == "over"
+    assert python(script, out).fire(TEST, 10.0) == "ended well"
     assert out.read_text() == TEST.json + "\n"
 
 
@@ -54,10 +54,10 @@ def test_it_gets_a_few_variables(monkeypatch: pytest.MonkeyPatch):
     names = ("EVENT", "AT", "TITLE", "TEST", "LINE", "RESUME")
     script = "import os, json, sys; print(json.dumps([os.environ.get(name) for name in sys.argv[1:]]))"
     said = python(script, *(f"CHIPSONG_{name}" for name in names), "OF_THE_USER").fire(message, 10.0)
-    got = json.loads(said.removeprefix("over: "))
+    got = json.loads(said.removeprefix("ended well: "))
     assert got == ["alarm", "3.250", message.title, "0", "31", "20", "kept"]
     said = python(script, "CHIPSONG_TEST", "CHIPSONG_LINE").fire(TEST, 10.0)
-    assert said == 'over: ["1", null]'
+    assert said == 'ended well: ["1", null]'
 
 
 def test_no_shell_reads_it(tmp_path: Path):
@@ -65,20 +65,20 @@ def test_no_shell_reads_it(tmp_path: Path):
     victim = tmp_path / "victim"
     script = "import sys; print(sys.argv[1:])"
     words = [f"; touch {victim}", "$HOME", "*"]
-    assert python(script, *words).fire(TEST, 10.0) == f"over: {words}"
+    assert python(script, *words).fire(TEST, 10.0) == f"ended well: {words}"
     assert not victim.exists()
 
 
 def test_what_it_said_last_is_told():
     """The last line that is not empty, of output and errors, is what became of it."""
     script = "import sys; print('one', flush=True); sys.stderr.write('two\\n\\n')"
-    assert python(script).fire(TEST, 10.0) == "over: two"
+    assert python(script).fire(TEST, 10.0) == "ended well: two"
 
 
 def test_it_need_not_read_and_may_say_much():
     """A command that closes its input and writes five million bytes is let run to its end."""
     script = "import sys; sys.stdin.close(); [print('x' * 999) for _ in range(5000)]; print('end')"
-    assert python(script).fire(TEST, 20.0) == "over: end"
+    assert python(script).fire(TEST, 20.0) == "ended well: end"
 
 
 @pytest.mark.parametrize(
@@ -121,5 +121,5 @@ def test_what_it_leaves_behind_does_not_hold_it_up():
     """A command is over when it ends, though a process that it left has its output open still."""
     script = "import subprocess, sys; subprocess.Popen([sys.executable, '-c', 'import time; time.sleep(6)'])"
     begun = time.monotonic()
-    assert python(script + "; print('left')").fire(TEST, 10.0) == "over: left"
+    assert python(script + "; print('left')").fire(TEST, 10.0) == "ended well: left"
     assert time.monotonic() - begun < 5.0

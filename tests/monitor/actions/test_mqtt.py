@@ -1,5 +1,6 @@
 """MQTT, with a real broker."""
 
+import gc
 import json
 import queue
 import subprocess
@@ -103,6 +104,17 @@ def test_a_broker_that_is_down_is_told():
     """Where nothing listens, that is said."""
     with pytest.raises(ActionError, match=r"broker not reached: .*refused"):
         Mqtt(HERE, TOPIC, free_port()).fire(TEST, 2.0)
+
+
+# The library leaves the socket of a handshake that failed to Python's collector, which is called here.
+@pytest.mark.filterwarnings("ignore:Exception ignored in:pytest.PytestUnraisableExceptionWarning")
+def test_nothing_goes_out_in_the_open_when_it_is_to_be_encrypted(broker: Broker, subscriber: Subscriber):
+    """With tls a broker that does not encrypt is not reached, and gets nothing."""
+    with pytest.raises(ActionError, match="broker not reached: "):
+        Mqtt(HERE, TOPIC, broker.port, "secret", tls=True).fire(TEST, 2.0)
+    Mqtt(HERE, TOPIC, broker.port, "open").fire(TEST, 2.0)
+    assert subscriber.next().payload == b"open"
+    gc.collect()
 
 
 def test_a_broker_that_says_nothing_is_not_waited_for():

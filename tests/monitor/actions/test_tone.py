@@ -100,7 +100,7 @@ def test_it_comes_out_of_the_loudspeaker(
         time.sleep(0.4)
         recording.terminate()
     tone.close()
-    assert said.startswith("over: played on ")
+    assert said.startswith("played on ")
     heard, rate = soundfile.read(out)
     loud = heard[np.abs(heard) > 0.01]
     assert len(loud) > 0.8 * rate
