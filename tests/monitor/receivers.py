@@ -113,25 +113,29 @@ class Line:
     near: int
     port: str
 
-    def read(self) -> bytes:
-        """Return what has arrived, within a second."""
+    def read(self, least: int = 1) -> bytes:
+        """Return what has arrived, as soon as it is this much, and at the latest after a second."""
         os.set_blocking(self.far, False)
-        end = time.monotonic() + 1.0
-        while time.monotonic() < end:
+        came, end = b"", time.monotonic() + 1.0
+        while len(came) < least and time.monotonic() < end:
             try:
-                return os.read(self.far, 100_000)
+                came += os.read(self.far, 100_000)
             except BlockingIOError:
-                time.sleep(0.01)
-        return b""
+                time.sleep(0.001)
+        return came
 
     def clog(self) -> None:
         """Fill it up, so that nothing more can be written, as to a device that does not take its data."""
         os.set_blocking(self.near, False)
-        try:
-            while True:
+        full = 0
+        while full < 5:  # the system moves on what was written for some time, and then there is room again
+            try:
                 os.write(self.near, bytes(1000))
-        except BlockingIOError:
-            os.set_blocking(self.near, True)
+                full = 0
+            except BlockingIOError:
+                full += 1
+                time.sleep(0.03)
+        os.set_blocking(self.near, True)
 
 
 @contextmanager

@@ -45,7 +45,7 @@ def first_bytes(line: Line, seconds: float) -> tuple[bytes, float]:
     """Wait for bytes on the line; return them, and when they came."""
     end = time.monotonic() + seconds
     while time.monotonic() < end:
-        if came := line.read():
+        if came := line.read(len(b"ALARM")):
             return came, time.monotonic()
     pytest.fail(f"nothing came within {seconds} s")
 

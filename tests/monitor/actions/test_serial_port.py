@@ -16,7 +16,7 @@ TEST = rehearsal("alarm")
 def test_the_bytes_arrive_as_they_were_written(line: Line, data: bytes):
     """All bytes, and nothing but them, arrive at the other end."""
     said = SerialPort(line.port, data, 115_200).fire(TEST, 2.0)
-    assert line.read() == data
+    assert line.read(len(data)) == data
     assert said.startswith(f"{len(data)} bytes written to {line.port}")
     assert "what came of them can't be seen from here" in said
 
