@@ -15,13 +15,13 @@ The shelf: all bits that are known, in a file that a person reads and writes.
 
 import math
 import re
-import tomllib
 from dataclasses import dataclass
 from fractions import Fraction
 from pathlib import Path
 
 from analysis.cutting import MM_PER_INCH, Bit
 from analysis.errors import ShelfError
+from monitor.tables import read_tables
 
 KINDS = ("up-cut", "down-cut", "compression", "straight", "ball", "v")
 
@@ -126,16 +126,9 @@ def read_shelf(path: Path) -> Shelf:
         When something in it is wrong: the text names the file, the bit, the key, the value, and what is
         allowed.
     """
-    try:
-        tables = tomllib.loads(path.read_text(encoding="utf-8"))
-    except FileNotFoundError:
+    tables = read_tables(path)
+    if not tables:
         return Shelf(path)
-    except OSError as error:
-        raise ShelfError(f"cannot read {path} ({error.strerror}): check the file") from error
-    except UnicodeDecodeError as error:
-        raise ShelfError(f"{path} is not plain text (UTF-8): save it as that") from error
-    except tomllib.TOMLDecodeError as error:
-        raise ShelfError(f"{path} cannot be understood: {error}") from error
     from monitor.bits_table import entries_of  # noqa: PLC0415 - pydantic is slow to load
 
     try:

@@ -304,6 +304,25 @@ def runs(run: str | None) -> None:
     click.echo(run_text(run) if run else list_text())
 
 
+@cli.group(invoke_without_command=True)
+@click.pass_context
+def actions(context: click.Context) -> None:
+    """List what is set up to happen at an alarm; `actions try` fires it for test."""
+    if context.invoked_subcommand is None:
+        from monitor.actions.trying import show_actions  # noqa: PLC0415
+
+        show_actions()
+
+
+@actions.command("try")
+@click.argument("name", required=False)
+def try_actions(name: str | None) -> None:
+    """Fire all actions, or the one of this NAME, with an event that says it is a test."""
+    from monitor.actions.trying import try_actions as run  # noqa: PLC0415
+
+    sys.exit(run(name))
+
+
 def main() -> None:
     """Run the command; whatever fails says so in one line, and the exit status tells."""
     try:

@@ -15,6 +15,9 @@ from analysis.errors import ChipsongError, JournalError
 from analysis.events import Alarm, Event, to_dict
 from analysis.listener import COLUMNS, Listener
 from analysis.program import Program
+from monitor.actions.beside import with_actions
+from monitor.actions.reading import ACTIONS, read_actions
+from monitor.actions.telling import at_the_start
 from monitor.journal import Journal, home
 from monitor.resuming import refusal, write_beside
 from monitor.screen import Screen
@@ -149,6 +152,7 @@ class Live:
 
 def watch(live: Live, wanted: Wanted, *, as_json: bool) -> Status:
     """Listen to the microphone; return the exit status."""
+    actions = read_actions(home() / ACTIONS)
     program = read_program(wanted.program, warn) if wanted.program else None
     source = Microphone(live.device, live.rate)
     listener = make_listener(source.rate, program, wanted, home(), warn)
@@ -158,12 +162,16 @@ def watch(live: Live, wanted: Wanted, *, as_json: bool) -> Status:
         screen, over = Screen(sys.stdout), _after(live.seconds)
         if not as_json:
             screen.event(_greeting(source, journal, keep_sound=live.keep_sound))
+        show = warn if as_json else screen.event
+        for line in at_the_start(actions):
+            show(line)
         ears = ears_for(
             screen,
             lambda alarm: _write_restart(alarm, wanted, program, journal),
             as_json=as_json,
             stop=lambda: asked() or over(),
         )
+        ears = with_actions(ears, actions, show)
         outcome = listen(source, listener, ears, journal)
         screen.close()
     _tell_kept(journal, as_json=as_json)

@@ -2,6 +2,7 @@
 
 from analysis.errors import JournalError
 from analysis.events import Event, from_dict
+from monitor.actions.telling import ACTION, kept_text
 from monitor.journal import Run, home, open_run, runs
 from monitor.words import clock, count, event_text
 
@@ -24,7 +25,14 @@ def run_text(name: str) -> str:
         When there is no such run, or it cannot be understood.
     """
     run = open_run(home(), name)
-    return "\n".join([_line(run), *map(event_text, events_of(run))])
+    return "\n".join([_line(run), *_told(run)])
+
+
+def _told(run: Run) -> list[str]:
+    """Return in words what was heard, and what became of actions, in order."""
+    heard = iter(events_of(run))
+    kept = run.events()
+    return [kept_text(one.body) if one.name == ACTION else event_text(next(heard)) for one in kept]
 
 
 def events_of(run: Run) -> tuple[Event, ...]:
@@ -37,7 +45,7 @@ def events_of(run: Run) -> tuple[Event, ...]:
         When an event in it cannot be understood.
     """
     try:
-        return tuple(from_dict(kept.body) for kept in run.events())
+        return tuple(from_dict(kept.body) for kept in run.events() if kept.name != ACTION)
     except ValueError as error:
         raise JournalError(f"run {run.id} cannot be understood: {error}") from error
 

@@ -4,16 +4,18 @@ The capture loop: blocks from a source go through the listener, and what it says
 Live and replay differ in their source alone.
 """
 
-from collections.abc import Callable, Iterable
-from contextlib import nullcontext
+from collections.abc import Callable, Iterable, Mapping
+from contextlib import nullcontext, suppress
 from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
 from analysis.errors import JournalError, SoundError
-from analysis.events import Alarm, Event, Summary, to_dict
+from analysis.events import Alarm, Deaf, Event, Summary, to_dict
 from analysis.listener import Listener
+from monitor.actions.kind import Done
+from monitor.actions.telling import ACTION, done_to_dict
 from monitor.journal import Journal
 from monitor.sources import Block, Source
 
@@ -37,12 +39,19 @@ class Ears:
         Gets a line about trouble that does not end the listening.
     stop
         Whether to stop now; asked after each block, and after each that failed to come.
+    at_once
+        Gets each event before anything is written down. It must not take time.
+    done
+        Gives what became of actions since it was last asked. Asked with True it is for the last time, and may
+        wait a little for what is not over.
     """
 
     event: Callable[[Event], None]
     progress: Callable[[Listener], None] = lambda _: None
     warn: Callable[[str], None] = lambda _: None
     stop: Callable[[], bool] = lambda: False
+    at_once: Callable[[Event], None] = lambda _: None
+    done: Callable[[bool], Iterable[Done]] = lambda _: ()
 
 
 @dataclass(frozen=True)
@@ -87,8 +96,14 @@ def listen(source: Source, listener: Listener, ears: Ears, journal: Journal | No
             loop.take_all(source)
         except SoundError as error:
             trouble = str(error)
+            loop.alert(trouble)
         except KeyboardInterrupt:
             ears.warn("stopped by hand")
+        except Exception as error:
+            loop.alert(f"chipsong broke down: {error or type(error).__name__}")
+            with suppress(Exception):  # what is broken may be the very screen
+                loop.note_done(last=True)
+            raise
         return loop.end(trouble)
 
 
@@ -100,12 +115,17 @@ class _Loop:
         self._missing = 0
         self._alarms: list[Alarm] = []
 
+    def alert(self, because: str) -> None:
+        """Let actions tell the person at the machine that nobody listens any more."""
+        self._ears.at_once(Deaf(self._listener.at, because))
+
     def take_all(self, source: Source) -> None:
         for block in source.blocks():
             if block is None:
                 self._take_nothing()
             else:
                 self._take(block)
+            self.note_done(last=False)
             if self._ears.stop():
                 break
 
@@ -132,6 +152,7 @@ class _Loop:
 
     def _say(self, events: Iterable[Event]) -> None:
         for event in events:
+            self._ears.at_once(event)
             if isinstance(event, Alarm):
                 self._alarms.append(event)
             self._note(event)
@@ -140,6 +161,13 @@ class _Loop:
     def _note(self, event: Event) -> None:
         body = to_dict(event)
         self._keep(lambda journal: journal.event(str(body["event"]), event.at, body))
+
+    def note_done(self, *, last: bool) -> None:
+        for done in self._ears.done(last):
+            self._keep_done(done_to_dict(done, self._listener.at))
+
+    def _keep_done(self, body: Mapping[str, object]) -> None:
+        self._keep(lambda journal: journal.event(ACTION, self._listener.at, body))
 
     def _keep(self, write: Callable[[Journal], None]) -> None:
         if self._journal is None:
@@ -152,6 +180,7 @@ class _Loop:
 
     def end(self, trouble: str) -> Outcome:
         summary = self._listener.end()
+        self.note_done(last=True)
         self._say([summary])
         self._keep(lambda journal: journal.close(to_dict(summary)))
         return Outcome(summary, tuple(self._alarms), trouble)

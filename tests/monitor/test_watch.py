@@ -3,7 +3,8 @@
 import errno
 import json
 from collections.abc import Iterator
-from dataclasses import dataclass, field
+from contextlib import suppress
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 
 import numpy as np
@@ -158,6 +159,33 @@ def test_a_source_that_breaks_off_keeps_what_was_heard():
     assert outcome.trouble == "breaks off"
     assert said.events[-1] == outcome.summary
     assert outcome.summary.at == 1.0
+
+
+@pytest.mark.parametrize(
+    ("error", "said"),
+    [(SoundError("breaks off"), "breaks off"), (RuntimeError("a bug"), "chipsong broke down: a bug")],
+)
+def test_actions_are_told_that_nobody_listens_any_more(error: Exception, said: str):
+    """Whatever ends the listening, actions get a last event, deaf, and the time to tell somebody."""
+    told: list[Event] = []
+    asked: list[bool] = []
+
+    def done(last: bool) -> tuple[()]:
+        asked.append(last)
+        return ()
+
+    ears = replace(Said().ears, at_once=told.append, done=done)
+    with suppress(RuntimeError):
+        listen(Breaks(error), plain(), ears)
+    (deaf,) = (event for event in told if isinstance(event, Deaf))
+    assert (deaf.at, deaf.because) == (1.0, said)
+    assert asked[-1] is True
+
+
+def test_a_bug_is_not_hidden():
+    """An error that nobody foresaw ends the run as it is."""
+    with pytest.raises(RuntimeError, match="a bug"):
+        listen(Breaks(RuntimeError("a bug")), plain(), Said().ears)
 
 
 def test_a_run_that_is_stopped_by_hand_ends_with_its_summary():

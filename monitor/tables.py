@@ -1,0 +1,28 @@
+"""Files that a person writes, in TOML."""
+
+import tomllib
+from pathlib import Path
+from typing import Any
+
+from analysis.errors import ShelfError
+
+
+def read_tables(path: Path) -> dict[str, Any]:
+    """
+    Read the tables of a file; where there is no file there are none.
+
+    Raises
+    ------
+    ShelfError
+        When it cannot be read, or is no TOML; the text names the file.
+    """
+    try:
+        return tomllib.loads(path.read_text(encoding="utf-8"))
+    except FileNotFoundError:
+        return {}
+    except OSError as error:
+        raise ShelfError(f"cannot read {path} ({error.strerror}): check the file") from error
+    except UnicodeDecodeError as error:
+        raise ShelfError(f"{path} is not plain text (UTF-8): save it as that") from error
+    except tomllib.TOMLDecodeError as error:
+        raise ShelfError(f"{path} cannot be understood: {error}") from error
