@@ -21,14 +21,22 @@ COMMAND = (sys.executable, "-c", "from monitor.cli import main; main()")
 
 
 class Watch:
-    """`chipsong watch --json` as a process of its own; its events come as they are written."""
+    """
+    `chipsong watch --json` as a process of its own; its events come as they are written.
+
+    Attributes
+    ----------
+    arrived
+        When the last event that was taken was read, by `time.monotonic`, s.
+    """
 
     def __init__(self, env: dict[str, str], *words: object) -> None:
         command = [*COMMAND, "watch", "--json", *map(str, words)]
         pipe = subprocess.PIPE
         self._process = subprocess.Popen(command, env=env, stdout=pipe, stderr=pipe, text=True)
         self._lines: list[str] = []
-        self._queue: queue.Queue[str] = queue.Queue()
+        self._queue: queue.Queue[tuple[float, str]] = queue.Queue()
+        self.arrived = 0.0
         self._reader = threading.Thread(target=self._read)
         self._reader.start()
 
@@ -36,18 +44,32 @@ class Watch:
         assert self._process.stdout is not None
         for line in self._process.stdout:
             self._lines.append(line)
-            self._queue.put(line)
+            self._queue.put((time.monotonic(), line))
 
     def wait_for(self, name: str, seconds: float = 20.0) -> Event:
         """Return the next event of a name; TimeoutError when it does not come."""
         end = time.monotonic() + seconds
         while True:
             try:
-                event: Event = json.loads(self._queue.get(timeout=max(0.0, end - time.monotonic())))
+                self.arrived, line = self._queue.get(timeout=max(0.0, end - time.monotonic()))
             except queue.Empty:
                 raise TimeoutError(f"no {name} within {seconds} s, only {self._lines}") from None
+            event: Event = json.loads(line)
             if event["event"] == name:
                 return event
+
+    def so_far(self) -> list[Event]:
+        """Return the events that nobody has waited for."""
+        events = []
+        while not self._queue.empty():
+            self.arrived, line = self._queue.get()
+            events.append(json.loads(line))
+        return events
+
+    @property
+    def pid(self) -> int:
+        """The number of the process."""
+        return self._process.pid
 
     def ask_to_end(self) -> None:
         """Ask it to end, as the system does."""
