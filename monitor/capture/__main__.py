@@ -31,8 +31,8 @@ from monitor.capture.wire import (
     told,
 )
 
-BLOCK = 0.04
-"""Seconds of sound in a message."""
+BLOCK = 0.08
+"""Seconds of sound in a message: shorter ones are heard sooner, and each costs."""
 ROOM = 60.0
 """Seconds of sound that wait for a parent that does not read; of more the newest is dropped, and counted."""
 

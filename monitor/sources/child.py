@@ -6,6 +6,7 @@ import queue
 import subprocess
 import sys
 import threading
+import time
 import weakref
 from contextlib import suppress
 from pathlib import Path
@@ -20,10 +21,13 @@ COMMAND: tuple[str, ...] = (sys.executable, "-P", "-m", "monitor.capture")
 # Seconds in which the process must have said what there is; a sound server that hangs holds it up.
 _PATIENCE: Final = 15.0
 
-# Messages that wait in this process: about two seconds. More waits in the other one, which counts it.
-_ROOM: Final = 50
+# Messages that wait in this process: about two seconds. More waits in the other one, which counts it; how
+# long it takes, s, until this one takes more.
+_ROOM: Final = 24
+_REST: Final = 0.05
 
-_Messages = queue.Queue[Message | None]
+# Not a Queue: its locks cost more than all the rest.
+_Messages = queue.SimpleQueue[Message | None]
 
 
 class Child:
@@ -44,7 +48,7 @@ class Child:
             # Ctrl-C and Ctrl-Z in a terminal are meant for this process.
             start_new_session=True,
         )
-        self._messages: _Messages = queue.Queue(_ROOM)
+        self._messages: _Messages = queue.SimpleQueue()
         assert self._process.stdout is not None  # noqa: S101 - for the types: a pipe was asked for
         self._reader = threading.Thread(
             target=_read, args=(self._process.stdout, self._messages), daemon=True
@@ -113,7 +117,7 @@ class Child:
         self._forgotten()
         while self._reader.is_alive():
             _empty(self._messages)
-            self._reader.join(0.01)
+            self._reader.join(_REST)
         _empty(self._messages)
         self._messages.put(None)
 
@@ -129,6 +133,8 @@ def _read(pipe: IO[bytes], messages: _Messages) -> None:
     with pipe:
         while (message := read_message(pipe.read)) is not None:
             messages.put(message)
+            while messages.qsize() > _ROOM:
+                time.sleep(_REST)
     messages.put(None)
 
 

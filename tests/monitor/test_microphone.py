@@ -14,6 +14,7 @@ import pytest
 from stage import DEVICES, Stage
 
 from analysis.errors import SoundError
+from monitor.capture.__main__ import BLOCK
 from monitor.sources import OVERFLOW, Block, Device, Microphone, Source, microphones
 
 RATE = 8000
@@ -86,7 +87,7 @@ def test_the_devices_own_rate_is_taken(stage: Stage):
     with Microphone("usb microphone") as microphone:
         source: Source = microphone
         assert (source.rate, source.name) == (RATE, USB)
-    wanted = {"device": 2, "samplerate": RATE, "channels": 1, "dtype": "float32", "blocksize": 320}
+    wanted = {"device": 2, "samplerate": RATE, "channels": 1, "dtype": "float32", "blocksize": 640}
     assert stage.asked == wanted
 
 
@@ -97,7 +98,7 @@ def test_the_devices_own_rate_is_taken(stage: Stage):
 def test_every_sample_comes_once_and_in_order():
     """What was called back is given to the sample, and nothing is said."""
     with Microphone(USB) as microphone:
-        blocks = list(heard(microphone, after(20)))
+        blocks = list(heard(microphone, after(10)))
     assert_counted(blocks)
     assert {block.note for block in blocks} == {""}
     assert sum(block.lost for block in blocks) == 0
@@ -110,7 +111,7 @@ def test_a_slow_listener_loses_nothing(seconds: float):
     with Microphone(USB) as microphone:
         blocks = list(heard(microphone, after(5)))
         time.sleep(seconds)
-        blocks += heard(microphone, after(int(seconds / 0.04) + 10))
+        blocks += heard(microphone, after(int(seconds / BLOCK) + 10))
     assert_counted(blocks)
     assert sum(block.lost for block in blocks) == 0
 
@@ -135,12 +136,12 @@ def test_a_gap_is_said_and_counted(stage: Stage, tells: bool):
     """Samples that PortAudio loses, whether or not it tells, are said within 2 s and make up the clock."""
     lose = RATE // 4
     with Microphone(USB) as microphone:
-        blocks = list(heard(microphone, after(30)))
+        blocks = list(heard(microphone, after(10)))
         stage.tell(lose=lose, tells=tells)
         begun = time.monotonic()
         blocks += heard(microphone, noted)
         assert time.monotonic() - begun < 2.0
-        blocks += heard(microphone, after(30))
+        blocks += heard(microphone, after(12))
     assert blocks[-1].samples[-1] == pytest.approx(counted(blocks) - 1, abs=0.03 * RATE)
     assert sum(block.lost for block in blocks) == pytest.approx(lose, abs=0.03 * RATE)
     notes = [block.note for block in blocks if block.note]
@@ -158,7 +159,7 @@ def counted(blocks: list[Block]) -> int:
 def lost_and_found(lose: Callable[[Microphone], object], find: Callable[[], object]) -> list[Block]:
     """Hear a microphone, lose it, find it again; return all blocks, and check time and clock."""
     with Microphone(USB) as microphone:
-        blocks = list(heard(microphone, after(10)))
+        blocks = list(heard(microphone, after(4)))
         lose(microphone)
         begun = time.monotonic()
         blocks += heard(microphone, noted)
@@ -167,7 +168,7 @@ def lost_and_found(lose: Callable[[Microphone], object], find: Callable[[], obje
         away = list(heard(microphone, lambda block: block.lost > 0))
         assert not any(len(block.samples) for block in away)
         find()
-        back = list(heard(microphone, after(20)))
+        back = list(heard(microphone, after(6)))
         taken = time.monotonic() - begun
     (again,) = (block for block in back if "is heard again" in block.note)
     assert len(again.samples) > 0
