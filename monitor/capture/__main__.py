@@ -13,6 +13,7 @@ import signal
 import sys
 import threading
 import time
+from contextlib import suppress
 from dataclasses import asdict
 from types import ModuleType
 from typing import Any
@@ -174,13 +175,13 @@ def _pin(source: str | None) -> None:
     OSError
         When ``source`` is not there.
     """
-    try:
+    wanted, there = source or os.environ.get("PULSE_SOURCE"), True
+    with suppress(OSError):  # without such a server PortAudio reaches the device itself
         server = Server()
-    except OSError:
-        return  # no such server: then PortAudio reaches the device itself
-    if source is not None and not server.has(source):
+        wanted = wanted or server.default()
+        there = source is None or server.has(source)
+    if not there:
         raise OSError(f"{source} is not there")
-    wanted = source or os.environ.get("PULSE_SOURCE") or server.default()
     if wanted:
         os.environ["PULSE_SOURCE"] = wanted
 
@@ -188,18 +189,22 @@ def _pin(source: str | None) -> None:
 def _look_around(outbox: Outbox) -> None:
     """Tell where the sound comes from whenever that changes; return when no sound server has it."""
     known: Place | None = None
+    server: Server | None = None
     looks = 0
-    try:
-        server = Server()
-        # A recording that has just begun may not be listed yet.
-        while (place := server.place(os.getpid())) or known or looks < _LOOKS:
-            if place != known:
-                outbox.put(told(PLACE, place and asdict(place)))
-            known, looks = place, looks + 1
-            time.sleep(_LOOK)
-    except OSError:
-        if known:
-            outbox.put(told(PLACE, None))
+    # A recording that has just begun may not be listed yet.
+    while known or looks < _LOOKS:
+        place = None
+        try:
+            server = server or Server()
+            place = server.place(os.getpid())
+        except TimeoutError:
+            place = known  # a server that is busy; if it hangs, data stops
+        except OSError:
+            server = None
+        if place != known:
+            outbox.put(told(PLACE, place and asdict(place)))
+        known, looks = place, looks + 1
+        time.sleep(_LOOK)
 
 
 def _reason(error: Exception) -> str:

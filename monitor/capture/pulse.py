@@ -109,12 +109,13 @@ class Server:
     Parameters
     ----------
     patience
-        Seconds after which a server that does not answer counts as gone.
+        How long to wait for an answer, s.
 
     Raises
     ------
     OSError
-        When there is no such server, or not its library.
+        When there is no such server, or not its library; TimeoutError when it does not answer. So do all
+        questions.
     """
 
     def __init__(self, patience: float = 1.5) -> None:
@@ -192,7 +193,7 @@ class Server:
         end = time.monotonic() + self._patience
         while not done() and self._state() < _FAILED:
             if (left := end - time.monotonic()) <= 0.0:
-                raise OSError("the sound server does not answer")
+                raise TimeoutError("the sound server does not answer")
             self._pa.pa_mainloop_prepare(self._loop, round(1e6 * left))
             self._pa.pa_mainloop_poll(self._loop)
             self._pa.pa_mainloop_dispatch(self._loop)

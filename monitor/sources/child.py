@@ -35,19 +35,20 @@ class Child:
     A capturing process, see `monitor.capture`.
 
     It is stopped at the latest when this object is forgotten, and ends by itself when this process does.
+
+    Raises
+    ------
+    SoundError
+        When the system starts no more processes.
     """
 
     def __init__(self) -> None:
-        self._process = subprocess.Popen(  # noqa: S603 - our own command
-            COMMAND,
-            stdin=subprocess.PIPE,
-            stdout=subprocess.PIPE,
-            # PortAudio, ALSA and the sound server's library chat there, from threads of their own.
-            stderr=subprocess.DEVNULL,
-            env=os.environ | {"PYTHONPATH": _path()},
-            # Ctrl-C and Ctrl-Z in a terminal are meant for this process.
-            start_new_session=True,
-        )
+        try:
+            self._process = _started()
+        except OSError as error:
+            raise SoundError(
+                f"cannot start the process that listens ({error.strerror}): end others"
+            ) from error
         self._messages: _Messages = queue.SimpleQueue()
         assert self._process.stdout is not None  # noqa: S101 - for the types: a pipe was asked for
         self._reader = threading.Thread(
@@ -120,6 +121,19 @@ class Child:
             self._reader.join(_REST)
         _empty(self._messages)
         self._messages.put(None)
+
+
+def _started() -> "subprocess.Popen[bytes]":
+    return subprocess.Popen(  # noqa: S603 - our own command
+        COMMAND,
+        stdin=subprocess.PIPE,
+        stdout=subprocess.PIPE,
+        # PortAudio, ALSA and the sound server's library chat there, from threads of their own.
+        stderr=subprocess.DEVNULL,
+        env=os.environ | {"PYTHONPATH": _path()},
+        # Ctrl-C and Ctrl-Z in a terminal are meant for this process.
+        start_new_session=True,
+    )
 
 
 def _path() -> str:

@@ -3,6 +3,7 @@
 import queue
 import threading
 from collections.abc import Iterator
+from contextlib import suppress
 from dataclasses import dataclass
 from typing import Any, Final, Self
 
@@ -136,7 +137,7 @@ class Microphone:
             except queue.Empty:
                 yield self._missed()
                 continue
-            if (block := self._take(message)) is not None:
+            if not self._closed.is_set() and (block := self._take(message)) is not None:
                 yield block
 
     def close(self) -> None:
@@ -264,7 +265,8 @@ class Microphone:
         pause = max(pause for first, pause in _SEARCHES if self._searches >= first)
         if self._child is None and now - self._began >= pause:
             self._began, self._searches = now, self._searches + 1
-            self._start()
+            with suppress(SoundError):  # a system that starts no process now may do so later
+                self._start()
 
     def _reopen(self, told: list[dict[str, Any]]) -> None:
         found = same_microphone(self._device, self._then, listed(told))

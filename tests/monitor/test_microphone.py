@@ -215,6 +215,19 @@ def test_a_process_that_is_killed_is_started_anew():
 
 
 @pytest.mark.slow
+@pytest.mark.usefixtures("stage")
+def test_a_system_that_starts_no_process_is_asked_again():
+    """When no process can be started it is tried later, and the listening does not break off."""
+    none = pytest.MonkeyPatch()
+
+    def lose(microphone: Microphone) -> None:
+        none.setattr("monitor.sources.child.COMMAND", ("/nowhere/python",))
+        os.kill(child_of(microphone), signal.SIGKILL)
+
+    lost_and_found(lose, lambda: (time.sleep(2.0), none.undo()))
+
+
+@pytest.mark.slow
 def test_another_microphone_is_never_taken_for_it(stage: Stage):
     """While only others are there it stays away."""
     with Microphone(USB) as microphone:
@@ -250,11 +263,14 @@ def test_closing_lets_a_waiting_listener_go(stage: Stage):
     """Whoever waits for sound is let go when the microphone is closed, long before the time-out."""
     stage.tell(silent=True)
     with Microphone() as microphone:
-        listener = threading.Thread(target=lambda: list(microphone.blocks(timeout=60)))
+        got: list[Block | None] = []
+        listener = threading.Thread(target=lambda: got.extend(microphone.blocks(timeout=60)))
         listener.start()
+        time.sleep(0.1)
         microphone.close()
         listener.join(timeout=5)
         assert not listener.is_alive()
+    assert got == []
 
 
 @pytest.mark.usefixtures("stage")
