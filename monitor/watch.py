@@ -124,6 +124,8 @@ class _Loop:
         for first in range(0, block.lost, self._listener.rate):
             count = min(self._listener.rate, block.lost - first)
             self._hear(np.full(count, np.nan, dtype=np.float32))
+            if self._ears.stop():
+                return
         self._hear(block.samples)
 
     def _hear(self, samples: NDArray[np.float32]) -> None:

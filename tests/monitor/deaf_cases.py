@@ -72,13 +72,10 @@ class Shop:
 
     def kill_capture(self) -> None:
         """Kill the process that captures."""
-        found = subprocess.run(
-            ["pgrep", "-P", str(self.watching), "-f", "monitor.capture"],
-            capture_output=True,
-            text=True,
-            check=True,
-        )
-        os.kill(int(found.stdout), signal.SIGKILL)
+        for status in Path("/proc").glob("[0-9]*/stat"):
+            number, parent = int(status.parent.name), status.read_text().rsplit(")", 1)[1].split()[1]
+            if int(parent) == self.watching:
+                os.kill(number, signal.SIGKILL)
 
     def __enter__(self) -> Self:
         """Begin to play."""

@@ -152,6 +152,14 @@ def test_what_was_lost_moves_the_clock_and_is_not_judged(tmp_path: Path, clock: 
     np.testing.assert_allclose(kept[2 * RATE + lost :], NOISE[2 * RATE :], atol=2**-15)
 
 
+def test_it_stops_when_told_though_hours_were_lost():
+    """A laptop that slept for a night has much to catch up with, and that does not hold up the end."""
+    said = Said(most=30)
+    with microphone(lost={20: 9 * 3600 * RATE}) as source:
+        outcome = listen(source, plain(), said.ears)
+    assert (said.blocks, outcome.summary.at) == (30, 12.0)
+
+
 def test_a_gap_in_a_good_cut_is_no_alarm():
     """Half a second that never came, in the middle of an even cut, is deaf and then heard, and no alarm."""
     samples, rate = sound("tight_outline")
