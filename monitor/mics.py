@@ -44,7 +44,7 @@ def _hear(source: Source, seconds: float) -> NDArray[np.float32]:
     heard: list[NDArray[np.float32]] = []
     count = missing = 0
     for block in source.blocks():
-        if block is not None:
+        if block is not None and len(block.samples):
             heard.append(block.samples)
             count, missing = count + len(block.samples), 0
         else:

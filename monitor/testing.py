@@ -63,8 +63,10 @@ class FakeMicrophone:
         Trouble, by the number of the block (counted from 0) that tells of it.
     gaps
         How often nothing arrives in time, by the number of the block that is late for it.
+    lost
+        How many samples never came, by the number of the block that they lack before.
     clock
-        Goes on by the length of each block and by the time-out of each gap.
+        Goes on by the length of each block, of what was lost, and by the time-out of each gap.
     name
         What it is called.
     """
@@ -77,6 +79,7 @@ class FakeMicrophone:
         block: int = 1024,
         notes: Mapping[int, str] | None = None,
         gaps: Mapping[int, int] | None = None,
+        lost: Mapping[int, int] | None = None,
         clock: FakeClock | None = None,
         name: str = "fake microphone",
     ) -> None:
@@ -84,6 +87,7 @@ class FakeMicrophone:
         self._block = block
         self._notes = notes or {}
         self._gaps = gaps or {}
+        self._lost = lost or {}
         self._clock = clock or FakeClock()
         self._open = False
         self.rate = rate
@@ -100,8 +104,9 @@ class FakeMicrophone:
             if not self._open:
                 return
             part = self._samples[first : first + self._block]
-            self._clock.advance(len(part) / self.rate)
-            yield Block(part.copy(), self._notes.get(number, ""))
+            lost = self._lost.get(number, 0)
+            self._clock.advance((lost + len(part)) / self.rate)
+            yield Block(part.copy(), self._notes.get(number, ""), lost)
 
     def close(self) -> None:
         """Stop listening."""

@@ -136,10 +136,21 @@ class _Loop:
 
     def _take(self, block: Block) -> None:
         self._missing = 0
-        if block.note:
-            self._say(self._listener.lost(block.note))
-        step = self._listener.hear(block.samples)
-        self._keep_sound(block.samples, step.at, step.table)
+        if block.note or block.lost:
+            self._say(self._listener.lost(block.note or "a gap: some sound never arrived"))
+        # The clock goes on by what never came, and nobody judges it: no window with a sample that is no
+        # number is usable, whereas half a window of zeros would be a strange sound. The journal keeps
+        # silence for it.
+        for first in range(0, block.lost, self._listener.rate):
+            count = min(self._listener.rate, block.lost - first)
+            self._hear(np.full(count, np.nan, dtype=np.float32))
+            if self._ears.stop():
+                return
+        self._hear(block.samples)
+
+    def _hear(self, samples: NDArray[np.float32]) -> None:
+        step = self._listener.hear(samples)
+        self._keep_sound(samples, step.at, step.table)
         self._say(step.events)
         self._ears.progress(self._listener)
 

@@ -20,10 +20,14 @@ class Block:
         scale or not finite, and whoever listens has to look.
     note
         Trouble at the start of this block, in words; empty when all is well.
+    lost
+        How many samples should have come before these and never did, so that the clock that counts samples
+        stays right. While a microphone is away, blocks hold nothing else.
     """
 
     samples: NDArray[np.float32]
     note: str = ""
+    lost: int = 0
 
 
 class Source(Protocol):

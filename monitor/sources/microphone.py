@@ -1,131 +1,52 @@
-"""A microphone, heard live through PortAudio."""
+"""A microphone, heard live by a process of its own, and found again when it was lost."""
 
-import os
 import queue
+import threading
 from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import suppress
 from dataclasses import dataclass
-from types import ModuleType
-from typing import Any, Self
+from typing import Any, Final, Self
 
 import numpy as np
 from numpy.typing import NDArray
 
 from analysis.errors import SoundError
+from monitor.capture import wire
+from monitor.capture.wire import Message, clock
 from monitor.sources.block import Block
+from monitor.sources.child import Child
+from monitor.sources.devices import find_microphone, listed, same_microphone
+from monitor.sources.tally import Tally
 
 OVERFLOW = "overflow: the computer was too busy and samples were lost"
 
+# Seconds without sound after which a microphone that was heard is lost; one that begins may take longer,
+# for a sound system that slept needs up to two seconds to wake.
+_QUIET: Final = 1.0
+_BEGINNING: Final = 6.0
+# Seconds from one search for it to the next, and from the how manyeth search on.
+_SEARCHES: Final = ((0, 1.0), (10, 2.0))
+
+_NONE: NDArray[np.float32] = np.empty(0, dtype=np.float32)
+
 
 @dataclass(frozen=True)
-class Device:
-    """
-    Something that sound can be recorded from.
+class _Place:
+    """Where a sound server says that the sound comes from; see `monitor.capture.pulse.Place`."""
 
-    Attributes
-    ----------
-    index
-        Its number; it may change when something is plugged in.
-    name
-        Its name; some systems cut it at 31 characters.
-    rate
-        The sample rate it prefers, Hz.
-    channels
-        How many channels it has.
-    default
-        Whether it is taken when nobody chooses.
-    api
-        Through which part of the system it is reached; the same microphone may be there several times.
-    """
-
-    index: int
-    name: str
-    rate: int
-    channels: int
-    default: bool
-    api: str = ""
+    source: str
+    label: str
+    default: str
+    gain: int
 
     def __str__(self) -> str:
-        """Give its number, name and interface, as shown where one has to be chosen."""
-        return f"{self.index} '{self.name}' ({self.api})"
-
-
-def microphones() -> tuple[Device, ...]:
-    """
-    List what can be recorded from.
-
-    The list is made when PortAudio is first used, and frozen: what is plugged in later is not on it.
-
-    Raises
-    ------
-    SoundError
-        When PortAudio is not installed, or fails.
-    """
-    audio = _portaudio()
-    apis = [str(api["name"]) for api in audio.query_hostapis()]
-    default = audio.default.device[0]
-    return tuple(
-        Device(
-            index=int(found["index"]),
-            name=str(found["name"]),
-            rate=round(found["default_samplerate"]),
-            channels=int(found["max_input_channels"]),
-            default=found["index"] == default,
-            api=apis[found["hostapi"]],
-        )
-        for found in audio.query_devices()
-        if found["max_input_channels"] > 0
-    )
-
-
-def find_microphone(wanted: str | int | None, devices: tuple[Device, ...]) -> Device:
-    """
-    Return the one device that is meant.
-
-    Parameters
-    ----------
-    wanted
-        Its number, its name, or a part of its name that no other has (case does not matter); ``None``
-        for the system's default.
-    devices
-        What there is, from `microphones`.
-
-    Raises
-    ------
-    SoundError
-        When none or several are meant; the text lists what there is to choose from.
-    """
-    if not devices:
-        raise SoundError("no microphone was found: plug one in, then start again")
-    meant = (
-        tuple(device for device in devices if device.default) if wanted is None else _named(wanted, devices)
-    )
-    if len(meant) == 1:
-        return meant[0]
-    choice = "; ".join(map(str, meant or devices))
-    if wanted is None:
-        raise SoundError(f"the system names no default microphone: choose one by its number, of {choice}")
-    if meant:
-        raise SoundError(f"'{wanted}' may mean several microphones: choose one by its number, of {choice}")
-    raise SoundError(f"there is no microphone '{wanted}': choose one of {choice}")
-
-
-def _named(wanted: str | int, devices: tuple[Device, ...]) -> tuple[Device, ...]:
-    """Return the devices that ``wanted`` may mean; a whole name goes before a part of one."""
-    text = str(wanted).strip().casefold()
-    for fits in (
-        lambda device: text == str(device.index),
-        lambda device: text == device.name.casefold(),
-        lambda device: text in f"{device.name}, {device.api}".casefold(),
-    ):
-        if meant := tuple(filter(fits, devices)):
-            return meant
-    return ()
+        """Give its name for people, and the one in the server, for two may have the same for people."""
+        return f"{self.label} ({self.source})"
 
 
 class Microphone:
     """
-    A microphone, heard live through PortAudio.
+    A microphone, heard live through PortAudio in a process of its own (`monitor.capture`).
 
     Parameters
     ----------
@@ -141,16 +62,31 @@ class Microphone:
 
     Notes
     -----
-    PortAudio calls back on a thread of its own, which must never wait: the callback copies and queues,
-    nothing else. The queue has no limit, so that a busy reader loses nothing.
+    PortAudio's list of devices is made when it starts, and frozen. So what is lost, unplugged or carried on
+    by the sound server with another microphone is looked for by name in a new process every second or two,
+    until it is there again. Meanwhile blocks tell how many samples were lost, by the clock.
     """
 
     def __init__(self, device: str | int | None = None, rate: int | None = None) -> None:
-        self._audio = _portaudio()
-        self._device = find_microphone(device, microphones())
+        self._child: Child | None = None
+        self._changing = threading.Lock()
+        self._closed = threading.Event()
+        self._start()
+        try:
+            self._then = listed(self._running().first())
+            self._device = find_microphone(device, self._then)
+        except SoundError:
+            self.close()
+            raise
         self._rate = rate or self._device.rate
-        self._queue: queue.SimpleQueue[Block | None] = queue.SimpleQueue()
-        self._stream: Any = None
+        self._tally = Tally(self._rate)
+        self._place: _Place | None = None
+        self._sure = True  # that the sound is of the microphone that was chosen
+        self._away = False
+        self._next: int | None = None
+        self._held: Message | None = None
+        self._since = self._began = clock()
+        self._searches = 0
 
     @property
     def name(self) -> str:
@@ -161,6 +97,24 @@ class Microphone:
     def rate(self) -> int:
         """Samples per second, Hz."""
         return self._rate
+
+    def __enter__(self) -> Self:
+        """Begin to listen."""
+        try:
+            self._begin(self._running())
+        except BaseException:
+            self.close()
+            raise
+        return self
+
+    def _begin(self, child: Child) -> None:
+        child.open(self._device.index, self._rate, None)
+        message = child.reply()
+        if message.kind not in (wire.OPENED, wire.SOUND, wire.OVERFLOWED):
+            raise self._refused(message)
+        # Sound may come before the word that the microphone is open.
+        self._held = message
+        self._since = clock()
 
     def blocks(self, timeout: float = 0.5) -> Iterator[Block | None]:
         """
@@ -174,87 +128,151 @@ class Microphone:
         Yields
         ------
         Block or None
-            The next samples, or ``None`` when nothing arrived for ``timeout`` seconds.
+            The next samples, or ``None`` when nothing arrived for ``timeout`` seconds. While the microphone
+            is away, blocks without samples that tell how many were lost.
         """
-        while self._stream is not None:
+        while not self._closed.is_set():
             try:
-                block = self._queue.get(timeout=timeout)
+                message = self._wait(timeout)
             except queue.Empty:
-                yield None
+                yield self._missed()
                 continue
-            if block is None:
-                return
-            yield block
-
-    def _called_back(self, samples: NDArray[np.float32], _frames: int, _time: object, status: Any) -> None:  # noqa: ANN401
-        note = OVERFLOW if status.input_overflow else ""
-        self._queue.put(Block(samples[:, 0].copy(), note))
+            if not self._closed.is_set() and (block := self._take(message)) is not None:
+                yield block
 
     def close(self) -> None:
         """Stop listening; whoever waits in `blocks` is let go."""
-        stream, self._stream = self._stream, None
-        self._queue.put(None)
-        if stream is not None:
-            stream.close(ignore_errors=True)
-
-    def __enter__(self) -> Self:
-        """Begin to listen."""
-        try:
-            with _system_chatter_off():
-                self._stream = self._audio.InputStream(
-                    device=self._device.index,
-                    samplerate=self._rate,
-                    channels=1,
-                    dtype="float32",
-                    callback=self._called_back,
-                )
-                self._stream.start()
-        except self._audio.PortAudioError as error:
-            self.close()
-            raise self._refused(error) from error
-        return self
-
-    def _refused(self, error: Exception) -> SoundError:
-        own = self._device.rate
-        advice = f"leave the rate at its own {own} Hz" if self._rate != own else "let nothing else use it"
-        return SoundError(f"cannot listen to {self.name} at {self._rate} Hz ({_reason(error)}): {advice}")
+        self._closed.set()
+        self._stop()
 
     def __exit__(self, *_: object) -> None:
         """Stop listening."""
         self.close()
 
+    # --- the process ------------------------------------------------------------------------------------
 
-def _portaudio() -> ModuleType:
-    """Import sounddevice: the one place, because it opens PortAudio when imported and may fail at it."""
-    try:
-        import sounddevice  # noqa: PLC0415 - see above
-    except OSError as error:
-        raise SoundError(
-            "PortAudio is missing, and without it no microphone can be heard: "
-            "install it (on Debian: apt-get install libportaudio2)"
-        ) from error
-    except Exception as error:
-        raise SoundError(
-            f"PortAudio does not start ({_reason(error)}): start the sound system first"
-        ) from error
-    module: ModuleType = sounddevice
-    return module
+    def _start(self) -> None:
+        with self._changing:
+            if not self._closed.is_set():
+                self._child = Child()
 
+    def _stop(self) -> None:
+        with self._changing:
+            child, self._child = self._child, None
+        if child is not None:
+            child.stop()
 
-@contextmanager
-def _system_chatter_off() -> Iterator[None]:
-    """Keep ALSA and PortAudio from writing to standard error, which is for our own one line."""
-    kept = os.dup(2)
-    nowhere = os.open(os.devnull, os.O_WRONLY)
-    try:
-        os.dup2(nowhere, 2)
-        yield
-    finally:
-        os.dup2(kept, 2)
-        os.close(nowhere)
-        os.close(kept)
+    def _running(self) -> Child:
+        if self._child is None:
+            raise SoundError("this microphone was closed: make another")
+        return self._child
 
+    def _refused(self, message: Message) -> SoundError:
+        own = self._device.rate
+        advice = f"leave the rate at its own {own} Hz" if self._rate != own else "let nothing else use it"
+        because = message.told["because"]
+        return SoundError(f"cannot listen to {self.name} at {self._rate} Hz ({because}): {advice}")
 
-def _reason(error: Exception) -> str:
-    """Return an error's text as one line."""
-    return " ".join(str(error).split()) or type(error).__name__
+    # --- what it says -----------------------------------------------------------------------------------
+
+    def _wait(self, timeout: float) -> Message | None:
+        if (held := self._held) is not None:
+            self._held = None
+            return held
+        if (child := self._child) is not None:
+            return child.get(timeout)
+        self._closed.wait(timeout)
+        raise queue.Empty
+
+    def _take(self, message: Message | None) -> Block | None:
+        """Take in a message; return what it makes known, if anything."""
+        if message is None:
+            return self._lose("the process that listens has ended")
+        if message.kind in (wire.SOUND, wire.OVERFLOWED):
+            return self._hear(message)
+        if message.kind == wire.PLACE:
+            return self._look(message.told)
+        if message.kind == wire.DEVICES:
+            self._reopen(message.told)
+        elif message.kind in (wire.REFUSED, wire.FAILED):
+            return self._lose(f"{self._called()} is gone ({message.told['because']})")
+        return None
+
+    def _hear(self, message: Message) -> Block | None:
+        if not self._sure:
+            return None
+        samples = np.frombuffer(message.body, dtype=np.float32)
+        lost, note = self._count(message, len(samples))
+        if self._tally.hurried:
+            return self._lose(f"sound comes faster than {self._rate} Hz: its rate was changed")
+        self._since, self._searches, self._away = clock(), 0, False
+        return Block(samples, note, lost)
+
+    def _count(self, message: Message, frames: int) -> tuple[int, str]:
+        """Return how many samples were lost before a message, and what to say of it."""
+        expected, self._next = self._next, message.first + frames
+        if expected is None:
+            lost = self._tally.begin(message.at, frames)
+            return lost, f"{self._called()} is heard again" if self._away else ""
+        told = message.kind == wire.OVERFLOWED
+        dropped = self._tally.dropped(message.first - expected)
+        lost = dropped + self._tally.take(message.at, frames, told=told)
+        if dropped or told:
+            return lost, OVERFLOW + (f" ({lost / self._rate:.2f} s)" if lost else "")
+        return lost, f"a gap: {lost / self._rate:.2f} s of sound never arrived" if lost else ""
+
+    def _look(self, told: dict[str, Any] | None) -> Block | None:
+        """See whether the sound is still that of the microphone which was chosen, with the same gain."""
+        if told is None:
+            return self._lose(f"the sound server has lost {self._called()}")
+        before, now = self._place or _Place(**told), _Place(**told)
+        if now.source != before.source:
+            return self._lose(f"the sound comes from {now} now, not from {before}")
+        self._place, self._sure = now, True
+        if now.gain != before.gain:
+            note = f"the gain of {now.label} moved from {before.gain} % to {now.gain} %: leave it as it is"
+            return Block(_NONE, note)
+        if now.default != before.default:
+            note = f"the default microphone is {now.default} now: making sure of {now.label}, which is kept"
+            return Block(_NONE, note)
+        return None
+
+    def _called(self) -> str:
+        return str(self._place) if self._place else self.name
+
+    # --- away -------------------------------------------------------------------------------------------
+
+    def _missed(self) -> Block | None:
+        """Return what is to be said when nothing arrived in time."""
+        now = clock()
+        if self._away:
+            self._search(now)
+            return Block(_NONE, "", self._tally.away(now))
+        if now - self._since < (_BEGINNING if self._next is None else _QUIET):
+            return None
+        return self._lose(f"nothing arrives from {self._called()}")
+
+    def _lose(self, why: str) -> Block:
+        """Give up this process; the search begins with the next block that fails to come."""
+        self._stop()
+        self._away, self._next = True, None
+        return Block(_NONE, f"{why}: looking for it", self._tally.away(clock()))
+
+    def _search(self, now: float) -> None:
+        """Look for the microphone with a new process, unless one is at it."""
+        if self._child is not None and now - self._began > _BEGINNING:
+            self._stop()
+        pause = max(pause for first, pause in _SEARCHES if self._searches >= first)
+        if self._child is None and now - self._began >= pause:
+            self._began, self._searches = now, self._searches + 1
+            with suppress(SoundError):  # a system that starts no process now may do so later
+                self._start()
+
+    def _reopen(self, told: list[dict[str, Any]]) -> None:
+        found = same_microphone(self._device, self._then, listed(told))
+        if found is None or self._child is None:
+            self._stop()
+            return
+        # The sound server may give another microphone than it is asked for: first it has to say which.
+        self._sure = self._place is None
+        self._child.open(found.index, self._rate, self._place.source if self._place else None)

@@ -8,7 +8,9 @@ from pathlib import Path
 
 import pytest
 from contract import Ended, shipped
+from live_watch import COMMAND
 from sound_server import SoundServer, missing
+from stage import Stage
 
 from monitor.cli import main
 from monitor.testing import FakeClock
@@ -46,10 +48,6 @@ def chipsong(
     return run
 
 
-# The command as the installed script starts it.
-COMMAND = (sys.executable, "-c", "from monitor.cli import main; main()")
-
-
 @pytest.fixture(scope="session")
 def replayed() -> Callable[[str], Ended]:
     """Give what the command, a process of its own, says of a shipped recording; each is replayed once."""
@@ -62,6 +60,12 @@ def replayed() -> Callable[[str], Ended]:
         return known[name]
 
     return replay
+
+
+@pytest.fixture
+def stage(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Stage:
+    """Give a PortAudio that does as it is told, for the process that captures."""
+    return Stage(tmp_path, monkeypatch)
 
 
 @pytest.fixture

@@ -3,6 +3,7 @@
 import ctypes.util
 import os
 import shutil
+import signal
 import subprocess
 import time
 from pathlib import Path
@@ -55,9 +56,22 @@ class SoundServer:
     def stop(self) -> None:
         """Stop the server; whoever records from it hears nothing any more."""
         if self._process is not None:
+            self.freeze(frozen=False)
             self._process.terminate()
             self._process.wait(timeout=10)
             self._process = None
+
+    def kill(self) -> None:
+        """Kill the server, as a crash would."""
+        assert self._process is not None
+        self._process.kill()
+        self._process.wait(timeout=10)
+        self._process = None
+
+    def freeze(self, *, frozen: bool) -> None:
+        """Let the server hang, or go on."""
+        assert self._process is not None
+        self._process.send_signal(signal.SIGSTOP if frozen else signal.SIGCONT)
 
     def control(self, *words: str) -> subprocess.CompletedProcess[bytes]:
         """Tell the server something, in the words of ``pactl``."""

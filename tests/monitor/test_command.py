@@ -8,9 +8,9 @@ from pathlib import Path
 
 import click
 import pytest
-from conftest import COMMAND
 from contract import SHIPPED, Ended, shipped
-from fake_portaudio import DEVICES, Absent, FakePortAudio
+from live_watch import COMMAND
+from stage import DEVICES, Stage
 
 from analysis.program import Program, read, recut_program, restart_program
 from analysis.program.cautions import cautions_of
@@ -106,12 +106,9 @@ def test_a_reader_that_has_seen_enough_ends_it_quietly():
 
 
 @pytest.mark.parametrize("words", [["mics"], ["mics", "--check"], ["watch", "--json"], ["watch"]])
-def test_without_portaudio_there_is_one_line(
-    chipsong: Command, monkeypatch: pytest.MonkeyPatch, words: list[str]
-):
+def test_without_portaudio_there_is_one_line(chipsong: Command, stage: Stage, words: list[str]):
     """A machine without PortAudio: status 1, and one line that says how to install it."""
-    monkeypatch.delitem(sys.modules, "sounddevice", raising=False)
-    monkeypatch.setattr(sys, "meta_path", [Absent(OSError("not found")), *sys.meta_path])
+    stage.tell(fails=("OSError", "not found"))
     ended = chipsong(*words)
     assert (ended.status, ended.out) == (1, "")
     assert ended.err.startswith("chipsong: PortAudio is missing")
@@ -119,24 +116,22 @@ def test_without_portaudio_there_is_one_line(
 
 
 @pytest.mark.parametrize("words", [["mics"], ["mics", "--check"], ["watch", "--json"], ["watch"]])
-def test_without_a_microphone_there_is_one_line(
-    chipsong: Command, monkeypatch: pytest.MonkeyPatch, words: list[str]
-):
+def test_without_a_microphone_there_is_one_line(chipsong: Command, stage: Stage, words: list[str]):
     """A machine without a microphone: status 1, and one line that says to plug one in."""
-    monkeypatch.setitem(sys.modules, "sounddevice", FakePortAudio(DEVICES[:1]))
+    stage.tell(devices=DEVICES[:1])
     ended = chipsong(*words)
     assert (ended.status, ended.out) == (1, "")
     assert ended.err == "chipsong: no microphone was found: plug one in, then start again\n"
 
 
-def test_microphones_are_listed(chipsong: Command, monkeypatch: pytest.MonkeyPatch):
+@pytest.mark.usefixtures("stage")
+def test_microphones_are_listed(chipsong: Command):
     """`mics` lists what can be recorded from, a line each, the default with a star."""
-    monkeypatch.setitem(sys.modules, "sounddevice", FakePortAudio(DEVICES, default=1))
     ended = chipsong("mics")
     assert (ended.status, ended.err) == (0, "")
     lines = ended.out.splitlines()
     assert lines[0] == "*   1  Built-in  (Alpha, 2 channels, 44100 Hz)"
-    assert lines[1] == "    2  USB Microphone  (Alpha, 1 channels, 48000 Hz)"
+    assert lines[1] == "    2  USB Microphone  (Alpha, 1 channels, 8000 Hz)"
     assert len(lines) == 6
 
 

@@ -7,8 +7,8 @@ from collections.abc import Callable
 from pathlib import Path
 
 import pytest
-from conftest import COMMAND
 from contract import Ended
+from live_watch import COMMAND
 
 from analysis.program import read
 from monitor.journal import open_run

@@ -8,10 +8,10 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from conftest import COMMAND
 from contract import SHIPPED, Ended
 from generated import programs
 from hypothesis import given, settings
+from live_watch import COMMAND
 
 from analysis.contents import Tool, contents_of
 from analysis.cutting import Bit

@@ -46,9 +46,9 @@ DEAF = """
             pass  # a source that slept takes up to two seconds to wake
         print("hearing", flush=True)
         input()
-        while next(blocks) is not None:
+        while not (block := next(blocks)) or not block.note:
             pass
-        print("deaf", flush=True)
+        print("deaf", block.note, flush=True)
     print("closed", flush=True)
 """
 
@@ -120,7 +120,7 @@ def test_the_microphones_are_listed(sound_server: dict[str, str]):
 
 
 def test_a_server_that_dies_is_noticed(sound_daemon: SoundServer):
-    """When the sound server stops, the microphone says that nothing arrives, and still closes."""
+    """When the sound server stops, the microphone says so, and still closes; nobody else chats about it."""
     listener = python(DEAF, env=sound_daemon.env)
     try:
         assert listener.stdout is not None
@@ -131,7 +131,11 @@ def test_a_server_that_dies_is_noticed(sound_daemon: SoundServer):
         listener.kill()
         listener.wait()
 
-    assert (said.split(), listener.returncode) == (["deaf", "closed"], 0), complaint
+    assert (listener.returncode, complaint) == (0, "")
+    deaf, closed = said.splitlines()
+    assert deaf.startswith("deaf ")
+    assert deaf.endswith(": looking for it")
+    assert closed == "closed"
 
 
 def test_a_microphone_that_cannot_be_opened_is_one_clear_line(sound_daemon: SoundServer):

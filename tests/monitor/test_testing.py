@@ -32,10 +32,11 @@ def test_it_is_a_source():
 
 
 def test_trouble_comes_where_it_was_put():
-    """A gap is None as often as told, before its block; a note comes with its block."""
-    with FakeMicrophone(SOUND, RATE, block=1000, gaps={1: 2}, notes={2: "lost"}) as microphone:
+    """A gap is None as often as told, before its block; a note, and what was lost, come with their block."""
+    with FakeMicrophone(SOUND, RATE, block=1000, gaps={1: 2}, notes={2: "lost"}, lost={1: 70}) as microphone:
         got = list(microphone.blocks())
     assert [block and block.note for block in got] == ["", None, None, "", "lost"]
+    assert [block.lost for block in got if block] == [0, 70, 0]
 
 
 def test_its_clock_goes_by_samples_and_time_outs():

@@ -134,6 +134,53 @@ def test_digital_silence_is_deaf_within_two_seconds():
     assert 2.0 < deaf.at <= 4.0
 
 
+def test_what_was_lost_moves_the_clock_and_is_not_judged(tmp_path: Path, clock: FakeClock):
+    """A block that lacks samples before it is deaf at once; time counts them, and silence is kept."""
+    said = Said()
+    keeps = journal(tmp_path, clock)
+    lost = 3 * RATE + 77
+    with microphone(lost={20: lost}, clock=clock) as source:
+        outcome = listen(source, plain(), said.ears, keeps)
+    (deaf,) = (event for event in said.events if isinstance(event, Deaf))
+    (heard,) = (event for event in said.events if isinstance(event, Heard))
+    assert (deaf.at, deaf.because) == (2.0, "a gap: some sound never arrived")
+    assert 2.0 + lost / RATE < heard.at < 2.0 + lost / RATE + 1.5
+    assert outcome.summary.at == pytest.approx(6.0 + lost / RATE)
+    assert outcome.summary.heard_s < 6.0, "none of what was lost"
+    kept = open_run(tmp_path, keeps.id).sound()
+    assert len(kept) == len(NOISE) + lost
+    assert not kept[2 * RATE : 2 * RATE + lost].any()
+    np.testing.assert_allclose(kept[2 * RATE + lost :], NOISE[2 * RATE :], atol=2**-15)
+
+
+def test_it_stops_when_told_though_hours_were_lost():
+    """A laptop that slept for a night has much to catch up with, and that does not hold up the end."""
+    said = Said(most=30)
+    with microphone(lost={20: 9 * 3600 * RATE}) as source:
+        outcome = listen(source, plain(), said.ears)
+    assert (said.blocks, outcome.summary.at) == (30, 12.0)
+
+
+def test_a_gap_in_a_good_cut_is_no_alarm():
+    """Half a second that never came, in the middle of an even cut, is deaf and then heard, and no alarm."""
+    samples, rate = sound("tight_outline")
+    program = read_program(SHIPPED / "tight_outline.ngc", [].append)
+    wanted = Wanted(speed=float(BIT[1]), flutes=int(BIT[3]), diameter=6.0)
+    middle, lost = len(samples) // 2, rate // 2
+    source = FakeMicrophone(
+        np.delete(samples, slice(middle, middle + lost)), rate, block=middle, lost={1: lost}
+    )
+    said = Said()
+    with source:
+        outcome = listen(
+            source, make_listener(rate, program, wanted, Path("nowhere"), pytest.fail), said.ears
+        )
+    assert outcome.alarms == ()
+    assert outcome.summary.at == pytest.approx(len(samples) / rate)
+    around = [event.at for event in said.events if isinstance(event, Deaf | Heard)]
+    assert [at for at in around if middle / rate <= at <= middle / rate + 2.0]
+
+
 # --- the end --------------------------------------------------------------------------------------------
 
 
