@@ -170,6 +170,8 @@ def learn(heard: list[Sample]) -> Baseline | Unfit:
         return Unfit(f"the level scatters by {scatter:.0f} dB: this is no steady cut")
     normal = Sample(**{field.name: _median(heard, field.name) for field in fields(Sample)})
     table = np.array([channels(sample, normal) for sample in heard])
+    # How much a sign scatters where a tight bit is surely heard does not matter: that is chance.
+    table[:, :SIGNS] = np.maximum(table[:, :SIGNS], np.minimum(TRUE_ENOUGH - normal.plain, 0.0))
     centre = np.median(table, axis=0)
     # What is mostly absent has no median deviation, but it comes up now and then.
     upward = (np.quantile(table, 0.9, axis=0) - centre) / _NINE_IN_TEN
