@@ -38,9 +38,7 @@ def test_lost_colour_is_described_and_not_explained():
     """A sound of another colour is told as it was heard; its cause is unknown."""
     said = explain(shift(colour=5.0))
     assert said.name == "unknown"
-    assert said.because == (
-        "some bands of the sound lie 5 dB lower against the others than they did",
-    )
+    assert said.because == ("some bands of the sound lie 5 dB lower against the others than they did",)
 
 
 @given(st.lists(st.floats(-40, 2.4), min_size=len(CHANNELS), max_size=len(CHANNELS)).map(np.array))
