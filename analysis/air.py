@@ -91,7 +91,8 @@ class Air:
             return heard
         own = 1.0 - self._hiss / max(heard.hiss, 1e-20)
         # Where it does not swell there is nothing to put right.
-        more = np.float32(-20.0 * np.log10(max(own, _SURELY_OWN)))
+        # Half of what would put it right: the share is roughly known, and a swell must not be made up.
+        more = np.float32(-10.0 * np.log10(max(own, _SURELY_OWN)))
         return heard._replace(
             lines=np.maximum(heard.lines - _BENEFIT * self._lines, np.float32(0)),
             swell=np.where(heard.swell > ABSENT, heard.swell + more, heard.swell),

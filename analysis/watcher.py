@@ -36,6 +36,9 @@ UNTOLD = np.array([3.0, 3.0, 2.0, 4.0, 2.0])
 FADED = 2.0
 SHIFT, _MOST = 2.0, 5.0
 
+# How much quieter, dB, what is compared for its colour may be.
+_QUIETER = 4.0
+
 # Somebody talks, or a radio plays: foreign tones are above the baseline's by so many dB, and for so long
 # after, s. They may fall on the lines that tell, so nothing is told then. Nothing is learned from rows that
 # have more foreign tones than a cut ever has of its own.
@@ -310,7 +313,9 @@ class Watcher:
         doubt = baseline.error(self._correlation)
         away = (shift[:SIGNS] - held - doubt[:SIGNS]) / baseline.scale[:SIGNS]
         loose = self._weights[bool(baseline.normal.single)].evidence(away)
-        if moment.context.apart:
+        # A cut that has ended has another colour too.
+        quieter = moment.sample.level < baseline.normal.level - _QUIETER
+        if moment.context.apart or quieter:
             return np.array([loose, -self._limit])
         faded = shift[SIGNS] - baseline.centre[SIGNS] - FADED - 2.0 * doubt[SIGNS]
         other = min(float(faded / baseline.scale[SIGNS]), _MOST)
