@@ -29,6 +29,10 @@ _WORTH = 20.0
 _POSSIBLE = 0.5, 2.0
 # Seconds from which the scatter of levels is taken, how many steps are too few, and its bounds, dB.
 _LATELY, _FEW, _LEAST, _MOST = 6.0, 8, 0.5, 2.5
+# Seconds over which the place is tried, what it must foresee better than somebody without a program, by
+# the logarithm of each step; how much of what was thought is kept when all is looked at again, and by how
+# much the levels may differ there, dB.
+_TRIED, _LOST, _KEEP, _ANEW = 12.0, -0.4, 0.5, 6.0
 # Cells that are laid ready ahead.
 _AHEAD = 256
 
@@ -78,7 +82,8 @@ class Grid:
         # Of each place's own past: seconds that machine and feed took, and what the program gave them.
         self._spent = np.zeros((4, len(track)))
         self._ready = 0, np.empty((REACH + 1, len(PACES) + 1, 0))
-        self._level = 0.0
+        self._level, self._usual = 0.0, _MOST
+        self._gain = self._tried = 0.0
         self._changes: deque[float] = deque(maxlen=round(_LATELY / seconds))
         self._past: deque[Step] = deque(maxlen=max(2, round(_BACK / seconds)))
 
@@ -108,18 +113,21 @@ class Grid:
     def step(self, level: float | None, *, turns: bool) -> None:
         """Take one step, in which the spindle was heard to turn or not, at a level in dBFS if at any."""
         self._move()
-        self._heap = self._paces.stir(self._heap)
+        self._heap = self._paces.stir(self._heap, self._wood(self._first, self._heap.shape[1]))
+        change = None if level is None else level - self._level
         fits = self._fits(level, turns=turns)
         self._heap[0] *= fits[0]
         self._heap[1:] *= fits[1]
-        self._heap /= self._heap.sum()
+        total = float(self._heap.sum())
+        self._heap /= total
         self._past.append(Step(self._first, self._heap.astype(np.float32), fits))
         self._narrow()
+        self._doubt(total, change)
 
     def pass_time(self) -> None:
         """Take one step in which nothing was heard."""
         self._move()
-        self._heap = self._paces.stir(self._heap)
+        self._heap = self._paces.stir(self._heap, self._wood(self._first, self._heap.shape[1]))
         ones = np.ones((2, self._heap.shape[1]))
         self._past.append(Step(self._first, self._heap.astype(np.float32), ones))
         self._narrow()
@@ -133,6 +141,8 @@ class Grid:
     def smoothed(self, steps: int) -> list[tuple[int, Floats]]:
         """Return the first cell, and the probability of it and those after, for the last ``steps`` steps."""
         past = list(self._past)[-steps:]
+        if not past or not steps:
+            return []
         found: list[tuple[int, Floats]] = []
         ahead, first = np.ones_like(past[-1].heap, dtype=np.float64), past[-1].first
         for step, after in zip(reversed(past), [None, *reversed(past[1:])], strict=True):
@@ -147,7 +157,7 @@ class Grid:
         seen = ahead.copy()
         seen[0] *= after.fits[0]
         seen[1:] *= after.fits[1]
-        seen = self._paces.unstir(seen)
+        seen = self._paces.unstir(seen, self._wood(after.first, seen.shape[1]))
         cells = step.heap.shape[1]
         room = np.zeros((len(seen), cells + REACH))
         shift = after.first - step.first
@@ -156,6 +166,9 @@ class Grid:
         weights = self._weights(step.first, cells)
         found = sum(weights[far] * room[:, far : far + cells] for far in range(REACH + 1))
         return np.asarray(found / max(float(np.max(found)), 1e-300))
+
+    def _wood(self, first: int, cells: int) -> NDArray[np.bool_]:
+        return ~np.isnan(self.track.extra[first : first + cells])
 
     def _weights(self, first: int, cells: int) -> Floats:
         begin, ready = self._ready
@@ -207,6 +220,7 @@ class Grid:
         fits = levels.hear_turning(self._state, known, self.seconds, heard=turns)
         if level is None:
             return np.stack((fits, fits))
+        amazed = self._state[levels.AMAZED].copy()
         turning, stands = known == 1.0, known == 0.0
         now = levels.Heard(level, self._scatter(level), self.seconds)
         # While the spindle starts or stops no level can be foreseen.
@@ -217,15 +231,48 @@ class Grid:
                 state = self._state[:, where]
                 heard[where] = hear(state, where, now)
                 self._state[:, where] = state
+        # That the shop changes just while the feed is held explains everything, and is hardly ever so.
+        changed = turning & (amazed > 0.0) & (self._state[levels.AMAZED] == 0.0)
+        held[changed] *= levels.HARDLY
         held[stands] = heard[stands]
         return np.asarray(fits * np.stack((held, heard)) ** levels.INDEPENDENT)
+
+    def _doubt(self, foreseen: float, change: float | None) -> None:
+        """Look everywhere again when somebody without a program would foresee what is heard better."""
+        if change is None:
+            return
+        gain = np.log(foreseen) - levels.INDEPENDENT * np.log(levels.free(change, self._usual))
+        self._gain += self.seconds / _TRIED * (float(gain) - self._gain)
+        self._tried += self.seconds
+        if self._gain < _LOST and self._tried > _TRIED:
+            self._look_everywhere()
+
+    def _look_everywhere(self) -> None:
+        """Give all of the program a chance, and what was thought so far as much."""
+        cells = len(self.track)
+        here = slice(self._first, self._first + self._heap.shape[1])
+        mass = self._heap.sum(axis=0)
+        mean = (self._state * mass).sum(axis=1, keepdims=True)
+        mean[[levels.AIR_VAR, levels.CUT_VAR]] += _ANEW**2
+        mean[[levels.BOTH, levels.AMAZED]] = 0.0
+        anywhere = _anywhere(self.track, begun=True)
+        heap = (1.0 - _KEEP) * self._paces.prior[:, np.newaxis] * anywhere
+        heap[:, here] += _KEEP * self._heap
+        state, spent = np.repeat(mean, cells, axis=1), np.zeros((4, cells))
+        spent[:] = (self._spent * mass).sum(axis=1, keepdims=True)
+        state[:, here], spent[:, here] = self._state, self._spent
+        self._heap, self._state, self._spent, self._first = heap, state, spent, 0
+        self._tried = self._gain = 0.0
+        # What was thought before does not lead here.
+        self._past.clear()
 
     def _scatter(self, level: float) -> float:
         """Return how much levels differ from step to step where nothing begins or ends, dB."""
         self._changes.append(abs(level - self._level))
         self._level = level
         usual = 1.6 * float(np.median(self._changes)) if len(self._changes) > _FEW else _MOST
-        return min(max(usual, _LEAST), _MOST)
+        self._usual = min(max(usual, _LEAST), _MOST)
+        return self._usual
 
     def _hear(self, state: Floats, where: NDArray[np.bool_], now: levels.Heard) -> Floats:
         here = slice(self._first, self._first + len(where))
@@ -249,9 +296,10 @@ class Grid:
             self._first += left
 
 
-def _anywhere(track: Track) -> Floats:
-    """Return how likely each cell is before anything was heard, shape (n,)."""
+def _anywhere(track: Track, *, begun: bool = False) -> Floats:
+    """Return how likely each cell is before anything was heard, or when all was lost, shape (n,)."""
     waits = track.sort > TIMED
-    found = np.where(waits, _STANDING / waits.sum(), _MIDDLE / max(int((~waits).sum()), 1))
-    found[0] += 1.0 - _MIDDLE - _STANDING
+    middle, standing = (0.9, 0.1) if begun else (_MIDDLE, _STANDING)
+    found = np.where(waits, standing / waits.sum(), middle / max(int((~waits).sum()), 1))
+    found[0] += 1.0 - middle - standing
     return np.asarray(found / found.sum())

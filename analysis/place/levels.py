@@ -16,8 +16,8 @@ Floats = NDArray[np.float64]
 AIR, CUT, AIR_VAR, BOTH, CUT_VAR, AMAZED, STILL, STILL_VAR, CONTRARY, REST = range(10)
 """
 Rows of the state: level of air and cut, dB, their variances and covariance, dB²; how odd the last second was;
-level while the spindle stands, dB, and its variance; for how long the spindle was heard otherwise, s; what the last level was
-above what was foreseen, dB.
+level while the spindle stands, dB, and its variance; for how long the spindle was heard otherwise, s; what
+the last level was above what was foreseen, dB.
 """
 ROWS = 10
 
@@ -36,8 +36,8 @@ _KEEPS = 0.9
 # How fast both may change, dB² a second.
 _DRIFT = 0.15
 # Rows overlap, and a cut differs from the plan for longer than a row.
-INDEPENDENT = 0.5
-_ALONE = 0.2
+INDEPENDENT = 0.8
+_ALONE = 0.3
 _TAILS = 4.0
 # How likely the spindle is misheard; for how long that tells anything, and after how long it does again, s.
 _MISHEARD, _PATIENT, _AGAIN = 0.2, 1.0, 10.0
@@ -46,6 +46,8 @@ _ANYTHING = 25.0
 # Share of odd rows in the last second or so from which on something in the shop has changed, its size, dB,
 # and how many seconds count.
 _ODD, _CHANGE, _MEMORY = 0.6, 10.0, 0.8
+# How likely such a change is where it would have to be; while the feed is held it is no likelier.
+_RARELY, HARDLY = 0.05, 1e-4
 
 
 def unheard(cells: int) -> Floats:
@@ -129,12 +131,12 @@ def hear(state: Floats, extra: Floats, begins: NDArray[np.bool_], now: Heard) ->
     other = spread + differ**2
     anew = 0.5 * (fits + _density(off**2 / other, other))
     fits = np.where(begins & cuts, anew, fits)
+    far_off = np.where(begins & cuts, off**2 / other, odd)
     state[REST] = np.clip(off, -differ, differ)
     far = off**2 / (differ**2 + doubt)
     trust = (_TAILS + 1.0) / (_TAILS + far)
     _learn(state, off, to_air, to_cut, trust / (differ**2 / _ALONE + doubt))
-    _wonder(state, np.where(begins & cuts, off**2 / other, odd), rest, now.seconds)
-    return fits
+    return np.where(_wonder(state, far_off, rest, now.seconds), _RARELY * fits, fits)
 
 
 def in_air(state: Floats, now: Heard) -> Floats:
@@ -197,8 +199,8 @@ def _learn(state: Floats, off: Floats, to_air: Floats, to_cut: Floats, gain: Flo
     np.clip(state[BOTH], -limit, limit, out=state[BOTH])
 
 
-def _wonder(state: Floats, odd: Floats, rest: Floats, seconds: float) -> None:
-    """Where row after row is not what was foreseen, something in the shop was switched on or off."""
+def _wonder(state: Floats, odd: Floats, rest: Floats, seconds: float) -> NDArray[np.bool_]:
+    """Return where something in the shop must have changed: row after row is not what was foreseen."""
     keep = np.exp(-seconds / _MEMORY)
     state[AMAZED] = keep * state[AMAZED] + (1.0 - keep) * (odd > 8.0)
     changed = state[AMAZED] > _ODD
@@ -206,8 +208,14 @@ def _wonder(state: Floats, odd: Floats, rest: Floats, seconds: float) -> None:
         state[AIR_VAR] += np.where(changed, _CHANGE**2 * rest, 0.0)
         state[CUT_VAR] += np.where(changed, _CHANGE**2 * (1.0 - rest), 0.0)
         state[AMAZED] = np.where(changed, 0.0, state[AMAZED])
+    return np.asarray(changed)
 
 
 def unforeseeable() -> float:
     """Return the density of a level where nothing can be foreseen."""
     return 1.0 / _ANYTHING
+
+
+def free(off: float, scatter: float) -> float:
+    """Return the density of a level ``off`` dB from the last one for somebody without a program."""
+    return float(_density(np.array((off / scatter) ** 2), np.array(scatter**2)))

@@ -17,13 +17,13 @@ from analysis.presence import Phase
 from analysis.watcher import Context
 
 # The shortest step of the filter, s.
-_STEP = 0.09
+_STEP = 0.17
 # Probability at either end that the interval leaves out, and cells by which it is wider to be sure.
 _OUTSIDE, _MARGIN = 0.01, 2
 # Seconds of the program from which on a place is none.
 _UNKNOWN = 20.0
 # Every so many seconds the last so many are put right, and what was learned is used.
-_OFTEN, _BACK, _LEARNS = 1.0, 5.0, 5.0
+_OFTEN, _BACK, _LEARNS = 4.0, 8.0, 5.0
 # Below this probability nothing is being cut.
 _AIR = 0.02
 # A way that is this long, s, between two steps was not gone but jumped.
@@ -181,8 +181,10 @@ class SoundLocator:
 
     def _put_right(self, grid: Grid) -> None:
         """Let what was heard since tell where the last steps were, and mark what no longer changes."""
-        steps = min(round(_BACK / grid.seconds), len(self._past))
-        for then, where in zip(self._past[-steps:], self._smoothed(grid, steps), strict=True):
+        steps = min(round(_BACK / grid.seconds), grid.remembers)
+        for then, where in zip(
+            self._past[len(self._past) - steps :], self._smoothed(grid, steps), strict=True
+        ):
             then.where = where
         sure = len(self._past) - steps
         self._mark(self._marks, self._past[max(self._marked - 1, 0) : sure])

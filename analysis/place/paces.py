@@ -1,4 +1,4 @@
-"""How the place moves from cell to cell in one step of the filter, for every pace that is thought possible."""
+"""How the place moves from cell to cell in one step, for every pace that is thought possible."""
 
 from dataclasses import dataclass
 
@@ -9,10 +9,9 @@ from analysis.place.track import END, LEVELS, TIMED, WAIT, WAITS
 
 Floats = NDArray[np.float64]
 
-PACES = np.array(
-    [0.45, 0.5, 0.55, 0.6, 0.65, 0.7, 0.75, 0.8, 0.85, 0.9, 0.95, 0.975, 1.0, 1.025, 1.05]
-    + [1.1, 1.15, 1.2, 1.25, 1.3, 1.4, 1.5, 1.6, 1.7]
-)
+_NEAR = np.arange(0.95, 1.06, 0.025)
+_BELOW, _ABOVE = np.arange(0.5, 0.95, 0.05), np.arange(1.1, 1.31, 0.05)
+PACES = np.concatenate(([0.45], _BELOW, _NEAR, _ABOVE, [1.4, 1.5, 1.6, 1.7]))
 """Feeds, as a share of what the program asks for."""
 
 REACH = WAITS
@@ -22,11 +21,11 @@ USUALLY = 2
 """Cells that one step goes where all is as planned."""
 
 # Seconds that a wait lasts, and a hold of the feed; seconds between holds, and between turns of the knob.
-_WAIT, _HOLD, _HOLDS, _TURNS = 8.0, 8.0, 3600.0, 120.0
+_WAIT, _HOLD, _HOLDS, _TURNS = 8.0, 8.0, 900.0, 120.0
 # Share of a second's probability that wanders to the next pace.
 _WANDERS = 0.1
 # How much a step differs from its mean, cells: where the feed limits, and where the machine does.
-_EVEN, _UNEVEN = 0.25, 1.1
+_EVEN, _UNEVEN = 0.2, 0.8
 # How likely a person is to leave the feed as the program asks for it.
 _LEFT_ALONE = 0.7
 
@@ -89,13 +88,16 @@ class Paces:
             weights[WAIT + cell, WAITS - cell] = leaves
         return cls(weights, _prior(learned), seconds)
 
-    def stir(self, heap: Floats) -> Floats:
-        """Return probabilities, shape (paces + 1, n), after what may happen to the pace within a step."""
-        total = heap.sum(axis=0)
-        turned, held, freed = (self.seconds / s for s in (_TURNS, _HOLDS, _HOLD))
-        going = total - heap[0]
-        fresh = turned * going + freed * heap[0]
-        new = (1.0 - turned - held) * heap + self.prior[:, np.newaxis] * fresh
+    def stir(self, heap: Floats, wood: NDArray[np.bool_]) -> Floats:
+        """
+        Return probabilities, shape (paces + 1, n), after what may happen to the pace within a step.
+
+        A hold is looked for only in the ``wood``, shape (n,): in the air it sounds like the way itself.
+        """
+        turned, freed = self.seconds / _TURNS, self.seconds / _HOLD
+        held = np.where(wood, self.seconds / _HOLDS, 0.0)
+        going = heap[1:].sum(axis=0)
+        new = (1.0 - turned - held) * heap + self.prior[:, np.newaxis] * (turned * going + freed * heap[0])
         new[0] = (1.0 - freed) * heap[0] + held * going
         return self._wander(new)
 
@@ -106,14 +108,15 @@ class Paces:
         heap[2:] -= flow
         return heap
 
-    def unstir(self, ahead: Floats) -> Floats:
+    def unstir(self, ahead: Floats, wood: NDArray[np.bool_]) -> Floats:
         """Return the transpose of ``stir``: what is ahead, shape (paces + 1, n), seen from before."""
-        turned, held, freed = (self.seconds / s for s in (_TURNS, _HOLDS, _HOLD))
+        turned, freed = self.seconds / _TURNS, self.seconds / _HOLD
+        held = np.where(wood, self.seconds / _HOLDS, 0.0)
         ahead = self._wander(ahead.copy())
         fresh = (self.prior[1:, np.newaxis] * ahead[1:]).sum(axis=0)
         new = (1.0 - turned - held) * ahead + turned * fresh + held * ahead[0]
         new[0] = (1.0 - freed) * ahead[0] + freed * fresh
-        return new
+        return np.asarray(new)
 
 
 def _steps(mean: Floats, spread: Floats) -> Floats:

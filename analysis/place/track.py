@@ -1,4 +1,4 @@
-"""The program as a row of cells, each a twentieth of a second of its clock, with what is to be heard there."""
+"""The program as a row of cells, each a piece of its clock, with what is to be heard there."""
 
 import dataclasses
 from dataclasses import dataclass
@@ -97,7 +97,7 @@ def feed_shares(plan: Plan) -> NDArray[np.float64]:
     takes, then = usual.end - usual.begin, faster.end - faster.begin
     moving = (takes > 0) & (then > 0) & (moves.length > 0)
     ratio = np.divide(takes, then, out=np.ones(len(takes)), where=moving)
-    return np.clip(np.log(ratio) / np.log(more), 0.0, 1.0)
+    return np.asarray(np.clip(np.log(ratio) / np.log(more), 0.0, 1.0))
 
 
 def _wait(plan: Plan, before: int, after: int, *, over: bool) -> _Piece:
