@@ -81,10 +81,10 @@ class FedLocator:
         named = len(set(self._lines[: bisect_right(self._times, self._at)]))
         return self._base.lines_seen or named
 
-    def row(self, at: float, phase: Phase) -> None:
-        """Take in what the spindle does at ``at`` seconds."""
+    def row(self, at: float, phase: Phase, level: float = math.nan) -> None:
+        """Take in what the spindle does at ``at`` seconds, and the level of the sound, dBFS."""
         self._at = at
-        self._base.row(at, phase)
+        self._base.row(at, phase, level)
 
     def judged(self, state: State) -> None:
         """Take in what the watcher thinks of the row."""

@@ -7,6 +7,7 @@ start begins the next stint.
 """
 
 import contextlib
+import math
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from functools import cached_property
@@ -163,8 +164,8 @@ class Locator(Protocol):
     def lines_seen(self) -> int:
         """How many different lines the place has passed over."""
 
-    def row(self, at: float, phase: Phase) -> None:
-        """Take in what the spindle does at ``at`` seconds."""
+    def row(self, at: float, phase: Phase, level: float = math.nan) -> None:
+        """Take in what the spindle does at ``at`` seconds, and the level, dBFS, if it is known."""
 
     def judged(self, state: State) -> None:
         """Take in what the watcher thinks of the row."""
@@ -185,7 +186,7 @@ class Nowhere:
     context = Context()
     lines_seen = 0
 
-    def row(self, at: float, phase: Phase) -> None:
+    def row(self, at: float, phase: Phase, level: float = math.nan) -> None:
         """Learn nothing."""
 
     def judged(self, state: State) -> None:
@@ -253,8 +254,9 @@ class ClockLocator:
         """How many different lines the place has passed over while something was heard."""
         return len(np.unique(self.plan.program.moves.file_line[(self._marks & _SEEN) > 0]))
 
-    def row(self, at: float, phase: Phase) -> None:
-        """Take in what the spindle does at ``at`` seconds."""
+    def row(self, at: float, phase: Phase, level: float = math.nan) -> None:
+        """Take in what the spindle does at ``at`` seconds; the level tells this clock nothing."""
+        del level
         before, self._phase, self._at = self._phase, phase, at
         lasted = at - self._since
         if phase is not before:

@@ -1,5 +1,7 @@
 """Line numbers from outside narrow the place; sound narrows what they leave open."""
 
+import math
+
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
@@ -49,8 +51,9 @@ class Sound(Nowhere):
         del at
         return self._place
 
-    def row(self, at: float, phase: Phase) -> None:
+    def row(self, at: float, phase: Phase, level: float = math.nan) -> None:
         """Note it."""
+        del level
         self.told.append((at, phase))
 
     def judged(self, state: str) -> None:

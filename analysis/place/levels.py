@@ -1,0 +1,221 @@
+"""
+What air and cut sound like, learned on the way: each place that is thought possible has an idea of its own.
+
+The level of the air and that of a usual cut are a Kalman filter's state in every cell, with their
+covariance, and move along with the probability. The sound of a cut adds to that of the air: what is
+switched on in the shop raises the air.
+"""
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+Floats = NDArray[np.float64]
+
+AIR, CUT, AIR_VAR, BOTH, CUT_VAR, AMAZED, STILL, STILL_VAR, CONTRARY, REST = range(10)
+"""
+Rows of the state: level of air and cut, dB, their variances and covariance, dB²; how odd the last second was;
+level while the spindle stands, dB, and its variance; for how long the spindle was heard otherwise, s; what
+the last level was above what was foreseen, dB.
+"""
+ROWS = 10
+
+# Before anything was heard: the air, dBFS, how much louder a usual cut, and how sure that is, dB.
+_AIR, _AIR_SD, _LOUDER, _LOUDER_SD = -45.0, 20.0, 9.0, 6.0
+# How much louder the air is than a spindle that stands, and how sure that is, dB.
+_TURNING, _TURNING_SD = 14.0, 7.0
+# A variance, dB², from which on nothing is known.
+_UNHEARD = 200.0
+# With another bit.
+_OTHER_SD = 5.0
+# How much air, and cuts of one rate, differ among themselves, dB.
+_AIRS, _CUTS = 1.0, 3.0
+# How much of what a row was too loud the next one is as well.
+_KEEPS = 0.9
+# How fast both may change, dB² a second.
+_DRIFT = 0.15
+# Rows overlap, and a cut differs from the plan for longer than a row.
+INDEPENDENT = 0.8
+_ALONE = 0.3
+_TAILS = 4.0
+# How likely the spindle is misheard; for how long that tells anything, and after how long it does again, s.
+_MISHEARD, _PATIENT, _AGAIN = 0.2, 1.0, 10.0
+# dB over which what cannot be foreseen is spread.
+_ANYTHING = 25.0
+# Share of odd rows in the last second or so from which on something in the shop has changed, its size, dB,
+# and how many seconds count.
+_ODD, _CHANGE, _MEMORY = 0.6, 10.0, 0.8
+# How likely such a change is where it would have to be; while the feed is held it is no likelier.
+_RARELY, HARDLY = 0.05, 1e-4
+
+
+def unheard(cells: int) -> Floats:
+    """Return the state of so many cells before anything was heard, shape (ROWS, cells)."""
+    state = np.empty((ROWS, cells))
+    air, louder = _AIR_SD**2, _LOUDER_SD**2
+    still = _AIR - _TURNING, 1e4
+    state[:] = np.array([_AIR, _AIR + _LOUDER, air, air, air + louder, 0.0, *still, 0.0, 0.0])[:, np.newaxis]
+    return state
+
+
+def other_bit(state: Floats, where: NDArray[np.bool_]) -> None:
+    """Forget, in place, how loud the bit is in cells where another may be put in."""
+    still, air, known = state[STILL, where], state[AIR, where], state[AIR_VAR, where]
+    unheard = (known > _UNHEARD) & (state[STILL_VAR, where] < _UNHEARD)
+    air = np.where(unheard, still + _TURNING, air)
+    known = np.where(unheard, _TURNING_SD**2, np.maximum(known, _OTHER_SD**2))
+    state[AIR, where] = air
+    state[CUT, where] = air + _LOUDER
+    state[AIR_VAR, where] = state[BOTH, where] = known
+    state[CUT_VAR, where] = known + _LOUDER_SD**2
+
+
+@dataclass(frozen=True)
+class Heard:
+    """
+    What was heard in a step.
+
+    Attributes
+    ----------
+    level
+        dBFS.
+    scatter
+        How much levels differ from step to step, dB.
+    seconds
+        Since the last step.
+    """
+
+    level: float
+    scatter: float
+    seconds: float
+
+
+def hear(state: Floats, extra: Floats, begins: NDArray[np.bool_], now: Heard) -> Floats:
+    """
+    Learn from a level, in place, and return how well each cell had foreseen it.
+
+    Parameters
+    ----------
+    state
+        (ROWS, n).
+    extra
+        (n,) dB by which a cut in each cell is louder than a usual one; NaN in air.
+    begins
+        (n,) whether a move has just begun: what the last one was louder than foreseen tells little.
+    now
+        What was heard.
+
+    Returns
+    -------
+    array of float, shape (n,)
+        Density of the level, with an allowance for what nobody can foresee.
+    """
+    state[AIR_VAR] += _DRIFT * now.seconds
+    state[CUT_VAR] += _DRIFT * now.seconds
+    cuts = ~np.isnan(extra)
+    louder = np.where(cuts, state[CUT] + extra - state[AIR], -60.0)
+    louder = np.clip(louder, -60.0, 60.0) * (np.log(10.0) / 10.0)
+    part = 1.0 / (1.0 + np.exp(-louder))  # the cut's share of the power
+    foreseen = state[AIR] + np.log1p(np.exp(louder)) * (10.0 / np.log(10.0))
+    rest = 1.0 - part
+    differ = np.where(cuts, _CUTS, _AIRS)
+    to_air = rest * state[AIR_VAR] + part * state[BOTH]
+    to_cut = rest * state[BOTH] + part * state[CUT_VAR]
+    doubt = rest * to_air + part * to_cut
+    off = now.level - foreseen
+    spread = doubt + now.scatter**2
+    odd = (off - _KEEPS * state[REST]) ** 2 / spread
+    fits = _density(odd, spread)
+    # A new cut may differ from the last by more, or by nothing.
+    other = spread + differ**2
+    anew = 0.5 * (fits + _density(off**2 / other, other))
+    fits = np.where(begins & cuts, anew, fits)
+    far_off = np.where(begins & cuts, off**2 / other, odd)
+    state[REST] = np.clip(off, -differ, differ)
+    far = off**2 / (differ**2 + doubt)
+    trust = (_TAILS + 1.0) / (_TAILS + far)
+    _learn(state, off, to_air, to_cut, trust / (differ**2 / _ALONE + doubt))
+    return np.where(_wonder(state, far_off, rest, now.seconds), _RARELY * fits, fits)
+
+
+def in_air(state: Floats, now: Heard) -> Floats:
+    """Return how well each cell had foreseen a level if nothing was cut there, shape (n,)."""
+    spread = now.scatter**2 + state[AIR_VAR]
+    rest = np.clip(state[REST], -_AIRS, _AIRS)
+    return _density((now.level - state[AIR] - _KEEPS * rest) ** 2 / spread, spread)
+
+
+def hear_still(state: Floats, now: Heard) -> Floats:
+    """Learn, in place, from a level while the spindle stands; return how well it was foreseen."""
+    state[STILL_VAR] += _DRIFT * now.seconds
+    unheard = state[STILL_VAR] > _UNHEARD
+    mean = np.where(unheard, state[AIR] - _TURNING, state[STILL])
+    spread = np.where(unheard, _TURNING_SD**2 + state[AIR_VAR], state[STILL_VAR])
+    off = now.level - mean
+    odd = (off - _KEEPS * state[REST]) ** 2 / (now.scatter**2 + spread)
+    state[REST] = np.clip(off, -_AIRS, _AIRS)
+    gain = spread / (_AIRS**2 / _ALONE + spread) * (_TAILS + 1.0) / (_TAILS + odd)
+    state[STILL] = mean + gain * off
+    state[STILL_VAR] = np.maximum(spread * (1.0 - np.minimum(gain, 1.0)), 0.05)
+    return _density(odd, now.scatter**2 + spread)
+
+
+def hear_turning(state: Floats, turns: Floats, seconds: float, *, heard: bool) -> Floats:
+    """
+    Return how well it was foreseen that the spindle is heard to turn, or not.
+
+    Parameters
+    ----------
+    state
+        (ROWS, n), changed in place: who is misheard once is misheard for long, and that tells nothing new.
+    turns
+        (n,) 1 where it turns, 0 where not, NaN where it cannot be told.
+    seconds
+        Since the last time.
+    heard
+        Whether it was heard.
+    """
+    wrong = turns == (not heard)
+    worth = INDEPENDENT * np.exp(-state[CONTRARY] / _PATIENT)
+    state[CONTRARY] = np.where(wrong, state[CONTRARY] + seconds, state[CONTRARY] * np.exp(-seconds / _AGAIN))
+    return np.where(wrong, (_MISHEARD / (1.0 - _MISHEARD)) ** worth, 1.0)
+
+
+def _density(odd: Floats, spread: Floats) -> Floats:
+    inside = 0.375 / np.sqrt(spread) * (1.0 + odd / _TAILS) ** (-0.5 * (_TAILS + 1.0))
+    return np.asarray(0.98 * inside + 0.02 / _ANYTHING)
+
+
+def _learn(state: Floats, off: Floats, to_air: Floats, to_cut: Floats, gain: Floats) -> None:
+    state[AIR] += gain * to_air * off
+    state[CUT] += gain * to_cut * off
+    state[AIR_VAR] -= gain * to_air**2
+    state[BOTH] -= gain * to_air * to_cut
+    state[CUT_VAR] -= gain * to_cut**2
+    np.maximum(state[AIR_VAR], 0.05, out=state[AIR_VAR])
+    np.maximum(state[CUT_VAR], 0.05, out=state[CUT_VAR])
+    limit = 0.98 * np.sqrt(state[AIR_VAR] * state[CUT_VAR])
+    np.clip(state[BOTH], -limit, limit, out=state[BOTH])
+
+
+def _wonder(state: Floats, odd: Floats, rest: Floats, seconds: float) -> NDArray[np.bool_]:
+    """Return where something in the shop must have changed: row after row is not what was foreseen."""
+    keep = np.exp(-seconds / _MEMORY)
+    state[AMAZED] = keep * state[AMAZED] + (1.0 - keep) * (odd > 8.0)
+    changed = state[AMAZED] > _ODD
+    if changed.any():
+        state[AIR_VAR] += np.where(changed, _CHANGE**2 * rest, 0.0)
+        state[CUT_VAR] += np.where(changed, _CHANGE**2 * (1.0 - rest), 0.0)
+        state[AMAZED] = np.where(changed, 0.0, state[AMAZED])
+    return np.asarray(changed)
+
+
+def unforeseeable() -> float:
+    """Return the density of a level where nothing can be foreseen."""
+    return 1.0 / _ANYTHING
+
+
+def free(off: float, scatter: float) -> float:
+    """Return the density of a level ``off`` dB from the last one for somebody without a program."""
+    return float(_density(np.array((off / scatter) ** 2), np.array(scatter**2)))

@@ -1,0 +1,252 @@
+"""Rows in, places out: which line a moment of sound belongs to, told by the sound of the whole way there."""
+
+import math
+from bisect import bisect_left
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from analysis.events import Alarm, Event, PartVerdict, Place, State
+from analysis.locate import KINDS, LATE, Plan, resume_before
+from analysis.place import marks
+from analysis.place.grid import Grid
+from analysis.place.paces import UNKNOWN, USUALLY, Learned
+from analysis.place.track import END, WAIT, WAITS, Track
+from analysis.presence import Phase
+from analysis.watcher import Context
+
+# The shortest step of the filter, s.
+_STEP = 0.17
+# Probability at either end that the interval leaves out, and cells by which it is wider to be sure.
+_OUTSIDE, _MARGIN = 0.01, 2
+# Seconds of the program from which on a place is none.
+_UNKNOWN = 20.0
+# Every so many seconds the last so many are put right, and what was learned is used.
+_OFTEN, _BACK, _LEARNS = 4.0, 8.0, 5.0
+# Below this probability nothing is being cut.
+_AIR = 0.02
+# A way that is this long, s, between two steps was not gone but jumped.
+_JUMP = 3.0
+
+
+@dataclass(frozen=True)
+class _Where:
+    """Cells at a moment: earliest, likeliest, latest."""
+
+    early: int
+    likely: int
+    late: int
+
+
+@dataclass
+class _Then:
+    """A step: when it was, where, what was thought of it, and whether that is marked."""
+
+    at: float
+    where: _Where
+    marks: int = 0
+
+
+class SoundLocator:
+    """
+    Follows a plan by its sound.
+
+    Parameters
+    ----------
+    plan
+        The program being cut.
+    learned
+        What earlier runs told of the machine.
+    """
+
+    def __init__(self, plan: Plan, learned: Learned = UNKNOWN) -> None:
+        self.plan = plan
+        self._given = learned
+        self._rows: list[tuple[float, Phase, float]] = []
+        self._each = 0
+        self._grid: Grid | None = None
+        self._past: list[_Then] = []
+        self._marks = marks.unmarked(plan)
+        self._marked = 0
+        self._bit = int(plan.program.moves.bit[plan.stints[0][0]]) if plan.stints else 0
+        self._phase = Phase.OFF
+        self._cutting = 0.0
+        self._smooth: tuple[int, list[_Where]] = (0, [])
+
+    @property
+    def learned(self) -> Learned:
+        """What was learned of the machine."""
+        return self._grid.learned if self._grid else self._given
+
+    @property
+    def cutting(self) -> float:
+        """How likely it is that the bit is in the wood now, 0 to 1, as the program and the sound tell."""
+        return self._cutting
+
+    @property
+    def context(self) -> Context:
+        """What is being cut now: the bit, and the kind of move where the place leaves no doubt."""
+        if not self._past or not self._is_known(self._past[-1].where):
+            return Context(self._bit)
+        early, now, late = self._moves(self._past[-1].where)
+        kind = self.plan.mostly(early, late)
+        known = kind or KINDS[int(self.plan.kinds[now])]
+        return Context(self._bit, known, cuts=self._cutting > _AIR, told=kind is not None)
+
+    @property
+    def lines_seen(self) -> int:
+        """How many different lines the place has passed over while something was heard."""
+        return marks.lines_seen(self.plan, self._marked_to_now())
+
+    def row(self, at: float, phase: Phase, level: float) -> None:
+        """Take in what the spindle does at ``at`` seconds, and the level of the sound, dBFS."""
+        self._phase = phase
+        self._rows.append((at, phase, level))
+        if self._grid is None and len(self._rows) > 1:
+            self._begin(at - self._rows[-2][0])
+        if self._grid is not None:
+            while len(self._rows) >= self._each:
+                self._step(self._grid, self._rows[: self._each])
+                self._rows = self._rows[self._each :]
+
+    def judged(self, state: State) -> None:
+        """Note what the watcher thinks of the row: its moves are marked once the place is sure."""
+        if not self._past or self._phase is Phase.OFF or state in ("deaf", "settle"):
+            return
+        heard = marks.HEARD if self._phase is Phase.CUT else 0
+        self._past[-1].marks |= marks.SEEN | heard | (marks.SUSPECT if state == "alarm" else 0)
+
+    def place(self, at: float) -> Place | None:
+        """Return where ``at`` was, as all that was heard since tells; ``None`` when that is unknown."""
+        where = self._where(at)
+        if where is None or not self._is_known(where):
+            return None
+        moves = self.plan.program.moves
+        early, now, late = self._moves(where)
+        lines = moves.file_line[early : late + 1]
+        word = int(moves.word[now])
+        return Place(
+            file=int(moves.file_line[now]),
+            word=word if word >= 0 else None,
+            first=int(lines.min()),
+            last=int(lines.max()),
+            source="sound",
+        )
+
+    def complete(self, event: Event) -> Event:
+        """Return an alarm with its place and its resume line; everything else as it is."""
+        if not isinstance(event, Alarm):
+            return event
+        place, since = self.place(event.onset), self._where(event.onset - LATE)
+        if place is None or since is None:
+            return event
+        # A weak change is noticed late: what was cut shortly before is cut again, and looked at.
+        early = self._moves(since)[0]
+        if not self._is_known(since):
+            early = self._moves(self._where(event.onset) or since)[0]
+        now = self._moves(self._past[-1].where)[1]
+        self._marks[early : max(early, now) + 1] |= marks.SUSPECT
+        first = min(place.first, int(self.plan.program.moves.file_line[early]))
+        return replace(event, line=place, resume=resume_before(self.plan.program, first))
+
+    def verdicts(self, learned: frozenset[int]) -> tuple[PartVerdict, ...]:
+        """Return each part's verdict; ``learned`` are the bits that have a baseline."""
+        return marks.verdicts(self.plan, self._marked_to_now(), learned)
+
+    def _begin(self, hop: float) -> None:
+        self._each = max(1, math.ceil(_STEP / hop - 1e-6))
+        seconds = self._each * hop
+        self._grid = Grid(Track.of(self.plan, seconds / USUALLY), seconds, self._given)
+
+    def _step(self, grid: Grid, rows: list[tuple[float, Phase, float]]) -> None:
+        levels = [level for _, _, level in rows if math.isfinite(level)]
+        at = sum(at for at, _, _ in rows) / len(rows)
+        if self._past:
+            for _ in range(min(round((at - self._past[-1].at) / grid.seconds) - 1, 600)):
+                grid.pass_time()
+                self._note(grid, self._past[-1].at + grid.seconds)
+        grid.step(sum(levels) / len(levels) if levels else None, turns=rows[-1][1] is not Phase.OFF)
+        self._note(grid, at)
+        self._cutting = grid.cutting()
+        if self._is_known(self._past[-1].where):
+            self._bit = int(self.plan.program.moves.bit[self._moves(self._past[-1].where)[1]])
+        if len(self._past) % round(_LEARNS / grid.seconds) == 0:
+            grid.refresh()
+        if len(self._past) % round(_OFTEN / grid.seconds) == 0:
+            self._put_right(grid)
+
+    def _note(self, grid: Grid, at: float) -> None:
+        self._past.append(_Then(at, _where(*grid.now(), len(grid.track))))
+
+    def _put_right(self, grid: Grid) -> None:
+        """Let what was heard since tell where the last steps were, and mark what no longer changes."""
+        steps = min(round(_BACK / grid.seconds), grid.remembers)
+        for then, where in zip(
+            self._past[len(self._past) - steps :], self._smoothed(grid, steps), strict=True
+        ):
+            then.where = where
+        sure = len(self._past) - steps
+        self._mark(self._marks, self._past[max(self._marked - 1, 0) : sure])
+        self._marked = max(self._marked, sure)
+
+    def _smoothed(self, grid: Grid, steps: int) -> list[_Where]:
+        return [_where(first, mass, len(grid.track)) for first, mass in grid.smoothed(steps)]
+
+    def _mark(self, found: marks.Marks, steps: list[_Then]) -> None:
+        """Mark, in place, the moves gone over in ``steps``; the first is where the way begins."""
+        last: int | None = None
+        for then in steps:
+            _, now, _ = self._moves(then.where)
+            since = now if last is None or not self._is_way(last, now) else last
+            if then.marks and self._is_known(then.where):
+                found[since : now + 1] |= then.marks
+            last = now
+
+    def _is_way(self, last: int, now: int) -> bool:
+        begin = self.plan.times.begin
+        return last <= now and float(begin[now] - self.plan.times.end[last]) < _JUMP
+
+    def _marked_to_now(self) -> marks.Marks:
+        found = self._marks.copy()
+        self._mark(found, self._past[max(self._marked - 1, 0) :])
+        return found
+
+    def _where(self, at: float) -> _Where | None:
+        """Return where ``at`` was, with all that was heard since within some seconds."""
+        if not self._past or self._grid is None:
+            return None
+        index = bisect_left(self._past, at, key=lambda then: then.at)
+        index = min(index, len(self._past) - 1)
+        if index > 0 and at - self._past[index - 1].at < self._past[index].at - at:
+            index -= 1
+        steps = min(len(self._past), self._grid.remembers)
+        if index < len(self._past) - steps:
+            return self._past[index].where
+        if self._smooth[0] != len(self._past):
+            self._smooth = len(self._past), self._smoothed(self._grid, steps)
+        return self._smooth[1][index - len(self._past) + steps]
+
+    def _is_known(self, where: _Where) -> bool:
+        assert self._grid is not None  # noqa: S101 - there is no cell without it
+        track = self._grid.track
+        begun = where.likely >= WAITS and track.sort[where.likely] != END
+        waits = np.count_nonzero(track.sort[where.early : where.late + 1] >= WAIT)
+        return bool(begun and (where.late - where.early - waits) * track.step <= _UNKNOWN)
+
+    def _moves(self, where: _Where) -> tuple[int, int, int]:
+        """Return the earliest, the likeliest and the latest move."""
+        assert self._grid is not None  # noqa: S101 - there is no cell without it
+        track = self._grid.track
+        return int(track.first[where.early]), int(track.last[where.likely]), int(track.last[where.late])
+
+
+def _where(first: int, mass: NDArray[np.float64], cells: int) -> _Where:
+    """Return the cells that bound what is likely, from the probability of ``first`` and those after it."""
+    total = np.cumsum(mass)
+    early, likely, late = np.searchsorted(total, np.array([_OUTSIDE, 0.5, 1.0 - _OUTSIDE]) * total[-1])
+    return _Where(
+        max(first + int(early) - _MARGIN, 0),
+        min(first + int(likely), cells - 1),
+        min(first + int(late) + _MARGIN, cells - 1),
+    )

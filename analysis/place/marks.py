@@ -1,0 +1,43 @@
+"""What became of each move: passed over, heard being cut, suspect; and the verdict on each part."""
+
+import numpy as np
+from numpy.typing import NDArray
+
+from analysis.events import PartVerdict, Verdict
+from analysis.locate import Plan
+from analysis.program import Part
+
+SEEN, HEARD, SUSPECT = 1, 2, 4
+# The share of a part's cutting that must have been heard for it to be good.
+_ENOUGH = 0.9
+
+Marks = NDArray[np.uint8]
+
+
+def unmarked(plan: Plan) -> Marks:
+    """Return the marks of moves of which nothing is known, shape (n,)."""
+    return np.zeros(len(plan.program.moves), dtype=np.uint8)
+
+
+def lines_seen(plan: Plan, marks: Marks) -> int:
+    """Return how many different lines were passed over while something was heard."""
+    return len(np.unique(plan.program.moves.file_line[(marks & SEEN) > 0]))
+
+
+def verdicts(plan: Plan, marks: Marks, learned: frozenset[int]) -> tuple[PartVerdict, ...]:
+    """Return each part's verdict; ``learned`` are the bits that have a baseline."""
+    known = np.isin(plan.program.moves.bit, list(learned))
+    return tuple(
+        PartVerdict(part.name, part.first_line, part.last_line, _verdict(plan, part, marks, known))
+        for part in plan.parts
+    )
+
+
+def _verdict(plan: Plan, part: Part, marks: Marks, known: NDArray[np.bool_]) -> Verdict:
+    cut = part.moves[plan.cuts[part.moves]]
+    if (marks[cut] & SUSPECT).any():
+        return "suspect"
+    # By what was taken away, not by time: a light finishing pass is hardly told from air.
+    taken = plan.met.volume[cut]
+    heard = float(taken[((marks[cut] & HEARD) > 0) & known[cut]].sum())
+    return "good" if heard >= _ENOUGH * float(taken.sum()) else "unheard"
