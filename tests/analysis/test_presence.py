@@ -2,9 +2,11 @@
 
 import itertools
 
+import numpy as np
 import pytest
-from hypothesis import given, settings
+from hypothesis import assume, given, settings
 from hypothesis import strategies as st
+from numpy.typing import NDArray
 
 from analysis.presence import Phase, Presence, PresenceRules
 
@@ -12,6 +14,7 @@ RULES = PresenceRules()
 HEARD, UNHEARD = RULES.comb_on + 3.0, RULES.comb_off - 1.0
 AIR, CUT = -50.0, -50.0 + RULES.rise + 6.0
 SECONDS = 0.05
+BANDS = 9
 
 
 class Machine:
@@ -31,11 +34,15 @@ class Machine:
         teeth: float | None = None,
         prominence: float = HEARD,
         is_air: bool = False,
+        tilt: NDArray[np.float64] | float = 0.0,
     ) -> "Machine":
-        """Let a stretch pass; without a level of their own the teeth go with the sound."""
+        """Let a stretch pass; teeth go with the sound unless told, bands with the level and their tilt."""
         strength = (level - 5.0 if teeth is None else teeth) + self._gain
+        colour = np.linspace(-5.0, -25.0, BANDS) + level + tilt + self._gain
         for _ in range(round(lasting / self._seconds)):
-            self.phases.append(self.presence.row(level + self._gain, prominence, strength, is_air=is_air))
+            self.phases.append(
+                self.presence.row(level + self._gain, colour, prominence, strength, is_air=is_air)
+            )
             self.corrected.append(self.presence.corrected)
         return self
 
@@ -60,7 +67,7 @@ class Machine:
 def test_without_a_comb_there_is_no_spindle(rows: list[tuple[float, float]]):
     """However loud it is, sound without the spindle's comb is no spindle."""
     presence = Presence(SECONDS)
-    assert all(presence.row(level, comb, level) is Phase.OFF for level, comb in rows)
+    assert all(presence.row(level, np.full(BANDS, level), comb, level) is Phase.OFF for level, comb in rows)
 
 
 @pytest.mark.parametrize("seconds", [0.02, 0.05, 0.125])
@@ -142,6 +149,57 @@ def test_air_that_is_known_may_grow_louder():
     machine.hear(2.0, louder)
     assert machine.phases[-1] is Phase.AIR
     assert machine.hear(1.0, louder + RULES.rise + 2.0).phases[-1] is Phase.CUT
+
+
+def bands_up(count: int, by: float, first: int = 0) -> NDArray[np.float64]:
+    """Tilt that raises ``count`` bands from the one given."""
+    return np.where((np.arange(BANDS) >= first) & (np.arange(BANDS) < first + count), by, 0.0)
+
+
+def cuts_heard(tilt: NDArray[np.float64]) -> bool:
+    """Whether a stretch whose bands are so much above the air's, at the same level, is taken for a cut."""
+    machine = Machine().stop(1.0).hear(2.0, AIR).hear(1.0, AIR, tilt=tilt)
+    return machine.phases[-1] is Phase.CUT
+
+
+@pytest.mark.parametrize("first", [0, 4, BANDS - 3])
+def test_a_third_of_the_bands_makes_a_cut(first: int):
+    """Three bands of nine above the air by more than the rise are a cut, wherever they are; two are none."""
+    assert cuts_heard(bands_up(3, RULES.rise + 0.5, first))
+    assert not cuts_heard(bands_up(2, 30.0, first))
+
+
+@settings(max_examples=30)
+@given(st.lists(st.floats(-20, 20), min_size=BANDS, max_size=BANDS).map(np.array))
+def test_a_cut_by_brute_force(tilt: NDArray[np.float64]):
+    """Whatever the bands do: it is a cut when three of them rose by more than the rise, and only then."""
+    assume(np.abs(tilt - RULES.rise).min() > 0.01 and np.abs(tilt - RULES.fall).min() > 0.01)
+    assert cuts_heard(tilt) == (np.count_nonzero(tilt > RULES.rise) >= 3)
+
+
+@given(st.integers(0, 2**31))
+def test_which_bands_rise_does_not_matter(seed: int):
+    """The same rises in other bands give the same phases."""
+    rng = np.random.default_rng(seed)
+    tilt = rng.normal(0, 4, BANDS)
+    assert cuts_heard(tilt) == cuts_heard(rng.permutation(tilt))
+
+
+def test_one_loud_band_hides_no_cut():
+    """A collector that drowns the low bands, air and cut alike, leaves the cut's hiss in the others."""
+    drowned = bands_up(5, 20.0)
+    machine = Machine().stop(1.0).hear(2.0, AIR, tilt=drowned)
+    assert machine.hear(2.0, AIR, tilt=drowned + bands_up(4, 6.0, 5)).phases[-1] is Phase.CUT
+    assert machine.hear(2.0, AIR, tilt=drowned).phases[-1] is Phase.AIR
+
+
+def test_a_cut_ends_when_too_few_bands_are_left():
+    """Between fall and rise a cut goes on; below the fall it ends."""
+    between, below = 0.5 * (RULES.rise + RULES.fall), RULES.fall - 0.5
+    machine = Machine().stop(1.0).hear(2.0, AIR).hear(2.0, CUT)
+    assert machine.hear(2.0, AIR, tilt=bands_up(4, between)).phases[-1] is Phase.CUT
+    assert machine.hear(1.0, AIR, tilt=bands_up(4, below)).phases[-1] is Phase.AIR
+    assert machine.hear(1.0, AIR, tilt=bands_up(4, between)).phases[-1] is Phase.AIR
 
 
 def test_a_new_start_of_the_spindle_has_its_own_air():
