@@ -30,9 +30,8 @@ _POSSIBLE = 0.5, 2.0
 # Seconds from which the scatter of levels is taken, how many steps are too few, and its bounds, dB.
 _LATELY, _FEW, _LEAST, _MOST = 6.0, 8, 0.5, 2.5
 # Seconds over which the place is tried, what it must foresee better than somebody without a program, by
-# the logarithm of each step; how much of what was thought is kept when all is looked at again, and by how
-# much the levels may differ there, dB.
-_TRIED, _LOST, _KEEP, _ANEW = 12.0, -0.4, 0.5, 6.0
+# the logarithm of each step; how much of what was thought is kept when all is looked at again.
+_TRIED, _LOST, _KEEP = 12.0, -0.35, 0.5
 # Cells that are laid ready ahead.
 _AHEAD = 256
 
@@ -252,13 +251,10 @@ class Grid:
         cells = len(self.track)
         here = slice(self._first, self._first + self._heap.shape[1])
         mass = self._heap.sum(axis=0)
-        mean = (self._state * mass).sum(axis=1, keepdims=True)
-        mean[[levels.AIR_VAR, levels.CUT_VAR]] += _ANEW**2
-        mean[[levels.BOTH, levels.AMAZED]] = 0.0
         anywhere = _anywhere(self.track, begun=True)
         heap = (1.0 - _KEEP) * self._paces.prior[:, np.newaxis] * anywhere
         heap[:, here] += _KEEP * self._heap
-        state, spent = np.repeat(mean, cells, axis=1), np.zeros((4, cells))
+        state, spent = levels.afresh(self._state, cells, self._level), np.zeros((4, cells))
         spent[:] = (self._spent * mass).sum(axis=1, keepdims=True)
         state[:, here], spent[:, here] = self._state, self._spent
         self._heap, self._state, self._spent, self._first = heap, state, spent, 0

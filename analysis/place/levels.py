@@ -26,7 +26,11 @@ _AIR, _AIR_SD, _LOUDER, _LOUDER_SD = -45.0, 20.0, 9.0, 6.0
 # How much louder the air is than a spindle that stands, and how sure that is, dB.
 _TURNING, _TURNING_SD = 14.0, 7.0
 # A variance, dB², from which on nothing is known.
-_UNHEARD = 200.0
+_UNHEARD, _NOTHING = 200.0, 1e4
+# A usual cut is at least this much below the air, dB: it adds 2 dB to it.
+_HEARABLE = 2.0
+# How likely a spindle that stands is quieter than it was, or is covered by the shop, to within so many dB.
+_QUIETER, _COVERED, _COVERS = 0.3, 0.03, 3.0
 # With another bit.
 _OTHER_SD = 5.0
 # How much air, and cuts of one rate, differ among themselves, dB.
@@ -54,7 +58,7 @@ def unheard(cells: int) -> Floats:
     """Return the state of so many cells before anything was heard, shape (ROWS, cells)."""
     state = np.empty((ROWS, cells))
     air, louder = _AIR_SD**2, _LOUDER_SD**2
-    still = _AIR - _TURNING, 1e4
+    still = _AIR - _TURNING, _NOTHING
     state[:] = np.array([_AIR, _AIR + _LOUDER, air, air, air + louder, 0.0, *still, 0.0, 0.0])[:, np.newaxis]
     return state
 
@@ -69,6 +73,17 @@ def other_bit(state: Floats, where: NDArray[np.bool_]) -> None:
     state[CUT, where] = air + _LOUDER
     state[AIR_VAR, where] = state[BOTH, where] = known
     state[CUT_VAR, where] = known + _LOUDER_SD**2
+
+
+def afresh(state: Floats, cells: int, level: float) -> Floats:
+    """Return the state of so many cells of which only a level just heard and the shop are known."""
+    new = unheard(cells)
+    new[AIR] = level - 0.5 * _LOUDER
+    new[CUT] = new[AIR] + _LOUDER
+    new[AIR_VAR] = new[BOTH] = _LOUDER_SD**2
+    new[CUT_VAR] = 2.0 * _LOUDER_SD**2
+    new[STILL], new[STILL_VAR] = float(np.median(state[STILL])), _OTHER_SD**2
+    return new
 
 
 @dataclass(frozen=True)
@@ -147,18 +162,29 @@ def in_air(state: Floats, now: Heard) -> Floats:
 
 
 def hear_still(state: Floats, now: Heard) -> Floats:
-    """Learn, in place, from a level while the spindle stands; return how well it was foreseen."""
+    """
+    Learn, in place, from a level while the spindle stands; return how well it was foreseen.
+
+    As loud as when it last stood; or quieter, for it takes time to stop; or as loud as the air, where
+    something in the shop covers the spindle.
+    """
     state[STILL_VAR] += _DRIFT * now.seconds
     unheard = state[STILL_VAR] > _UNHEARD
     mean = np.where(unheard, state[AIR] - _TURNING, state[STILL])
-    spread = np.where(unheard, _TURNING_SD**2 + state[AIR_VAR], state[STILL_VAR])
+    doubt = np.where(unheard, _TURNING_SD**2 + state[AIR_VAR], state[STILL_VAR])
     off = now.level - mean
-    odd = (off - _KEEPS * state[REST]) ** 2 / (now.scatter**2 + spread)
+    spread = now.scatter**2 + doubt
+    odd = (off - _KEEPS * state[REST]) ** 2 / spread
+    usual = _density(odd, spread)
+    covered = _density((now.level - state[AIR]) ** 2 / _COVERS**2, np.full_like(odd, _COVERS**2))
+    other = np.maximum(_QUIETER * (off < 0.0) / _ANYTHING, _COVERED * covered)
     state[REST] = np.clip(off, -_AIRS, _AIRS)
-    gain = spread / (_AIRS**2 / _ALONE + spread) * (_TAILS + 1.0) / (_TAILS + odd)
-    state[STILL] = mean + gain * off
-    state[STILL_VAR] = np.maximum(spread * (1.0 - np.minimum(gain, 1.0)), 0.05)
-    return _density(odd, now.scatter**2 + spread)
+    gain = doubt / (_AIRS**2 / _ALONE + doubt) * (_TAILS + 1.0) / (_TAILS + odd)
+    anew = other > usual
+    state[STILL] = np.where(anew, now.level, mean + gain * off)
+    left = np.maximum(doubt * (1.0 - np.minimum(gain, 1.0)), 0.05)
+    state[STILL_VAR] = np.where(anew, _AIRS**2, left)
+    return np.maximum(usual, other)
 
 
 def hear_turning(state: Floats, turns: Floats, seconds: float, *, heard: bool) -> Floats:
@@ -197,6 +223,11 @@ def _learn(state: Floats, off: Floats, to_air: Floats, to_cut: Floats, gain: Flo
     np.maximum(state[CUT_VAR], 0.05, out=state[CUT_VAR])
     limit = 0.98 * np.sqrt(state[AIR_VAR] * state[CUT_VAR])
     np.clip(state[BOTH], -limit, limit, out=state[BOTH])
+    # A spindle that turns is no quieter than one that stands.
+    known = state[STILL_VAR] < _UNHEARD
+    np.maximum(state[AIR], np.where(known, state[STILL] - _AIRS, -np.inf), out=state[AIR])
+    # A cut that cannot be heard would explain every sound as air.
+    np.maximum(state[CUT], state[AIR] - _HEARABLE, out=state[CUT])
 
 
 def _wonder(state: Floats, odd: Floats, rest: Floats, seconds: float) -> NDArray[np.bool_]:
@@ -207,6 +238,7 @@ def _wonder(state: Floats, odd: Floats, rest: Floats, seconds: float) -> NDArray
     if changed.any():
         state[AIR_VAR] += np.where(changed, _CHANGE**2 * rest, 0.0)
         state[CUT_VAR] += np.where(changed, _CHANGE**2 * (1.0 - rest), 0.0)
+        state[STILL_VAR] = np.where(changed, _NOTHING, state[STILL_VAR])
         state[AMAZED] = np.where(changed, 0.0, state[AMAZED])
     return np.asarray(changed)
 

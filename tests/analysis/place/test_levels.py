@@ -1,0 +1,86 @@
+"""What air and cut sound like is learned on the way, and what is odd is told from what is new."""
+
+import numpy as np
+import pytest
+
+from analysis.place import levels
+from analysis.place.levels import AIR, CUT, Heard
+
+NEVER = np.array([False, False])
+
+
+def hear(
+    state: "np.typing.NDArray[np.float64]", level: float, times: int = 1
+) -> "np.typing.NDArray[np.float64]":
+    """Let a cell in air and one in a usual cut hear a level some times; how well both foresaw the last."""
+    fits = np.ones(2)
+    for _ in range(times):
+        fits = levels.hear(state, np.array([np.nan, 0.0]), NEVER, Heard(level, 0.8, 0.2))
+    return fits
+
+
+def test_both_learn_what_they_hear():
+    """A cell in air takes a steady level for the air's, one in the cut for the cut's."""
+    state = levels.unheard(2)
+    hear(state, -37.0, 40)
+    assert state[AIR, 0] == pytest.approx(-37.0, abs=0.3)
+    assert state[CUT, 1] == pytest.approx(-37.0, abs=1.5)
+    assert state[AIR, 1] < -40.0
+
+
+def test_before_anything_was_heard_all_is_alike():
+    """The first level fits air and cut about as well: nothing is known yet."""
+    air, cut = hear(levels.unheard(2), -37.0)
+    assert 0.5 < air / cut < 2.0
+
+
+def test_the_level_of_the_cut_is_foreseen():
+    """Once the air is known, a rise fits a cut far better than air, and a fall back the air."""
+    state = levels.unheard(2)
+    for _ in range(30):
+        levels.hear(state, np.full(2, np.nan), NEVER, Heard(-42.0, 0.8, 0.2))
+    air, cut = hear(state.copy(), -30.0)
+    assert cut > 10.0 * air
+    air, cut = hear(state.copy(), -42.0)
+    assert air > cut
+
+
+def test_a_bang_changes_little():
+    """One row that is 25 dB too loud moves the air by less than half a dB."""
+    state = levels.unheard(2)
+    hear(state, -42.0, 40)
+    hear(state, -17.0)
+    assert state[AIR, 0] == pytest.approx(-42.0, abs=0.5)
+
+
+def test_what_stays_is_learned_anew():
+    """A collector that is switched on, 12 dB above the air, is the new air after two seconds."""
+    state = levels.unheard(2)
+    hear(state, -42.0, 40)
+    hear(state, -30.0, 12)
+    assert state[AIR, 0] == pytest.approx(-30.0, abs=1.0)
+
+
+def test_what_is_misheard_for_long_tells_nothing_new():
+    """However long a spindle is misheard, it counts no more than a few rows."""
+    state = levels.unheard(1)
+    product = 1.0
+    for _ in range(500):
+        product *= float(levels.hear_turning(state, np.array([1.0]), 0.2, heard=False)[0])
+    assert 1e-5 < product < 0.2
+
+
+def test_a_spindle_that_cannot_be_told_counts_for_nothing():
+    """While it starts or stops, neither hearing it nor not hearing it tells anything."""
+    state = levels.unheard(1)
+    for heard in (True, False):
+        assert levels.hear_turning(state, np.array([np.nan]), 0.2, heard=heard)[0] == 1.0
+
+
+def test_densities_are_densities():
+    """Over all levels the density of a cell that knows its air adds up to about 1."""
+    state = levels.unheard(2)
+    hear(state, -42.0, 40)
+    grid = np.arange(-62.0, -22.0, 0.05)
+    total = sum(0.05 * float(hear(state.copy(), level)[0]) for level in grid)
+    assert total == pytest.approx(1.0, abs=0.06)

@@ -1,0 +1,61 @@
+"""The program as a row of cells: what is where, how long it takes, and what is to be heard there."""
+
+import numpy as np
+
+from analysis.place.track import END, LEVELS, TIMED, WAIT, WAITS, Track, feed_shares
+from analysis.program import Kind
+from place.sounding import SLOTS, plan_of
+
+STEP = 0.1
+TRACK = Track.of(SLOTS, STEP)
+
+
+def test_every_stint_takes_as_long_as_planned():
+    """A stint has a cell for each step of its time, and those in which the spindle stops."""
+    for first, last in SLOTS.stints:
+        inside = (TRACK.first >= first) & (TRACK.last <= last) & (TRACK.turns != 0.0)
+        stops = inside & (TRACK.sort == TIMED) & np.isnan(TRACK.turns) & (TRACK.first == last)
+        takes = float(SLOTS.times.end[last] - SLOTS.times.begin[first])
+        assert abs(float((inside & ~stops).sum()) * STEP - takes) <= STEP
+
+
+def test_a_wait_lies_between_stints_and_at_both_ends():
+    """Nothing passes from one stint to the next but through a wait, and nothing follows the last."""
+    waits = np.flatnonzero(TRACK.sort >= WAIT)
+    assert len(waits) == WAITS * (len(SLOTS.stints) + 1)
+    assert waits[0] == 0
+    assert waits[-1] == len(TRACK) - 1
+    assert (TRACK.sort[-WAITS:] == END).all()
+    between = waits[WAITS]
+    assert TRACK.first[between] == SLOTS.stints[0][1]
+    assert TRACK.last[between] == SLOTS.stints[1][0]
+
+
+def test_cells_go_forward():
+    """The moves of the cells never go back."""
+    assert (np.diff(TRACK.first) >= 0).all()
+    assert (np.diff(TRACK.last) >= 0).all()
+    assert (TRACK.first <= TRACK.last).all()
+
+
+def test_a_cut_is_expected_where_the_plan_cuts():
+    """A cell is one of a cut when its move takes material away, and not before the bit meets the top."""
+    expected = ~np.isnan(TRACK.extra)
+    assert (SLOTS.cuts[TRACK.first[expected]]).all()
+    kinds = SLOTS.program.moves.kind[TRACK.first]
+    plunges = (kinds == Kind.PLUNGE) & (TRACK.turns == 1.0)
+    assert expected[plunges].any()
+    assert not expected[plunges].all()
+
+
+def test_what_the_feed_limits():
+    """A long feed takes 1.1 times as long at 1 / 1.1 of its feed; a rapid and a dwell take what they take."""
+    plan = plan_of(["G21 G90", "T1 M6", "S18000 M3", "G4 P3", "G1 X900 F600", "G0 X0", "M5", "M30"])
+    shares = feed_shares(plan)
+    kinds = plan.program.moves.kind
+    assert shares[kinds == Kind.DWELL].max() == 0.0
+    assert shares[kinds == Kind.RAPID].max() == 0.0
+    feeds = np.isfinite(plan.program.moves.feed) & (plan.program.moves.length > 0)
+    assert shares[feeds].min() > 0.95
+    track = Track.of(plan, STEP)
+    assert {LEVELS - 1, 0, TIMED} <= set(track.sort.tolist())
