@@ -148,16 +148,34 @@ def test_a_spell_of_cutting_begins_where_the_bit_meets_the_top():
 
 
 def test_shares_of_time():
-    """The share of cutting among moves is their time in the cut by all their time."""
+    """The share of cutting among moves is their time in the cut by all their time, that down by cutting."""
     first, last = TRAYS.stints[0]
     lasting = TRAYS.times.end - TRAYS.times.begin
-    inside = slice(first, last + 1)
-    expected = float(lasting[inside][TRAYS.cuts[inside]].sum() / lasting[inside].sum())
-    assert TRAYS.share_cut(first, last) == pytest.approx(expected)
-    side = int(np.flatnonzero(TRAYS.cuts & (TRAYS.program.moves.kind == Kind.CUT))[0])
-    assert TRAYS.share_cut(side, side) == pytest.approx(1.0)
-    assert TRAYS.mostly(side, side) == "slot"
-    assert TRAYS.mostly(first, first) is None
+    cuts, plunges = TRAYS.cuts.copy(), TRAYS.cuts & (TRAYS.program.moves.kind == Kind.PLUNGE)
+    for moves in (cuts, plunges):
+        moves[:first] = moves[last + 1 :] = False
+    cut, down = (float(lasting[moves].sum()) for moves in (cuts, plunges))
+    whole = float(lasting[first : last + 1].sum())
+    assert TRAYS.cutting_between(first, last) == pytest.approx((cut / whole, down / cut))
+    side, plunge = (int(np.flatnonzero(moves)[0]) for moves in (cuts & ~plunges, plunges))
+    assert TRAYS.cutting_between(side, side) == pytest.approx((1.0, 0.0))
+    assert TRAYS.cutting_between(plunge, plunge) == pytest.approx((1.0, 1.0))
+    assert TRAYS.cutting_between(first, first) == (0.0, 0.0)
+
+
+@settings(max_examples=30)
+@given(st.data())
+def test_cutting_is_shared_out_among_moves(data: st.DataObject):
+    """The time of cutting in a stretch is the sum of its moves' times of cutting, wherever it is divided."""
+    moves = len(TRAYS.program.moves)
+    first, middle, last = sorted(data.draw(st.tuples(*[st.integers(0, moves - 1)] * 3)))
+
+    def seconds(begin: int, end: int) -> float:
+        whole = float((TRAYS.times.end - TRAYS.times.begin)[begin : end + 1].sum())
+        return TRAYS.cutting_between(begin, end)[0] * whole
+
+    parts = seconds(first, middle) + (seconds(middle + 1, last) if middle < last else 0.0)
+    assert seconds(first, last) == pytest.approx(parts, abs=1e-9)
 
 
 # The place
@@ -284,15 +302,38 @@ def test_after_the_last_stint_there_is_no_place():
     assert locator.place(float(at)) is None
 
 
-def test_context_tells_what_is_being_cut():
-    """In a side of the square the kind is told and cutting possible; where the bit only waits it is not."""
-    locator = ClockLocator(LONG)
-    told = {}
-    for _, move in Cutting(LONG).follow(locator):
+def contexts(plan: Plan) -> dict[int, Context]:
+    """What the locator first said of each move."""
+    locator, told = ClockLocator(plan), {}
+    for _, move in Cutting(plan).follow(locator):
         told.setdefault(move, locator.context)
-    middle = told[500]
-    assert middle == Context(1, "slot", cuts=True, told=True)
+    return told
+
+
+def test_context_tells_what_is_being_cut():
+    """In the middle of a long cut its family is told and cutting possible; where the bit only waits not."""
+    told = contexts(LONG)
+    assert told[500] == Context(1, "across", cuts=True, told=True)
     assert not told[LONG.stints[0][0]].cuts
+
+
+def test_drilling_is_told_from_cutting_across():
+    """In a long hole the family is down; where the place may be in the plunge or after it, it is not told."""
+    head = "G21 G90\nT1 M6\nS18000 M3\nG4 P3\nG0 Z5\nG0 X0 Y0\n"
+    drilled = plan_of(f"{head}G1 Z-60 F150\nG0 Z5\nM5\nM30")
+    hole = int(np.flatnonzero(drilled.cuts)[0])
+    assert contexts(drilled)[hole].kind == "down"
+    assert contexts(drilled)[hole].told
+    mixed = plan_of(f"{head}G1 Z-3 F300\nX20 F1200\nG0 Z5\nM5\nM30")
+    assert not contexts(mixed)[int(np.flatnonzero(mixed.cuts)[0])].told
+
+
+def test_the_clock_does_not_say_how_likely_a_cut_is():
+    """By the clock, as without a program, only the sound tells whether the bit is in the wood."""
+    locator = ClockLocator(TRAYS)
+    said = {locator.cutting for _ in Cutting(TRAYS).follow(locator)}
+    assert said == {None}
+    assert Nowhere().cutting is None
 
 
 # Alarms

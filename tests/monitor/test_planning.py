@@ -82,7 +82,9 @@ def test_the_square_in_words():
     assert said_of(text, "feed") == "2400 mm/min across, 600 mm/min straight down"
     assert said_of(text, "chip load").startswith("0.067 mm a tooth; makers' charts for plywood: ")
     assert said_of(text, "usual cut") == "3 mm deep, 100 % of the bit wide; takes 43.1 cm³/min"
-    assert re.match(r"learned from line 7 to line 8, 1 to 4 s .* \(slots\)", said_of(text, "baseline"))
+    assert re.match(
+        r"learned from line 7 to line 8, 1 to 4 s .* \(cutting across\)", said_of(text, "baseline")
+    )
     assert re.search(r"part 1 +T1 +6 to 10 +100\.0 x 100\.0 +100\.0 +0:1\d +3\.0 +none", text)
     assert "Never leave a running machine unattended." in text
 

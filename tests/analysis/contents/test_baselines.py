@@ -4,11 +4,11 @@ import numpy as np
 import pytest
 
 from analysis.contents import Learned, Tool, Unlearned, contents_of
-from analysis.contents.baselines import baseline_of
+from analysis.contents.baselines import FAMILIES, baseline_of
 from analysis.cutting import Bit
 from analysis.features import Ear
 from analysis.listener import Listener
-from analysis.locate import ClockLocator, Plan
+from analysis.locate import KINDS, ClockLocator, Plan
 from analysis.program import read
 from analysis.watcher import MIXED, Settings
 from recordings_synthetic import record
@@ -33,17 +33,24 @@ def slots(*lengths: float) -> str:
     return "\n".join([HEAD, *lines, "G0 Z5", "M30"])
 
 
+def kind_of(*cuts: str) -> str:
+    """Which family is learned first where cuts follow one another."""
+    learned = found("\n".join([HEAD, *cuts, "G0 Z5", "M30"]))
+    assert isinstance(learned, Learned)
+    return learned.kind
+
+
 def lasting(length: float) -> float:
     """Seconds of a way at 40 mm/s, from rest to rest at 500 mm/s² (trapezoid)."""
     return length / 40 + 40 / 500
 
 
 def test_a_long_slot_is_learned_in_its_first_seconds():
-    """The baseline is complete three seconds of one kind after the first window that holds no air."""
+    """The baseline is complete three seconds of one family after the first window that holds no air."""
     text = slots(400)
     learned = found(text)
     assert isinstance(learned, Learned)
-    assert learned.kind == "slot"
+    assert learned.kind == "across"
     assert learned.first == learned.last
     assert learned.done == pytest.approx(learned.begins + Settings().learn, abs=1e-5)
     # The spindle waits 2 s, the bit comes down, 5 mm at 40 mm/s and 8 mm at 10 mm/s, and waits 1 s.
@@ -64,14 +71,27 @@ def test_short_slots_are_learned_one_after_the_other():
     assert isinstance(found(slots(*[40] * (wanted - 1))), Unlearned)
 
 
-def test_the_most_urgent_kind_comes_first():
-    """Of several kinds of cut, the one whose seconds are full first is told."""
-    side = "G1 Y2 F2400\nG1 X0\nG0 Z5\nM30"
-    learned = found(
-        f"{HEAD}G1 Z-3 F600\nG1 X100 F2400\n{side}".replace("X100", "X100 F2400\nG1 Y1.5\nX0\nX100")
-    )
+def test_the_family_that_is_full_first_is_told():
+    """Of drilling and cutting across, the one whose seconds are full first is told."""
+    drill = "G0 Z5\nG0 X0 Y50\nG1 Z-60 F600"
+    slot = "G0 Z5\nG0 X0 Y0\nG1 Z-3 F600\nG1 X200 F2400"
+    assert {kind_of(drill, slot), kind_of(slot, drill)} == set(FAMILIES)
+    assert kind_of(drill, slot) == "down"
+
+
+def test_all_cuts_across_are_one_family():
+    """Slots, wide cuts and narrow ones are learned together: none of them alone has lasted long enough."""
+    # A slot, a way back that takes half the width, and one that takes a sixth, 1.6 s each.
+    ways = "G1 X60 F2400\nY3\nX0\nY4\nX60"
+    text = f"{HEAD}G1 Z-3 F600\n{ways}\nG0 Z5\nM30"
+    plan = Plan.of(read(text), SIX)
+    lasting = (plan.times.end - plan.times.begin)[plan.cuts]
+    kinds = plan.kinds[plan.cuts]
+    assert {KINDS[kind] for kind in kinds} == {"down", "slot", "wide", "narrow"}
+    assert max(lasting[kinds == kind].sum() for kind in set(kinds)) < Settings().learn
+    learned = found(text)
     assert isinstance(learned, Learned)
-    assert learned.kind == "narrow"
+    assert learned.kind == "across"
 
 
 def test_pecks_that_are_too_short_are_no_baseline():
