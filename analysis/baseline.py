@@ -19,10 +19,10 @@ CHANNELS = ("spindle", "between", "half", "modulation", "rocking", "colour")
 SIGNS = len(CHANNELS) - 1
 
 # A tight bit has as much in its channels now and then, dB: a rise to this is no sign.
-TRUE_ENOUGH = np.array([3.0, 0.0, 0.0, -10.0, -18.5])
+TRUE_ENOUGH = np.array([2.0, -1.0, -1.0, -12.0, -22.0])
 
 # Channels scatter by at least and at most this, dB, however the first seconds happened to be.
-_LEAST_SCALE = np.array([5.0, 3.0, 3.0, 3.0, 2.5, 0.5])
+_LEAST_SCALE = np.array([4.0, 2.5, 2.5, 2.5, 2.0, 0.5])
 _MOST_SCALE = np.array([8.0, 5.0, 5.0, 5.0, 5.0, 2.0])
 
 # A band's change counts up to this, dB.

@@ -50,7 +50,7 @@ class Weights:
     doubt: float
 
     @classmethod
-    def of(cls, correlation: float, *, single: bool = False) -> "Weights":
+    def of(cls, correlation: float, *, single: bool = False, share: float = 1.0) -> "Weights":
         """
         Return the weights for rows that resemble the ones before them.
 
@@ -61,11 +61,14 @@ class Weights:
             as much of a mean as independent ones.
         single
             Whether the bit has a single flute.
+        share
+            How small a change is sought, as a share of ``SOUGHT``.
         """
         independent = (1.0 - correlation) / (1.0 + correlation)
-        nats = independent * SOUGHT * (_SINGLE if single else 1.0)
+        nats = share * SOUGHT * (_SINGLE if single else 1.0)
         most = _MOST_SINGLE if single else _MOST
-        return cls(nats, _LEAST, most, float(log_mean_exp(nats, _LEAST, most).sum()))
+        doubt = float(log_mean_exp(nats, _LEAST, most).sum())
+        return cls(independent * nats, _LEAST, most, independent * doubt)
 
     def evidence(self, away: Array64) -> float:
         """Return what a row says whose channels are so many deviations away from normal, nats."""

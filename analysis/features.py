@@ -290,7 +290,7 @@ class FeatureReader:
     def _swells(self, spectra: NDArray[np.complex64], speed: NDArray[np.float64]) -> Array32:
         """Return how deep the hiss swells once per turn and every second turn, dB, shape (2, k)."""
         depths = self.ear.modulation.powers(spectra, speed, TURNS)
-        at, beside = np.split(self._swell.smooth(depths.reshape(len(depths), -1)), 2, axis=1)
+        at, beside = np.split(self._swell.smooth(depths.reshape(len(depths), 2 * len(TURNS))), 2, axis=1)
         once, half, three_halves = decibels(at - beside, 10 ** (ABSENT / 10)).T
         return np.stack([once, np.float32(0.5) * (half + three_halves)])
 

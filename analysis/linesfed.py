@@ -76,6 +76,11 @@ class FedLocator:
         return self._base.context
 
     @property
+    def cutting(self) -> float | None:
+        """How likely it is that the bit is in the wood now, by the base."""
+        return self._base.cutting
+
+    @property
     def lines_seen(self) -> int:
         """How many different lines were passed over, by the base; without one, how many were named."""
         named = len(set(self._lines[: bisect_right(self._times, self._at)]))

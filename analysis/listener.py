@@ -4,6 +4,7 @@ The whole way of a sound, from samples to events.
 Live hearing, replay and review all run this, and decide alike whatever the size of their blocks.
 """
 
+import math
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
 
@@ -29,6 +30,9 @@ _PHASES = {Phase.OFF: 0.0, Phase.AIR: 1.0, Phase.CUT: 2.0}
 
 # Windows that are read at once: enough for speed, and the memory of a long recording stays small.
 _BATCH = 64
+
+# Below this probability of cutting, what is heard is what the shop adds.
+_SURELY_AIR = 0.05
 
 # Where a spindle is looked for when nobody said how fast it turns, rpm.
 SLOWEST, FASTEST = 6000.0, 30000.0
@@ -175,7 +179,7 @@ class Listener:
             10.0 ** (float(rows.hiss[index]) / 10.0),
             np.array([rows.modulation[index], rows.rocking[index]]),
         )
-        own = self._air.row(heard, self.phase, apart=not self._presence.assumed)
+        own = self._air.row(heard, self.phase, apart=self._apart)
         middle = (first + self._size / 2) / self.rate
         lines = len(self._reader.ear.telling)
         return Moment(at, middle, sample(rows, index, own, lines), self.phase, self._context())
@@ -183,8 +187,12 @@ class Listener:
     def _context(self) -> Context:
         """Return what is being cut; one steady sound, and nothing else heard so far, is like itself."""
         context = self.locator.context
-        assumed = self._presence.assumed
-        return replace(context, told=context.told or assumed, apart=not assumed)
+        return replace(context, told=context.told or not self._apart, apart=self._apart)
+
+    @property
+    def _apart(self) -> bool:
+        """Whether cut and air are told from one another, by what was heard or by the place."""
+        return not self._presence.assumed or self.locator.cutting is not None
 
     def _decide(self, rows: Rows, index: int) -> None:
         self._health.row(
@@ -193,19 +201,33 @@ class Listener:
         self.speed = float(rows.speed[index])
         if self._health.usable and not self._health.deaf:
             self._heard += 1
-            self.phase = self._presence.row(
+            heard = self._presence.row(
                 float(rows.level[index]),
                 rows.colour[index],
                 float(rows.prominence[index]),
                 # Teeth that noise hides are no quieter than it.
                 max(float(rows.tooth[index]), float(rows.noise[index]) - 10.0),
-                is_air=not self.locator.context.cuts,
+                is_air=self._is_surely_air(),
             )
+            # What a row tells has begun about where its window begins.
+            self.locator.row(self._row * self._hop / self.rate, heard, float(rows.level[index]))
+            self.phase = self._phase(heard)
             self._cut += self.phase is Phase.CUT
             if self._presence.corrected:
                 self.watcher.forget(self._bit)
-        # What a row tells has begun about where its window begins.
-        self.locator.row((self._row * self._hop) / self.rate, self.phase)
+        else:
+            self.locator.row(self._row * self._hop / self.rate, self.phase, math.nan)
+
+    def _is_surely_air(self) -> bool:
+        cutting = self.locator.cutting
+        return not self.locator.context.cuts if cutting is None else cutting < _SURELY_AIR
+
+    def _phase(self, heard: Phase) -> Phase:
+        """Return what the spindle does: what is heard, unless the way through the program tells better."""
+        cutting = self.locator.cutting
+        if cutting is None or heard is Phase.OFF:
+            return heard
+        return Phase.CUT if cutting > 0.5 else Phase.AIR
 
     def _change_bit(self, bit: int) -> None:
         self._bit = bit

@@ -161,6 +161,10 @@ class Locator(Protocol):
         """What is being cut now."""
 
     @property
+    def cutting(self) -> float | None:
+        """How likely it is that the bit is in the wood now, 0 to 1; ``None`` where nobody knows."""
+
+    @property
     def lines_seen(self) -> int:
         """How many different lines the place has passed over."""
 
@@ -184,6 +188,7 @@ class Nowhere:
     """The place where there is no program: unknown."""
 
     context = Context()
+    cutting = None
     lines_seen = 0
 
     def row(self, at: float, phase: Phase, level: float = math.nan) -> None:
@@ -247,7 +252,12 @@ class ClockLocator:
         now, early, late = self._moves_at(self._at)
         cut, down = self.plan.cutting_between(early, late)
         kind = "down" if down > 0.5 else "across"
-        return Context(int(moves.bit[now]), kind, cuts=cut > 0.0, told=down in (0.0, 1.0))
+        return Context(int(moves.bit[now]), kind, cuts=cut > 0.0, told=not 0.02 < down < 0.98)
+
+    @property
+    def cutting(self) -> float | None:
+        """Nobody knows: the clock does not say how likely anything is."""
+        return None
 
     @property
     def lines_seen(self) -> int:

@@ -36,6 +36,10 @@ UNTOLD = np.array([3.0, 3.0, 2.0, 4.0, 2.0])
 FADED = 2.0
 SHIFT, _MOST = 2.0, 5.0
 
+PATHS = (0.8, 0.25)
+"""What is sought, as shares of a slip that matters: a fast path, and a slow one for what is slight or creeps."""
+_TESTS = len(PATHS) + 1
+
 # How much quieter, dB, what is compared for its colour may be.
 _QUIETER = 4.0
 
@@ -188,10 +192,13 @@ class Watcher:
         self._correlation = correlation
         self._settings = settings
         self._independent = (1.0 - correlation) / (1.0 + correlation)
-        self._limit = math.log(budget_rows(settings.false_alarms, settings.hours, 1.0 / seconds, 2))
-        self._weights = {single: Weights.of(correlation, single=single) for single in (False, True)}
+        self._limit = math.log(budget_rows(settings.false_alarms, settings.hours, 1.0 / seconds, _TESTS))
+        self._weights = {
+            single: [Weights.of(correlation, single=single, share=share) for share in PATHS]
+            for single in (False, True)
+        }
         self._learning: dict[tuple[int, str], list[Sample]] = {}
-        self._tests: tuple[_Test, ...] = (_Test(), _Test())
+        self._tests: tuple[_Test, ...] = (_Test(),) * _TESTS
         self._good = 0
         self._recent: deque[Array64] = deque(maxlen=max(1, round(0.5 / seconds)))
         self._tones: deque[float] = deque(maxlen=max(1, round(_TALK_LASTS / seconds)))
@@ -246,7 +253,7 @@ class Watcher:
 
     def _begin(self) -> None:
         """Begin to compare anew."""
-        self._tests = (_Test(), _Test())
+        self._tests = (_Test(),) * _TESTS
         self._recent.clear()
         self._waiting.clear()
         self._alarmed = False
@@ -312,14 +319,14 @@ class Watcher:
         held = LIKE if like else UNLIKE.get(moment.context.kind, UNTOLD)
         doubt = baseline.error(self._correlation)
         away = (shift[:SIGNS] - held - doubt[:SIGNS]) / baseline.scale[:SIGNS]
-        loose = self._weights[bool(baseline.normal.single)].evidence(away)
+        loose = [path.evidence(away) for path in self._weights[bool(baseline.normal.single)]]
         # A cut that has ended has another colour too.
         quieter = moment.sample.level < baseline.normal.level - _QUIETER
         if moment.context.apart or quieter:
-            return np.array([loose, -self._limit])
+            return np.array([*loose, -self._limit])
         faded = shift[SIGNS] - baseline.centre[SIGNS] - FADED - 2.0 * doubt[SIGNS]
         other = min(float(faded / baseline.scale[SIGNS]), _MOST)
-        return np.array([loose, self._independent * SHIFT * (other - SHIFT / 2.0)])
+        return np.array([*loose, self._independent * SHIFT * (other - SHIFT / 2.0)])
 
     def _compare(self, moment: Moment, baseline: Baseline, *, like: bool) -> Alarm | None:
         sample = moment.sample

@@ -12,7 +12,8 @@ from analysis.errors import ChipsongError
 from analysis.events import Alarm
 from analysis.figures import sheet, timeline
 from analysis.listener import COLUMNS, Listener
-from analysis.locate import ClockLocator, Plan
+from analysis.locate import Plan
+from analysis.place import SoundLocator
 from analysis.program import read
 from monitor.journal import Journal, open_run
 from monitor.listening import ears_for, now
@@ -130,7 +131,7 @@ def _journal(out: Path, rate: int, plan: Plan) -> Journal:
 def _listen(heard: Recording, plan: Plan, journal: Journal, out: Path) -> tuple[Outcome, list[Path]]:
     """Listen to the job; return how it ended, and the restart programs that were written."""
     restarts: list[Path] = []
-    listener = Listener(heard.rate, {0: BITS[1], **BITS}, ClockLocator(plan))
+    listener = Listener(heard.rate, {0: BITS[1], **BITS}, SoundLocator(plan))
     screen = Screen(sys.stdout, every=2.0)
 
     def on_alarm(alarm: Alarm) -> str:

@@ -10,7 +10,8 @@ from analysis.cutting import Bit
 from analysis.errors import ProgramError
 from analysis.linesfed import FedLocator, Report
 from analysis.listener import Listener
-from analysis.locate import ClockLocator, Locator, Nowhere, Plan
+from analysis.locate import Locator, Nowhere, Plan
+from analysis.place import SoundLocator
 from analysis.program import Program, decode, read
 from analysis.program.program import Units
 from analysis.watcher import Settings
@@ -148,7 +149,7 @@ def make_listener(
         When a file that was named is wrong.
     """
     bits = bits_for(wanted, program, read_shelf(home / SHELF))
-    locator: Locator = Nowhere() if program is None else ClockLocator(Plan.of(program, bits))
+    locator: Locator = Nowhere() if program is None else SoundLocator(Plan.of(program, bits))
     if wanted.lines is not None:
         locator = FedLocator(_reports(wanted.lines, warn), locator, program)
     return Listener(rate, bits, locator, wanted.settings)

@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from analysis.events import Alarm, Event, PartVerdict, Place, State
-from analysis.locate import KINDS, LATE, Plan, resume_before
+from analysis.locate import LATE, Plan, resume_before
 from analysis.place import marks
 from analysis.place.grid import Grid
 from analysis.place.paces import UNKNOWN, USUALLY, Learned
@@ -26,6 +26,8 @@ _UNKNOWN = 20.0
 _OFTEN, _BACK, _LEARNS = 4.0, 8.0, 5.0
 # Below this probability nothing is being cut.
 _AIR = 0.02
+# Up to this share of the other family the kind of cut is told.
+_MIXED = 0.02
 # A way that is this long, s, between two steps was not gone but jumped.
 _JUMP = 3.0
 
@@ -80,19 +82,23 @@ class SoundLocator:
         return self._grid.learned if self._grid else self._given
 
     @property
-    def cutting(self) -> float:
-        """How likely it is that the bit is in the wood now, 0 to 1, as the program and the sound tell."""
-        return self._cutting
+    def cutting(self) -> float | None:
+        """How likely it is that the bit is in the wood now, 0 to 1; ``None`` where the place is unknown."""
+        return self._cutting if self._past and self._is_known(self._past[-1].where) else None
 
     @property
     def context(self) -> Context:
-        """What is being cut now: the bit, and the kind of move where the place leaves no doubt."""
+        """What is being cut now: the bit, and the family of cuts where the place leaves no doubt."""
         if not self._past or not self._is_known(self._past[-1].where):
             return Context(self._bit)
-        early, now, late = self._moves(self._past[-1].where)
-        kind = self.plan.mostly(early, late)
-        known = kind or KINDS[int(self.plan.kinds[now])]
-        return Context(self._bit, known, cuts=self._cutting > _AIR, told=kind is not None)
+        early, _, late = self._moves(self._past[-1].where)
+        _, down = self.plan.cutting_between(early, late)
+        return Context(
+            self._bit,
+            "down" if down > 0.5 else "across",
+            cuts=self._cutting > _AIR,
+            told=not _MIXED < down < 1.0 - _MIXED,
+        )
 
     @property
     def lines_seen(self) -> int:
