@@ -44,6 +44,7 @@ class Sound(Nowhere):
         self.told: list[object] = []
         self.lines_seen = 0
         self.context = Context(7)
+        self.cutting = 0.75
         self._place = place
 
     def place(self, at: float) -> Place | None:
@@ -53,8 +54,7 @@ class Sound(Nowhere):
 
     def row(self, at: float, phase: Phase, level: float = math.nan) -> None:
         """Note it."""
-        del level
-        self.told.append((at, phase))
+        self.told.append((at, phase, level))
 
     def judged(self, state: str) -> None:
         """Note it."""
@@ -232,13 +232,15 @@ def test_other_events_pass():
 
 
 def test_the_base_follows_everything():
-    """The sound's own locator is told every row and every state, and asked for context and verdicts."""
+    """The sound's own locator is told all rows and states, and asked for context, cutting and verdicts."""
     base = Sound()
     locator = fed(Report(1.0, 5, None), base=base)
-    locator.row(0.5, Phase.AIR)
+    locator.row(0.5, Phase.AIR, -31.5)
     locator.judged("listen")
-    assert base.told == [(0.5, Phase.AIR), "listen"]
+    assert base.told == [(0.5, Phase.AIR, -31.5), "listen"]
     assert locator.context == Context(7)
+    assert locator.cutting == base.cutting == 0.75
+    assert fed(Report(1.0, 5, None)).cutting is None
     assert locator.verdicts(frozenset({1})) == (PartVerdict("[1]", 1, 2, "good"),)
 
 
