@@ -23,10 +23,9 @@ SOUGHT = np.array([1.75, 0.75, 1.25, 2.5, 2.5])
 _LEAST = np.array([-1.0, -1.0, -1.0, -1.0, -0.5])
 _MOST = np.array([2.0, 2.0, 2.0, 2.5, 3.0])
 
-# The whole orders of a single flute are a tooth's, and its cut swells once per turn anyway: its chips make
-# that deeper or shallower with every change of width.
-_SINGLE = np.array([0.0, 0.0, 1.0, 1.0, 1.0])
-_MOST_SINGLE = np.array([2.0, 2.0, 2.0, 1.0, 3.0])
+# The whole orders of a single flute are a tooth's, and its cut swells once per turn anyway, deeper or less
+# with every change of width.
+_SINGLE = np.array([0.0, 0.0, 1.0, 0.0, 1.0])
 
 
 @dataclass(frozen=True, eq=False)
@@ -66,9 +65,8 @@ class Weights:
         """
         independent = (1.0 - correlation) / (1.0 + correlation)
         nats = share * SOUGHT * (_SINGLE if single else 1.0)
-        most = _MOST_SINGLE if single else _MOST
-        doubt = float(log_mean_exp(nats, _LEAST, most).sum())
-        return cls(independent * nats, _LEAST, most, independent * doubt)
+        doubt = float(log_mean_exp(nats, _LEAST, _MOST).sum())
+        return cls(independent * nats, _LEAST, _MOST, independent * doubt)
 
     def evidence(self, away: Array64) -> float:
         """Return what a row says whose channels are so many deviations away from normal, nats."""

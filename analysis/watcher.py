@@ -37,16 +37,15 @@ FADED = 2.0
 SHIFT, _MOST = 2.0, 5.0
 
 PATHS = (0.8, 0.25)
-"""What is sought, as shares of a slip that matters: a fast path, and a slow one for what is slight or creeps."""
+"""What is sought, as shares of a slip that matters: a fast path, and a slow one for what is slight."""
 _TESTS = len(PATHS) + 1
 
 # How much quieter, dB, what is compared for its colour may be.
 _QUIETER = 4.0
 
-# Somebody talks, or a radio plays: foreign tones are above the baseline's by so many dB, and for so long
-# after, s. They may fall on the lines that tell, so nothing is told then. Nothing is learned from rows that
-# have more foreign tones than a cut ever has of its own.
-_TALK, _TALK_LASTS, _MOST_FOREIGN = 3.0, 0.2, 4.0
+# Somebody talks, or a radio plays, where foreign tones are this far above noise, dB, or were so many s ago:
+# more than a cut ever has of its own. They may fall on the lines that tell, so nothing is told then.
+_MOST_FOREIGN, _TALK_LASTS = 4.0, 0.2
 
 # Fewer rows than this tell too little of how much rows scatter.
 _LEAST_ROWS = 20
@@ -85,8 +84,12 @@ _GOOD = 0.25
 # seconds of cutting it is said.
 _COVERED, _COVERED_LONG = 6.0, 3.0
 
-MIXED = 2
-"""Rows at either end of a cut that hold air as well."""
+# A baseline is learned from rows of whose hiss the cut's own share is at least this: not from its ends.
+_LEARNED_FROM = 0.5
+
+
+LOST = "any"
+"""The kind of a cut at an unknown place of a program."""
 
 
 @dataclass(frozen=True)
@@ -99,7 +102,8 @@ class Context:
     bit
         The bit in the spindle.
     kind
-        The kind of cut: rows are compared with rows of the same kind.
+        The kind of cut: rows are compared with rows of the same kind. ``LOST`` where there is a program and
+        nobody knows the place in it.
     cuts
         Whether it is possible that anything is being cut.
     told
@@ -203,7 +207,6 @@ class Watcher:
         self._recent: deque[Array64] = deque(maxlen=max(1, round(0.5 / seconds)))
         self._tones: deque[float] = deque(maxlen=max(1, round(_TALK_LASTS / seconds)))
         self._covered = 0.0
-        self._waiting: deque[tuple[tuple[int, str], Sample]] = deque()
         self._bit = 0
         self._said: State | None = None
         self._because = "learning how this cut sounds"
@@ -221,7 +224,7 @@ class Watcher:
         if not health.deaf and health.usable and moment.phase is Phase.CUT and context.cuts:
             alarm = self._cutting(moment)
         else:
-            self._leave_cut()
+            self._covered = 0.0
         self.state, because = self._judge(moment, health)
         if self.state != self._said:
             self._said = self.state
@@ -255,52 +258,45 @@ class Watcher:
         """Begin to compare anew."""
         self._tests = (_Test(),) * _TESTS
         self._recent.clear()
-        self._waiting.clear()
         self._alarmed = False
         self._good = 0
         self._covered = 0.0
         self.score = 0.0
 
-    def _leave_cut(self) -> None:
-        """Take back what the last windows of a cut were to teach: they hold air as well."""
-        self._waiting.clear()
-
     def _cutting(self, moment: Moment) -> Alarm | None:
         context, sample = moment.context, moment.sample
         if sample.own < LEAST_OWN or self._is_talked_over(sample):
+            self._covered += self._seconds
             return None
         key = (context.bit, context.kind)
         baseline = self.baselines.get(key)
-        if baseline is None and not self._alarmed and self.score < 0.5:
+        if baseline is None and self._may_learn(context, sample):
             self._learn(key, sample)
         main = baseline or self._main(context.bit)
         if main is None:
+            self._covered = 0.0
             return None
-        told = context.told or context.kind != "cut"
-        return self._compare(moment, main, like=told and baseline is not None)
+        return self._compare(moment, main, like=context.told and baseline is not None)
+
+    def _may_learn(self, context: Context, sample: Sample) -> bool:
+        """Return whether a row is surely of its kind of cut, and of a sound that nothing speaks against."""
+        surely = context.told or context.kind in ("cut", LOST)
+        return surely and sample.own >= _LEARNED_FROM and not self._alarmed and self.score < 0.5
 
     def _is_talked_over(self, sample: Sample) -> bool:
         """Return whether a row, or one shortly before, has more foreign tones than any cut."""
         self._tones.append(sample.foreign)
-        talk = max(self._tones) > _MOST_FOREIGN
-        self._covered = self._covered + self._seconds if talk else self._covered
-        return talk
+        return max(self._tones) > _MOST_FOREIGN
 
-    def _is_covered(self, sample: Sample, normal: Sample) -> bool:
-        """Return whether something else in the shop sounds over the cut more than it did."""
+    def _note_cover(self, sample: Sample, normal: Sample) -> None:
+        """Note for how long something else in the shop has been far louder over the cut than it was."""
         louder = min(sample.hiss - normal.hiss, sample.noise - normal.noise) > _COVERED
-        tones = max(self._tones) > max(normal.foreign + _TALK, _MOST_FOREIGN)
-        self._covered = self._covered + self._seconds if louder or tones else 0.0
-        return tones
+        self._covered = self._covered + self._seconds if louder else 0.0
 
     def _main(self, bit: int) -> Baseline | None:
         return next((known for key, known in self.baselines.items() if key[0] == bit), None)
 
     def _learn(self, key: tuple[int, str], sample: Sample) -> None:
-        self._waiting.append((key, sample))
-        if len(self._waiting) <= MIXED:
-            return
-        key, sample = self._waiting.popleft()
         heard = self._learning.setdefault(key, [])
         heard.append(sample)
         if len(heard) < max(_LEAST_ROWS, self._settings.learn / self._seconds):
@@ -312,7 +308,6 @@ class Watcher:
         else:
             self.baselines[key] = result
             del self._learning[key]
-            self._waiting.clear()
 
     def _steps(self, moment: Moment, baseline: Baseline, shift: Array64, *, like: bool) -> Array64:
         """Return how strongly a row speaks for a loose bit, and for a sound of another colour, nats."""
@@ -322,7 +317,7 @@ class Watcher:
         loose = [path.evidence(away) for path in self._weights[bool(baseline.normal.single)]]
         # A cut that has ended has another colour too.
         quieter = moment.sample.level < baseline.normal.level - _QUIETER
-        if moment.context.apart or quieter:
+        if moment.context.apart or moment.context.kind != "cut" or quieter:
             return np.array([*loose, -self._limit])
         faded = shift[SIGNS] - baseline.centre[SIGNS] - FADED - 2.0 * doubt[SIGNS]
         other = min(float(faded / baseline.scale[SIGNS]), _MOST)
@@ -332,8 +327,7 @@ class Watcher:
         sample = moment.sample
         shift = channels(sample, baseline.normal)
         self._recent.append(shift)
-        if self._is_covered(sample, baseline.normal):
-            return None
+        self._note_cover(sample, baseline.normal)
         most = self._limit / max(3.0, self._settings.shortest / self._seconds)
         steps = self._steps(moment, baseline, shift, like=like)
         self._tests = tuple(
@@ -355,7 +349,8 @@ class Watcher:
         return max(self._tests, key=lambda test: test.sum)
 
     def _alarm(self, at: float) -> Alarm:
-        cause = explain(np.median(self._recent, axis=0))
+        since = max(1, round((at - self._worst.since) / self._seconds))
+        cause = explain(np.median(list(self._recent)[-since:], axis=0))
         return Alarm(
             at=at,
             onset=self._worst.since,

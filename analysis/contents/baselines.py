@@ -12,7 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from analysis.locate import KINDS, Plan
-from analysis.watcher import MIXED, Settings
+from analysis.watcher import Settings
 
 FAMILIES = ("down", "across")
 """Cuts that are compared with one another: straight down, and all others."""
@@ -82,7 +82,7 @@ def baseline_of(plan: Plan, number: int, hop: float, needed: float = Settings.le
     if not mine:
         return Unlearned("the program does not start the spindle for it (S and M3), so it is not expected")
     spells = np.concatenate([np.stack(plan.spells[at], axis=1) for at in mine])
-    bit_heard = _Heard(plan, number, [plan.stints[at] for at in mine], _Clear.of(spells, MIXED * hop))
+    bit_heard = _Heard(plan, number, [plan.stints[at] for at in mine], _Clear.of(spells, hop))
     totals = bit_heard.totals()
     found = [
         bit_heard.learned(kind, total, needed) for kind, total in enumerate(totals) if total[-1] >= needed

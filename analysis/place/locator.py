@@ -14,7 +14,7 @@ from analysis.place.grid import Grid
 from analysis.place.paces import UNKNOWN, USUALLY, Learned
 from analysis.place.track import END, WAIT, WAITS, Track
 from analysis.presence import Phase
-from analysis.watcher import Context
+from analysis.watcher import LOST, Context
 
 # The shortest step of the filter, s.
 _STEP = 0.17
@@ -90,7 +90,7 @@ class SoundLocator:
     def context(self) -> Context:
         """What is being cut now: the bit, and the family of cuts where the place leaves no doubt."""
         if not self._past or not self._is_known(self._past[-1].where):
-            return Context(self._bit)
+            return Context(self._bit, LOST)
         early, _, late = self._moves(self._past[-1].where)
         _, down = self.plan.cutting_between(early, late)
         return Context(
@@ -105,7 +105,7 @@ class SoundLocator:
         """How many different lines the place has passed over while something was heard."""
         return marks.lines_seen(self.plan, self._marked_to_now())
 
-    def row(self, at: float, phase: Phase, level: float) -> None:
+    def row(self, at: float, phase: Phase, level: float = math.nan) -> None:
         """Take in what the spindle does at ``at`` seconds, and the level of the sound, dBFS."""
         self._phase = phase
         self._rows.append((at, phase, level))

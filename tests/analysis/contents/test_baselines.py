@@ -10,7 +10,7 @@ from analysis.features import Ear
 from analysis.listener import Listener
 from analysis.locate import KINDS, ClockLocator, Plan
 from analysis.program import read
-from analysis.watcher import MIXED, Settings
+from analysis.watcher import Settings
 from recordings_synthetic import record
 from recordings_synthetic.job import BITS, seedling_trays
 
@@ -55,13 +55,13 @@ def test_a_long_slot_is_learned_in_its_first_seconds():
     assert learned.done == pytest.approx(learned.begins + Settings().learn, abs=1e-5)
     # The spindle waits 2 s, the bit comes down, 5 mm at 40 mm/s and 8 mm at 10 mm/s, and waits 1 s.
     assert learned.begins == pytest.approx(
-        2 + 5 / 40 + 40 / 500 + 8 / 10 + 10 / 500 + 1 + MIXED * HOP, abs=1e-5
+        2 + 5 / 40 + 40 / 500 + 8 / 10 + 10 / 500 + 1 + HOP, abs=1e-5
     )
 
 
 def test_short_slots_are_learned_one_after_the_other():
     """What each lacks at its beginning and end is not learned from, so four of a second do, three do not."""
-    inner = lasting(40) - 2 * MIXED * HOP
+    inner = lasting(40) - 2 * HOP
     wanted = int(np.ceil(Settings().learn / inner))
     assert wanted == 4
     learned = found(slots(*[40] * 6))

@@ -7,7 +7,8 @@ from numpy.typing import NDArray
 
 from analysis.events import Alarm, Deaf, Event, StateChange
 from analysis.listener import COLUMNS, Listener
-from analysis.locate import ClockLocator, Plan
+from analysis.locate import Plan
+from analysis.place import SoundLocator
 from hearing.programs import Job
 from recordings_synthetic import Recording
 
@@ -54,7 +55,7 @@ def hear(recording: Recording, job: Job, plan: Plan, until: float = np.inf) -> H
     """Return what chipsong makes of a recording up to a moment, s."""
     bits = dict(job.bits)
     bits.setdefault(0, next(iter(job.bits.values())))
-    listener = Listener(recording.rate, bits, ClockLocator(plan))
+    listener = Listener(recording.rate, bits, SoundLocator(plan))
     end = int(min(until * recording.rate, len(recording.samples)))
     events: list[Event] = []
     rows: list[tuple[NDArray[np.float64], NDArray[np.float32]]] = []

@@ -3,7 +3,8 @@ Sensitivity on real sound: real recordings of a rotating machine with a modelled
 
 A loose bit is the hypothesis of this project, and no recording of one was found. What can be checked on real
 sound is how deep a once-per-revolution modulation must be for it to be heard through a real machine, a real
-room and a real phone: from a known time on all of the sound is multiplied by 1 + depth x cos(turn).
+room and a real phone: from a known time on all of the sound is multiplied by 1 + depth x cos(turn). It is
+heard as a bit with two flutes would be: with one, a swell once per turn is the tooth's own.
 
 The recordings are no part of the project (see ``tests/analysis/test_real_recordings.py``); their folder is
 the one that CHIPSONG_RECORDINGS names. They were listened to while thresholds were chosen, so unlike the
@@ -97,7 +98,7 @@ def _try(what: tuple[Path, float]) -> Tried:
     sound, rate = soundfile.read(path, dtype="float32")
     turn = _SLIP * _inverter(path) / 2.0
     begin = max(_LEARNED, _SHARE * len(sound) / rate)
-    listener = Listener(rate, {0: Bit("motor", 6.0, 1, 60.0 * turn)}, Nowhere())
+    listener = Listener(rate, {0: Bit("motor", 6.0, 2, 60.0 * turn)}, Nowhere())
     events = listener.hear(modulated(sound, rate, turn, depth, begin)).events
     before = [event.state for event in events if isinstance(event, StateChange) and event.at <= begin]
     alarms = tuple(event.at for event in events if isinstance(event, Alarm))

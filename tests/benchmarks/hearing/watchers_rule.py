@@ -1,38 +1,46 @@
-"""The watcher's own sequential test as a rule that ``least`` can feed with made-up rows."""
+"""
+The watcher's own sequential test as a rule that ``least`` can feed with made-up rows.
+
+A row is how far the signs lie above what is normal, in deviations. The baseline is known without error here,
+so there is no dead band for what it may be off.
+"""
+
+import math
 
 import numpy as np
 
-from analysis.baseline import CHANNELS, LEAST_SCALE
-from analysis.change import threshold_for
-from analysis.watcher import LIKE, _Test
+from analysis.baseline import SIGNS
+from analysis.evidence import SOUGHT, Weights
+from analysis.watcher import PATHS, _Test
 from hearing.least import Change, Floats, Rule, Step
 
-COUNT = len(CHANNELS)
-_LEAST_LIMIT = 0.5  # deviations; short run lengths would need none in channels with wide dead bands
+# No row counts for more than this share of the limit.
+_MOST = 1.0 / 3.0
 
 
 def rule(run_length: float, correlation: float) -> Rule:
     """
-    Return the watcher's test, in one kind of cut and with a baseline that is known without error.
+    Return the watcher's test of a bit with several flutes.
 
     Parameters
     ----------
     run_length
-        Rows between false alarms in a channel that its thresholds are made for.
+        Rows between false alarms that its limit is made for.
     correlation
-        Correlation of a row with the one before, as the thresholds take it to be.
+        Correlation of a row with the one before, as the watcher takes it to be.
     """
-    references = np.clip(LIKE / LEAST_SCALE, 1.0, 4.0)
-    limits = np.array([threshold_for(run_length, k, correlation=correlation) for k in references.tolist()])
-    limits = np.maximum(limits, _LEAST_LIMIT)
+    limit = math.log(run_length)
+    most = _MOST * limit
+    paths = [Weights.of(correlation, share=share) for share in PATHS]
 
     def fresh() -> Step:
-        test = _Test.begin()
+        tests = [_Test() for _ in paths]
 
         def step(row: Floats) -> bool:
-            nonlocal test
-            test = test.after(np.clip(row - references, -limits / 3.0, limits / 3.0), limits, 0.0)
-            return test.score >= 1.0
+            for number, path in enumerate(paths):
+                counted = float(np.clip(path.evidence(row), -most, most))
+                tests[number] = tests[number].after(counted, 1.5 * limit, 0.0)
+            return max(test.sum for test in tests) >= limit
 
         return step
 
@@ -40,13 +48,13 @@ def rule(run_length: float, correlation: float) -> Rule:
 
 
 def changes(correlation: float) -> tuple[Change, ...]:
-    """Return what the rule is tried on: a sign or three, moderate or strong, in rows correlated so."""
-    return tuple(
-        Change(f"{signs} of {COUNT} channels by {size:g} deviations", shift(signs, size), correlation)
-        for signs, size in ((1, 3.0), (1, 6.0), (3, 3.0), (3, 6.0))
-    )
-
-
-def shift(signs: int, size: float) -> tuple[float, ...]:
-    """Return a change of ``signs`` channels by ``size`` deviations."""
-    return (size,) * signs + (0.0,) * (COUNT - signs)
+    """Return what the rule is tried on: one sign or all of a slip's, slight to strong, in correlated rows."""
+    once, rocking = np.eye(SIGNS)[-2:]
+    tried = {
+        "the swell once per turn alone by 2 deviations": 2.0 * once,
+        "the swell of every second turn alone by 3 deviations": 3.0 * rocking,
+        "all signs, a third of what is sought": SOUGHT / 3.0,
+        "all signs, two thirds of what is sought": SOUGHT / 1.5,
+        "all signs, as is sought": SOUGHT,
+    }
+    return tuple(Change(name, tuple(shift.tolist()), correlation) for name, shift in tried.items())
