@@ -22,7 +22,7 @@ _FORGOTTEN = 1e-7
 # Seconds within which the past is still put right by what comes after.
 _BACK = 10.0
 # How likely the listening began in the middle, and that it did so while the spindle stood.
-_MIDDLE, _STANDING = 0.1, 0.02
+_MIDDLE, _STANDING = 0.1, 0.005
 # Seconds of the machine's own pace that what was assumed of it is worth.
 _WORTH = 20.0
 # Paces beyond which no machine was learned but the place was lost.

@@ -30,7 +30,7 @@ _UNHEARD, _NOTHING = 200.0, 1e4
 # A usual cut is at least this much below the air, dB: it adds 2 dB to it.
 _HEARABLE = 2.0
 # How likely a spindle that stands is quieter than it was, or is covered by the shop, to within so many dB.
-_QUIETER, _COVERED, _COVERS = 0.3, 0.03, 3.0
+_QUIETER, _COVERED, _COVERS = 0.1, 0.01, 3.0
 # With another bit.
 _OTHER_SD = 5.0
 # How much air, and cuts of one rate, differ among themselves, dB.
@@ -40,7 +40,7 @@ _KEEPS = 0.9
 # How fast both may change, dB² a second.
 _DRIFT = 0.15
 # Rows overlap, and a cut differs from the plan for longer than a row.
-INDEPENDENT = 0.8
+INDEPENDENT = 0.4
 _ALONE = 0.3
 _TAILS = 4.0
 # How likely the spindle is misheard; for how long that tells anything, and after how long it does again, s.
@@ -184,7 +184,7 @@ def hear_still(state: Floats, now: Heard) -> Floats:
     state[STILL] = np.where(anew, now.level, mean + gain * off)
     left = np.maximum(doubt * (1.0 - np.minimum(gain, 1.0)), 0.05)
     state[STILL_VAR] = np.where(anew, _AIRS**2, left)
-    return np.maximum(usual, other)
+    return np.asarray(np.maximum(usual, other))
 
 
 def hear_turning(state: Floats, turns: Floats, seconds: float, *, heard: bool) -> Floats:

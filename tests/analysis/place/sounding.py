@@ -15,13 +15,13 @@ ROW = 0.05
 STILL, AIR, USUAL = -60.0, -42.0, -28.0
 
 
-def slots(count: int, y: float, step: float = 12.0) -> list[str]:
+def slots(count: int, y: float, begin: int = 0) -> list[str]:
     """Slots along X whose lengths differ, 3 mm deep."""
     lines = []
     for number in range(count):
-        length = 40.0 + 25.0 * ((number * 7) % 5)
+        length = 40.0 + 25.0 * (((number + begin) * 7) % 5)
         lines += [
-            f"G0 X10 Y{y + step * number}",
+            f"G0 X10 Y{y + 12.0 * number}",
             "G0 Z1",
             "G1 Z-3 F600",
             f"G1 X{10 + length} F1800",
@@ -35,10 +35,8 @@ def plan_of(lines: list[str]) -> Plan:
     return Plan.of(read("\n".join(lines), "test"), BITS)
 
 
-SLOTS = plan_of(
-    ["G21 G90", "T1 M6", "S18000 M3", "G4 P3", "G0 Z6", *slots(7, 10.0), "M5"]
-    + ["T2 M6", "S12000 M3", "G4 P3", "G0 Z6", *slots(5, 110.0), "M5", "M30"]
-)
+_FIRST = ["G21 G90", "T1 M6", "S18000 M3", "G4 P3", "G0 Z6", *slots(5, 10.0), "M5"]
+SLOTS = plan_of([*_FIRST, "T2 M6", "S12000 M3", "G4 P3", "G0 Z6", *slots(3, 110.0, 2), "M5", "M30"])
 
 
 @dataclasses.dataclass(frozen=True)
@@ -51,7 +49,7 @@ class Sounding:
     late
         Seconds before the spindle starts.
     feeds
-        Pace of all, as a share of the plan's, from ``since`` s of the program's clock on; 1 before.
+        Pace of feeds, as a share of the plan's, from ``since`` s of the program's clock on; 1 before.
     change
         Seconds that a bit change takes.
     shop
@@ -89,7 +87,9 @@ class Sounding:
                 move = int(np.searchsorted(inside, clock, side="right")) - 1 + first
                 cuts = bool(plan.cuts[move]) and clock >= plan.cut_begin[move]
                 yield (Phase.CUT, USUAL, move) if cuts else (Phase.AIR, AIR, move)
-                clock += ROW * (self.feeds if clock >= self.since else 1.0)
+                # A knob changes feeds, neither rapids nor dwells.
+                fed = np.isfinite(plan.program.moves.feed[move]) and clock >= self.since
+                clock += ROW * (self.feeds if fed else 1.0)
         for _ in range(60):
             yield Phase.OFF, STILL, -1
 

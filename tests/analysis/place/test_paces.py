@@ -21,7 +21,7 @@ def test_a_step_ends_somewhere(rapids: float):
 
 
 def test_steps_are_as_long_as_the_pace_says():
-    """Where the feed limits, the mean step is the pace times the usual one; where nothing does, it is fixed."""
+    """Where the feed limits, the mean step is the pace times the usual one; elsewhere it is fixed."""
     means = (STEPS.weights * np.arange(REACH + 1)[:, np.newaxis]).sum(axis=1)
     np.testing.assert_allclose(means[LEVELS - 1, 1:], USUALLY * PACES, atol=1e-9)
     np.testing.assert_allclose(means[0, 1:], USUALLY, atol=1e-9)

@@ -1,10 +1,10 @@
 """The program as a row of cells: what is where, how long it takes, and what is to be heard there."""
 
 import numpy as np
+from place.sounding import SLOTS, plan_of
 
 from analysis.place.track import END, LEVELS, TIMED, WAIT, WAITS, Track, feed_shares
 from analysis.program import Kind
-from place.sounding import SLOTS, plan_of
 
 STEP = 0.1
 TRACK = Track.of(SLOTS, STEP)

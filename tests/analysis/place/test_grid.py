@@ -1,0 +1,84 @@
+# ruff: noqa: SLF001 - brute force needs what is inside
+"""The filter against brute force, and what it must do whatever is heard."""
+
+import numpy as np
+import pytest
+from place.sounding import plan_of
+
+from analysis.place.grid import Grid
+from analysis.place.paces import REACH
+from analysis.place.track import Track
+
+SECONDS = 0.4
+# A few cells only: brute force needs their square.
+TINY = Track.of(
+    plan_of(["G21 G90", "T1 M6", "S18000 M3", "G0 Z2", "G1 Z-3 F400", "G1 X20 F1200", "G0 Z6", "M5", "M30"]),
+    SECONDS / 2,
+)
+LEVELS = [-60.0, -60.0, -45.0, -43.0, -41.0, -42.0, -28.0, -29.0, -27.0, -28.0]
+
+
+def matrix(grid: Grid) -> "np.typing.NDArray[np.float64]":
+    """The probability of going from each pace and cell to each other in one step, built one by one."""
+    paces, cells = grid._heap.shape[0], len(grid.track)
+    found = np.zeros((paces * cells, paces * cells))
+    wood = ~np.isnan(grid.track.extra)
+    for pace in range(paces):
+        for cell in range(cells):
+            moved = np.zeros((paces, cells + REACH))
+            for far in range(REACH + 1):
+                moved[pace, cell + far] = grid._paces.weights[grid.track.sort[cell], far, pace]
+            after = grid._paces.stir(moved[:, :cells], wood)
+            found[pace * cells + cell] = after.ravel()
+    return found
+
+
+def test_forward_and_backward_are_those_of_brute_force():
+    """The places that it tells of the last steps are those of the whole chain, written out as a matrix."""
+    grid = Grid(TINY, SECONDS)
+    chain, prior = matrix(grid), grid._heap.ravel().copy()
+    for level in LEVELS:
+        grid.step(level, turns=level > -50.0)
+    fits = []
+    for step in grid._past:
+        whole = np.full(grid._heap.shape[0] * len(TINY), 0.0).reshape(-1, len(TINY))
+        here = slice(step.first, step.first + step.heap.shape[1])
+        whole[0, here], whole[1:, here] = step.fits[0], step.fits[1]
+        fits.append(whole.ravel())
+    ahead = [np.ones_like(prior)]
+    for fit in fits[:0:-1]:
+        ahead.insert(0, chain @ (fit * ahead[0]))
+        ahead[0] /= ahead[0].max()
+    thought = prior
+    for fit, later, (first, mass) in zip(fits, ahead, grid.smoothed(len(LEVELS)), strict=True):
+        thought = fit * (thought @ chain)
+        thought /= thought.sum()
+        expected = (thought * later).reshape(-1, len(TINY)).sum(axis=0)
+        told = np.zeros(len(TINY))
+        told[first : first + len(mass)] = mass
+        np.testing.assert_allclose(told, expected / expected.sum(), atol=1e-4)
+
+
+def test_probabilities_add_up_to_one():
+    """Whatever is heard, the whole is 1, and none is negative."""
+    grid, rng = Grid(TINY, SECONDS), np.random.default_rng(3)
+    for _ in range(200):
+        grid.step(float(rng.uniform(-90.0, 0.0)), turns=bool(rng.random() < 0.5))
+        first, mass = grid.now()
+        assert mass.sum() == pytest.approx(1.0)
+        assert (mass >= 0.0).all()
+        assert first >= 0
+        assert first + len(mass) <= len(TINY)
+
+
+def test_time_in_which_nothing_was_heard_only_spreads_the_place():
+    """A gap moves the place on, as the clock would, and nothing is lost."""
+    grid = Grid(TINY, SECONDS)
+    for level in LEVELS:
+        grid.step(level, turns=level > -50.0)
+    first, before = grid.now()
+    middle = first + float(np.average(np.arange(len(before)), weights=before))
+    grid.pass_time()
+    first, after = grid.now()
+    assert first + float(np.average(np.arange(len(after)), weights=after)) > middle
+    assert after.sum() == pytest.approx(1.0)

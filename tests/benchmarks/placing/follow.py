@@ -1,0 +1,178 @@
+"""One run: simulated, heard, followed by sound and by the clock, and compared with the truth."""
+
+import time
+from dataclasses import dataclass
+from typing import Protocol
+
+import numpy as np
+from hearing.programs import Job
+from numpy.typing import NDArray
+
+from analysis.cutting import Bit
+from analysis.events import Place
+from analysis.listener import COLUMNS, Listener
+from analysis.locate import ClockLocator, Plan
+from analysis.place import SoundLocator
+from analysis.presence import Phase
+from analysis.program import Program, read
+from placing.cases import SHOPS, Case
+from recordings_synthetic import Recording, Truth, record
+
+RATE = 32_000
+# The place is asked for so often, s, and so long after the moment it is asked of: as an alarm does.
+_OFTEN, _AFTER = 0.5, 1.5
+_PHASES = (Phase.OFF, Phase.AIR, Phase.CUT)
+
+Floats = NDArray[np.float64]
+
+
+class _Follows(Protocol):
+    def row(self, at: float, phase: Phase, level: float) -> None: ...
+    def place(self, at: float) -> Place | None: ...
+
+
+@dataclass(frozen=True, eq=False)
+class Heard:
+    """Rows of a recording: when, s, what the spindle did, and how loud it was, dBFS."""
+
+    at: Floats
+    phase: tuple[Phase, ...]
+    level: Floats
+    took: float
+
+
+@dataclass(frozen=True, eq=False)
+class Followed:
+    """
+    How well the place was known at n moments with a turning spindle, from the end of the first cut on.
+
+    Attributes
+    ----------
+    asked
+        n.
+    off
+        (k,) s from each moment that had a place to the nearest one in which that line was run.
+    holds
+        (k,) whether the interval of lines held the true one.
+    lines
+        (k,) how many lines the interval had.
+    late
+        (k,) whether the interval's earliest line was after the true one: it would be resumed too late.
+    took
+        Processor seconds for a second of sound.
+    """
+
+    asked: int
+    off: Floats
+    holds: NDArray[np.bool_]
+    lines: NDArray[np.intp]
+    late: NDArray[np.bool_]
+    took: float
+
+
+@dataclass(frozen=True, eq=False)
+class Outcome:
+    """What came of a case: by sound, by the clock, and what hearing without either took, as ``took``."""
+
+    case: Case
+    sound: Followed
+    clock: Followed
+    took: float
+
+
+def follow(case: Case) -> Outcome:
+    """Return what comes of a case."""
+    rng = np.random.default_rng(case.seed)
+    job = case.condition.job(rng)
+    shop, machine = SHOPS[case.shop](rng), case.condition.machine(rng)
+    program = read(job.text, "job")
+    recording = record(program, job.bits, seed=case.seed, rate=RATE, shop=shop, machine=machine)
+    begin = round(rng.uniform(*case.condition.late) * len(recording.samples) / RATE, 3)
+    plan = _plan(job)
+    heard = _hear(recording, plan, _bits(job), begin)
+    followed = [_follow(by(plan), heard, recording.truth, plan, begin) for by in (SoundLocator, ClockLocator)]
+    return Outcome(case, followed[0], followed[1], heard.took)
+
+
+def _bits(job: Job) -> dict[int, Bit]:
+    return {0: next(iter(job.bits.values())), **job.bits}
+
+
+def _plan(job: Job) -> Plan:
+    planned: Program = read(job.planned, "job")
+    return Plan.of(planned, _bits(job))
+
+
+def _hear(recording: Recording, plan: Plan, bits: dict[int, Bit], begin: float) -> Heard:
+    """Return the rows of a recording that is heard from ``begin`` s on."""
+    listener = Listener(RATE, bits, ClockLocator(plan))
+    samples = recording.samples[round(begin * RATE) :]
+    started = time.process_time()
+    steps = [listener.hear(samples[first : first + RATE]) for first in range(0, len(samples), RATE)]
+    took = (time.process_time() - started) / (len(samples) / RATE)
+    at = np.concatenate([step.at for step in steps])
+    table = np.concatenate([step.table for step in steps]).astype(np.float64)
+    phase = table[:, COLUMNS.index("phase")].astype(np.intp)
+    # Where a window begins, and a hop: what a locator is told.
+    told = at - at[0] + (at[1] - at[0])
+    return Heard(told, tuple(_PHASES[p] for p in phase), table[:, COLUMNS.index("level")], took)
+
+
+def _follow(locator: _Follows, heard: Heard, truth: Truth, plan: Plan, begin: float) -> Followed:
+    asked, places, took = _ask(locator, heard)
+    moment = asked + begin
+    here = _judged(truth, plan, moment, begin)
+    known = np.array([place is not None for place in places], dtype=np.bool_)
+    kept = [place for place, wanted in zip(places, here & known, strict=True) if wanted and place]
+    then = moment[here & known]
+    line = truth.file_line[_move_at(truth, then)]
+    first, last, file = (
+        np.array([getattr(place, name) for place in kept], dtype=np.intp)
+        for name in ("first", "last", "file")
+    )
+    return Followed(
+        asked=int(here.sum()),
+        off=np.array([_off(truth, at, int(said)) for at, said in zip(then, file, strict=True)]),
+        holds=(first <= line) & (line <= last),
+        lines=last - first + 1,
+        late=first > line,
+        took=took,
+    )
+
+
+def _ask(locator: _Follows, heard: Heard) -> tuple[Floats, list[Place | None], float]:
+    """Let a locator follow; return moments, the place it tells of each a little later, and what it took."""
+    asked, places, took = [], [], 0.0
+    due = float(heard.at[0]) + _AFTER
+    for at, phase, level in zip(heard.at.tolist(), heard.phase, heard.level.tolist(), strict=True):
+        started = time.process_time()
+        locator.row(at, phase, level)
+        took += time.process_time() - started
+        if at >= due:
+            asked.append(at - _AFTER)
+            places.append(locator.place(at - _AFTER))
+            due += _OFTEN
+    return np.array(asked), places, took / float(heard.at[-1] - heard.at[0])
+
+
+def _judged(truth: Truth, plan: Plan, at: Floats, begin: float) -> NDArray[np.bool_]:
+    """Return at which moments the spindle turned and the first cut that was heard had ended."""
+    move = _move_at(truth, at)
+    turning = np.zeros(len(truth.begin) + 1, dtype=np.bool_)
+    for first, last in plan.stints:
+        turning[first : last + 1] = True
+    cutting = np.concatenate((truth.cutting & (truth.begin >= begin), [False]))
+    ends = np.flatnonzero(cutting[:-1] & ~cutting[1:])
+    since = truth.end[ends[0]] if len(ends) else np.inf
+    return np.asarray(turning[move] & (at > since) & (at < truth.end[-1]))
+
+
+def _move_at(truth: Truth, at: Floats) -> NDArray[np.intp]:
+    return np.clip(np.searchsorted(truth.begin, at, side="right") - 1, 0, len(truth.begin) - 1)
+
+
+def _off(truth: Truth, at: float, line: int) -> float:
+    """Return how far ``at`` is from the nearest moment in which ``line`` was run, s."""
+    run = truth.file_line == line
+    far = np.maximum(truth.begin[run] - at, at - truth.end[run])
+    return float(np.maximum(far, 0.0).min()) if run.any() else np.inf
