@@ -54,9 +54,7 @@ def test_a_long_slot_is_learned_in_its_first_seconds():
     assert learned.first == learned.last
     assert learned.done == pytest.approx(learned.begins + Settings().learn, abs=1e-5)
     # The spindle waits 2 s, the bit comes down, 5 mm at 40 mm/s and 8 mm at 10 mm/s, and waits 1 s.
-    assert learned.begins == pytest.approx(
-        2 + 5 / 40 + 40 / 500 + 8 / 10 + 10 / 500 + 1 + HOP, abs=1e-5
-    )
+    assert learned.begins == pytest.approx(2 + 5 / 40 + 40 / 500 + 8 / 10 + 10 / 500 + 1 + HOP, abs=1e-5)
 
 
 def test_short_slots_are_learned_one_after_the_other():
