@@ -28,6 +28,8 @@ from analysis.watcher import Context
 _SURE, _DRIFT = 0.5, 0.05
 # How far off, s, a cut may begin and still be the one that was expected.
 _NEAR, _NEAR_AT_FIRST = 1.5, 4.0
+# Up to this share of the other family the kind of cut is told.
+_MIXED = 0.1
 # Seconds by which a change may have begun before it seems to have.
 LATE = 2.0
 # Seconds that a stint may last longer than planned: the spindle takes time to stop.
@@ -252,7 +254,7 @@ class ClockLocator:
         now, early, late = self._moves_at(self._at)
         cut, down = self.plan.cutting_between(early, late)
         kind = "down" if down > 0.5 else "across"
-        return Context(int(moves.bit[now]), kind, cuts=cut > 0.0, told=not 0.02 < down < 0.98)
+        return Context(int(moves.bit[now]), kind, cuts=cut > 0.0, told=not _MIXED < down < 1.0 - _MIXED)
 
     @property
     def cutting(self) -> float | None:

@@ -28,6 +28,7 @@ from analysis.presence import Phase
 LIKE = np.zeros(SIGNS)
 # straight down as compared with across, and the other way round (straight down the hiss hardly swells);
 UNLIKE = {"down": np.array([4.0, 4.0, 3.0, 2.0, 2.0]), "across": np.array([4.0, 4.0, 3.0, 10.0, 4.0])}
+_OTHER = {"down": "across", "across": "down"}
 # any cut as compared with any, when nobody told which.
 UNTOLD = np.array([3.0, 3.0, 2.0, 4.0, 2.0])
 
@@ -276,7 +277,7 @@ class Watcher:
         if main is None:
             self._covered = 0.0
             return None
-        return self._compare(moment, main, like=context.told and baseline is not None)
+        return self._compare(moment, main, _margins(context, like=baseline is not None))
 
     def _may_learn(self, context: Context, sample: Sample) -> bool:
         """Return whether a row is surely of its kind of cut, and of a sound that nothing speaks against."""
@@ -309,9 +310,8 @@ class Watcher:
             self.baselines[key] = result
             del self._learning[key]
 
-    def _steps(self, moment: Moment, baseline: Baseline, shift: Array64, *, like: bool) -> Array64:
+    def _steps(self, moment: Moment, baseline: Baseline, shift: Array64, held: Array64) -> Array64:
         """Return how strongly a row speaks for a loose bit, and for a sound of another colour, nats."""
-        held = LIKE if like else UNLIKE.get(moment.context.kind, UNTOLD)
         doubt = baseline.error(self._correlation)
         away = (shift[:SIGNS] - held - doubt[:SIGNS]) / baseline.scale[:SIGNS]
         loose = [path.evidence(away) for path in self._weights[bool(baseline.normal.single)]]
@@ -323,13 +323,13 @@ class Watcher:
         other = min(float(faded / baseline.scale[SIGNS]), _MOST)
         return np.array([*loose, self._independent * SHIFT * (other - SHIFT / 2.0)])
 
-    def _compare(self, moment: Moment, baseline: Baseline, *, like: bool) -> Alarm | None:
+    def _compare(self, moment: Moment, baseline: Baseline, held: Array64) -> Alarm | None:
         sample = moment.sample
         shift = channels(sample, baseline.normal)
         self._recent.append(shift)
         self._note_cover(sample, baseline.normal)
         most = self._limit / max(3.0, self._settings.shortest / self._seconds)
-        steps = self._steps(moment, baseline, shift, like=like)
+        steps = self._steps(moment, baseline, shift, held)
         self._tests = tuple(
             test.after(float(np.clip(step, -most, most)), 1.5 * self._limit, moment.middle)
             for test, step in zip(self._tests, steps, strict=True)
@@ -385,3 +385,11 @@ class Watcher:
         if self.score > 0.5 or (self.state == "uneasy" and self.score > _GOOD):
             return "uneasy", "a change is building"
         return "listen", f"comparing with the baseline, {heard}"
+
+
+def _margins(context: Context, *, like: bool) -> Array64:
+    """Return how far signs must move to count; ``like``: whether the baseline is of the likely kind."""
+    if context.told and like:
+        return LIKE
+    # In doubt the cut may be of the other family than the baseline's, which is of the likelier one.
+    return UNLIKE.get(_OTHER.get(context.kind, "") if like else context.kind, UNTOLD)

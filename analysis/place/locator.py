@@ -27,7 +27,7 @@ _OFTEN, _BACK, _LEARNS = 4.0, 8.0, 5.0
 # Below this probability nothing is being cut.
 _AIR = 0.02
 # Up to this share of the other family the kind of cut is told.
-_MIXED = 0.02
+_MIXED = 0.1
 # A way that is this long, s, between two steps was not gone but jumped.
 _JUMP = 3.0
 
