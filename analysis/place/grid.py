@@ -18,7 +18,7 @@ from analysis.place.track import TIMED, Track
 Floats = NDArray[np.float64]
 
 # Probability, at either end, that is left out.
-_FORGOTTEN = 1e-7
+_FORGOTTEN = 1e-6
 # Seconds within which the past is still put right by what comes after.
 _BACK = 10.0
 # How likely the listening began in the middle, and that it did so while the spindle stood.

@@ -96,7 +96,7 @@ def overridden(rng: Rng) -> Job:
 
 
 def other_machine(rng: Rng) -> Gantry:
-    """Return a machine that speeds up a third to three times as fast as is assumed, with another top speed."""
+    """Return a machine that speeds up a third to three times as fast as assumed, with another top speed."""
     rate, top = 500.0 * 3.0 ** rng.uniform(-1.0, 1.0), rng.uniform(45.0, 130.0)
     return replace(Gantry(), acceleration=(rate, rate, 0.6 * rate), top_speed=(top, top, 0.45 * top))
 
