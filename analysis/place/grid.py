@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 
 from analysis.place import levels
 from analysis.place.paces import PACES, REACH, UNKNOWN, Learned, Paces
-from analysis.place.track import TIMED, Track
+from analysis.place.track import TIMED, WAITS, Track
 
 Floats = NDArray[np.float64]
 
@@ -276,8 +276,8 @@ class Grid:
         return levels.hear(state, extra, begins, now)
 
     def _hear_still(self, state: Floats, where: NDArray[np.bool_], now: levels.Heard) -> Floats:
-        del where
-        return levels.hear_still(state, now)
+        begun = self._first + np.flatnonzero(where) >= WAITS
+        return levels.hear_still(state, begun, now)
 
     def _narrow(self) -> None:
         mass = self._heap.sum(axis=0)
