@@ -13,12 +13,12 @@ from numpy.typing import NDArray
 
 from analysis.place import levels
 from analysis.place.paces import PACES, REACH, UNKNOWN, Learned, Paces
-from analysis.place.track import TIMED, Track
+from analysis.place.track import TIMED, WAITS, Track
 
 Floats = NDArray[np.float64]
 
 # Probability, at either end, that is left out.
-_FORGOTTEN = 1e-7
+_FORGOTTEN = 1e-6
 # Seconds within which the past is still put right by what comes after.
 _BACK = 10.0
 # How likely the listening began in the middle, and that it did so while the spindle stood.
@@ -276,8 +276,8 @@ class Grid:
         return levels.hear(state, extra, begins, now)
 
     def _hear_still(self, state: Floats, where: NDArray[np.bool_], now: levels.Heard) -> Floats:
-        del where
-        return levels.hear_still(state, now)
+        begun = self._first + np.flatnonzero(where) >= WAITS
+        return levels.hear_still(state, begun, now)
 
     def _narrow(self) -> None:
         mass = self._heap.sum(axis=0)

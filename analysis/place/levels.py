@@ -31,6 +31,8 @@ _UNHEARD, _NOTHING = 200.0, 1e4
 _HEARABLE = 2.0
 # How likely a spindle that stands is quieter than it was, or is covered by the shop, to within so many dB.
 _QUIETER, _COVERED, _COVERS = 0.1, 0.01, 3.0
+# How likely something else in the shop just stopped.
+_STOPPED = 0.03
 # With another bit.
 _OTHER_SD = 5.0
 # How much air, and cuts of one rate, differ among themselves, dB.
@@ -161,12 +163,12 @@ def in_air(state: Floats, now: Heard) -> Floats:
     return _density((now.level - state[AIR] - _KEEPS * rest) ** 2 / spread, spread)
 
 
-def hear_still(state: Floats, now: Heard) -> Floats:
+def hear_still(state: Floats, begun: NDArray[np.bool_], now: Heard) -> Floats:
     """
     Learn, in place, from a level while the spindle stands; return how well it was foreseen.
 
     As loud as when it last stood; or quieter, for it takes time to stop; or as loud as the air, where
-    something in the shop covers the spindle.
+    something in the shop covers the spindle. Where the program has not ``begun``, shape (n,), nothing stops.
     """
     state[STILL_VAR] += _DRIFT * now.seconds
     unheard = state[STILL_VAR] > _UNHEARD
@@ -177,7 +179,8 @@ def hear_still(state: Floats, now: Heard) -> Floats:
     odd = (off - _KEEPS * state[REST]) ** 2 / spread
     usual = _density(odd, spread)
     covered = _density((now.level - state[AIR]) ** 2 / _COVERS**2, np.full_like(odd, _COVERS**2))
-    other = np.maximum(_QUIETER * (off < 0.0) / _ANYTHING, _COVERED * covered)
+    quieter = np.where(begun, _QUIETER, _STOPPED)
+    other = np.maximum(quieter * (off < 0.0) / _ANYTHING, _COVERED * covered)
     state[REST] = np.clip(off, -_AIRS, _AIRS)
     gain = doubt / (_AIRS**2 / _ALONE + doubt) * (_TAILS + 1.0) / (_TAILS + odd)
     anew = other > usual

@@ -9,9 +9,7 @@ from analysis.place.track import END, LEVELS, TIMED, WAIT, WAITS
 
 Floats = NDArray[np.float64]
 
-_NEAR = np.arange(0.95, 1.06, 0.025)
-_BELOW, _ABOVE = np.arange(0.5, 0.95, 0.05), np.arange(1.1, 1.31, 0.05)
-PACES = np.concatenate(([0.45], _BELOW, _NEAR, _ABOVE, [1.4, 1.5, 1.6, 1.7]))
+PACES = np.array([0.45, 0.53, 0.61, 0.7, 0.8, 0.88, 0.94, 0.97, 1.0, 1.03, 1.07, 1.15, 1.25, 1.37, 1.5, 1.65])
 """Feeds, as a share of what the program asks for."""
 
 REACH = WAITS

@@ -3,9 +3,9 @@ How well the place in the program is known from sound alone.
 
 Run it from the top of the project::
 
-    python tests/benchmarks/bench_place.py [--quick] [--development] [--runs 7]
+    python tests/benchmarks/bench_place.py [--quick] [--development] [--runs 6]
 
-The full form follows 70 simulated runs in ten conditions, half of them in a noisy shop, and takes about half
+The full form follows 60 simulated runs in ten conditions, half of them in a noisy shop, and takes about half
 an hour on one core; it writes its table to ``tests/benchmarks/results/place.md``. ``--quick`` follows ten.
 Its seeds, from 600000 on, are run by this command alone, and nothing is chosen by what they show; with
 ``--development`` the same kinds of runs are made from seeds below 100000, to work by.
@@ -25,7 +25,7 @@ from placing.follow import follow  # noqa: E402
 from placing.table import report  # noqa: E402
 
 KEPT = Path(__file__).parent / "results" / "place.md"
-FULL = 7
+FULL = 6
 
 
 def main(words: list[str]) -> int:
