@@ -17,16 +17,22 @@ SCORE_HEIGHT = 1.25  # in
 
 HEARD = (
     ("level", "loudness\n(dBFS)"),
-    ("spindle", "once a turn:\nthe spindle line\n(dB re tooth-pass)"),
-    ("between", "the lines between\ntooth-pass lines\n(dB re tooth-pass)"),
-    ("half", "every other turn:\nhalf orders\n(dB re tooth-pass)"),
+    ("spindle", "once a turn:\nthe spindle line\n(dB above noise)"),
+    ("between", "the lines between\ntooth-pass lines\n(dB above noise)"),
+    ("half", "every other turn:\nhalf orders\n(dB above noise)"),
     ("modulation", "swelling once a\nturn: modulation\n(dB re full)"),
+    ("rocking", "swelling every\nother turn: rocking\n(dB re full)"),
 )
 """What is heard: its column, and what it is in words with its unit."""
 HEARD_HEIGHT = 0.82  # in
 
 _SHADES = ((AIR, AIR_PALE), (CUT, CUT_PALE))  # outside the cut and in it: mean, and least to greatest
 _RELATIVE = ("spindle", "between", "half")  # these share one scale
+
+
+def heard_in(run: Run) -> tuple[tuple[str, str], ...]:
+    """Return what of ``HEARD`` a run has: older ones have fewer columns."""
+    return tuple((name, label) for name, label in HEARD if name in run.names)
 
 
 def shade_deaf(axes: Axes, run: Run) -> None:
@@ -56,9 +62,9 @@ def draw_score(axes: Axes, run: Run) -> None:
 
 def draw_heard(page: Page, run: Run) -> None:
     """Draw what is heard, one panel each: grey outside the cut, dark in it."""
-    series = {name: run.envelopes(name) for name, _ in HEARD}
+    series = {name: run.envelopes(name) for name, _ in heard_in(run)}
     together = _limits([series[name] for name in _RELATIVE])
-    for name, label in HEARD:
+    for name, label in heard_in(run):
         axes = page.panel(label)
         for envelope, colour in zip(series[name], _SHADES, strict=True):
             axes.fill_between(envelope.x, envelope.low, envelope.high, color=colour[1], linewidth=0.5)

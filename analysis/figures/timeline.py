@@ -12,12 +12,12 @@ from analysis.figures.looks import HEADING, LINE, heading
 from analysis.figures.marks import FLAG_HEIGHT, caption, draw_alarms, draw_key, flags
 from analysis.figures.page import Page
 from analysis.figures.panels import (
-    HEARD,
     HEARD_HEIGHT,
     SCORE_HEIGHT,
     SCORE_LABEL,
     draw_heard,
     draw_score,
+    heard_in,
     shade_deaf,
 )
 from analysis.figures.run import Run
@@ -70,7 +70,7 @@ def timeline(
     flag_rows = 1 + max((row for _, _, row in flags(run)), default=-1)
     page = Page(
         HEADING + LINE * len(captions) + FLAG_HEIGHT * flag_rows + 0.08,
-        [_WATCHER, _SPINDLE, *[_PARTS] * bool(parts_at), SCORE_HEIGHT, *[HEARD_HEIGHT] * len(HEARD)],
+        [_WATCHER, _SPINDLE, *[_PARTS] * bool(parts_at), SCORE_HEIGHT, *[HEARD_HEIGHT] * len(heard_in(run))],
         (run.columns.begin, run.columns.end),
     )
     heading(page.figure, 0.3, _title(run), captions)

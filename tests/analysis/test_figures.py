@@ -129,10 +129,11 @@ def peaks() -> tuple[NDArray[np.float64], Figure]:
     [
         ("how near to", "share of the limit"),
         ("loudness", "dBFS"),
-        ("spindle line", "dB re tooth-pass"),
-        ("lines between", "dB re tooth-pass"),
-        ("half orders", "dB re tooth-pass"),
+        ("spindle line", "dB above noise"),
+        ("lines between", "dB above noise"),
+        ("half orders", "dB above noise"),
         ("modulation", "dB re full"),
+        ("rocking", "dB re full"),
     ],
 )
 def test_each_panel_says_what_it_shows_and_in_which_unit(plain: Figure, label: str, unit: str):
