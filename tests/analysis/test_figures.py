@@ -148,7 +148,7 @@ def test_each_panel_says_what_it_shows_and_in_which_unit(plain: Figure, label: s
 def test_time_is_in_the_unit_that_suits_the_run(seconds: float, unit: str, tick: str):
     """Seconds for a short run, minutes and hours for a long one, and the axis says which."""
     figure = timeline(*rows(seconds, 2), COLUMNS, [])
-    axes = panel(figure, "modulation")
+    axes = panel(figure, "rocking")
     FigureCanvasAgg(figure).draw()
     assert axes.get_xlabel() == f"time since the first sample ({unit})"
     assert tick in [label.get_text() for label in axes.get_xticklabels()]
