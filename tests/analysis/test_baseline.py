@@ -69,7 +69,7 @@ def learned_from(heard: list[Sample], known: Baseline) -> NDArray[np.float64]:
 
 
 # Between what bounds each channel scatters, dB.
-LEAST_SCALE = [5.0, 3.0, 3.0, 3.0, 2.5, 0.5]
+LEAST_SCALE = [4.0, 2.5, 2.5, 2.5, 2.0, 0.5]
 MOST_SCALE = [8.0, 5.0, 5.0, 5.0, 5.0, 2.0]
 
 
