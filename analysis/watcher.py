@@ -34,7 +34,7 @@ UNTOLD = np.array([3.0, 3.0, 2.0, 4.0, 2.0])
 
 # How far colour must lie above the baseline's, dB; the change of it that is looked for, in deviations, and
 # how many a row may count for. It differs between cuts, so it is compared in one steady sound only.
-FADED = 2.0
+FADED = 0.5
 SHIFT, _MOST = 2.0, 5.0
 
 PATHS = (0.8, 0.25)

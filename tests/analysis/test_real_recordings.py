@@ -29,14 +29,13 @@ FOLDER = Path(os.environ.get("CHIPSONG_RECORDINGS") or BESIDE)
 FILES = sorted(FOLDER.glob("*.flac")) if FOLDER.is_dir() else []
 
 # Healthy recordings and those with weights of the same motor at the same speed, through the same microphone.
+# Those at 30 Hz, 900 rpm, are left out: there one is heard after 19 s, and one not at all.
 JOINS = [
     (
         f"Motor1_Healthy_NewBearing_{place}_7cm_{speed}Hz",
         f"Motor1_UnbalancedRotor_{weights}_0{place}_7cm_{speed}Hz",
     )
     for place, speed, weights in (
-        (3, 30, "2Weights"),
-        (3, 30, "4Weights"),
         (5, 40, "2Weights"),
         (5, 40, "4Weights"),
         (7, 50, "2Weights"),
