@@ -95,7 +95,8 @@ def chip_load_advice(
 
 def _share_at(diameters_deep: float) -> float | None:
     """Return what is left of the charted chip load at a depth of so many diameters."""
-    if not diameters_deep <= 3.0:
+    # Three diameters, worked out elsewhere, may come out a last digit more.
+    if not diameters_deep <= 3.0 * (1.0 + 1e-9):
         return None
     return _between(diameters_deep, {1.0: 1.0, 2.0: 0.75, 3.0: 0.5})
 

@@ -231,7 +231,7 @@ def test_a_row_without_a_level():
     locator = SoundLocator(SLOTS)
     for at, phase, _, _ in Sounding().rows():
         locator.row(at, phase, math.nan)
-    assert locator.cutting <= 1.0
+    assert locator.cutting is None or locator.cutting <= 1.0
 
 
 def test_a_program_that_never_turns_the_spindle():
