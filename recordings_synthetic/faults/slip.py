@@ -14,7 +14,7 @@ the running speed, the half ones about half as large):
 - it is pulled out of the collet: the cut gets deeper and louder. It never goes back in by itself.
 
 - out of true it is out of balance as well (``balance``): 10 g whose middle is off by .02 mm pull once a turn
-  with .7 N at 18 000 rpm, in the air and in a hole too, where the edges' own forces hardly change.
+  with .7 N at 18 000 rpm, in the air as in the cut, where the edges' own forces are mostly larger.
 
 A bit with a single flute cuts in each turn what it left itself: being out of true does not show in its
 cutting force, and only balance, rocking and pulling out do.
