@@ -11,8 +11,7 @@ the running speed, the half ones about half as large):
   frequencies, and modulates the noise of the cut once a turn;
 - it rocks, so that every second turn differs: half multiples, in the force of two flutes about a third of
   what the slip adds to the full ones;
-- it is pulled out of the collet: the cut gets deeper and louder. It never goes back in by itself.
-
+- it is pulled out of the collet: the cut gets deeper and louder. It never goes back in by itself;
 - out of true it is out of balance as well (``balance``): 10 g whose middle is off by .02 mm pull once a turn
   with .7 N at 18 000 rpm, in the air as in the cut, where the edges' own forces are mostly larger.
 
