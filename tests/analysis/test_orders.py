@@ -240,7 +240,7 @@ def test_what_turns_with_the_spindle_is_not_foreign(strength: float):
 @settings(max_examples=20, deadline=None)
 @given(gap=st.integers(1, 8), share=st.floats(0.25, 0.75))
 def test_one_tone_between_orders_is_heard_whichever_gap_it_is_in(gap: int, share: float):
-    """A tone that lies in the middle of any gap, clear of the noise, reads 3 dB and more, between two bins too."""
+    """A tone in the middle of any gap, clear of the noise, reads 3 dB and more, between two bins too."""
     assert mean_foreign({0.5 * (gap + share): 0.07}) > 3.0
 
 
