@@ -23,12 +23,17 @@ from analysis.evidence import Weights
 from analysis.health import Health
 from analysis.presence import Phase
 
+FAMILIES = ("down", "across")
+"""Cuts that are compared with one another: straight down, and all others."""
+
 # How far signs must move before the move counts, dB: in the same kind of cut, though in another direction,
 # depth or width, nearer to the microphone or farther from it;
 LIKE = np.zeros(SIGNS)
 # straight down as compared with across, and the other way round (straight down the hiss hardly swells);
-UNLIKE = {"down": np.array([4.0, 4.0, 3.0, 2.0, 2.0]), "across": np.array([4.0, 4.0, 3.0, 10.0, 4.0])}
-_OTHER = {"down": "across", "across": "down"}
+UNLIKE: dict[str, Array64] = dict(
+    zip(FAMILIES, np.array([[4.0, 4.0, 3.0, 2.0, 2.0], [4.0, 4.0, 3.0, 10.0, 4.0]]), strict=True)
+)
+_OTHER = dict(zip(FAMILIES, reversed(FAMILIES), strict=True))
 # any cut as compared with any, when nobody told which.
 UNTOLD = np.array([3.0, 3.0, 2.0, 4.0, 2.0])
 
@@ -392,4 +397,5 @@ def _margins(context: Context, *, like: bool) -> Array64:
     if context.told and like:
         return LIKE
     # In doubt the cut may be of the other family than the baseline's, which is of the likelier one.
-    return UNLIKE.get(_OTHER.get(context.kind, "") if like else context.kind, UNTOLD)
+    perhaps = _OTHER.get(context.kind) if like else context.kind
+    return UNLIKE.get(perhaps or "", UNTOLD)

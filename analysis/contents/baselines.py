@@ -12,10 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from analysis.locate import KINDS, Plan
-from analysis.watcher import Settings
-
-FAMILIES = ("down", "across")
-"""Cuts that are compared with one another: straight down, and all others."""
+from analysis.watcher import FAMILIES, Settings
 
 Floats = NDArray[np.float64]
 _MOMENT = 1e-6  # s

@@ -9,9 +9,11 @@ The place in the program by sound: a filter over the program's own clock and the
     grid     the filter: a probability for each cell and pace, and the way back over the last seconds
     marks    what was passed over, heard being cut, suspect
     locator  rows in, places out
+    clock    the same by a plain clock, to be measured against
 """
 
+from analysis.place.clock import ClockLocator
 from analysis.place.locator import SoundLocator
 from analysis.place.paces import Learned
 
-__all__ = ["Learned", "SoundLocator"]
+__all__ = ["ClockLocator", "Learned", "SoundLocator"]

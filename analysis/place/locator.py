@@ -26,8 +26,6 @@ _UNKNOWN = 20.0
 _OFTEN, _BACK, _LEARNS = 4.0, 8.0, 5.0
 # Below this probability nothing is being cut.
 _AIR = 0.02
-# Up to this share of the other family the kind of cut is told.
-_MIXED = 0.1
 # A way that is this long, s, between two steps was not gone but jumped.
 _JUMP = 3.0
 
@@ -73,7 +71,8 @@ class SoundLocator:
         self._marked = 0
         self._bit = int(plan.program.moves.bit[plan.stints[0][0]]) if plan.stints else 0
         self._phase = Phase.OFF
-        self._cutting = 0.0
+        self._cutting: float | None = None
+        self._context = Context(self._bit, LOST)
         self._smooth: tuple[int, list[_Where]] = (0, [])
 
     @property
@@ -84,21 +83,12 @@ class SoundLocator:
     @property
     def cutting(self) -> float | None:
         """How likely it is that the bit is in the wood now, 0 to 1; ``None`` where the place is unknown."""
-        return self._cutting if self._past and self._is_known(self._past[-1].where) else None
+        return self._cutting
 
     @property
     def context(self) -> Context:
         """What is being cut now: the bit, and the family of cuts where the place leaves no doubt."""
-        if not self._past or not self._is_known(self._past[-1].where):
-            return Context(self._bit, LOST)
-        early, _, late = self._moves(self._past[-1].where)
-        _, down = self.plan.cutting_between(early, late)
-        return Context(
-            self._bit,
-            "down" if down > 0.5 else "across",
-            cuts=self._cutting > _AIR,
-            told=not _MIXED < down < 1.0 - _MIXED,
-        )
+        return self._context
 
     @property
     def lines_seen(self) -> int:
@@ -128,17 +118,7 @@ class SoundLocator:
         where = self._where(at)
         if where is None or not self._is_known(where):
             return None
-        moves = self.plan.program.moves
-        early, now, late = self._moves(where)
-        lines = moves.file_line[early : late + 1]
-        word = int(moves.word[now])
-        return Place(
-            file=int(moves.file_line[now]),
-            word=word if word >= 0 else None,
-            first=int(lines.min()),
-            last=int(lines.max()),
-            source="sound",
-        )
+        return self.plan.place(*self._moves(where), "sound")
 
     def complete(self, event: Event) -> Event:
         """Return an alarm with its place and its resume line; everything else as it is."""
@@ -174,13 +154,24 @@ class SoundLocator:
                 self._note(grid, self._past[-1].at + grid.seconds)
         grid.step(sum(levels) / len(levels) if levels else None, turns=rows[-1][1] is not Phase.OFF)
         self._note(grid, at)
-        self._cutting = grid.cutting()
         if self._is_known(self._past[-1].where):
             self._bit = int(self.plan.program.moves.bit[self._moves(self._past[-1].where)[1]])
         if len(self._past) % round(_LEARNS / grid.seconds) == 0:
             grid.refresh()
         if len(self._past) % round(_OFTEN / grid.seconds) == 0:
             self._put_right(grid)
+        self._tell(grid)
+
+    def _tell(self, grid: Grid) -> None:
+        """Keep what is asked for with every row, and changes with every step alone."""
+        where = self._past[-1].where
+        if not self._is_known(where):
+            self._cutting, self._context = None, Context(self._bit, LOST)
+            return
+        early, _, late = self._moves(where)
+        self._cutting = grid.cutting()
+        kind, told = self.plan.family(early, late)
+        self._context = Context(self._bit, kind, cuts=self._cutting > _AIR, told=told)
 
     def _note(self, grid: Grid, at: float) -> None:
         self._past.append(_Then(at, _where(*grid.now(), len(grid.track))))

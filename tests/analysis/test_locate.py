@@ -10,7 +10,8 @@ from hypothesis import strategies as st
 
 from analysis.cutting import Bit
 from analysis.events import Alarm, Deaf, Place
-from analysis.locate import ClockLocator, Nowhere, Plan
+from analysis.locate import Nowhere, Plan
+from analysis.place import ClockLocator
 from analysis.presence import Phase
 from analysis.program import Kind, read
 from analysis.watcher import Context

@@ -4,13 +4,14 @@ import numpy as np
 import pytest
 
 from analysis.contents import Learned, Tool, Unlearned, contents_of
-from analysis.contents.baselines import FAMILIES, baseline_of
+from analysis.contents.baselines import baseline_of
 from analysis.cutting import Bit
 from analysis.features import Ear
 from analysis.listener import Listener
-from analysis.locate import KINDS, ClockLocator, Plan
+from analysis.locate import KINDS, Plan
+from analysis.place import ClockLocator
 from analysis.program import read
-from analysis.watcher import Settings
+from analysis.watcher import FAMILIES, Settings
 from recordings_synthetic import record
 from recordings_synthetic.job import BITS, seedling_trays
 

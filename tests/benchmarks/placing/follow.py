@@ -11,8 +11,8 @@ from numpy.typing import NDArray
 from analysis.cutting import Bit
 from analysis.events import Place
 from analysis.listener import COLUMNS, Listener
-from analysis.locate import ClockLocator, Plan
-from analysis.place import SoundLocator
+from analysis.locate import Plan
+from analysis.place import ClockLocator, SoundLocator
 from analysis.presence import Phase
 from analysis.program import Program, read
 from placing.cases import SHOPS, Case
