@@ -90,9 +90,9 @@ class Air:
         if self._lines is None or phase is not Phase.CUT:
             return heard
         own = 1.0 - self._hiss / max(heard.hiss, 1e-20)
-        # Where it does not swell there is nothing to put right.
         # Half of what would put it right: the share is roughly known, and a swell must not be made up.
         more = np.float32(-10.0 * np.log10(max(own, _SURELY_OWN)))
+        # Where it does not swell there is nothing to put right.
         return heard._replace(
             lines=np.maximum(heard.lines - _BENEFIT * self._lines, np.float32(0)),
             swell=np.where(heard.swell > ABSENT, heard.swell + more, heard.swell),

@@ -7,6 +7,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from analysis.air import Telling
+from analysis.change import independent_share
 from analysis.features import Rows, standing
 from analysis.robust import middle, robust_scale
 from analysis.spectrum import decibels
@@ -63,7 +64,7 @@ class Baseline:
         A median knows as much as a mean of 64 % of the rows, and rows that resemble their neighbours
         count for fewer.
         """
-        known = 0.64 * self.rows * (1.0 - correlation) / (1.0 + correlation)
+        known = 0.64 * self.rows * independent_share(correlation)
         error: Array64 = self.scale / np.sqrt(known)
         return error
 

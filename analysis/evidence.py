@@ -16,6 +16,7 @@ import numpy as np
 from scipy.special import ndtr
 
 from analysis.baseline import Array64
+from analysis.change import independent_share
 
 SOUGHT = np.array([1.75, 0.75, 1.25, 2.5, 2.5])
 """By how many deviations a slip that matters moves spindle, between, half, modulation and rocking."""
@@ -56,14 +57,13 @@ class Weights:
         Parameters
         ----------
         correlation
-            Of a row with the one before. Rows of a first-order autoregression tell (1 - rho) / (1 + rho)
-            as much of a mean as independent ones.
+            Of a row with the one before; see `independent_share`.
         single
             Whether the bit has a single flute.
         share
             How small a change is sought, as a share of ``SOUGHT``.
         """
-        independent = (1.0 - correlation) / (1.0 + correlation)
+        independent = independent_share(correlation)
         nats = share * SOUGHT * (_SINGLE if single else 1.0)
         doubt = float(log_mean_exp(nats, _LEAST, _MOST).sum())
         return cls(independent * nats, _LEAST, _MOST, independent * doubt)

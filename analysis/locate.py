@@ -56,18 +56,21 @@ class Plan:
         The parts it cuts.
     met
         How deep and how wide each move cuts.
+    machine
+        What the times were worked out for.
     """
 
     program: Program
     times: Schedule
     parts: tuple[Part, ...]
     met: Engagement
+    machine: Machine = USUAL
 
     @classmethod
     def of(cls, program: Program, bits: Mapping[int, Bit], machine: Machine = USUAL) -> "Plan":
         """Return the plan of a program, cut with ``bits`` (by T number, 0 for all others), on a machine."""
         met = engagement(program, bits)
-        return cls(program, schedule(program.moves, machine), find_parts(program), met)
+        return cls(program, schedule(program.moves, machine), find_parts(program), met, machine)
 
     @cached_property
     def cuts(self) -> NDArray[np.bool_]:

@@ -17,7 +17,7 @@ import numpy as np
 from analysis.air import LEAST_OWN
 from analysis.baseline import SIGNS, Array64, Baseline, Sample, Unfit, channels, learn
 from analysis.causes import explain
-from analysis.change import budget_rows
+from analysis.change import budget_rows, independent_share
 from analysis.events import Alarm, Deaf, Event, Heard, State, StateChange
 from analysis.evidence import Weights
 from analysis.health import Health
@@ -201,8 +201,9 @@ class Watcher:
         self._seconds = seconds
         self._correlation = correlation
         self._settings = settings
-        self._independent = (1.0 - correlation) / (1.0 + correlation)
+        self._independent = independent_share(correlation)
         self._limit = math.log(budget_rows(settings.false_alarms, settings.hours, 1.0 / seconds, _TESTS))
+        self._most = self._limit / max(3.0, settings.shortest / seconds)
         self._weights = {
             single: [Weights.of(correlation, single=single, share=share) for share in PATHS]
             for single in (False, True)
@@ -333,10 +334,9 @@ class Watcher:
         shift = channels(sample, baseline.normal)
         self._recent.append(shift)
         self._note_cover(sample, baseline.normal)
-        most = self._limit / max(3.0, self._settings.shortest / self._seconds)
         steps = self._steps(moment, baseline, shift, held)
         self._tests = tuple(
-            test.after(float(np.clip(step, -most, most)), 1.5 * self._limit, moment.middle)
+            test.after(float(np.clip(step, -self._most, self._most)), 1.5 * self._limit, moment.middle)
             for test, step in zip(self._tests, steps, strict=True)
         )
         self.score = self._worst.sum / self._limit

@@ -9,7 +9,7 @@ Sequential tests for a lasting change, and thresholds for a budget of false alar
     correlation    how much rows resemble their neighbours, which thresholds must know
 """
 
-from analysis.change.correlation import overlap_correlation, serial_correlation
+from analysis.change.correlation import independent_share, overlap_correlation, serial_correlation
 from analysis.change.rules import Chart, Cusum, Sums, cusum, ewma, ewma_limits
 from analysis.change.run_lengths import cusum_run_length, ewma_run_length, least_delay, siegmund_run_length
 from analysis.change.thresholds import budget_rows, fastest_rule, hotelling_limit, threshold_for
@@ -26,6 +26,7 @@ __all__ = [
     "ewma_run_length",
     "fastest_rule",
     "hotelling_limit",
+    "independent_share",
     "least_delay",
     "overlap_correlation",
     "serial_correlation",

@@ -74,3 +74,20 @@ def serial_correlation(rows: ArrayLike) -> NDArray[np.float64]:
     spread = np.sum(x**2, axis=0)
     r = np.sum(x[1:] * x[:-1], axis=0) / np.where(spread > 0.0, spread, 1.0)
     return np.asarray(np.clip(r + (1.0 + 4.0 * r) / len(x), 0.0, 0.95))
+
+
+def independent_share(correlation: float) -> float:
+    """
+    Return how many independent rows tell as much of a mean as one row that resembles those before it.
+
+    Parameters
+    ----------
+    correlation
+        Of a row with the one before, in a first-order autoregression.
+
+    Returns
+    -------
+    float
+        ``(1 - correlation) / (1 + correlation)``.
+    """
+    return (1.0 - correlation) / (1.0 + correlation)

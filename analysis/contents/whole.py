@@ -147,7 +147,7 @@ def contents_of(
     measured = len(program.moves) <= most_moves
     bits = {number: tool.bit for number, tool in tools.items()}
     met = engagement(program, bits) if measured else _unmeasured(len(program.moves))
-    plan = Plan(program, schedule(program.moves, machine), find_parts(program), met)
+    plan = Plan(program, schedule(program.moves, machine), find_parts(program), met, machine)
     numbers = numbers_of(plan)
     hop = _hop([tool_of(tools, number) for number in numbers])
 

@@ -111,8 +111,7 @@ class Grid:
 
     def step(self, level: float | None, *, turns: bool) -> None:
         """Take one step, in which the spindle was heard to turn or not, at a level in dBFS if at any."""
-        self._move()
-        self._heap = self._paces.stir(self._heap, self._wood(self._first, self._heap.shape[1]))
+        self._go_on()
         change = None if level is None else level - self._level
         fits = self._fits(level, turns=turns)
         self._heap[0] *= fits[0]
@@ -125,8 +124,7 @@ class Grid:
 
     def pass_time(self) -> None:
         """Take one step in which nothing was heard."""
-        self._move()
-        self._heap = self._paces.stir(self._heap, self._wood(self._first, self._heap.shape[1]))
+        self._go_on()
         ones = np.ones((2, self._heap.shape[1]))
         self._past.append(Step(self._first, self._heap.astype(np.float32), ones))
         self._narrow()
@@ -177,6 +175,10 @@ class Grid:
             ready = np.ascontiguousarray(np.moveaxis(self._paces.weights[sorts], 0, -1))
             self._ready = begin, ready
         return ready[:, :, first - begin : first - begin + cells]
+
+    def _go_on(self) -> None:
+        self._move()
+        self._heap = self._paces.stir(self._heap, self._wood(self._first, self._heap.shape[1]))
 
     def _move(self) -> None:
         cells = self._heap.shape[1]

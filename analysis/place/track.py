@@ -92,9 +92,8 @@ _Piece = tuple[NDArray[Any], ...]
 def feed_shares(plan: Plan) -> NDArray[np.float64]:
     """Return how much of a change of the feed shows in the time each move takes, shape (n,), 0 to 1."""
     moves, more = plan.program.moves, 1.1
-    faster = schedule(dataclasses.replace(moves, feed=moves.feed * more))
-    usual = schedule(moves)
-    takes, then = usual.end - usual.begin, faster.end - faster.begin
+    faster = schedule(dataclasses.replace(moves, feed=moves.feed * more), plan.machine)
+    takes, then = plan.times.end - plan.times.begin, faster.end - faster.begin
     moving = (takes > 0) & (then > 0) & (moves.length > 0)
     ratio = np.divide(takes, then, out=np.ones(len(takes)), where=moving)
     return np.asarray(np.clip(np.log(ratio) / np.log(more), 0.0, 1.0))
