@@ -7,6 +7,7 @@ from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, StrictInt, V
 
 from analysis.cutting import Bit
 from monitor.bits import KINDS, Entry, parse_length
+from monitor.tables import tables_named
 
 
 def _length(value: object) -> float:
@@ -50,12 +51,7 @@ def entries_of(tables: Mapping[str, Any]) -> tuple[Entry, ...]:
     ValueError
         When something is wrong: which bit, which key, which value, what is allowed. One line.
     """
-    for key in tables:
-        if key != "bit":
-            raise ValueError(f"{key}: only [[bit]] tables may stand here")
-    bits = tables.get("bit", [])
-    if not isinstance(bits, list) or not all(isinstance(bit, dict) for bit in bits):
-        raise ValueError("bit: write each bit as a table that begins with [[bit]]")
+    bits = tables_named(tables, "bit")
     return tuple(_entry(number, bit) for number, bit in enumerate(bits, start=1))
 
 

@@ -1,6 +1,7 @@
 """Files that a person writes, in TOML."""
 
 import tomllib
+from collections.abc import Mapping
 from pathlib import Path
 from typing import Any
 
@@ -26,3 +27,21 @@ def read_tables(path: Path) -> dict[str, Any]:
         raise ShelfError(f"{path} is not plain text (UTF-8): save it as that") from error
     except tomllib.TOMLDecodeError as error:
         raise ShelfError(f"{path} cannot be understood: {error}") from error
+
+
+def tables_named(tables: Mapping[str, Any], name: str) -> list[dict[str, Any]]:
+    """
+    Return the tables of this name, of a file in which only they may stand.
+
+    Raises
+    ------
+    ValueError
+        When something else stands there. One line.
+    """
+    for key in tables:
+        if key != name:
+            raise ValueError(f"{key}: only [[{name}]] tables may stand here")
+    found = tables.get(name, [])
+    if not isinstance(found, list) or not all(isinstance(table, dict) for table in found):
+        raise ValueError(f"{name}: write each {name} as a table that begins with [[{name}]]")
+    return found

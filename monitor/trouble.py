@@ -1,6 +1,11 @@
-"""Trouble that does not end what is being done is said on standard error."""
+"""Trouble in one line; what does not end what is being done is said on standard error."""
 
 import sys
+
+
+def one_line(error: BaseException) -> str:
+    """Return an error's text as one line, or its kind where it has none."""
+    return " ".join(str(error).split()) or type(error).__name__
 
 
 def warn(text: str) -> None:

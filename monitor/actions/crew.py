@@ -10,6 +10,7 @@ from monitor.actions.bounded import Bounded
 from monitor.actions.kind import Action, Done
 from monitor.actions.message import Message, message_of
 from monitor.actions.waiting import Item, Waiting
+from monitor.trouble import one_line
 
 # Events that may wait for an action that hangs.
 _MOST = 8
@@ -130,7 +131,7 @@ class _Worker:
         try:
             return True, self._bounded.run(lambda: does.fire(message, limit), limit + _GRACE)
         except Exception as error:  # noqa: BLE001 - whatever goes wrong in an action is told, and ends there
-            return False, " ".join(str(error).split()) or type(error).__name__
+            return False, one_line(error)
 
     def _tell(self, item: Item, *, ok: bool, said: str) -> None:
         took = time.monotonic() - item.since

@@ -25,6 +25,7 @@ from monitor.actions.push import Push
 from monitor.actions.request import Request
 from monitor.actions.serial_port import SerialPort
 from monitor.actions.tone import Tone
+from monitor.tables import tables_named
 
 _Text = Annotated[str, StringConstraints(min_length=1)]
 _SomeText = Annotated[
@@ -214,12 +215,7 @@ def actions_of(tables: Mapping[str, Any]) -> tuple[Action, ...]:
     ValueError
         When something is wrong: which action, which key, which value, what is allowed. One line.
     """
-    for key in tables:
-        if key != "action":
-            raise ValueError(f"{key}: only [[action]] tables may stand here")
-    actions = tables.get("action", [])
-    if not isinstance(actions, list) or not all(isinstance(action, dict) for action in actions):
-        raise ValueError("action: write each action as a table that begins with [[action]]")
+    actions = tables_named(tables, "action")
     return tuple(_action(number, action) for number, action in enumerate(actions, start=1))
 
 

@@ -1,15 +1,14 @@
 """A loud tone through a loudspeaker."""
 
-import os
 import sys
 from contextlib import suppress
 from dataclasses import dataclass, field
-from pathlib import Path
 from typing import ClassVar
 
 from monitor.actions.child import Child
 from monitor.actions.kind import ActionError
 from monitor.actions.message import Message
+from monitor.interpreter import module_path
 
 READY = "ready to play on"
 """What the process says when it can play."""
@@ -76,9 +75,4 @@ class Tone:
 
     def _started(self) -> Child:
         words = [sys.executable, "-m", "monitor.actions.player", f"{self.seconds:g}", self.device]
-        return Child(words, {"PYTHONPATH": _with_this_project(os.environ.get("PYTHONPATH", ""))})
-
-
-def _with_this_project(path: str) -> str:
-    """Return where Python looks for modules, this very project first."""
-    return os.pathsep.join([str(Path(__file__).parents[2]), *([path] if path else [])])
+        return Child(words, {"PYTHONPATH": module_path()})

@@ -18,7 +18,7 @@ from dataclasses import asdict
 from types import ModuleType
 from typing import Any
 
-from monitor.capture.pulse import Place, Server
+from monitor.capture.pulse import Server
 from monitor.capture.wire import (
     DEVICES,
     FAILED,
@@ -28,9 +28,11 @@ from monitor.capture.wire import (
     REFUSED,
     SOUND,
     Message,
+    Place,
     clock,
     told,
 )
+from monitor.trouble import one_line
 
 BLOCK = 0.08
 """Seconds of sound in a message: shorter ones are heard sooner, and each costs."""
@@ -134,7 +136,7 @@ def _capture(outbox: Outbox, requests: "queue.SimpleQueue[dict[str, Any]]") -> N
         import sounddevice as audio  # noqa: PLC0415 - opens PortAudio, and may fail at it
     except Exception as error:  # noqa: BLE001 - whatever it is, the parent says it
         absent = isinstance(error, OSError)
-        outbox.put(told(FAILED, {"absent": absent, "because": _reason(error)}))
+        outbox.put(told(FAILED, {"absent": absent, "because": one_line(error)}))
         return
     try:
         outbox.put(told(DEVICES, _devices(audio)))
@@ -145,7 +147,7 @@ def _capture(outbox: Outbox, requests: "queue.SimpleQueue[dict[str, Any]]") -> N
         _look_around(outbox)
         capture.go_on()
     except Exception as error:  # noqa: BLE001 - as above
-        outbox.put(told(REFUSED, {"because": _reason(error)}))
+        outbox.put(told(REFUSED, {"because": one_line(error)}))
 
 
 def _devices(audio: ModuleType) -> list[dict[str, Any]]:
@@ -205,11 +207,6 @@ def _look_around(outbox: Outbox) -> None:
             outbox.put(told(PLACE, place and asdict(place)))
         known, looks = place, looks + 1
         time.sleep(_LOOK)
-
-
-def _reason(error: Exception) -> str:
-    """Return an error's text as one line."""
-    return " ".join(str(error).split()) or type(error).__name__
 
 
 if __name__ == "__main__":

@@ -9,8 +9,9 @@ questions. Structures and calls are those of the library's headers, ``pulse/intr
 import ctypes as c
 import time
 from collections.abc import Callable
-from dataclasses import dataclass
 from typing import Any
+
+from monitor.capture.wire import Place
 
 _CHANNELS = 32
 _FULL = 65536.0  # PA_VOLUME_NORM
@@ -77,29 +78,6 @@ class _OutputInfo(c.Structure):
 _OnServer = c.CFUNCTYPE(None, c.c_void_p, c.POINTER(_ServerInfo), c.c_void_p)
 _OnSource = c.CFUNCTYPE(None, c.c_void_p, c.POINTER(_SourceInfo), c.c_int, c.c_void_p)
 _OnOutput = c.CFUNCTYPE(None, c.c_void_p, c.POINTER(_OutputInfo), c.c_int, c.c_void_p)
-
-
-@dataclass(frozen=True)
-class Place:
-    """
-    Where a recording comes from.
-
-    Attributes
-    ----------
-    source
-        The microphone's name in the server; it stays the same on another port.
-    label
-        Its name for people.
-    default
-        The source that is the server's default now.
-    gain
-        Of the microphone and the recording together, as mixers show it, %.
-    """
-
-    source: str
-    label: str
-    default: str
-    gain: int
 
 
 class Server:

@@ -16,7 +16,7 @@ OPENED: Final = b"o"
 REFUSED: Final = b"r"
 """The microphone did not open, or ended: {``because``}."""
 PLACE: Final = b"p"
-"""What the sound server says of this recording (`monitor.capture.pulse.Place`), ``null`` when it is gone."""
+"""What the sound server says of this recording (`Place`), ``null`` when it is gone."""
 SOUND: Final = b"s"
 """Samples, float32 in the machine's own byte order."""
 OVERFLOWED: Final = b"l"
@@ -24,6 +24,33 @@ OVERFLOWED: Final = b"l"
 
 # Kind, bytes that follow, when it was called back, number of the first sample counted from the opening.
 _HEADER = struct.Struct("=cxxxIdq")
+
+
+@dataclass(frozen=True)
+class Place:
+    """
+    Where a sound server says that a recording comes from.
+
+    Attributes
+    ----------
+    source
+        The microphone's name in the server; it stays the same on another port.
+    label
+        Its name for people.
+    default
+        The source that is the server's default now.
+    gain
+        Of the microphone and the recording together, as mixers show it, %.
+    """
+
+    source: str
+    label: str
+    default: str
+    gain: int
+
+    def __str__(self) -> str:
+        """Give its name for people, and the one in the server, for two may have the same for people."""
+        return f"{self.label} ({self.source})"
 
 
 @dataclass(frozen=True)

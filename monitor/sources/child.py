@@ -9,11 +9,11 @@ import threading
 import time
 import weakref
 from contextlib import suppress
-from pathlib import Path
 from typing import IO, Any, Final
 
 from analysis.errors import SoundError
 from monitor.capture.wire import DEVICES, FAILED, Message, read_message
+from monitor.interpreter import module_path
 
 COMMAND: tuple[str, ...] = (sys.executable, "-P", "-m", "monitor.capture")
 """How the process is started."""
@@ -130,16 +130,10 @@ def _started() -> "subprocess.Popen[bytes]":
         stdout=subprocess.PIPE,
         # PortAudio, ALSA and the sound server's library chat there, from threads of their own.
         stderr=subprocess.DEVNULL,
-        env=os.environ | {"PYTHONPATH": _path()},
+        env=os.environ | {"PYTHONPATH": module_path()},
         # Ctrl-C and Ctrl-Z in a terminal are meant for this process.
         start_new_session=True,
     )
-
-
-def _path() -> str:
-    """Return where the other process finds the packages that this one runs."""
-    own = str(Path(__file__).parents[2])
-    return os.pathsep.join(filter(None, (own, os.environ.get("PYTHONPATH"))))
 
 
 def _read(pipe: IO[bytes], messages: _Messages) -> None:

@@ -4,7 +4,6 @@ import queue
 import threading
 from collections.abc import Iterator
 from contextlib import suppress
-from dataclasses import dataclass
 from typing import Any, Final, Self
 
 import numpy as np
@@ -12,7 +11,7 @@ from numpy.typing import NDArray
 
 from analysis.errors import SoundError
 from monitor.capture import wire
-from monitor.capture.wire import Message, clock
+from monitor.capture.wire import Message, Place, clock
 from monitor.sources.block import Block
 from monitor.sources.child import Child
 from monitor.sources.devices import find_microphone, listed, same_microphone
@@ -28,20 +27,6 @@ _BEGINNING: Final = 6.0
 _SEARCHES: Final = ((0, 1.0), (10, 2.0))
 
 _NONE: NDArray[np.float32] = np.empty(0, dtype=np.float32)
-
-
-@dataclass(frozen=True)
-class _Place:
-    """Where a sound server says that the sound comes from; see `monitor.capture.pulse.Place`."""
-
-    source: str
-    label: str
-    default: str
-    gain: int
-
-    def __str__(self) -> str:
-        """Give its name for people, and the one in the server, for two may have the same for people."""
-        return f"{self.label} ({self.source})"
 
 
 class Microphone:
@@ -80,7 +65,7 @@ class Microphone:
             raise
         self._rate = rate or self._device.rate
         self._tally = Tally(self._rate)
-        self._place: _Place | None = None
+        self._place: Place | None = None
         self._sure = True  # that the sound is of the microphone that was chosen
         self._away = False
         self._next: int | None = None
@@ -225,7 +210,7 @@ class Microphone:
         """See whether the sound is still that of the microphone which was chosen, with the same gain."""
         if told is None:
             return self._lose(f"the sound server has lost {self._called()}")
-        before, now = self._place or _Place(**told), _Place(**told)
+        before, now = self._place or Place(**told), Place(**told)
         if now.source != before.source:
             return self._lose(f"the sound comes from {now} now, not from {before}")
         self._place, self._sure = now, True
