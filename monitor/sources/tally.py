@@ -48,6 +48,7 @@ class Tally:
         self._due: float | None = None  # when the next sample is due
         self._began = 0.0
         self._told = -_REMEMBERED
+        self._taken_for_gap = -_REMEMBERED, 0.0  # when, s, and how much lateness, s, was
         self._late: deque[tuple[float, float]] = deque()
         self._early: deque[tuple[float, float]] = deque()
 
@@ -80,7 +81,7 @@ class Tally:
         self._count(frames)
         late = at - self._due
         if late < 0.0:
-            self._hurry(at, -late)
+            self._hurry(at, self._not_caught_up(at, -late))
         self._due += min(late, _DRIFT * frames / self._rate)
         return self._gap(at, late)
 
@@ -111,7 +112,16 @@ class Tally:
         least = min(late for _, late in self._late)
         if least <= (_TOLD if at - self._told < _REMEMBERED else _GAP):
             return 0
+        self._taken_for_gap = at, least
         return self.dropped(round(least * self._rate))
+
+    def _not_caught_up(self, at: float, early: float) -> float:
+        """Return by how much a block is early, s, less what was late for long and taken for a gap before."""
+        when, late = self._taken_for_gap
+        if at - when >= _REMEMBERED:
+            return early
+        self._taken_for_gap = when, max(0.0, late - early)
+        return max(0.0, early - late)
 
     def _hurry(self, at: float, early: float) -> None:
         if at - self._began < _BEGINNING:
