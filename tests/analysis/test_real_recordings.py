@@ -29,18 +29,22 @@ FOLDER = Path(os.environ.get("CHIPSONG_RECORDINGS") or BESIDE)
 FILES = sorted(FOLDER.glob("*.flac")) if FOLDER.is_dir() else []
 
 # Healthy recordings and those with weights of the same motor at the same speed, through the same microphone.
-# Those at 30 Hz, 900 rpm, are left out: there one is heard after 19 s, and one not at all.
+# Those at 30 Hz, 900 rpm, are missed as yet: one is heard after 19 s, and one not at all.
+_MISSED = [pytest.mark.xfail(reason="not heard within 2 s at 900 rpm")]
 JOINS = [
-    (
+    pytest.param(
         f"Motor1_Healthy_NewBearing_{place}_7cm_{speed}Hz",
         f"Motor1_UnbalancedRotor_{weights}_0{place}_7cm_{speed}Hz",
+        marks=marks,
     )
-    for place, speed, weights in (
-        (5, 40, "2Weights"),
-        (5, 40, "4Weights"),
-        (7, 50, "2Weights"),
-        (7, 50, "4Weights"),
-        (9, 60, "4Weights"),
+    for place, speed, weights, marks in (
+        (3, 30, "2Weights", _MISSED),
+        (3, 30, "4Weights", _MISSED),
+        (5, 40, "2Weights", []),
+        (5, 40, "4Weights", []),
+        (7, 50, "2Weights", []),
+        (7, 50, "4Weights", []),
+        (9, 60, "4Weights", []),
     )
 ]
 
