@@ -3,8 +3,16 @@
 from analysis.errors import JournalError
 from analysis.events import Event, from_dict
 from monitor.actions.telling import ACTION, kept_text
+from monitor.journal import Event as Kept
 from monitor.journal import Run, home, open_run, runs
+from monitor.labels import LABEL
 from monitor.words import clock, count, event_text
+
+PRESSED = "pressed"
+"""The name of the journal's event that says which button a person pressed."""
+
+SAID_OTHERWISE = frozenset({ACTION, LABEL, PRESSED})
+"""Events of the journal that do not come from the listener."""
 
 
 def list_text() -> str:
@@ -29,10 +37,18 @@ def run_text(name: str) -> str:
 
 
 def _told(run: Run) -> list[str]:
-    """Return in words what was heard, and what became of actions, in order."""
-    heard = iter(events_of(run))
-    kept = run.events()
-    return [kept_text(one.body) if one.name == ACTION else event_text(next(heard)) for one in kept]
+    """Return in words what was heard, what became of actions, and what people said of it, in order."""
+    return [_kept_text(run, kept) for kept in run.events()]
+
+
+def _kept_text(run: Run, kept: Kept) -> str:
+    if kept.name == ACTION:
+        return kept_text(kept.body)
+    if kept.name == LABEL:
+        return f"{clock(kept.at):>8}  the alarm at this time was labelled: {kept.body['what']}"
+    if kept.name == PRESSED:
+        return f"{clock(kept.at):>8}  a button was pressed: {kept.body.get('kind', 'unknown')}"
+    return event_text(_understood(run, kept))
 
 
 def events_of(run: Run) -> tuple[Event, ...]:
@@ -44,8 +60,12 @@ def events_of(run: Run) -> tuple[Event, ...]:
     JournalError
         When an event in it cannot be understood.
     """
+    return tuple(_understood(run, kept) for kept in run.events() if kept.name not in SAID_OTHERWISE)
+
+
+def _understood(run: Run, kept: Kept) -> Event:
     try:
-        return tuple(from_dict(kept.body) for kept in run.events() if kept.name != ACTION)
+        return from_dict(kept.body)
     except ValueError as error:
         raise JournalError(f"run {run.id} cannot be understood: {error}") from error
 
