@@ -16,6 +16,7 @@ from analysis.locate import Plan
 from analysis.place import SoundLocator
 from analysis.program import read
 from monitor.journal import Journal, open_run
+from monitor.kept import bits_to_plain, keep_program
 from monitor.listening import ears_for, now
 from monitor.resuming import write_beside
 from monitor.review import events_of
@@ -31,6 +32,8 @@ from recordings_synthetic.job import BITS, seedling_trays
 # Samples a second: enough to hear the hiss of a cut, and quick to compute.
 _RATE = 32_000
 _SEVERITY = 0.5
+
+_BITS = {0: BITS[1], **BITS}
 
 
 @dataclass(frozen=True)
@@ -124,14 +127,17 @@ def _cut(plan: Plan, seed: int, slips: int) -> Recording:
 
 
 def _journal(out: Path, rate: int, plan: Plan) -> Journal:
-    meta = {"program": str(out / plan.program.name), "invented": True}
-    return Journal.create(out, "demo", meta, rate=rate, columns=COLUMNS, keep_sound=True, now=now)
+    program = out / plan.program.name
+    meta = {"program": str(program), "bits": bits_to_plain(_BITS), "invented": True}
+    journal = Journal.create(out, "demo", meta, rate=rate, columns=COLUMNS, keep_sound=True, now=now)
+    keep_program(journal.folder, program)
+    return journal
 
 
 def _listen(heard: Recording, plan: Plan, journal: Journal, out: Path) -> tuple[Outcome, list[Path]]:
     """Listen to the job; return how it ended, and the restart programs that were written."""
     restarts: list[Path] = []
-    listener = Listener(heard.rate, {0: BITS[1], **BITS}, SoundLocator(plan))
+    listener = Listener(heard.rate, _BITS, SoundLocator(plan))
     screen = Screen(sys.stdout, every=2.0)
 
     def on_alarm(alarm: Alarm) -> str:

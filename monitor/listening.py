@@ -18,10 +18,12 @@ from analysis.program import Program
 from monitor.actions.beside import with_actions
 from monitor.actions.reading import ACTIONS, read_actions
 from monitor.actions.telling import at_the_start
+from monitor.bits import read_shelf
 from monitor.journal import Journal, home
+from monitor.kept import bits_to_plain, keep_program
 from monitor.resuming import refusal, write_beside
 from monitor.screen import Screen
-from monitor.setup import Wanted, make_listener, read_program
+from monitor.setup import SHELF, Wanted, bits_for, make_listener, read_program
 from monitor.sources import Microphone, Recording
 from monitor.status import Status
 from monitor.trouble import warn
@@ -117,7 +119,7 @@ def replay(recording: Path, wanted: Wanted, *, as_json: bool, keep: bool) -> Sta
     program = read_program(wanted.program, warn) if wanted.program else None
     with Recording(recording) as source, asked_to_end() as stop:
         listener = make_listener(source.rate, program, wanted, home(), warn)
-        journal = _open(recording.stem, wanted, source.rate, keep_sound=True) if keep else None
+        journal = _open(recording.stem, wanted, program, source.rate, keep_sound=True) if keep else None
         screen = Screen(sys.stdout)
         ears = ears_for(screen, lambda alarm: _how_to_resume(alarm, wanted), as_json=as_json, stop=stop)
         outcome = listen(source, listener, ears, journal)
@@ -158,7 +160,7 @@ def watch(live: Live, wanted: Wanted, *, as_json: bool) -> Status:
     listener = make_listener(source.rate, program, wanted, home(), warn)
     title = live.title or (wanted.program.stem if wanted.program else "watch")
     with source, asked_to_end() as asked:
-        journal = _open(title, wanted, source.rate, keep_sound=live.keep_sound)
+        journal = _open(title, wanted, program, source.rate, keep_sound=live.keep_sound)
         screen, over = Screen(sys.stdout), _after(live.seconds)
         if not as_json:
             screen.event(_greeting(source, journal, keep_sound=live.keep_sound))
@@ -204,19 +206,27 @@ def _write_restart(alarm: Alarm, wanted: Wanted, program: Program | None, journa
     return write_beside(program, alarm.resume.file, journal.folder)[1]
 
 
-def _open(title: str, wanted: Wanted, rate: int, *, keep_sound: bool) -> Journal | None:
+def _open(
+    title: str, wanted: Wanted, program: Program | None, rate: int, *, keep_sound: bool
+) -> Journal | None:
     meta = {
         "program": str(wanted.program) if wanted.program else None,
         "bit": wanted.bit,
         "rpm": wanted.speed,
         "flutes": wanted.flutes,
         "diameter": wanted.diameter,
+        "bits": bits_to_plain(bits_for(wanted, program, read_shelf(home() / SHELF))),
     }
     try:
-        return Journal.create(home(), title, meta, rate=rate, columns=COLUMNS, keep_sound=keep_sound, now=now)
+        journal = Journal.create(
+            home(), title, meta, rate=rate, columns=COLUMNS, keep_sound=keep_sound, now=now
+        )
     except JournalError as error:
         warn(f"{error}; listening goes on without keeping the run")
         return None
+    if wanted.program:
+        keep_program(journal.folder, wanted.program)
+    return journal
 
 
 def _tell_kept(journal: Journal | None, *, as_json: bool) -> None:

@@ -6,12 +6,13 @@ from monitor.actions.telling import ACTION, kept_text
 from monitor.journal import Event as Kept
 from monitor.journal import Run, home, open_run, runs
 from monitor.labels import LABEL
+from monitor.places import PLACES
 from monitor.words import clock, count, event_text
 
 PRESSED = "pressed"
 """The name of the journal's event that says which button a person pressed."""
 
-SAID_OTHERWISE = frozenset({ACTION, LABEL, PRESSED})
+SAID_OTHERWISE = frozenset({ACTION, LABEL, PLACES, PRESSED})
 """Events of the journal that do not come from the listener."""
 
 
@@ -38,7 +39,7 @@ def run_text(name: str) -> str:
 
 def _told(run: Run) -> list[str]:
     """Return in words what was heard, what became of actions, and what people said of it, in order."""
-    return [_kept_text(run, kept) for kept in run.events()]
+    return [_kept_text(run, kept) for kept in run.events() if kept.name != PLACES]
 
 
 def _kept_text(run: Run, kept: Kept) -> str:

@@ -7,6 +7,7 @@ Live and replay differ in their source alone.
 from collections.abc import Callable, Iterable, Mapping
 from contextlib import nullcontext, suppress
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -17,6 +18,7 @@ from analysis.listener import Listener
 from monitor.actions.kind import Done
 from monitor.actions.telling import ACTION, done_to_dict
 from monitor.journal import Journal
+from monitor.places import PLACES, PlaceNotes
 from monitor.sources import Block, Source
 
 # Blocks that may fail to come before the listener is told. A microphone waits half a second for each, so
@@ -114,6 +116,7 @@ class _Loop:
         self._journal = journal
         self._missing = 0
         self._alarms: list[Alarm] = []
+        self._places = PlaceNotes()
 
     def alert(self, because: str) -> None:
         """Let actions tell the person at the machine that nobody listens any more."""
@@ -152,6 +155,7 @@ class _Loop:
         step = self._listener.hear(samples)
         self._keep_sound(samples, step.at, step.table)
         self._say(step.events)
+        self._keep_places(self._places.look(self._listener))
         self._ears.progress(self._listener)
 
     def _keep_sound(
@@ -160,6 +164,10 @@ class _Loop:
         self._keep(lambda journal: journal.sound(samples))
         if len(at):
             self._keep(lambda journal: journal.rows(at, table))
+
+    def _keep_places(self, body: Mapping[str, Any] | None) -> None:
+        if body is not None:
+            self._keep(lambda journal: journal.event(PLACES, body["at"], body))
 
     def _say(self, events: Iterable[Event]) -> None:
         for event in events:
@@ -192,6 +200,7 @@ class _Loop:
     def end(self, trouble: str) -> Outcome:
         summary = self._listener.end()
         self.note_done(last=True)
+        self._keep_places(self._places.rest())
         self._say([summary])
         self._keep(lambda journal: journal.close(to_dict(summary)))
         return Outcome(summary, tuple(self._alarms), trouble)

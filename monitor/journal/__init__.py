@@ -6,6 +6,7 @@ What was heard and decided is kept, run by run, so that it can be looked at and 
     HOME/runs/2026-11-25-0931-outline/
         run.sqlite          what the run was, its events, its feature rows, where its sound lies
         sound/000001.flac   30 s of sound each; the one being written is a WAV file
+        program/            a copy of the program that was cut
 
 Everything is on disk within about a second of being handed over. A program that is killed, even in the
 middle of a write, leaves a run that opens.

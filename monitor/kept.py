@@ -1,0 +1,45 @@
+"""What a run keeps of its job beside what was heard: the bits that were told, and a copy of the program."""
+
+import contextlib
+import shutil
+from collections.abc import Mapping
+from dataclasses import asdict
+from pathlib import Path
+from typing import Any
+
+from analysis.cutting import Bit
+from analysis.errors import ProgramError
+from analysis.program import Program, decode, read
+from monitor.journal import Run
+
+_FOLDER = "program"
+
+
+def bits_to_plain(bits: Mapping[int, Bit]) -> dict[str, Any]:
+    """Return the bit behind each T number as JSON can say it."""
+    return {str(number): asdict(bit) for number, bit in bits.items()}
+
+
+def bits_of(run: Run) -> dict[int, Bit]:
+    """Return the bit behind each T number, and behind 0 the one for all others; empty in runs of old."""
+    return {int(number): Bit(**told) for number, told in run.meta.get("bits", {}).items()}
+
+
+def keep_program(folder: Path, program: Path) -> None:
+    """
+    Copy the program into the folder of a run: its file may change later.
+
+    A disk on which that fails is complained of by the journal.
+    """
+    with contextlib.suppress(OSError):
+        (folder / _FOLDER).mkdir()
+        shutil.copyfile(program, folder / _FOLDER / program.name)
+
+
+def program_of(run: Run) -> Program | None:
+    """Return the program that was cut, as it was then; ``None`` where there was none, or none was kept."""
+    try:
+        kept = next((run.folder / _FOLDER).iterdir())
+        return read(decode(kept.read_bytes()), kept.name)
+    except (OSError, StopIteration, ProgramError):
+        return None
