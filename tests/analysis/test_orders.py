@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 from hand_made import comb, cutter, white, windows_of
-from hypothesis import given, settings
+from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 from numpy.typing import NDArray
 
@@ -199,6 +199,8 @@ def test_foreign_tones_are_the_mean_over_the_median_of_each_gap(frequency: float
     ratios = []
     for gap in range(1, gaps + 1):
         places = [0.5 * frequency * (gap + 0.2 + 0.6 * i / 7) / SPECTRUM.delta_f for i in range(8)]
+        # Halfway between two bins either is right.
+        assume(all(abs(place % 1.0 - 0.5) > 1e-9 for place in places))
         found = [float(power[0, round(place)]) for place in places]
         ratios.append(np.mean(found) / np.median(found))
     read = foreign_tones(power, SPECTRUM.delta_f, np.array([frequency]), gaps)
