@@ -58,14 +58,22 @@ def explain(shift: Array64) -> Explanation:
         max(moved["half"], moved["rocking"]) > _WORTH_SAYING,
         moved["modulation"] > _WORTH_SAYING,
     )
-    sentences = _evidence(moved)
+    sentences = evidence(shift)
     if not any(signs):
         return Explanation("unknown", 0.3, sentences)
     return Explanation("loose", (0.5, 0.7, 0.85)[sum(signs) - 1], sentences)
 
 
-def _evidence(moved: dict[str, float]) -> tuple[str, ...]:
-    """Return a sentence for each rise: a fall is no sign, for another cut may have less of anything."""
+def evidence(shift: Array64) -> tuple[str, ...]:
+    """
+    Return a sentence for each rise: a fall is no sign, for another cut may have less of anything.
+
+    Parameters
+    ----------
+    shift
+        How far each channel has moved, dB, shape (len(CHANNELS),).
+    """
+    moved = dict(zip(CHANNELS, (float(value) for value in shift), strict=True))
     strongest = sorted(moved, key=lambda name: -moved[name])
     sentences = tuple(
         _SENTENCES[name].format(size=moved[name]) for name in strongest if moved[name] > _WORTH_SAYING

@@ -7,6 +7,8 @@ from typing import Any, Literal
 State = Literal["settle", "learn", "listen", "uneasy", "alarm", "deaf"]
 Cause = Literal["loose", "chatter", "broken", "dull", "stalled", "spindle", "unknown"]
 Verdict = Literal["good", "suspect", "unheard"]
+Tightness = Literal["tight", "doubtful", "loose"]
+Against = Literal["before", "reference", "physics"]
 
 
 @dataclass(frozen=True)
@@ -100,6 +102,30 @@ class Heard:
 
 
 @dataclass(frozen=True)
+class Checked:
+    """
+    The first seconds of cutting were compared with a good sound.
+
+    Attributes
+    ----------
+    at
+        s from the first sample.
+    against
+        With what: ``before`` (this run's own good sound from before an alarm), ``reference`` (cuts that were
+        accepted), or ``physics`` (what a tight bit cannot have) where there is no reference.
+    verdict
+        Whether the bit is tight.
+    because
+        The evidence, a sentence each.
+    """
+
+    at: float
+    against: Against
+    verdict: Tightness
+    because: tuple[str, ...]
+
+
+@dataclass(frozen=True)
 class PartVerdict:
     """What is thought of one part, with its first and last line of the file."""
 
@@ -136,7 +162,7 @@ class Summary:
     parts: tuple[PartVerdict, ...] = field(default=())
 
 
-Event = StateChange | Alarm | Deaf | Heard | Summary
+Event = StateChange | Alarm | Deaf | Heard | Checked | Summary
 
 
 def to_dict(event: Event) -> dict[str, object]:
@@ -154,6 +180,9 @@ def to_dict(event: Event) -> dict[str, object]:
             return {"event": "deaf", "at": _seconds(at), "because": because}
         case Heard(at, because):
             return {"event": "heard", "at": _seconds(at), "because": because}
+        case Checked(at, against, verdict, because):
+            checked = {"against": against, "verdict": verdict, "because": list(because)}
+            return {"event": "checked", "at": _seconds(at), **checked}
         case Summary():
             return _summary(event)
 
@@ -241,5 +270,6 @@ _MAKERS: Mapping[str, Callable[[dict[str, Any]], Event]] = {
     "alarm": _alarm_from,
     "deaf": lambda values: Deaf(**values),
     "heard": lambda values: Heard(**values),
+    "checked": lambda values: Checked(**{**values, "because": tuple(values["because"])}),
     "summary": _summary_from,
 }

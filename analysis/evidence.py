@@ -24,9 +24,11 @@ SOUGHT = np.array([1.75, 0.75, 1.25, 2.5, 2.5])
 _LEAST = np.array([-1.0, -1.0, -1.0, -1.0, -0.5])
 _MOST = np.array([2.0, 2.0, 2.0, 2.5, 3.0])
 
-# The whole orders of a single flute are a tooth's, and its cut swells once per turn anyway, deeper or less
-# with every change of width.
-_SINGLE = np.array([0.0, 0.0, 1.0, 0.0, 1.0])
+SINGLE = np.array([0.0, 0.0, 1.0, 0.0, 1.0])
+"""
+What a single flute's signs count for: its whole orders are a tooth's, and its cut swells once per turn
+anyway, deeper or less with every change of width.
+"""
 
 
 @dataclass(frozen=True, eq=False)
@@ -64,7 +66,7 @@ class Weights:
             How small a change is sought, as a share of ``SOUGHT``.
         """
         independent = independent_share(correlation)
-        nats = share * SOUGHT * (_SINGLE if single else 1.0)
+        nats = share * SOUGHT * (SINGLE if single else 1.0)
         doubt = float(log_mean_exp(nats, _LEAST, _MOST).sum())
         return cls(independent * nats, _LEAST, _MOST, independent * doubt)
 

@@ -131,6 +131,16 @@ class FedLocator:
         first = min(place.first, before.first)
         return replace(event, line=place, resume=resume_before(self._program, first))
 
+    def mark(self, line: int) -> None:
+        """Let the base take in that a line is being cut now; lines that came before no longer count."""
+        self._base.mark(line)
+        first = bisect_right(self._times, self._at)
+        self._times, self._lines = self._times[first:], self._lines[first:]
+
+    def acquit(self) -> None:
+        """Let the base take back what the last alarm made suspect."""
+        self._base.acquit()
+
     def verdicts(self, learned: frozenset[int]) -> tuple[PartVerdict, ...]:
         """Return each part's verdict, by the base."""
         return self._base.verdicts(learned)

@@ -20,6 +20,7 @@ from analysis.features import Ear, FeatureReader, Rows
 from analysis.health import Health, trouble
 from analysis.locate import Locator
 from analysis.presence import Phase, Presence
+from analysis.reference import Reference
 from analysis.watcher import USUAL, Context, Moment, Settings, Watcher
 from analysis.windows import Windows, window_size
 
@@ -80,10 +81,17 @@ class Listener:
         Follows the place in the program.
     settings
         The user's settings.
+    references
+        How bits sound when they are tight, by T number; the entry 0 is no other's.
     """
 
     def __init__(
-        self, rate: int, bits: Mapping[int, Bit], locator: Locator, settings: Settings = USUAL
+        self,
+        rate: int,
+        bits: Mapping[int, Bit],
+        locator: Locator,
+        settings: Settings = USUAL,
+        references: Mapping[int, Reference] = {},
     ) -> None:
         slowest = min(bit.speed or 18_000.0 for bit in bits.values())
         self.rate = rate
@@ -100,7 +108,7 @@ class Listener:
         self._health = Health(seconds)
         self._presence = Presence(seconds)
         self._air = Air(seconds)
-        self.watcher = Watcher(seconds, ear.correlation, settings)
+        self.watcher = Watcher(seconds, ear.correlation, settings, references)
         self._alarms = 0
         self._heard = 0
         self._cut = 0
@@ -140,6 +148,37 @@ class Listener:
         """Say that the source delivers nothing, for ``reason``."""
         self._health.lost(reason)
         return self.watcher.silence(self.at, self._health)
+
+    def nothing(self) -> list[Event]:
+        """
+        Take in that the person says that the alarm was nothing; return what is to be said of it.
+
+        What it made suspect is no longer, and what is heard now counts as normal for this bit.
+        """
+        said = self.watcher.nothing(self.at)
+        if said:
+            self.locator.acquit()
+        return said
+
+    def tightened(self) -> list[Event]:
+        """
+        Take in that the bit was tightened and the cut goes on; return what is to be said of it.
+
+        The first seconds of cutting are compared with the good sound from before: a `Checked` follows.
+        """
+        return self.watcher.tightened(self.at)
+
+    def mark(self, line: int) -> list[Event]:
+        """
+        Take in that a line of the file is being cut now; return what is to be said of it.
+
+        Raises
+        ------
+        ValueError
+            When there is no program, or no move on that line.
+        """
+        self.locator.mark(line)
+        return []
 
     def end(self) -> Summary:
         """Return what is to be said at the end of the run."""

@@ -144,6 +144,20 @@ class Plan:
             source=source,
         )
 
+    def moves_on(self, line: int) -> tuple[int, int]:
+        """
+        Return the first and the last move on a line of the file.
+
+        Raises
+        ------
+        ValueError
+            When nothing moves on it.
+        """
+        moves = np.flatnonzero(self.program.moves.file_line == line)
+        if not len(moves):
+            raise ValueError(f"nothing moves on line {line} of {self.program.name}: mark one that does")
+        return int(moves[0]), int(moves[-1])
+
     @cached_property
     def stints(self) -> tuple[tuple[int, int], ...]:
         """First and last move of each stint: a stretch of moves in which the spindle turns."""
@@ -196,6 +210,19 @@ class Locator(Protocol):
     def complete(self, event: Event) -> Event:
         """Return ``event`` with its place filled in."""
 
+    def mark(self, line: int) -> None:
+        """
+        Take in that a line of the file is being cut now.
+
+        Raises
+        ------
+        ValueError
+            When nothing moves on that line, or there is no program.
+        """
+
+    def acquit(self) -> None:
+        """Take in that the last alarm was nothing: what it alone made suspect is not."""
+
     def verdicts(self, learned: frozenset[int]) -> tuple[PartVerdict, ...]:
         """Return each part's verdict; ``learned`` are the bits that have a baseline."""
 
@@ -219,6 +246,13 @@ class Nowhere:
     def complete(self, event: Event) -> Event:
         """Return ``event`` as it is."""
         return event
+
+    def mark(self, line: int) -> None:
+        """Refuse: without a program there are no lines."""
+        raise ValueError(f"line {line} cannot be marked: no program was given")
+
+    def acquit(self) -> None:
+        """Do nothing: no part is known."""
 
     def verdicts(self, learned: frozenset[int]) -> tuple[PartVerdict, ...]:
         """Return that no parts are known."""

@@ -10,6 +10,7 @@ because the watcher got used to the fault.
 
 import math
 from collections import deque
+from collections.abc import Mapping
 from dataclasses import dataclass
 
 import numpy as np
@@ -18,10 +19,11 @@ from analysis.air import LEAST_OWN
 from analysis.baseline import SIGNS, Array64, Baseline, Sample, Unfit, channels, learn
 from analysis.causes import explain
 from analysis.change import budget_rows, independent_share
-from analysis.events import Alarm, Deaf, Event, Heard, State, StateChange
+from analysis.events import Against, Alarm, Checked, Deaf, Event, Heard, State, StateChange
 from analysis.evidence import Weights
 from analysis.health import Health
 from analysis.presence import Phase
+from analysis.reference import SURE, Finding, Known, Reference, compare, doubt
 
 FAMILIES = ("down", "across")
 """Cuts that are compared with one another: straight down, and all others."""
@@ -185,6 +187,8 @@ class Watcher:
         Correlation of a row with the one before.
     settings
         The user's settings.
+    references
+        How bits sound when they are tight, by T number.
 
     Attributes
     ----------
@@ -194,9 +198,16 @@ class Watcher:
         What is normal, by bit and kind of cut.
     """
 
-    def __init__(self, seconds: float, correlation: float, settings: Settings = USUAL) -> None:
+    def __init__(
+        self,
+        seconds: float,
+        correlation: float,
+        settings: Settings = USUAL,
+        references: Mapping[int, Reference] = {},
+    ) -> None:
         self.state: State = "settle"
         self.baselines: dict[tuple[int, str], Baseline] = {}
+        self._references = references
         self.score = 0.0
         self._seconds = seconds
         self._correlation = correlation
@@ -208,7 +219,11 @@ class Watcher:
             single: [Weights.of(correlation, single=single, share=share) for share in PATHS]
             for single in (False, True)
         }
-        self._learning: dict[tuple[int, str], list[Sample]] = {}
+        self._learning: dict[tuple[int, str], list[Moment]] = {}
+        self._rechecking = False
+        self._allowed: dict[int, Array64] = {}
+        self._risen = np.zeros(SIGNS)
+        self._found: list[Event] = []
         self._tests: tuple[_Test, ...] = (_Test(),) * _TESTS
         self._good = 0
         self._recent: deque[Array64] = deque(maxlen=max(1, round(0.5 / seconds)))
@@ -232,11 +247,43 @@ class Watcher:
             alarm = self._cutting(moment)
         else:
             self._covered = 0.0
+        events.extend(self._found)
+        self._found.clear()
         self.state, because = self._judge(moment, health)
         if self.state != self._said:
             self._said = self.state
             events.append(StateChange(at, self.state, because if alarm is None else alarm.because[0]))
         return events if alarm is None else [*events, alarm]
+
+    def nothing(self, at: float) -> list[Event]:
+        """
+        Take in, at ``at`` s, that the person says that the alarm was nothing.
+
+        As it sounds now counts as normal from here on, for this bit: else it would alarm at once again.
+        """
+        if not self._alarmed:
+            return []
+        risen = np.median(list(self._recent), axis=0)[:SIGNS] if self._recent else np.zeros(SIGNS)
+        allowed = np.maximum(np.maximum(risen, self._risen), 0.0)
+        self._allowed[self._bit] = np.maximum(self._allowed.get(self._bit, 0.0), allowed)
+        self._begin()
+        return self._turn(at, "listen", "said to be nothing: what is heard now counts as normal from here on")
+
+    def tightened(self, at: float) -> list[Event]:
+        """
+        Take in, at ``at`` s, that the person has tightened the bit and carries on.
+
+        The first seconds of cutting are compared with the good sound from before, and said to be `Checked`.
+        """
+        self._begin()
+        self._rechecking = self._main(self._bit) is not None
+        for key in [key for key in self._learning if key[0] == self._bit]:
+            del self._learning[key]
+        return self._turn(at, "settle", "tightened: the first seconds of cutting will be checked")
+
+    def _turn(self, at: float, state: State, because: str) -> list[Event]:
+        self.state = self._said = state
+        return [StateChange(at, state, because)]
 
     @property
     def learned(self) -> frozenset[int]:
@@ -259,6 +306,7 @@ class Watcher:
 
     def _change_bit(self, bit: int) -> None:
         self._bit = bit
+        self._rechecking = False
         self._begin()
 
     def _begin(self) -> None:
@@ -276,9 +324,13 @@ class Watcher:
             self._covered += self._seconds
             return None
         key = (context.bit, context.kind)
+        if self._rechecking:
+            return self._learn(key, moment) if self._may_learn(context, sample) else None
         baseline = self.baselines.get(key)
         if baseline is None and self._may_learn(context, sample):
-            self._learn(key, sample)
+            alarm = self._learn(key, moment)
+            if alarm is not None:
+                return alarm
         main = baseline or self._main(context.bit)
         if main is None:
             self._covered = 0.0
@@ -303,29 +355,74 @@ class Watcher:
     def _main(self, bit: int) -> Baseline | None:
         return next((known for key, known in self.baselines.items() if key[0] == bit), None)
 
-    def _learn(self, key: tuple[int, str], sample: Sample) -> None:
+    def _main_of(self, bit: int) -> Baseline:
+        main = self._main(bit)
+        assert main is not None  # noqa: S101 - nothing is checked again before it was learned
+        return main
+
+    def _learn(self, key: tuple[int, str], moment: Moment) -> Alarm | None:
+        """Take in a row of the first seconds; return an alarm when these are found to be of a loose bit."""
         heard = self._learning.setdefault(key, [])
-        heard.append(sample)
+        heard.append(moment)
         if len(heard) < max(_LEAST_ROWS, self._settings.learn / self._seconds):
-            return
-        result = learn(heard)
+            return None
+        result = learn([each.sample for each in heard])
         if isinstance(result, Unfit):
             self._because = f"not fit for a baseline, learning on: {result.because}"
             del heard[: len(heard) // 2]
-        else:
-            self.baselines[key] = result
-            del self._learning[key]
+            return None
+        del self._learning[key]
+        return self._check(key, result, heard[0].middle, moment.at)
+
+    def _check(self, key: tuple[int, str], fresh: Baseline, since: float, at: float) -> Alarm | None:
+        """Freeze a fresh baseline, unless what is known of this bit speaks against it."""
+        against, known, found = self._find(key, fresh)
+        if against != "physics" or found.verdict != "tight":
+            self._found.append(Checked(at, against, found.verdict, found.because))
+        if found.verdict == "loose" and known is not None:
+            return self._refuse(key, known, found, since, at)
+        if not (self._rechecking and found.verdict == "doubtful"):
+            self.baselines[key] = fresh
+        self._rechecking = False
+        return None
+
+    def _find(self, key: tuple[int, str], fresh: Baseline) -> tuple[Against, Known | None, Finding]:
+        if self._rechecking:
+            before = Known.of([self.baselines.get(key) or self._main_of(key[0])])
+            return "before", before, compare(fresh, before, self._correlation)
+        known = self._known(key)
+        if known is not None:
+            return "reference", known, compare(fresh, known, self._correlation)
+        return "physics", None, doubt(fresh, self._correlation)
+
+    def _known(self, key: tuple[int, str]) -> Known | None:
+        """Return what is known of a kind of cut; where the kind is not told, of cuts across."""
+        reference = self._references.get(key[0])
+        if reference is None:
+            return None
+        kinds = (key[1],) if key[1] in FAMILIES else (key[1], "cut", LOST, FAMILIES[1])
+        return next((reference.kinds[kind] for kind in kinds if kind in reference.kinds), None)
+
+    def _refuse(self, key: tuple[int, str], known: Known, found: Finding, since: float, at: float) -> Alarm:
+        """Return the alarm of a bit that is loose already; what it is compared with is the good sound."""
+        self.baselines.setdefault(key, known.baseline)
+        self._rechecking = False
+        self._alarmed, self._good = True, 0
+        self._tests = (_Test(1.5 * self._limit, since), *self._tests[1:])
+        self.score = self._worst.sum / self._limit
+        return Alarm(at, since, "loose", 0.7, found.because, found.nats, SURE)
 
     def _steps(self, moment: Moment, baseline: Baseline, shift: Array64, held: Array64) -> Array64:
         """Return how strongly a row speaks for a loose bit, and for a sound of another colour, nats."""
-        doubt = baseline.error(self._correlation)
-        away = (shift[:SIGNS] - held - doubt[:SIGNS]) / baseline.scale[:SIGNS]
+        error = baseline.error(self._correlation)
+        held = held + self._allowed.get(moment.context.bit, 0.0)
+        away = (shift[:SIGNS] - held - error[:SIGNS]) / baseline.scale[:SIGNS]
         loose = [path.evidence(away) for path in self._weights[bool(baseline.normal.single)]]
         # A cut that has ended has another colour too.
         quieter = moment.sample.level < baseline.normal.level - _QUIETER
         if moment.context.apart or moment.context.kind != "cut" or quieter:
             return np.array([*loose, -self._limit])
-        faded = shift[SIGNS] - baseline.centre[SIGNS] - FADED - 2.0 * doubt[SIGNS]
+        faded = shift[SIGNS] - baseline.centre[SIGNS] - FADED - 2.0 * error[SIGNS]
         other = min(float(faded / baseline.scale[SIGNS]), _MOST)
         return np.array([*loose, self._independent * SHIFT * (other - SHIFT / 2.0)])
 
@@ -347,6 +444,7 @@ class Watcher:
         if self.score < 1.0:
             return None
         self._alarmed, self._good = True, 0
+        self._risen = np.median(list(self._recent), axis=0)[:SIGNS]
         return self._alarm(moment.at)
 
     @property
@@ -376,15 +474,18 @@ class Watcher:
         if self._covered > _COVERED_LONG:
             return "settle", "another sound covers the cut: nothing can be compared"
         heard = f"the spindle is heard at {60.0 * moment.sample.speed:.0f} rpm"
-        if self._main(moment.context.bit) is None:
+        if self._rechecking or self._main(moment.context.bit) is None:
             return self._judge_unlearned(moment, heard)
         return self._judge_learned(heard)
 
     def _judge_unlearned(self, moment: Moment, heard: str) -> tuple[State, str]:
-        begun = any(bit == moment.context.bit for bit, _ in self._learning)
-        if moment.phase is Phase.AIR and not begun:
+        if moment.phase is Phase.AIR and not self._has_begun(moment):
             return "settle", f"nothing is being cut yet, {heard}"
-        return "learn", f"{self._because}, {heard}"
+        because = "comparing with the good sound from before" if self._rechecking else self._because
+        return "learn", f"{because}, {heard}"
+
+    def _has_begun(self, moment: Moment) -> bool:
+        return any(bit == moment.context.bit for bit, _ in self._learning)
 
     def _judge_learned(self, heard: str) -> tuple[State, str]:
         if self.score > 0.5 or (self.state == "uneasy" and self.score > _GOOD):

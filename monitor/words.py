@@ -1,6 +1,17 @@
 """What the person at the machine reads."""
 
-from analysis.events import Alarm, Deaf, Event, Heard, PartVerdict, Place, ResumeLine, StateChange, Summary
+from analysis.events import (
+    Alarm,
+    Checked,
+    Deaf,
+    Event,
+    Heard,
+    PartVerdict,
+    Place,
+    ResumeLine,
+    StateChange,
+    Summary,
+)
 
 CAUTIONS = (
     "Never leave a running machine unattended. chipsong is no safety device.",
@@ -49,8 +60,27 @@ def event_text(event: Event) -> str:
             return f"{clock(at):>8}  NOT HEARING: {because}"
         case Heard(at, because):
             return f"{clock(at):>8}  hearing again: {because}"
+        case Checked():
+            return _checked(event)
         case Summary():
             return _summary(event)
+
+
+_AGAINST = {
+    "before": "the good sound from before",
+    "reference": "this bit's cuts that were accepted",
+    "physics": "what a tight bit can have",
+}
+_FOUND = {
+    "tight": "THE BIT SOUNDS TIGHT",
+    "doubtful": "IN DOUBT - look at the bit before you go on",
+    "loose": "THE BIT SOUNDS LOOSE",
+}
+
+
+def _checked(checked: Checked) -> str:
+    said = f"{clock(checked.at):>8}  CHECKED  {_FOUND[checked.verdict]}, against {_AGAINST[checked.against]}"
+    return "\n".join([said, *(f"          - {sentence}" for sentence in checked.because)])
 
 
 def _alarm(alarm: Alarm) -> str:

@@ -46,6 +46,7 @@ class ClockLocator:
         self._at = self._since = 0.0
         self._marks = marks.unmarked(plan)
         self._seen_to: int | None = None
+        self._before = self._marks
 
     @property
     def context(self) -> Context:
@@ -117,10 +118,31 @@ class ClockLocator:
             return event
         # A weak change is noticed late: what was cut shortly before is cut again, and looked at.
         early = self._moves_at(event.onset - LATE)[1]
+        self._before = self._marks.copy()
         self._marks[early : self._moves_at(event.at)[0] + 1] |= marks.SUSPECT
         line = int(self.plan.program.moves.file_line[early])
         resume = resume_before(self.plan.program, min(place.first, line))
         return replace(event, line=place, resume=resume)
+
+    def mark(self, line: int) -> None:
+        """
+        Take in that a line of the file is being cut now: the clock is put right by it.
+
+        Raises
+        ------
+        ValueError
+            When nothing moves on that line while the spindle turns.
+        """
+        first, _ = self.plan.moves_on(line)
+        within = [number for number, (low, high) in enumerate(self.plan.stints) if low <= first <= high]
+        if not within:
+            raise ValueError(f"the spindle does not turn on line {line}: mark another one")
+        self._stint = within[0]
+        self._anchor(self._at, float(self.plan.times.begin[first]))
+
+    def acquit(self) -> None:
+        """Take in that the last alarm was nothing: what it alone made suspect is not."""
+        self._marks = marks.acquitted(self._marks, self._before)
 
     def verdicts(self, learned: frozenset[int]) -> tuple[PartVerdict, ...]:
         """Return each part's verdict; ``learned`` are the bits that have a baseline."""

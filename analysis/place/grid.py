@@ -32,6 +32,8 @@ _LATELY, _FEW, _LEAST, _MOST = 6.0, 8, 0.5, 2.5
 # Seconds over which the place is tried, what it must foresee better than somebody without a program, by
 # the logarithm of each step; how much of what was thought is kept when all is looked at again.
 _TRIED, _LOST, _KEEP = 12.0, -0.35, 0.5
+# How far off, s of the program, a line that a person marks may be.
+_ABOUT = 2.0
 # Cells that are laid ready ahead.
 _AHEAD = 256
 
@@ -248,14 +250,26 @@ class Grid:
         if self._gain < _LOST and self._tried > _TRIED:
             self._look_everywhere()
 
+    def mark(self, first: int, last: int) -> None:
+        """Take in that a person says that one of these moves is being cut now, give or take some seconds."""
+        inside = np.flatnonzero((self.track.last >= first) & (self.track.first <= last))
+        # A person looks at a line, and presses a key when it may be the next.
+        about = round(_ABOUT / self.track.step)
+        cells = np.arange(len(self.track))
+        near = (cells >= inside[0] - about) & (cells <= inside[-1] + about)
+        self._lay(near / near.sum(), keep=0.0)
+
     def _look_everywhere(self) -> None:
         """Give all of the program a chance, and what was thought so far as much."""
+        self._lay(_anywhere(self.track, begun=True), keep=_KEEP)
+
+    def _lay(self, anywhere: Floats, *, keep: float) -> None:
+        """Think again where it is: ``anywhere`` as likely, but for a share of what was thought so far."""
         cells = len(self.track)
         here = slice(self._first, self._first + self._heap.shape[1])
         mass = self._heap.sum(axis=0)
-        anywhere = _anywhere(self.track, begun=True)
-        heap = (1.0 - _KEEP) * self._paces.prior[:, np.newaxis] * anywhere
-        heap[:, here] += _KEEP * self._heap
+        heap = (1.0 - keep) * self._paces.prior[:, np.newaxis] * anywhere
+        heap[:, here] += keep * self._heap
         state, spent = levels.afresh(self._state, cells, self._level), np.zeros((4, cells))
         spent[:] = (self._spent * mass).sum(axis=1, keepdims=True)
         state[:, here], spent[:, here] = self._state, self._spent
@@ -263,6 +277,7 @@ class Grid:
         self._tried = self._gain = 0.0
         # What was thought before does not lead here.
         self._past.clear()
+        self._narrow()
 
     def _scatter(self, level: float) -> float:
         """Return how much levels differ from step to step where nothing begins or ends, dB."""

@@ -74,6 +74,7 @@ class SoundLocator:
         self._cutting: float | None = None
         self._context = Context(self._bit, LOST)
         self._smooth: tuple[int, list[_Where]] = (0, [])
+        self._before = self._marks.copy(), math.inf
 
     @property
     def learned(self) -> Learned:
@@ -132,9 +133,33 @@ class SoundLocator:
         if not self._is_known(since):
             early = self._moves(self._where(event.onset) or since)[0]
         now = self._moves(self._past[-1].where)[1]
+        self._before = self._marks.copy(), event.onset
         self._marks[early : max(early, now) + 1] |= marks.SUSPECT
         first = min(place.first, int(self.plan.program.moves.file_line[early]))
         return replace(event, line=place, resume=resume_before(self.plan.program, first))
+
+    def mark(self, line: int) -> None:
+        """
+        Take in that a line of the file is being cut now, give or take a few seconds.
+
+        Raises
+        ------
+        ValueError
+            When nothing moves on that line, or nothing was heard yet.
+        """
+        first, last = self.plan.moves_on(line)
+        if self._grid is None:
+            raise ValueError("nothing was heard yet: mark the line when the spindle runs")
+        self._grid.mark(first, last)
+        if self._past:
+            self._note(self._grid, self._past.pop().at)
+
+    def acquit(self) -> None:
+        """Take in that the last alarm was nothing: what it alone made suspect is not."""
+        before, onset = self._before
+        self._marks = marks.acquitted(self._marks, before)
+        for then in self._past[bisect_left(self._past, onset, key=lambda then: then.at) :]:
+            then.marks &= ~marks.SUSPECT
 
     def verdicts(self, learned: frozenset[int]) -> tuple[PartVerdict, ...]:
         """Return each part's verdict; ``learned`` are the bits that have a baseline."""

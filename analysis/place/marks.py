@@ -19,6 +19,11 @@ def unmarked(plan: Plan) -> Marks:
     return np.zeros(len(plan.program.moves), dtype=np.uint8)
 
 
+def acquitted(marks: Marks, before: Marks) -> Marks:
+    """Return ``marks`` with what was suspect ``before`` and nothing else so."""
+    return (marks & ~np.uint8(SUSPECT)) | (before & np.uint8(SUSPECT))
+
+
 def lines_seen(plan: Plan, marks: Marks) -> int:
     """Return how many different lines were passed over while something was heard."""
     return len(np.unique(plan.program.moves.file_line[(marks & SEEN) > 0]))

@@ -13,10 +13,11 @@ from hypothesis import strategies as st
 from analysis.air import LEAST_OWN
 from analysis.baseline import CHANNELS, SIGNS, TRUE_ENOUGH, Array64, Baseline, Sample
 from analysis.change import budget_rows
-from analysis.events import Alarm, Deaf, Event, Heard, StateChange
+from analysis.events import Alarm, Checked, Deaf, Event, Heard, StateChange
 from analysis.evidence import SOUGHT, Weights
 from analysis.health import Health
 from analysis.presence import Phase
+from analysis.reference import Reference
 from analysis.watcher import (
     _COVERED,
     _COVERED_LONG,
@@ -675,3 +676,108 @@ def test_whatever_happens(stretches: list[tuple[float, Phase, int, str, bool, bo
     assert turns == [Deaf, Heard] * (len(turns) // 2) + [Deaf] * (len(turns) % 2)
     assert np.isfinite(cut.scores).all()
     assert min(cut.scores) >= 0.0
+
+
+# What the person says, and what is known of the bit
+
+
+def checks(cut: Cut) -> list[tuple[str, str]]:
+    """What was checked so far: against what, and what was found."""
+    return [(event.against, event.verdict) for event in cut.events if isinstance(event, Checked)]
+
+
+def learned() -> Baseline:
+    """The baseline of a good cut."""
+    return Cut().hear(5.0).watcher.baselines[0, "cut"]
+
+
+def cut_with_reference() -> Cut:
+    """A cut with a bit that three accepted cuts tell of."""
+    cut = Cut()
+    reference = Reference.of([{"cut": learned()}] * 3)
+    cut.watcher = Watcher(SECONDS, 0.5, references={0: reference})
+    return cut
+
+
+def test_a_bit_that_is_loose_from_the_first_second_alarms():
+    """Within 5 s of cutting, since the first of them; and the fault is never learned: it alarms on."""
+    cut = cut_with_reference().hear(5.0, **SLIP)
+    assert checks(cut) == [("reference", "loose")]
+    assert [alarm.cause for alarm in cut.alarms] == ["loose"]
+    assert cut.alarms[0].onset < 0.1
+    assert cut.hear(30.0, **SLIP).watcher.state == "alarm"
+    assert cut.hear(10.0).watcher.state == "listen"
+    assert len(cut.alarms) == 1
+
+
+def test_a_tight_bit_agrees_with_its_reference():
+    """It is said, and the cut is listened to."""
+    cut = cut_with_reference().hear(10.0)
+    assert checks(cut) == [("reference", "tight")]
+    assert not cut.alarms
+    assert cut.watcher.state == "listen"
+
+
+def test_without_a_reference_nothing_is_said_of_a_tight_bit():
+    """Physics has no reason to doubt it."""
+    assert checks(Cut(normal=dataclasses.replace(NORMAL, plain=TRUE_ENOUGH)).hear(10.0)) == []
+
+
+def alarmed() -> Cut:
+    """A cut in which the bit came loose."""
+    cut = Cut().hear(10.0).hear(3.0, **SLIP)
+    assert cut.watcher.state == "alarm"
+    return cut
+
+
+def test_tightened_and_tight_again():
+    """The alarm ends at once; 3 s of cutting later it is said to be tight, and listening goes on."""
+    cut = alarmed()
+    cut.events += cut.watcher.tightened(cut.at)
+    assert cut.watcher.state == "settle"
+    cut.air(5.0).hear(2.0)
+    assert cut.watcher.state == "learn"
+    assert checks(cut) == []
+    cut.hear(5.0)
+    assert checks(cut) == [("before", "tight")]
+    assert cut.watcher.state == "listen"
+    assert len(cut.alarms) == 1
+
+
+def test_tightened_and_still_loose():
+    """It alarms again, and goes on comparing with the good sound from before."""
+    cut = alarmed()
+    before = cut.watcher.baselines.copy()
+    cut.events += cut.watcher.tightened(cut.at)
+    cut.hear(5.0, **SLIP)
+    assert checks(cut) == [("before", "loose")]
+    assert len(cut.alarms) == 2
+    assert cut.watcher.baselines == before
+
+
+def test_tightened_before_anything_was_learned_is_learned():
+    """There is nothing to compare with: the cut is learned as any other."""
+    cut = Cut().hear(1.0)
+    cut.watcher.tightened(cut.at)
+    assert cut.hear(10.0).watcher.state == "listen"
+    assert checks(cut) == []
+
+
+def test_nothing_ends_the_alarm_and_what_is_heard_counts_as_normal():
+    """It does not alarm again for the same; it does for more."""
+    some = dict.fromkeys(SIGN_NAMES, 8.0)
+    cut = Cut().hear(10.0).hear(3.0, **some)
+    assert len(cut.alarms) == 1
+    cut.events += cut.watcher.nothing(cut.at)
+    assert cut.watcher.state == "listen"
+    cut.hear(60.0, **some)
+    assert len(cut.alarms) == 1
+    cut.hear(5.0, **dict.fromkeys(SIGN_NAMES, 30.0))
+    assert len(cut.alarms) == 2
+
+
+def test_nothing_without_an_alarm_says_nothing():
+    """And changes nothing."""
+    cut = Cut().hear(10.0)
+    assert cut.watcher.nothing(cut.at) == []
+    assert cut.hear(3.0, **SLIP).alarms

@@ -248,3 +248,37 @@ def test_a_gap_is_survived():
     rows = [row for row in Sounding().rows() if not 15.0 < row[0] < 19.0]
     found = places(rows, begin=26.0)
     assert np.mean([held for _, held in found]) >= 0.9
+
+
+def test_a_line_that_is_marked_is_the_place():
+    """Lost or not, a person who marks a line is believed, give or take some seconds."""
+    rows = [row for row in Sounding().rows() if row[0] > 10.0]
+    locator = follow(rows[:20], SoundLocator(SLOTS))
+    line = line_of(SLOTS, next(move for *_, move in rows if move >= 0))
+    locator.mark(line)
+    place = locator.place(rows[19][0])
+    assert place is not None
+    assert place.first <= line <= place.last
+
+
+def test_a_line_on_which_nothing_moves_cannot_be_marked():
+    """It is said which."""
+    locator = follow(list(Sounding().rows())[:20], SoundLocator(SLOTS))
+    with pytest.raises(ValueError, match="nothing moves on line 9999"):
+        locator.mark(9999)
+
+
+def test_what_was_nothing_is_not_suspect():
+    """Parts that an alarm made suspect are as before when the person says that it was nothing."""
+    rows = list(Sounding().rows())
+    half = len(rows) // 2
+    locator = follow(rows[:half], SoundLocator(SLOTS))
+    alarm = dataclasses.replace(ALARM, at=rows[half][0], onset=rows[half][0] - 1.0)
+    locator.complete(alarm)
+    follow(rows[half : half + 40], locator, "alarm")
+    locator.acquit()
+    follow(rows[half + 40 :], locator)
+    calm = follow(rows, SoundLocator(SLOTS))
+    known = frozenset(SLOTS.program.moves.bit.tolist())
+    assert locator.verdicts(known) == calm.verdicts(known)
+    assert all(part.verdict != "suspect" for part in locator.verdicts(known))
