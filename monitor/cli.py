@@ -304,6 +304,18 @@ def runs(run: str | None) -> None:
     click.echo(run_text(run) if run else list_text())
 
 
+@cli.command()
+@click.argument("run")
+@click.option("-o", "--out", type=_FILE, required=True, metavar="FILE.HTML", help="Where to write it.")
+@click.option("--csv", is_flag=True, help="Write tables of events and parts beside it too.")
+@click.option("--vtt", is_flag=True, help="Write WebVTT cues to the run's sound beside it too.")
+def report(run: str, *, out: Path, csv: bool, vtt: bool) -> None:
+    """Write what was heard in a RUN as one file that opens anywhere, with its pictures and sounds."""
+    from monitor.report import write_report  # noqa: PLC0415
+
+    write_report(run, out, csv=csv, vtt=vtt)
+
+
 @cli.group(invoke_without_command=True)
 @click.pass_context
 def actions(context: click.Context) -> None:

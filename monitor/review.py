@@ -49,7 +49,7 @@ def _kept_text(run: Run, kept: Kept) -> str:
         return f"{clock(kept.at):>8}  the alarm at this time was labelled: {kept.body['what']}"
     if kept.name == PRESSED:
         return f"{clock(kept.at):>8}  a button was pressed: {kept.body.get('kind', 'unknown')}"
-    return event_text(_understood(run, kept))
+    return event_text(event_of(run, kept))
 
 
 def events_of(run: Run) -> tuple[Event, ...]:
@@ -61,10 +61,18 @@ def events_of(run: Run) -> tuple[Event, ...]:
     JournalError
         When an event in it cannot be understood.
     """
-    return tuple(_understood(run, kept) for kept in run.events() if kept.name not in SAID_OTHERWISE)
+    return tuple(event_of(run, kept) for kept in run.events() if kept.name not in SAID_OTHERWISE)
 
 
-def _understood(run: Run, kept: Kept) -> Event:
+def event_of(run: Run, kept: Kept) -> Event:
+    """
+    Return an event of a run as the listener said it.
+
+    Raises
+    ------
+    JournalError
+        When it cannot be understood.
+    """
     try:
         return from_dict(kept.body)
     except ValueError as error:

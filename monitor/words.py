@@ -87,7 +87,7 @@ def _alarm(alarm: Alarm) -> str:
     began = f"It began at {clock(alarm.onset)} ({alarm.onset:.1f} s), {alarm.at - alarm.onset:.1f} s"
     lines = [
         "",
-        f"{clock(alarm.at):>8}  *** ALARM: {_CAUSES[alarm.cause]} ({100 * alarm.confidence:.0f} % sure)",
+        f"{clock(alarm.at):>8}  *** ALARM: {CAUSES[alarm.cause]} ({100 * alarm.confidence:.0f} % sure)",
         f"          {began} before it was certain.",
         *(f"          - {sentence}" for sentence in alarm.because),
     ]
@@ -101,7 +101,7 @@ def _alarm(alarm: Alarm) -> str:
     return "\n".join([*lines, ""])
 
 
-_CAUSES = {
+CAUSES = {
     "loose": "THE BIT MAY BE LOOSE",
     "chatter": "THE CUT CHATTERS",
     "broken": "THE BIT MAY BE BROKEN",
@@ -123,7 +123,7 @@ def _summary(summary: Summary) -> str:
     return "\n".join(lines)
 
 
-_VERDICTS = {
+VERDICTS = {
     "good": "good",
     "suspect": "SUSPECT - measure it, or cut it again",
     "unheard": "unheard - nobody listened to all of it",
@@ -132,7 +132,7 @@ _VERDICTS = {
 
 def part_text(part: PartVerdict) -> str:
     """Return a part's verdict in words."""
-    return f"  {part.name:10} lines {part.first} to {part.last}: {_VERDICTS[part.verdict]}"
+    return f"  {part.name:10} lines {part.first} to {part.last}: {VERDICTS[part.verdict]}"
 
 
 def what_to_do() -> str:

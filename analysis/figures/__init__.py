@@ -5,8 +5,9 @@ Values in, a ``matplotlib.figure.Figure`` out; saving or showing it is the calle
 alone: every state and verdict has a hatch and a word as well.
 """
 
+from analysis.figures.orders import orders_picture
 from analysis.figures.plan_view import plan_view
 from analysis.figures.sheet import sheet
 from analysis.figures.timeline import timeline
 
-__all__ = ["plan_view", "sheet", "timeline"]
+__all__ = ["orders_picture", "plan_view", "sheet", "timeline"]

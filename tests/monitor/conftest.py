@@ -1,5 +1,7 @@
 """What the tests of `monitor` share."""
 
+import os
+import shutil
 import subprocess
 import sys
 import tempfile
@@ -13,6 +15,7 @@ from sound_server import SoundServer, missing
 from stage import Stage
 
 from monitor.cli import main
+from monitor.journal import Run, runs
 from monitor.testing import FakeClock
 
 
@@ -60,6 +63,25 @@ def replayed() -> Callable[[str], Ended]:
         return known[name]
 
     return replay
+
+
+@pytest.fixture(scope="session")
+def heard_once(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """Give a home with one kept run, of the shipped recording in which a bit slips; not to be changed."""
+    home = tmp_path_factory.mktemp("heard")
+    env = os.environ | {"CHIPSONG_HOME": str(home)}
+    words = [*COMMAND, *shipped("slip_outline"), "--keep"]
+    done = subprocess.run(words, env=env, check=False, capture_output=True)
+    assert done.returncode == 3, done.stderr
+    return home
+
+
+@pytest.fixture
+def kept_run(heard_once: Path, home: Path) -> Run:
+    """Give a run with an alarm, kept in the test's own home."""
+    shutil.copytree(heard_once, home)
+    (run,) = runs(home)
+    return run
 
 
 @pytest.fixture

@@ -1,0 +1,30 @@
+"""Templates become HTML; whatever is put into them is escaped."""
+
+from functools import cache
+from pathlib import Path
+
+from jinja2 import Environment, FileSystemLoader, StrictUndefined
+
+from analysis.figures.clock import lasting, moment
+from monitor.words import AFTER_AN_ALARM, CAUSES, CAUTIONS, VERDICTS, clock, place
+
+STATIC = Path(__file__).parent / "static"
+
+
+@cache
+def _environment() -> Environment:
+    made = Environment(
+        loader=FileSystemLoader(Path(__file__).parent / "templates"),
+        autoescape=True,
+        undefined=StrictUndefined,
+        trim_blocks=True,
+        lstrip_blocks=True,
+    )
+    made.filters.update(clock=clock, lasting=lasting, moment=moment, place=place)
+    made.globals.update(CAUTIONS=CAUTIONS, AFTER_AN_ALARM=AFTER_AN_ALARM, CAUSES=CAUSES, VERDICTS=VERDICTS)
+    return made
+
+
+def render(name: str, **values: object) -> str:
+    """Return a template of this package, filled in."""
+    return _environment().get_template(name).render(values)

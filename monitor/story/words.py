@@ -1,0 +1,63 @@
+"""What is said of a run as a whole: what was heard of it, and what was not."""
+
+from typing import NamedTuple, cast
+
+from analysis.events import Event, to_dict
+from analysis.figures.clock import lasting
+from monitor.story.story import Story
+from monitor.words import count
+
+_WHILE = {
+    "deaf": "For {} nothing usable was heard.",
+    "settle": "For {} nothing could be compared: no steady cut, or another sound covered it.",
+    "learn": "For {} it learned how the cut sounds: a bit that was loose then was taken for normal.",
+}
+
+
+def not_heard(story: Story) -> tuple[str, ...]:
+    """Return what nobody listened to, or could compare, a sentence each."""
+    spent = dict.fromkeys(("settle", "learn", "deaf"), 0.0)
+    for begin, end, state in story.states:
+        if state in spent:
+            spent[state] += end - begin
+    told = [_WHILE[state].format(lasting(seconds)) for state, seconds in spent.items() if seconds]
+    told += [
+        f"{verdict.name} (lines {verdict.first} to {verdict.last}) was not heard all the way."
+        for verdict in story.verdicts
+        if verdict.verdict == "unheard"
+    ]
+    if not story.summary:
+        told.append("The run was not brought to its end: nobody summed up what became of the parts.")
+    if not story.program:
+        told.append("No program is kept with the run, so there are no parts to show.")
+    return tuple(told) or ("All of it was heard.",)
+
+
+def to_recut(story: Story) -> tuple[str, ...]:
+    """Return the names of the parts that are not good."""
+    return tuple(verdict.name for verdict in story.verdicts if verdict.verdict != "good")
+
+
+class Line(NamedTuple):
+    """An event in a list: when, s, what it was, and why."""
+
+    at: float
+    what: str
+    why: str
+
+
+def line_of(event: Event) -> Line:
+    """Return an event as it stands in a list."""
+    body = to_dict(event)
+    said = body.get("because", "")
+    why = said if isinstance(said, str) else "; ".join(map(str, cast("list[object]", said)))
+    kind = str(body.get("state") or body["event"])
+    detail = body.get("cause") or body.get("verdict")
+    return Line(event.at, f"{kind}: {detail}" if detail else kind, why)
+
+
+def headline(story: Story) -> str:
+    """Return in a few words how a run went."""
+    if not len(story.rows.at):
+        return "nothing was heard"
+    return f"{count(len(story.incidents))} in {lasting(story.seconds)}"

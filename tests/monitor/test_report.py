@@ -1,0 +1,160 @@
+"""The report: the story of a run in one file that needs nothing else, and tables and cues beside it."""
+
+import base64
+import csv
+import io
+import re
+from collections.abc import Callable
+from html.parser import HTMLParser
+from pathlib import Path
+
+import numpy as np
+import pytest
+import soundfile
+from contract import Ended
+from journal_bench import begin
+
+from analysis.events import Alarm, StateChange, to_dict
+from monitor.journal import Run, open_run
+from monitor.labels import label
+from monitor.report import report_html
+from monitor.report.cues import cues
+from monitor.story import tell
+from monitor.testing import FakeClock
+
+Chipsong = Callable[..., Ended]
+
+
+class Page(HTMLParser):
+    """What a page shows, and every address in it."""
+
+    def __init__(self, text: str) -> None:
+        super().__init__()
+        self.words: list[str] = []
+        self.addresses: list[str] = []
+        self.tags: set[str] = set()
+        self.feed(text)
+
+    def handle_starttag(self, tag: str, attrs: list[tuple[str, str | None]]) -> None:
+        """Note an element and its addresses."""
+        self.tags.add(tag)
+        self.addresses += [value or "" for name, value in attrs if name in ("src", "href", "action", "data")]
+
+    def handle_data(self, data: str) -> None:
+        """Note what is shown."""
+        self.words.append(data)
+
+    @property
+    def text(self) -> str:
+        """All that is shown."""
+        return " ".join(" ".join(self.words).split())
+
+
+@pytest.fixture
+def report(chipsong: Chipsong, kept_run: Run, tmp_path: Path) -> Path:
+    """Give the folder with the report, tables and cues of the kept run."""
+    label(kept_run, tell(kept_run).incidents[0].index, "loose")
+    ended = chipsong("report", "2", "-o", tmp_path / "r.html", "--csv", "--vtt")
+    assert ended.status == 0, ended.err
+    return tmp_path
+
+
+def test_the_report_tells_the_story_and_needs_nothing_else(report: Path):
+    """Alarm, evidence, lines, verdicts, cautions: all of it, without a script or an address outside."""
+    raw = (report / "r.html").read_text()
+    page = Page(raw)
+    for words in (
+        "the bit may be loose",
+        "Carry on from",
+        "part 1",
+        "suspect",
+        "It learned how",
+        "no safety device",
+    ):
+        assert words.lower() in page.text.lower()
+    assert "Labelled afterwards: loose" in page.text
+    assert len(page.addresses) == 5  # timeline, sheet, orders, two sounds
+    assert all(address.startswith("data:") for address in page.addresses)
+    assert not page.tags & {"script", "link", "iframe", "object"}
+    assert "url(" not in raw
+    assert "http" not in re.sub(r'"data:[^"]*"', "", raw).replace("http-equiv", "")
+    assert len(raw) < 5_000_000
+
+
+def test_the_sounds_in_the_report_are_those_around_the_alarm(report: Path, kept_run: Run):
+    """Before and since are made louder by the same amount and are otherwise what the run kept."""
+    onset = tell(kept_run).incidents[0].alarm.onset
+    sounds = re.findall(r"data:audio/flac;base64,([^\"]*)", (report / "r.html").read_text())
+    before, since = (soundfile.read(io.BytesIO(base64.b64decode(sound)), dtype="float32") for sound in sounds)
+    assert before[1] == since[1] == kept_run.rate
+    played, first = np.concatenate([before[0], since[0]]), round(onset * kept_run.rate) - len(before[0])
+    kept = kept_run.sound(first, first + len(played))
+    gain = float(played @ kept / (kept @ kept))
+    np.testing.assert_allclose(played, gain * kept, atol=1e-4)
+
+
+def test_the_tables_hold_every_event_and_part(report: Path, kept_run: Run):
+    """A row for each event with what the journal kept of it, and one for each part."""
+    story = tell(kept_run)
+    events = list(csv.DictReader((report / "r-events.csv").read_text().splitlines()))
+    assert [float(row["at"]) for row in events] == [event.at for event in story.events]
+    (alarm,) = [row for row in events if row["event"] == "alarm"]
+    known = story.incidents[0].alarm
+    assert known.line is not None
+    assert (int(alarm["line"]), alarm["cause"], alarm["label"]) == (known.line.file, "loose", "loose")
+    parts = list(csv.DictReader((report / "r-parts.csv").read_text().splitlines()))
+    assert [(row["part"], row["verdict"]) for row in parts] == [("part 1", "suspect")]
+
+
+def test_the_cues_follow_webvtt(report: Path):
+    """The header, then cues in order of their begin, each of some length, none with markup."""
+    head, *blocks = (report / "r.vtt").read_text().rstrip("\n").split("\n\n")
+    assert head.startswith("WEBVTT ")
+    times = [
+        re.fullmatch(r"(\d\d:\d\d:\d\d\.\d{3}) --> (\d\d:\d\d:\d\d\.\d{3})", block.split("\n")[0])
+        for block in blocks
+    ]
+    assert all(found and found[1] < found[2] for found in times)
+    begins = [found[1] for found in times if found]
+    assert begins == sorted(begins)
+    assert not any("<" in block for block in blocks)
+    assert any("THE BIT MAY BE LOOSE" in block for block in blocks)
+
+
+def test_what_comes_from_outside_is_never_markup(home: Path, clock: FakeClock):
+    """A title or a sentence with signs of HTML, or of WebVTT, is shown as it is."""
+    evil = "<script>alert(1)</script> --> \n\n x"
+    with begin(home, clock, title=evil) as journal:
+        for event in (StateChange(0.5, "learn", evil), Alarm(2.0, 1.5, "loose", 0.7, (evil,), 20.0, 18.0)):
+            body = to_dict(event)
+            journal.event(str(body["event"]), event.at, body)
+    story = tell(open_run(home, journal.id))
+    assert "script" not in Page(report_html(story)).tags
+    assert "<script>" not in cues(story)
+    assert "\n\n x" not in cues(story)
+
+
+def test_a_run_without_sound_rows_or_end_is_told_too(
+    home: Path, clock: FakeClock, chipsong: Chipsong, tmp_path: Path
+):
+    """Whatever is missing is said to be missing; nothing is made up."""
+    with begin(home, clock, keep_sound=False) as journal:
+        body = to_dict(Alarm(2.0, 1.5, "unknown", 0.3, ("it changed",), 20.0, 18.0))
+        journal.event("alarm", 2.0, body)
+    assert chipsong("report", journal.id, "-o", tmp_path / "r.html").status == 0
+    told = Page((tmp_path / "r.html").read_text()).text
+    for words in (
+        "not brought to its end",
+        "No sound was kept",
+        "No program is kept",
+        "The place is unknown",
+    ):
+        assert words in told
+
+
+@pytest.mark.usefixtures("kept_run")
+def test_a_run_that_is_not_there_is_one_line(chipsong: Chipsong, tmp_path: Path):
+    """The error names what there is, and nothing is written."""
+    ended = chipsong("report", "1999", "-o", tmp_path / "r.html")
+    assert (ended.status, ended.err.count("\n")) == (1, 1)
+    assert not (tmp_path / "r.html").exists()
