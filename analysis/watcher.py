@@ -74,6 +74,8 @@ class Settings:
         Seconds of change below which nothing can alarm: a knock, a door, a knot.
     forget
         Seconds of good cutting after which an alarm is over.
+    factor
+        What the limit that follows from the budget is multiplied by: tuned from what really happened.
     """
 
     false_alarms: float = 1.0
@@ -81,6 +83,7 @@ class Settings:
     learn: float = 3.0
     shortest: float = 0.2
     forget: float = 5.0
+    factor: float = 1.0
 
 
 USUAL = Settings()
@@ -189,6 +192,8 @@ class Watcher:
         The user's settings.
     references
         How bits sound when they are tight, by T number.
+    settings_of
+        Settings of single bits, by T number; ``settings`` are those of all others.
 
     Attributes
     ----------
@@ -204,6 +209,8 @@ class Watcher:
         correlation: float,
         settings: Settings = USUAL,
         references: Mapping[int, Reference] = {},
+        *,
+        settings_of: Mapping[int, Settings] = {},
     ) -> None:
         self.state: State = "settle"
         self.baselines: dict[tuple[int, str], Baseline] = {}
@@ -211,10 +218,10 @@ class Watcher:
         self.score = 0.0
         self._seconds = seconds
         self._correlation = correlation
-        self._settings = settings
+        self._usual = settings
+        self._settings_of = settings_of
+        self._set(settings_of.get(0, settings))
         self._independent = independent_share(correlation)
-        self._limit = math.log(budget_rows(settings.false_alarms, settings.hours, 1.0 / seconds, _TESTS))
-        self._most = self._limit / max(3.0, settings.shortest / seconds)
         self._weights = {
             single: [Weights.of(correlation, single=single, share=share) for share in PATHS]
             for single in (False, True)
@@ -307,7 +314,14 @@ class Watcher:
     def _change_bit(self, bit: int) -> None:
         self._bit = bit
         self._rechecking = False
+        self._set(self._settings_of.get(bit, self._usual))
         self._begin()
+
+    def _set(self, settings: Settings) -> None:
+        rows = budget_rows(settings.false_alarms, settings.hours, 1.0 / self._seconds, _TESTS)
+        self._settings = settings
+        self._limit = settings.factor * math.log(rows)
+        self._most = self._limit / max(3.0, settings.shortest / self._seconds)
 
     def _begin(self) -> None:
         """Begin to compare anew."""

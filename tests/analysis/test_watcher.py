@@ -4,6 +4,7 @@ import copy
 import dataclasses
 import itertools
 import math
+from collections.abc import Mapping
 
 import numpy as np
 import pytest
@@ -69,9 +70,10 @@ class Cut:
         correlation: float = 0.5,
         scatter: float = 1.0,
         normal: Sample = NORMAL,
+        settings_of: Mapping[int, Settings] = {},
         **wanted: float,
     ) -> None:
-        self.watcher = Watcher(seconds, correlation, Settings(**wanted))
+        self.watcher = Watcher(seconds, correlation, Settings(**wanted), settings_of=settings_of)
         self.health = Health(seconds)
         self.events: list[Event] = []
         self.scores: list[float] = []
@@ -781,3 +783,17 @@ def test_nothing_without_an_alarm_says_nothing():
     cut = Cut().hear(10.0)
     assert cut.watcher.nothing(cut.at) == []
     assert cut.hear(3.0, **SLIP).alarms
+
+
+def test_settings_of_one_bit_are_no_others():
+    """A bit's own limit holds for it alone: what is said of every other bit is the same to the last bit."""
+    two = Context(bit=2, told=True)
+    plain = Cut(scatter=2.0).hear(10.0)
+    own = Cut(scatter=2.0, settings_of={2: Settings(factor=0.5)}).hear(10.0)
+    assert own.scores == plain.scores
+    for cut in (plain, own):
+        cut.hear(10.0, context=two).hear(3.0, context=two, **SLIP)
+    assert [alarm.threshold for alarm in own.alarms] == [0.5 * alarm.threshold for alarm in plain.alarms]
+    for cut in (plain, own):
+        cut.hear(10.0)
+    assert own.scores[-200:] == plain.scores[-200:]
