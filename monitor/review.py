@@ -3,17 +3,21 @@
 from analysis.errors import JournalError
 from analysis.events import Event, from_dict
 from monitor.actions.telling import ACTION, kept_text
+from monitor.controls import PRESSED
 from monitor.journal import Event as Kept
 from monitor.journal import Run, home, open_run, runs
 from monitor.labels import LABEL
 from monitor.places import PLACES
 from monitor.words import clock, count, event_text
 
-PRESSED = "pressed"
-"""The name of the journal's event that says which button a person pressed."""
-
 SAID_OTHERWISE = frozenset({ACTION, LABEL, PLACES, PRESSED})
 """Events of the journal that do not come from the listener."""
+
+_SAID = {
+    "nothing": "a person said: that was nothing",
+    "tightened": "a person said: tightened, carry on",
+    "mark": "a person said: line {line} is being cut",
+}
 
 
 def list_text() -> str:
@@ -48,7 +52,7 @@ def _kept_text(run: Run, kept: Kept) -> str:
     if kept.name == LABEL:
         return f"{clock(kept.at):>8}  the alarm at this time was labelled: {kept.body['what']}"
     if kept.name == PRESSED:
-        return f"{clock(kept.at):>8}  a button was pressed: {kept.body.get('kind', 'unknown')}"
+        return f"{clock(kept.at):>8}  {_SAID[kept.body['kind']].format(**kept.body)}"
     return event_text(event_of(run, kept))
 
 

@@ -17,6 +17,7 @@ from analysis.events import Alarm, Deaf, Event, Summary, to_dict
 from analysis.listener import Listener
 from monitor.actions.kind import Done
 from monitor.actions.telling import ACTION, done_to_dict
+from monitor.controls import PRESSED, Press
 from monitor.journal import Journal
 from monitor.places import PLACES, PlaceNotes
 from monitor.sources import Block, Source
@@ -46,6 +47,8 @@ class Ears:
     done
         Gives what became of actions since it was last asked. Asked with True it is for the last time, and may
         wait a little for what is not over.
+    asked
+        Gives what a person has said since it was last asked; asked after each block.
     """
 
     event: Callable[[Event], None]
@@ -54,6 +57,7 @@ class Ears:
     stop: Callable[[], bool] = lambda: False
     at_once: Callable[[Event], None] = lambda _: None
     done: Callable[[bool], Iterable[Done]] = lambda _: ()
+    asked: Callable[[], Iterable[Press]] = tuple
 
 
 @dataclass(frozen=True)
@@ -129,6 +133,8 @@ class _Loop:
             else:
                 self._take(block)
             self.note_done(last=False)
+            for press in self._ears.asked():
+                self._heed(press)
             if self._ears.stop():
                 break
 
@@ -180,6 +186,30 @@ class _Loop:
     def _note(self, event: Event) -> None:
         body = to_dict(event)
         self._keep(lambda journal: journal.event(str(body["event"]), event.at, body))
+
+    def _heed(self, press: Press) -> None:
+        """Do what a person asks for; what cannot be done is refused with a warning."""
+        try:
+            said = self._obey(press)
+        except ValueError as error:
+            self._ears.warn(str(error))
+            return
+        at = self._listener.at
+        body = {"event": PRESSED, "at": at, "kind": press.kind, "line": press.line}
+        self._keep(lambda journal: journal.event(PRESSED, at, body))
+        self._say(said)
+
+    def _obey(self, press: Press) -> list[Event]:
+        match press:
+            case Press("nothing"):
+                if said := self._listener.nothing():
+                    return said
+                raise ValueError("there is no alarm to take back")
+            case Press("tightened"):
+                return self._listener.tightened()
+            case Press("mark", int(line)):
+                return self._listener.mark(line)
+        return []
 
     def note_done(self, *, last: bool) -> None:
         for done in self._ears.done(last):

@@ -14,9 +14,10 @@ from numpy.typing import NDArray
 
 from analysis.cutting import Bit
 from analysis.errors import SoundError
-from analysis.events import Alarm, Deaf, Event, Heard, Summary, to_dict
+from analysis.events import Alarm, Deaf, Event, Heard, StateChange, Summary, to_dict
 from analysis.listener import COLUMNS, Listener
 from analysis.locate import Nowhere
+from monitor.controls import PRESSED, Controls, Press
 from monitor.journal import Journal, open_run
 from monitor.journal.sound import SoundWriter
 from monitor.setup import Wanted, make_listener, read_program
@@ -179,6 +180,33 @@ def test_a_gap_in_a_good_cut_is_no_alarm():
     assert outcome.summary.at == pytest.approx(len(samples) / rate)
     around = [event.at for event in said.events if isinstance(event, Deaf | Heard)]
     assert [at for at in around if middle / rate <= at <= middle / rate + 2.0]
+
+
+# --- what a person says ---------------------------------------------------------------------------------
+
+
+def test_what_a_person_says_is_heeded_after_the_block_and_kept(tmp_path: Path, clock: FakeClock):
+    """What was tightened is told and kept with its time; what can't be done is refused in one line each."""
+    said, controls, keeps = Said(), Controls(), journal(tmp_path, clock)
+    for press in (Press("tightened"), Press("nothing"), Press("mark", 7)):
+        controls.press(press)
+    with microphone() as source:
+        listen(source, plain(), replace(said.ears, asked=controls.take), keeps)
+    told = "tightened: the first seconds of cutting will be checked"
+    assert StateChange(0.1, "settle", told) in said.events
+    assert said.warnings == [
+        "there is no alarm to take back",
+        "line 7 cannot be marked: no program was given",
+    ]
+    (kept,) = (event for event in open_run(tmp_path, keeps.id).events() if event.name == PRESSED)
+    assert (kept.at, kept.body["kind"]) == (0.1, "tightened")
+
+
+def test_a_mark_without_a_line_is_refused():
+    """Only a mark has a line, and it must have one."""
+    for kind, line in (("mark", None), ("nothing", 3)):
+        with pytest.raises(ValueError, match="only a mark has a line"):
+            Press(kind, line)  # type: ignore[arg-type]
 
 
 # --- the end --------------------------------------------------------------------------------------------
