@@ -9,15 +9,23 @@ The shelf: all bits that are known, in a file that a person reads and writes.
     diameter = "6mm"         # or "0.25in", "1/4in"; a bare number is mm
     flutes = 2
     kind = "up-cut"          # or down-cut, compression, straight, ball, v
-    speed = 18000            # rpm, optional
-    tool = 1                 # its T number, optional
+    speed = 18000            # rpm, optional, as all below
+    tool = 1                 # its T number
+    material = "plywood"     # what it usually cuts
+    care = "blow out the collet, tighten at 20 mm of grip"
+    false_alarms = 1         # how many are bearable ...
+    hours = 20               # ... in so many hours of cutting
+    limit = 1.1              # times the limit that follows from these
+    in = { mdf = { limit = 0.9 } }    # what differs in other materials
 """
 
 import math
 import re
-from dataclasses import dataclass
+from collections.abc import Mapping
+from dataclasses import dataclass, field
 from fractions import Fraction
 from pathlib import Path
+from typing import Any
 
 from analysis.cutting import MM_PER_INCH, Bit
 from analysis.errors import ShelfError
@@ -57,6 +65,29 @@ def parse_length(text: str) -> float:
 
 
 @dataclass(frozen=True)
+class Thresholds:
+    """
+    What the shelf says of when to alarm; ``None`` where it says nothing.
+
+    Attributes
+    ----------
+    false_alarms, hours
+        How many false alarms in how many hours of cutting are bearable.
+    limit
+        What the limit that follows from them is multiplied by.
+    """
+
+    false_alarms: float | None = None
+    hours: float | None = None
+    limit: float | None = None
+
+    def over(self, others: "Thresholds") -> "Thresholds":
+        """Return these, and the others where these say nothing."""
+        told = {name: value for name, value in vars(self).items() if value is not None}
+        return Thresholds(**{**vars(others), **told})
+
+
+@dataclass(frozen=True)
 class Entry:
     """
     What the shelf says about one bit.
@@ -69,11 +100,28 @@ class Entry:
         One of `KINDS`.
     tool
         Its T number; ``None`` when it has none.
+    material
+        What it usually cuts; ``None`` when nobody said.
+    care
+        How its collet is to be cared for; ``None`` when nobody said.
+    thresholds
+        When to alarm.
+    others
+        What of that is otherwise in other materials.
     """
 
     bit: Bit
     kind: str
     tool: int | None = None
+    material: str | None = None
+    care: str | None = None
+    thresholds: Thresholds = Thresholds()
+    others: Mapping[str, Thresholds] = field(default_factory=dict)
+
+    def thresholds_in(self, material: str | None) -> Thresholds:
+        """Return when to alarm in a material; in its usual one if that is not said."""
+        own = [told for name, told in self.others.items() if material and same_name(name, material)]
+        return own[0].over(self.thresholds) if own else self.thresholds
 
 
 @dataclass(frozen=True)
@@ -93,8 +141,12 @@ class Shelf:
     entries: tuple[Entry, ...] = ()
 
     def find(self, name: str) -> Bit:
+        """Return the bit of this name, see `entry`."""
+        return self.entry(name).bit
+
+    def entry(self, name: str) -> Entry:
         """
-        Return the bit of this name; case does not matter.
+        Return what is known of the bit of this name; case does not matter.
 
         Raises
         ------
@@ -102,11 +154,11 @@ class Shelf:
             When there is none; the text lists those that there are.
         """
         for entry in self.entries:
-            if _same(entry.bit.name, name):
-                return entry.bit
+            if same_name(entry.bit.name, name):
+                return entry
         if not self.entries:
             raise ShelfError(
-                f"there is no bit '{name}', the shelf {self.path} is empty: write the bit into it"
+                f"there is no bit '{name}', the shelf {self.path} is empty: `chipsong bits add` puts it there"
             )
         known = ", ".join(f"'{entry.bit.name}'" for entry in self.entries)
         raise ShelfError(f"there is no bit '{name}' in {self.path}: it has {known}")
@@ -129,6 +181,18 @@ def read_shelf(path: Path) -> Shelf:
     tables = read_tables(path)
     if not tables:
         return Shelf(path)
+    return check_shelf(path, tables)
+
+
+def check_shelf(path: Path, tables: Mapping[str, Any]) -> Shelf:
+    """
+    Return the shelf that the tables of its file say.
+
+    Raises
+    ------
+    ShelfError
+        See `read_shelf`.
+    """
     from monitor.bits_table import entries_of  # noqa: PLC0415 - pydantic is slow to load
 
     try:
@@ -142,7 +206,7 @@ def read_shelf(path: Path) -> Shelf:
 def _check_unique(entries: tuple[Entry, ...]) -> None:
     for number, entry in enumerate(entries):
         for other in entries[:number]:
-            if _same(other.bit.name, entry.bit.name):
+            if same_name(other.bit.name, entry.bit.name):
                 raise ValueError(f"two bits have the name '{entry.bit.name}': give one of them another")
             if entry.tool is not None and entry.tool == other.tool:
                 raise ValueError(
@@ -150,5 +214,6 @@ def _check_unique(entries: tuple[Entry, ...]) -> None:
                 )
 
 
-def _same(name: str, other: str) -> bool:
+def same_name(name: str, other: str) -> bool:
+    """Return whether two names mean the same bit or material: case does not matter."""
     return name.strip().casefold() == other.strip().casefold()

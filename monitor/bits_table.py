@@ -6,7 +6,7 @@ from typing import Annotated, Any, Literal
 from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, StrictInt, ValidationError
 
 from analysis.cutting import Bit
-from monitor.bits import KINDS, Entry, parse_length
+from monitor.bits import KINDS, Entry, Thresholds, parse_length
 from monitor.tables import tables_named
 
 
@@ -16,20 +16,46 @@ def _length(value: object) -> float:
     return parse_length(str(value))
 
 
-class _Bit(BaseModel):
+_Text = Annotated[str, Field(min_length=1)]
+
+
+class _Thresholds(BaseModel):
+    """When to alarm."""
+
+    model_config = ConfigDict(extra="forbid", str_strip_whitespace=True, populate_by_name=True)
+
+    false_alarms: Annotated[float, Field(ge=0.001, le=1000, strict=True)] | None = None
+    hours: Annotated[float, Field(ge=0.1, le=100_000, strict=True)] | None = None
+    limit: Annotated[float, Field(ge=0.2, le=5, strict=True)] | None = None
+
+    def thresholds(self) -> Thresholds:
+        return Thresholds(self.false_alarms, self.hours, self.limit)
+
+
+class _Bit(_Thresholds):
     """One ``[[bit]]`` table."""
 
-    model_config = ConfigDict(extra="forbid", str_strip_whitespace=True)
-
-    name: Annotated[str, Field(min_length=1)]
+    name: _Text
     diameter: Annotated[float, BeforeValidator(_length)]
     flutes: Annotated[StrictInt, Field(ge=1, le=12)]
     kind: Literal["up-cut", "down-cut", "compression", "straight", "ball", "v"]
     speed: Annotated[float, Field(gt=0, le=100_000, allow_inf_nan=False, strict=True)] | None = None
     tool: Annotated[StrictInt, Field(ge=1, le=99_999)] | None = None
 
+    material: _Text | None = None
+    care: _Text | None = None
+    others: Annotated[dict[_Text, _Thresholds], Field(alias="in")] = {}
+
     def entry(self) -> Entry:
-        return Entry(Bit(self.name, self.diameter, self.flutes, self.speed), self.kind, self.tool)
+        return Entry(
+            Bit(self.name, self.diameter, self.flutes, self.speed),
+            self.kind,
+            self.tool,
+            self.material,
+            self.care,
+            self.thresholds(),
+            {name: told.thresholds() for name, told in self.others.items()},
+        )
 
 
 _ALLOWED = {
@@ -39,7 +65,16 @@ _ALLOWED = {
     "kind": f"one of {', '.join(KINDS)}",
     "speed": "rpm, more than 0 and at most 100000",
     "tool": "its T number, a whole number from 1 to 99999",
+    "material": "some text",
+    "care": "some text",
+    "false_alarms": "a number from 0.001 to 1000",
+    "hours": "a number from 0.1 to 100000",
+    "limit": "a number from 0.2 to 5",
+    "in": "a table of materials, each with false_alarms, hours or limit",
 }
+
+KEYS = tuple(_ALLOWED)
+"""What may stand in the table of a bit."""
 
 
 def entries_of(tables: Mapping[str, Any]) -> tuple[Entry, ...]:
@@ -65,9 +100,11 @@ def _entry(number: int, table: Mapping[str, Any]) -> Entry:
 def _said(error: ValidationError) -> str:
     """Say what is wrong first, in our words."""
     first = error.errors()[0]
-    key = str(first["loc"][0])
+    # Only within a table of a material does more than the first word say where.
+    words = [str(word) for word in first["loc"]]
+    path, key = (".".join(words), words[-1]) if words[0] == "in" else (words[0], words[0])
     if first["type"] == "missing":
-        return f"{key} is missing: it must be {_ALLOWED[key]}"
-    if key not in _ALLOWED:
-        return f"{key} = {first['input']!r}: there is no such key, only {', '.join(_ALLOWED)}"
-    return f"{key} = {first['input']!r}: it must be {_ALLOWED[key]}"
+        return f"{path} is missing: it must be {_ALLOWED[key]}"
+    if first["type"] == "extra_forbidden" or key not in _ALLOWED:
+        return f"{path} = {first['input']!r}: there is no such key, only {', '.join(_ALLOWED)}"
+    return f"{path} = {first['input']!r}: it must be {_ALLOWED[key]}"

@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING, Any, TypedDict, TypeVar, Unpack
 import click
 
 from analysis.errors import ChipsongError
+from monitor.bit_commands import bits
 from monitor.status import Status
 
 if TYPE_CHECKING:
@@ -37,8 +38,9 @@ class _Said(_SaidOfBit):
 
     program: Path | None
     lines: Path | None
-    false_alarms: float
-    hours: float
+    material: str | None
+    false_alarms: float | None
+    hours: float | None
 
 
 class _Asked(TypedDict):
@@ -72,19 +74,16 @@ _JOB_OPTIONS = (
     click.option("--program", type=_FILE, help="The program being cut: gives lines, parts, restart."),
     *_BIT_OPTIONS,
     click.option("--lines", type=_FILE, help="Line numbers from outside, as JSON lines."),
+    click.option("--material", metavar="NAME", help="What is cut; the bit's usual material if not said."),
     click.option(
         "--false-alarms",
         type=click.FloatRange(min=0.001),
-        default=1.0,
-        show_default=True,
-        help="How many false alarms are bearable ...",
+        help="How many false alarms are bearable ...  [default: the shelf's, or 1]",
     ),
     click.option(
         "--hours",
         type=click.FloatRange(min=0.1),
-        default=20.0,
-        show_default=True,
-        help="... in so many hours of cutting.",
+        help="... in so many hours of cutting.  [default: the shelf's, or 20]",
     ),
 )
 _UNITS = click.option(
@@ -110,8 +109,7 @@ def _check_bit(said: _SaidOfBit) -> None:
 
 
 def _wanted(said: _Said) -> "Wanted":
-    from analysis.watcher import Settings  # noqa: PLC0415
-    from monitor.setup import Wanted  # noqa: PLC0415
+    from monitor.setup import Wanted, settings_said  # noqa: PLC0415
 
     _check_bit(said)
     return Wanted(
@@ -121,7 +119,8 @@ def _wanted(said: _Said) -> "Wanted":
         flutes=said["flutes"],
         diameter=said["diameter"],
         lines=said["lines"],
-        settings=Settings(false_alarms=said["false_alarms"], hours=said["hours"]),
+        material=said["material"],
+        settings=settings_said(said["false_alarms"], said["hours"]),
     )
 
 
@@ -333,6 +332,9 @@ def try_actions(name: str | None) -> None:
     from monitor.actions.trying import try_actions as run  # noqa: PLC0415
 
     sys.exit(run(name))
+
+
+cli.add_command(bits)
 
 
 def main() -> None:

@@ -1,7 +1,7 @@
 """From what the user said to a listener: which program, which bits, which lines from outside."""
 
-from collections.abc import Callable
-from dataclasses import dataclass, field, replace
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 import numpy as np
@@ -14,8 +14,8 @@ from analysis.locate import Locator, Nowhere, Plan
 from analysis.place import SoundLocator
 from analysis.program import Program, decode, read
 from analysis.program.program import Units
-from analysis.watcher import Settings
-from monitor.bits import Shelf, read_shelf
+from analysis.watcher import USUAL, Settings
+from monitor.bits import Entry, Shelf, Thresholds, read_shelf
 from monitor.linefeed import read_feed
 
 SHELF = "bits.toml"
@@ -47,8 +47,10 @@ class Wanted:
         mm.
     lines
         File of line numbers from outside.
+    material
+        What is cut; ``None`` for each bit's usual material.
     settings
-        How the watcher is to judge.
+        How the watcher is to judge; ``None`` for what the shelf says of each bit.
     """
 
     program: Path | None = None
@@ -57,7 +59,8 @@ class Wanted:
     flutes: int | None = None
     diameter: float | None = None
     lines: Path | None = None
-    settings: Settings = field(default_factory=Settings)
+    material: str | None = None
+    settings: Settings | None = None
 
 
 def read_program(path: Path, warn: Callable[[str], None], *, units: Units | None = None) -> Program:
@@ -109,6 +112,46 @@ def bits_for(wanted: Wanted, program: Program | None, shelf: Shelf) -> dict[int,
     return {number: _said(wanted, bit) for number, bit in bits.items()}
 
 
+def entries_for(wanted: Wanted, program: Program | None, shelf: Shelf) -> dict[int, Entry]:
+    """
+    Return what the shelf says of the bits of a job, by T number; 0 stands for the one that was named.
+
+    Raises
+    ------
+    ShelfError
+        When the bit that was named is not on the shelf.
+    """
+    numbers = [] if program is None else np.unique(program.moves.bit).tolist()
+    if wanted.bit:
+        return dict.fromkeys([0, *numbers], shelf.entry(wanted.bit))
+    return {entry.tool: entry for entry in shelf.entries if entry.tool is not None and entry.tool in numbers}
+
+
+def settings_of(wanted: Wanted, entries: Mapping[int, Entry]) -> dict[int, Settings]:
+    """Return how each bit of a job is to be judged, by T number, where that is not as usual."""
+    if wanted.settings is not None:
+        return {}
+    told = {number: entry.thresholds_in(wanted.material) for number, entry in entries.items()}
+    return {
+        number: settings_from(thresholds) for number, thresholds in told.items() if thresholds != Thresholds()
+    }
+
+
+def settings_said(false_alarms: float | None, hours: float | None) -> Settings | None:
+    """Return the settings that are said on the command line; ``None`` when nothing is."""
+    told = Thresholds(false_alarms, hours)
+    return None if told == Thresholds() else settings_from(told)
+
+
+def settings_from(told: Thresholds) -> Settings:
+    """Return the settings that thresholds of the shelf mean; as usual where they say nothing."""
+    return Settings(
+        false_alarms=told.false_alarms or USUAL.false_alarms,
+        hours=told.hours or USUAL.hours,
+        factor=told.limit or USUAL.factor,
+    )
+
+
 def _with_speed(bit: Bit, program: Program, number: int) -> Bit:
     """Return ``bit`` with the speed at which the program turns this T number, where none is known."""
     speeds = program.moves.speed[(program.moves.bit == number) & (program.moves.speed > 0)]
@@ -148,11 +191,13 @@ def make_listener(
     ShelfError, ChipsongError
         When a file that was named is wrong.
     """
-    bits = bits_for(wanted, program, read_shelf(home / SHELF))
+    shelf = read_shelf(home / SHELF)
+    bits = bits_for(wanted, program, shelf)
+    own = settings_of(wanted, entries_for(wanted, program, shelf))
     locator: Locator = Nowhere() if program is None else SoundLocator(Plan.of(program, bits))
     if wanted.lines is not None:
         locator = FedLocator(_reports(wanted.lines, warn), locator, program)
-    return Listener(rate, bits, locator, wanted.settings)
+    return Listener(rate, bits, locator, wanted.settings or USUAL, settings_of=own)
 
 
 def _reports(path: Path, warn: Callable[[str], None]) -> list[Report]:

@@ -7,8 +7,9 @@ import pytest
 from analysis.cutting import Bit
 from analysis.errors import ProgramError
 from analysis.program import Program, read
-from monitor.bits import Entry, Shelf
-from monitor.setup import Wanted, bits_for, read_program
+from analysis.watcher import Settings
+from monitor.bits import Entry, Shelf, Thresholds
+from monitor.setup import Wanted, bits_for, entries_for, read_program, settings_of
 
 PROGRAM = "T1 M6\nS12000 M3\nG1 X10 F600\nT2 M6\nM3\nG1 X20\nM5\nT5 M6\nG1 X30\nM30\n"
 SHELF = Shelf(
@@ -56,6 +57,28 @@ def test_what_the_user_says_outweighs_everything(program: Program):
     assert bits[1] == Bit("fine", 3.0, 4, 18000.0)
     assert bits[2] == Bit("coarse", 8.0, 4, 18000.0)
     assert bits_for(Wanted(diameter=5.0), program, SHELF)[2].diameter == 5.0
+
+
+def test_each_bit_is_judged_as_the_shelf_says_unless_the_user_says_otherwise(program: Program):
+    """Thresholds of the material go before those of the bit, and the command line before both."""
+    fine = Entry(
+        Bit("fine", 3.0, 1),
+        "v",
+        1,
+        thresholds=Thresholds(2.0, limit=0.9),
+        others={"MDF": Thresholds(limit=1.2)},
+    )
+    shelf = Shelf(Path("bits.toml"), (fine, *SHELF.entries[1:]))
+
+    def judged(**said: object) -> dict[int, Settings]:
+        wanted = Wanted(**said)  # type: ignore[arg-type]
+        return settings_of(wanted, entries_for(wanted, program, shelf))
+
+    assert judged() == {1: Settings(false_alarms=2.0, factor=0.9)}
+    assert judged(material="mdf") == {1: Settings(false_alarms=2.0, factor=1.2)}
+    assert set(judged(bit="fine")) == {0, 1, 2, 5}
+    assert judged(bit="round") == {}
+    assert judged(settings=Settings(hours=5.0)) == {}
 
 
 @pytest.mark.parametrize(("text", "said"), [("", "moves nothing"), ("X1 Y\n", "line 1, column 4")])

@@ -1,0 +1,89 @@
+"""The commands about bits. As in `monitor.cli`, only click is imported before one of them runs."""
+
+from collections.abc import Callable
+from typing import Any, TypeVar
+
+import click
+
+_Command = TypeVar("_Command", bound=Callable[..., Any])
+
+_KINDS = "up-cut, down-cut, compression, straight, ball or v"
+_OPTIONS: tuple[tuple[str, type, str, str], ...] = (
+    ("diameter", str, "6.35mm|0.25in", "Its cutting diameter."),
+    ("flutes", int, "N", "How many cutting edges it has."),
+    ("kind", str, "KIND", f"{_KINDS}."),
+    ("speed", float, "RPM", "The spindle speed."),
+    ("tool", int, "N", "Its T number."),
+    ("material", str, "NAME", "What it usually cuts."),
+    ("care", str, "TEXT", "How its collet is to be cared for."),
+    ("false_alarms", float, "N", "How many false alarms are bearable ..."),
+    ("hours", float, "H", "... in so many hours of cutting."),
+    ("limit", float, "FACTOR", "Times the limit that follows from these."),
+)
+
+
+def _describing(command: _Command) -> _Command:
+    """Add an option for each key of the shelf."""
+    for key, kind, shown, text in reversed(_OPTIONS):
+        command = click.option(f"--{key.replace('_', '-')}", key, type=kind, metavar=shown, help=text)(
+            command
+        )
+    return command
+
+
+@click.group(invoke_without_command=True)
+@click.option("--json", "as_json", is_flag=True, help="One JSON object a bit, a line each.")
+@click.pass_context
+def bits(context: click.Context, *, as_json: bool) -> None:
+    """List the bits on the shelf; `bits show`, `add`, `change` and `remove` one."""
+    if context.invoked_subcommand is None:
+        from monitor.bits_text import list_text  # noqa: PLC0415
+
+        click.echo(list_text(as_json=as_json), nl=not as_json)
+
+
+@bits.command("show")
+@click.argument("name")
+@click.option("--json", "as_json", is_flag=True, help="As one JSON object.")
+def show_bit(name: str, *, as_json: bool) -> None:
+    """Tell all that is known of the bit NAME."""
+    from monitor.bits_text import bit_text  # noqa: PLC0415
+
+    click.echo(bit_text(name, as_json=as_json))
+
+
+@bits.command("add")
+@click.argument("name")
+@_describing
+def add_bit(name: str, **told: object) -> None:
+    """Put the bit NAME on the shelf; --diameter, --flutes and --kind must be said."""
+    from monitor.bits_text import add  # noqa: PLC0415
+
+    click.echo(add(name, told))
+
+
+@bits.command("change")
+@click.argument("name")
+@_describing
+@click.option("--without", multiple=True, metavar="KEY", help="Take this out of what is said of it.")
+def change_bit(name: str, *, without: tuple[str, ...], **told: object) -> None:
+    """Change what the shelf says of the bit NAME; comments in its file stay."""
+    from monitor.bits_text import change  # noqa: PLC0415
+
+    change_of = {key: value for key, value in told.items() if value is not None}
+    if not change_of and not without:
+        raise click.UsageError("say what to change, as --flutes 2, or --without care")
+    click.echo(change(name, {**change_of, **dict.fromkeys(without)}))
+
+
+@bits.command("remove")
+@click.argument("name")
+@click.option("--yes", is_flag=True, help="Do not ask.")
+def remove_bit(name: str, *, yes: bool) -> None:
+    """Take the bit NAME off the shelf; what was heard of it stays with its runs."""
+    from monitor.bits_text import bit_text, remove  # noqa: PLC0415
+
+    if not yes:
+        click.echo(bit_text(name, as_json=False))
+        click.confirm("Take it off the shelf?", abort=True)
+    click.echo(remove(name))

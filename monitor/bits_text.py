@@ -1,0 +1,120 @@
+"""``chipsong bits``: the shelf in words, and changes to it."""
+
+import json
+from collections.abc import Mapping
+from pathlib import Path
+from typing import Any
+
+from analysis.errors import ShelfError
+from monitor.bits import Entry, Shelf, Thresholds, read_shelf
+from monitor.bits_table import KEYS
+from monitor.bits_writing import add_bit, change_bit, remove_bit
+from monitor.journal import home
+from monitor.setup import SHELF, settings_from
+
+
+def list_text(*, as_json: bool) -> str:
+    """Return the bits on the shelf, a line each."""
+    shelf = _shelf()
+    if as_json:
+        return "".join(f"{_json(entry)}\n" for entry in shelf.entries)
+    if not shelf.entries:
+        return f"No bits are on the shelf yet: `chipsong bits add` puts one into {shelf.path}."
+    width = max(len(entry.bit.name) for entry in shelf.entries)
+    return "\n".join(f"{entry.bit.name:{width}}  {_short(entry)}" for entry in shelf.entries)
+
+
+def bit_text(name: str, *, as_json: bool) -> str:
+    """
+    Return all that is known of a bit.
+
+    Raises
+    ------
+    ShelfError
+        When there is no such bit.
+    """
+    entry = _shelf().entry(name)
+    return _json(entry) if as_json else "\n".join([entry.bit.name, *_lines(entry)])
+
+
+def add(name: str, told: Mapping[str, Any]) -> str:
+    """Put a bit on the shelf; return what it is now."""
+    add_bit(_path(), {"name": name, **_numbers(told)})
+    return f"On the shelf: {bit_text(name, as_json=False)}"
+
+
+def change(name: str, told: Mapping[str, Any]) -> str:
+    """Change what the shelf says of a bit; return what it is now."""
+    for key in told:
+        if key not in KEYS or key == "name":
+            allowed = ", ".join(key for key in KEYS if key != "name")
+            raise ShelfError(f"'{key}' is nothing that can be changed of a bit, only {allowed}")
+    change_bit(_path(), name, _numbers(told))
+    return f"Changed: {bit_text(name, as_json=False)}"
+
+
+def remove(name: str) -> str:
+    """Take a bit off the shelf; return what to say of it."""
+    remove_bit(_path(), name)
+    return f"'{name}' is off the shelf."
+
+
+def _path() -> Path:
+    return home() / SHELF
+
+
+def _shelf() -> Shelf:
+    return read_shelf(_path())
+
+
+def _numbers(told: Mapping[str, Any]) -> dict[str, Any]:
+    """Return what is said, whole numbers as a person would write them."""
+    return {
+        key: int(value) if isinstance(value, float) and value.is_integer() else value
+        for key, value in told.items()
+    }
+
+
+def _short(entry: Entry) -> str:
+    bit = entry.bit
+    said = [f"{bit.diameter:g} mm", _flutes(entry), entry.kind]
+    said += [f"{bit.speed:g} rpm"] if bit.speed else []
+    said += [f"T{entry.tool}"] if entry.tool is not None else []
+    said += [entry.material] if entry.material else []
+    return ", ".join(said)
+
+
+def _flutes(entry: Entry) -> str:
+    return f"{entry.bit.flutes} flute{'s' if entry.bit.flutes > 1 else ''}"
+
+
+def _lines(entry: Entry) -> list[str]:
+    lines = [f"  {_short(entry)}", f"  {_bearable(entry.thresholds)}"]
+    lines += [f"  in {name}: {_bearable(entry.thresholds_in(name))}" for name in entry.others]
+    lines += [f"  collet: {entry.care}"] if entry.care else []
+    return lines
+
+
+def _bearable(told: Thresholds) -> str:
+    if told == Thresholds():
+        return "thresholds: as usual"
+
+    settings = settings_from(told)
+    budget = f"bearable false alarms: {settings.false_alarms:g} in {settings.hours:g} h"
+    return f"{budget}; the limit is {settings.factor:g} times what follows from that"
+
+
+def _json(entry: Entry) -> str:
+    told = {
+        "name": entry.bit.name,
+        "diameter": entry.bit.diameter,
+        "flutes": entry.bit.flutes,
+        "kind": entry.kind,
+        "speed": entry.bit.speed,
+        "tool": entry.tool,
+        "material": entry.material,
+        "care": entry.care,
+        **vars(entry.thresholds),
+        "in": {name: vars(thresholds) for name, thresholds in entry.others.items()},
+    }
+    return json.dumps(told, ensure_ascii=False)

@@ -1,0 +1,190 @@
+"""
+Changes to the shelf's file, which a person writes too: comments, order and spelling of all else stay.
+
+What would not be a good shelf afterwards is not written. The new file takes the place of the old one at
+once, so that there is a whole one at every moment.
+"""
+
+import os
+import tempfile
+import tomllib
+from collections.abc import Callable, Mapping
+from contextlib import suppress
+from pathlib import Path
+from typing import Any
+
+import tomlkit
+from tomlkit.items import AoT, Comment, Table, Whitespace
+from tomlkit.items import Item as TomlItem
+
+from analysis.errors import ShelfError
+from monitor.bits import check_shelf, read_shelf, same_name
+
+Change = Mapping[str, Any]
+"""What each key is to be; ``None`` takes it out."""
+
+
+def add_bit(path: Path, bit: Change) -> None:
+    """
+    Put a bit at the end of the shelf.
+
+    Raises
+    ------
+    ShelfError
+        When the shelf would not be good with it, or the file cannot be written.
+    """
+    read_shelf(path)
+    table, end = tomlkit.table(), tomlkit.document()
+    table.update({key: value for key, value in bit.items() if value is not None})
+    bits = tomlkit.aot()
+    bits.append(table)
+    end.append("bit", bits)
+    before = _text(path)
+    gap = "" if not before else "\n" if before.endswith("\n") else "\n\n"
+    _write(path, f"{before}{gap}{tomlkit.dumps(end)}")
+
+
+def change_bit(path: Path, name: str, change: Change) -> None:
+    """
+    Change what the shelf says of a bit.
+
+    Raises
+    ------
+    ShelfError
+        When there is no such bit, the shelf would not be good afterwards, or the file cannot be written.
+    """
+
+    def put(bits: AoT, index: int) -> str:
+        for key, value in change.items():
+            _put(bits[index], key, value)
+        return ""
+
+    _edit(path, name, put)
+
+
+def change_threshold(path: Path, name: str, material: str | None, change: Change) -> None:
+    """
+    Change when to alarm for a bit: in a material, or where ``None``, in its usual one.
+
+    Raises
+    ------
+    ShelfError
+        See `change_bit`.
+    """
+
+    def put(bits: AoT, index: int) -> str:
+        table = bits[index]
+        if material is not None:
+            if "in" not in table:
+                _put(table, "in", tomlkit.inline_table())
+            others = table["in"]
+            known = next((other for other in others if same_name(other, material)), material)
+            if known not in others:
+                others[known] = tomlkit.inline_table()
+            table = others[known]
+        for key, value in change.items():
+            _put(table, key, value)
+        return ""
+
+    _edit(path, name, put)
+
+
+def remove_bit(path: Path, name: str) -> None:
+    """
+    Take a bit off the shelf. Comments above and below it stay.
+
+    Raises
+    ------
+    ShelfError
+        See `change_bit`.
+    """
+
+    def take(bits: AoT, index: int) -> str:
+        rest = "".join(item.as_string() for _, item in _tail(bits[index]))
+        del bits[index]
+        if index == len(bits):
+            return rest
+        # What stands between two bits in the file belongs to the first of them, as tomlkit sees it.
+        bits[index].trivia.indent = rest + bits[index].trivia.indent
+        return ""
+
+    _edit(path, name, take)
+
+
+def _edit(path: Path, name: str, change: Callable[[AoT, int], str]) -> None:
+    """Let ``change`` work on the bits, of which it gets all and the one meant; what it returns goes last."""
+    shelf = read_shelf(path)
+    index = shelf.entries.index(shelf.entry(name))
+    document = tomlkit.parse(_text(path))
+    bits = document["bit"]
+    if not isinstance(bits, AoT):
+        raise ShelfError(
+            f"{path}: write each bit as a table that begins with [[bit]], then it can be changed"
+        )
+    rest = change(bits, index)
+    if not bits:
+        del document["bit"]
+    _write(path, tomlkit.dumps(document) + rest)
+
+
+def _put(table: Any, key: str, value: object) -> None:  # noqa: ANN401 - any table, inline or not
+    if value is None:
+        table.pop(key, None)
+    elif key in table or not isinstance(table, Table):
+        table[key] = value
+    else:
+        # A new key goes behind the last one, not behind the comments that come before the next bit.
+        tail = _tail(table) if not _last_table(table) else []
+        table[key] = value
+        table.value.body.extend(tail)
+
+
+def _last_table(table: Table) -> Table | None:
+    last = next((item for key, item in reversed(table.value.body) if key is not None), None)
+    return last if isinstance(last, Table) else None
+
+
+def _tail(table: Table) -> list[tuple[Any, TomlItem]]:
+    """Take the comments and blank lines off the end of a table, and return them."""
+    inner = _last_table(table)
+    if inner is not None:
+        return _tail(inner)
+    body, taken = table.value.body, []
+    while body and isinstance(body[-1][1], Comment | Whitespace):
+        taken.append(body.pop())
+    return taken[::-1]
+
+
+def _text(path: Path) -> str:
+    # Line ends stay as they are.
+    try:
+        return path.read_bytes().decode("utf-8")
+    except FileNotFoundError:
+        return ""
+
+
+def _write(path: Path, text: str) -> None:
+    """Put ``text`` in the place of the file if it makes a good shelf."""
+    check_shelf(path, tomllib.loads(text))
+    try:
+        # Where the name is a link, the file behind it is the one that is kept.
+        _replace(path.resolve(), text)
+    except OSError as error:
+        raise ShelfError(f"cannot write {path} ({error.strerror}): the shelf stays as it was") from error
+
+
+def _replace(path: Path, text: str) -> None:
+    path.parent.mkdir(parents=True, exist_ok=True)
+    handle, name = tempfile.mkstemp(prefix=f".{path.name}-", dir=path.parent)
+    fresh = Path(name)
+    try:
+        with os.fdopen(handle, "wb") as file:
+            file.write(text.encode("utf-8"))
+            file.flush()
+            os.fsync(file.fileno())
+        fresh.chmod(path.stat().st_mode & 0o777 if path.exists() else 0o644)
+        fresh.replace(path)
+    except BaseException:
+        with suppress(OSError):
+            fresh.unlink(missing_ok=True)
+        raise
