@@ -88,8 +88,8 @@ class Settings:
 
 USUAL = Settings()
 
-# Below this score the sound is good again.
-_GOOD = 0.25
+GOOD = 0.25
+"""Below this score the sound is good again."""
 
 # Noise louder by this much, dB, than in the baseline hides what is compared. When this has lasted for some
 # seconds of cutting it is said.
@@ -452,7 +452,7 @@ class Watcher:
         )
         self.score = self._worst.sum / self._limit
         if self._alarmed:
-            self._good = self._good + 1 if self.score < _GOOD else 0
+            self._good = self._good + 1 if self.score < GOOD else 0
             self._alarmed = self._good * self._seconds < self._settings.forget
             return None
         if self.score < 1.0:
@@ -502,7 +502,7 @@ class Watcher:
         return any(bit == moment.context.bit for bit, _ in self._learning)
 
     def _judge_learned(self, heard: str) -> tuple[State, str]:
-        if self.score > 0.5 or (self.state == "uneasy" and self.score > _GOOD):
+        if self.score > 0.5 or (self.state == "uneasy" and self.score > GOOD):
             return "uneasy", "a change is building"
         return "listen", f"comparing with the baseline, {heard}"
 

@@ -315,6 +315,26 @@ def report(run: str, *, out: Path, csv: bool, vtt: bool) -> None:
     write_report(run, out, csv=csv, vtt=vtt)
 
 
+_SHARE = click.option(
+    "--share", is_flag=True, help="Let others on this network see the page, who know its address."
+)
+_PORT = click.option(
+    "--port", type=click.IntRange(0, 65535), default=0, help="Port of the page; any that is free if not said."
+)
+
+
+@cli.command()
+@click.argument("run", required=False)
+@_SHARE
+@_PORT
+def review(run: str | None, *, share: bool, port: int) -> None:
+    """Serve a local page on which kept runs, or one RUN, can be seen, heard and labelled. End with Ctrl-C."""
+    from monitor.page.review_command import review as serve  # noqa: PLC0415
+    from monitor.page.serving import Sharing  # noqa: PLC0415
+
+    serve(run, Sharing(share, port))
+
+
 @cli.group(invoke_without_command=True)
 @click.pass_context
 def actions(context: click.Context) -> None:

@@ -115,23 +115,22 @@ def _lines(plan: Plan, alarm: Alarm | None) -> tuple[str, ...]:
 def _marks(plan: Plan, alarm: Alarm | None) -> list[_Mark]:
     """Return the marks of an alarm, as far as its places are known and lie in the program."""
     marks = []
-    if alarm and alarm.line and (at := _onset(plan, alarm.line)):
+    if alarm and alarm.line and (at := onset_point(plan.program.moves, plan.parts, alarm.line)):
         marks.append(_Mark(at, "the change began on", line_words(alarm.line), "X", WRONG))
-    if alarm and alarm.resume and (at := _stand(plan.program.moves, alarm.resume)):
+    if alarm and alarm.resume and (at := resume_point(plan.program.moves, alarm.resume)):
         marks.append(_Mark(at, "resume at", line_words(alarm.resume), "^", INK))
     return marks
 
 
-def _onset(plan: Plan, line: Place) -> tuple[float, float] | None:
+def onset_point(moves: Moves, parts: Sequence[Part], line: Place) -> tuple[float, float] | None:
     """Return the middle of the longest cut of a line, or of its longest move if it cuts nothing."""
-    moves = plan.program.moves
     found = np.flatnonzero(moves.file_line == line.file)
-    cuts = np.setdiff1d(found, above(len(moves), plan.parts))
+    cuts = np.setdiff1d(found, above(len(moves), parts))
     found = cuts if len(cuts) else found
     return midpoint(moves, int(found[moves.length[found].argmax()])) if len(found) else None
 
 
-def _stand(moves: Moves, line: ResumeLine) -> tuple[float, float] | None:
+def resume_point(moves: Moves, line: ResumeLine) -> tuple[float, float] | None:
     """Return where the bit stands before a line: where the first move from there on begins."""
     found = np.flatnonzero(moves.file_line == line.file)
     if not len(found):

@@ -6,7 +6,7 @@ from pathlib import Path
 from jinja2 import Environment, FileSystemLoader, StrictUndefined
 
 from analysis.figures.clock import lasting, moment
-from monitor.words import AFTER_AN_ALARM, CAUSES, CAUTIONS, VERDICTS, clock, place
+from monitor.words import AFTER_AN_ALARM, CAUSES, CAUTIONS, VERDICTS, clock, count, place
 
 STATIC = Path(__file__).parent / "static"
 
@@ -20,7 +20,7 @@ def _environment() -> Environment:
         trim_blocks=True,
         lstrip_blocks=True,
     )
-    made.filters.update(clock=clock, lasting=lasting, moment=moment, place=place)
+    made.filters.update(clock=clock, count=count, lasting=lasting, moment=moment, place=place)
     made.globals.update(CAUTIONS=CAUTIONS, AFTER_AN_ALARM=AFTER_AN_ALARM, CAUSES=CAUSES, VERDICTS=VERDICTS)
     return made
 

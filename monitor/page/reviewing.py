@@ -1,0 +1,262 @@
+"""The pages about kept runs: their list, and what was heard in one."""
+
+import threading
+from collections.abc import Callable
+from functools import wraps
+from importlib.resources import files
+from pathlib import Path
+from typing import Any
+from urllib.parse import parse_qs, quote
+
+from starlette.concurrency import run_in_threadpool
+from starlette.exceptions import HTTPException
+from starlette.requests import Request
+from starlette.responses import HTMLResponse, JSONResponse, RedirectResponse, Response
+from starlette.routing import Route
+
+from analysis.errors import ChipsongError, JournalError, ProgramError
+from analysis.program import recut_program, restart_program
+from monitor.journal import Run, open_run, runs
+from monitor.labels import LABELS, label
+from monitor.page.guard import Door
+from monitor.page.plan_svg import plan_view
+from monitor.page.ranges import ranged
+from monitor.page.rendering import STATIC, render
+from monitor.page.series import limits, nats, threshold_series, timeline_series
+from monitor.report import report_html
+from monitor.story import Incident, Story, tell
+from monitor.story.clips import MIME, clips
+from monitor.story.comparing import compared
+from monitor.story.pictures import orders_png
+from monitor.story.words import headline, line_of, not_heard, to_recut
+
+_CSS, _JS = "text/css", "text/javascript"
+_STATIC = {"look.css": _CSS, "page.css": _CSS, "review.js": _JS, "live.js": _JS}
+# Runs of a bit that are looked through for the threshold, the newest first, and lines of a run's list.
+_RUNS, _LISTED = 20, 500
+
+# What was worked out for a run is kept for as many, so that a page and its pictures read it once.
+_REMEMBERED = 3
+
+
+class Review:
+    """
+    The pages about kept runs.
+
+    Parameters
+    ----------
+    home
+        The folder of all runs.
+    door
+        Where the page is.
+    live
+        Whether a run is being heard beside it: then the list leads back to that.
+    """
+
+    def __init__(self, home: Path, door: Door, *, live: bool = False) -> None:
+        self._home = home
+        self._door = door
+        self._live = live
+        self._told: dict[str, Story] = {}
+        # One at a time: whoever asks for much, or many who ask at once, must not starve what listens.
+        self._busy = threading.Lock()
+
+    def routes(self) -> list[Route]:
+        """Return the addresses and what answers there."""
+        run, alarm = "/runs/{run}", "/runs/{run}/alarms/{number:int}"
+        return [
+            Route("/runs", self._one_at_a_time(self._list)),
+            Route(run, self._one_at_a_time(self._run)),
+            Route(f"{run}/timeline.json", self._one_at_a_time(self._timeline)),
+            Route(f"{run}/threshold.json", self._one_at_a_time(self._threshold)),
+            Route(f"{run}/report.html", self._one_at_a_time(self._report)),
+            Route(f"{run}/recut.ngc", self._one_at_a_time(self._recut)),
+            Route(f"{alarm}/before.flac", self._one_at_a_time(self._before)),
+            Route(f"{alarm}/since.flac", self._one_at_a_time(self._since)),
+            Route(f"{alarm}/orders.png", self._one_at_a_time(self._orders)),
+            Route(f"{alarm}/restart.ngc", self._one_at_a_time(self._restart)),
+            Route(f"{alarm}/label", self._label, methods=["POST"]),
+            Route("/static/{name}", static),
+            Route("/plotly.js", plotly),
+        ]
+
+    def _one_at_a_time(self, answer: Callable[[Request], Response]) -> Callable[[Request], Any]:
+        @wraps(answer)
+        async def endpoint(request: Request) -> Response:
+            return await run_in_threadpool(self._answer, answer, request)
+
+        return endpoint
+
+    def _answer(self, answer: Callable[[Request], Response], request: Request) -> Response:
+        with self._busy:
+            try:
+                return answer(request)
+            except JournalError as error:
+                raise HTTPException(404, str(error)) from error
+            except ChipsongError as error:
+                raise HTTPException(409, str(error)) from error
+
+    # --- which run ----------------------------------------------------------------------------------------
+
+    def _kept(self, request: Request) -> Run:
+        """Return the run that is asked for: its whole name, so that no path leads anywhere else."""
+        name = request.path_params["run"]
+        run = open_run(self._home, name)
+        if run.id != name:
+            raise HTTPException(404, "there is no such run")
+        return run
+
+    def _story(self, request: Request) -> Story:
+        run = self._kept(request)
+        if run.id in self._told:
+            return self._told[run.id]
+        story = tell(run)
+        if run.closed:
+            self._told = dict([*self._told.items(), (run.id, story)][-_REMEMBERED:])
+        return story
+
+    def _incident(self, request: Request) -> tuple[Story, Incident]:
+        story, number = self._story(request), request.path_params["number"]
+        if not 1 <= number <= len(story.incidents):
+            raise HTTPException(404, "there is no such alarm in this run")
+        return story, story.incidents[number - 1]
+
+    # --- pages --------------------------------------------------------------------------------------------
+
+    def _page(self, name: str, **values: object) -> HTMLResponse:
+        return HTMLResponse(render(name, base=self._door.prefix, live=self._live, **values))
+
+    def _list(self, request: Request) -> Response:
+        del request
+        return self._page("runs.html", runs=runs(self._home), home=self._home)
+
+    def _run(self, request: Request) -> Response:
+        story = self._story(request)
+        lines = [line_of(event) for event in story.events]
+        return self._page(
+            "run.html",
+            story=story,
+            headline=headline(story),
+            plan=plan_view(story),
+            lines=lines[:_LISTED],
+            left_out=max(0, len(lines) - _LISTED),
+            not_heard=not_heard(story),
+            recut=to_recut(story),
+            labels=LABELS,
+            sounds={one.number for one in story.incidents if story.run.keeps_sound},
+            limits=limits(),
+        )
+
+    def _timeline(self, request: Request) -> Response:
+        return JSONResponse(timeline_series(self._story(request)))
+
+    def _threshold(self, request: Request) -> Response:
+        """Answer with what another limit would have given, in this run and in others of its bits."""
+        story = self._story(request)
+        bits = set(story.bits.values())
+        others = [] if "alone" in request.query_params else [run for run in runs(self._home) if run.closed]
+        told = [story]
+        for run in others:
+            if run.id != story.run.id and len(told) < _RUNS:
+                other = tell(run)
+                told += [other] * bool(bits & set(other.bits.values()))
+        return JSONResponse(
+            {
+                "limits": limits(),
+                "nats": nats(story),
+                "runs": [
+                    {"id": one.run.id, "title": one.run.title, "alarms": threshold_series(one)}
+                    for one in told
+                ],
+            }
+        )
+
+    # --- sounds and pictures ------------------------------------------------------------------------------
+
+    def _before(self, request: Request) -> Response:
+        return self._sound(request, before=True)
+
+    def _since(self, request: Request) -> Response:
+        return self._sound(request, before=False)
+
+    def _sound(self, request: Request, *, before: bool) -> Response:
+        story, incident = self._incident(request)
+        found = clips(story.run, incident)
+        if found is None:
+            raise HTTPException(404, "no sound was kept of this alarm")
+        return ranged(request, found.before if before else found.since, MIME)
+
+    def _orders(self, request: Request) -> Response:
+        found = compared(*self._incident(request))
+        if found is None:
+            raise HTTPException(404, "too little sound was kept of this alarm")
+        return Response(orders_png(found), media_type="image/png")
+
+    def _report(self, request: Request) -> Response:
+        story = self._story(request)
+        return _download(report_html(story), f"{story.run.id}.html", "text/html")
+
+    # --- programs -----------------------------------------------------------------------------------------
+
+    def _restart(self, request: Request) -> Response:
+        story, incident = self._incident(request)
+        resume = incident.alarm.resume
+        if story.program is None or resume is None:
+            raise HTTPException(404, "no restart program: the place or the program is unknown")
+        return _download(restart_program(story.program, resume.file), f"restart-at-line-{resume.file}.ngc")
+
+    def _recut(self, request: Request) -> Response:
+        story, names = self._story(request), request.query_params.getlist("part")
+        if story.program is None:
+            raise HTTPException(404, "no recut: no program was kept with this run")
+        if not names:
+            raise ProgramError("no recut: choose a part first")
+        numbers = "-".join(name.removeprefix("part ") for name in names[:6])
+        return _download(recut_program(story.program, names), f"recut-{numbers}.ngc")
+
+    # --- labels -------------------------------------------------------------------------------------------
+
+    async def _label(self, request: Request) -> Response:
+        what = parse_qs((await request.body()).decode("utf-8", "replace")).get("what", [""])[0]
+
+        def write(request: Request) -> Response:
+            story, incident = self._incident(request)
+            if what not in LABELS:
+                raise HTTPException(400, "that is no label")
+            label(story.run, incident.index, what)
+            self._told.pop(story.run.id, None)
+            address = f"{self._door.prefix}/runs/{quote(story.run.id)}#alarm-{incident.number}"
+            return RedirectResponse(address, status_code=303)
+
+        return await run_in_threadpool(self._answer, write, request)
+
+
+def static(request: Request) -> Response:
+    """Answer with a file of the page itself; only those that are named here are there."""
+    name = request.path_params["name"]
+    if name not in _STATIC:
+        raise HTTPException(404, "there is no such file")
+    return Response((STATIC / name).read_bytes(), media_type=_STATIC[name])
+
+
+def plotly(request: Request) -> Response:
+    """Answer with the script that draws the timeline, as the library's own package ships it."""
+    del request
+    script = files("plotly") / "package_data" / "plotly.min.js"
+    return Response(
+        script.read_bytes(), media_type="text/javascript", headers={"Cache-Control": "private, max-age=86400"}
+    )
+
+
+def _download(text: str, name: str, mime: str = "text/plain") -> Response:
+    headers = {"Content-Disposition": f"attachment; filename*=UTF-8''{quote(name, safe='')}"}
+    return Response(text, media_type=f"{mime}; charset=utf-8", headers=headers)
+
+
+async def refused(request: Request, error: Exception) -> Response:
+    """Answer in words, whatever went wrong."""
+    del request
+    status, words = 500, f"it failed: {error!r}"
+    if isinstance(error, HTTPException):
+        status, words = error.status_code, error.detail
+    return Response(f"{words}\n", status_code=status, media_type="text/plain; charset=utf-8")

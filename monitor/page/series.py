@@ -1,0 +1,57 @@
+"""What the run's timeline and its threshold need, as plain lists."""
+
+import math
+from typing import Any
+
+import numpy as np
+
+from analysis.figures.envelope import Columns
+from analysis.figures.looks import STATES
+from analysis.recount import LEAST, MOST, recount
+from monitor.story import Story
+
+STEP = 0.05
+"""Shares of the limit from one place of the threshold to the next."""
+
+
+def limits() -> list[float]:
+    """Return where the threshold may be put, as shares of the limit that was in force."""
+    return [round(step * STEP, 2) for step in range(round(LEAST / STEP), round(MOST / STEP) + 1)]
+
+
+def timeline_series(story: Story) -> dict[str, Any]:
+    """Return a run over time; hours of rows are gathered in columns, and no peak is lost."""
+    rows = story.rows
+    columns = Columns.of(rows.at, story.seconds)
+    shown = np.ones(len(rows.at), dtype=np.bool_)
+    score = columns.envelope(story.column("score"), shown)
+    level = columns.envelope(story.column("level"), shown)
+    return {
+        "seconds": story.seconds,
+        "states": [[round(begin, 2), round(end, 2), state] for begin, end, state in story.states],
+        "words": {state: look.meaning for state, look in STATES.items()},
+        "parts": [[name, begin, end] for name, begin, end in story.parts_at],
+        "alarms": [[one.number, one.alarm.onset, one.alarm.at] for one in story.incidents],
+        "score": [_plain(score.x), _plain(score.high)],
+        "level": [_plain(level.x), _plain(level.mean)],
+        "lines": [[place.at for place in story.places], [place.line for place in story.places]],
+    }
+
+
+def threshold_series(story: Story) -> list[list[list[float]]]:
+    """Return, for each of `limits`, the alarms there would have been: when, and how high the score went."""
+    at, score, cutting = story.rows.at, story.column("score"), story.column("phase") == 2
+    return [
+        [[round(one.at, 2), round(one.highest, 2)] for one in recount(at, score, cutting, limit=limit)]
+        for limit in limits()
+    ]
+
+
+def nats(story: Story) -> float | None:
+    """Return the limit that was in force, in nats; ``None`` if no alarm tells it."""
+    return next((one.alarm.threshold for one in story.incidents), None)
+
+
+def _plain(values: "np.ndarray[Any, np.dtype[np.float64]]") -> list[float | None]:
+    """Return numbers that JSON has, ``None`` for a gap."""
+    return [round(value, 3) if math.isfinite(value) else None for value in values.tolist()]

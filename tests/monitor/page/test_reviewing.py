@@ -1,0 +1,128 @@
+"""The pages about kept runs: what was heard, downloads, labels, and nothing but the runs themselves."""
+
+import io
+import json
+from urllib.parse import quote
+
+import numpy as np
+import pytest
+import soundfile
+from starlette.testclient import TestClient
+
+from analysis.program import read, restart_program
+from monitor.journal import Run
+from monitor.labels import labels
+from monitor.page.guard import Door, Guard
+from monitor.page.review_command import review_app
+from monitor.story import tell
+
+HOST = "127.0.0.1:8000"
+OURS = {"Host": HOST, "Origin": f"http://{HOST}"}
+
+
+@pytest.fixture
+def browser(kept_run: Run) -> TestClient:
+    """Give a browser without scripts at the pages about the test's one run."""
+    door = Door(frozenset({HOST}))
+    app = Guard(review_app(kept_run.folder.parents[1], door), door)
+    return TestClient(app, base_url=f"http://{HOST}", raise_server_exceptions=False)
+
+
+def test_the_list_leads_to_the_run_and_the_run_tells_its_story(browser: TestClient, kept_run: Run):
+    """All that a person needs stands in the page without any script: evidence, lines, parts, cautions."""
+    assert f'href="/runs/{kept_run.id}"' in browser.get("/").text
+    page = browser.get(f"/runs/{kept_run.id}").text
+    for words in ("the bit may be loose", "Carry on from", "swells", "part 1", "suspect", "no safety device"):
+        assert words in page
+    assert "<script>" not in page
+    assert "style=" not in page
+
+
+def test_the_sounds_around_an_alarm_can_be_heard_piece_by_piece(browser: TestClient, kept_run: Run):
+    """Each is a FLAC file; players may ask for a range of it."""
+    at = f"/runs/{kept_run.id}/alarms/1"
+    for name in ("before", "since"):
+        whole = browser.get(f"{at}/{name}.flac")
+        samples, rate = soundfile.read(io.BytesIO(whole.content))
+        assert (rate, 3 < len(samples) / rate < 7, np.abs(samples).max() > 0.01) == (
+            kept_run.rate,
+            True,
+            True,
+        )
+        part = browser.get(f"{at}/{name}.flac", headers={"Range": "bytes=10-19"})
+        assert (part.status_code, part.content) == (206, whole.content[10:20])
+        assert part.headers["Content-Range"] == f"bytes 10-19/{len(whole.content)}"
+        assert browser.get(f"{at}/{name}.flac", headers={"Range": "bytes=-5"}).content == whole.content[-5:]
+        assert browser.get(f"{at}/{name}.flac", headers={"Range": "bytes=99999999-"}).status_code == 416
+    assert browser.get(f"{at}/orders.png").content.startswith(b"\x89PNG")
+
+
+def test_programs_can_be_downloaded(browser: TestClient, kept_run: Run):
+    """The restart program is the one that the command writes; a recut is a program too."""
+    story = tell(kept_run)
+    assert story.program is not None
+    resume = story.incidents[0].alarm.resume
+    assert resume is not None
+    restart = browser.get(f"/runs/{kept_run.id}/alarms/1/restart.ngc")
+    assert restart.text == restart_program(story.program, resume.file)
+    assert "attachment" in restart.headers["Content-Disposition"]
+    recut = browser.get(f"/runs/{kept_run.id}/recut.ngc", params={"part": "part 1"})
+    assert len(read(recut.text).moves) > 3
+    for asked in ({}, {"part": "part 9"}):
+        refused = browser.get(f"/runs/{kept_run.id}/recut.ngc", params=asked)
+        assert (refused.status_code, refused.text.count("\n")) == (409, 1)
+
+
+def test_an_alarm_can_be_labelled(browser: TestClient, kept_run: Run):
+    """The label is kept with the run, and shown from then on; a word that is none is refused."""
+    at = f"/runs/{kept_run.id}/alarms/1/label"
+    assert browser.post(at, data={"what": "nothing"}, headers=OURS).status_code == 200
+    assert list(labels(kept_run).values()) == ["nothing"]
+    assert "You said: <strong>nothing" in browser.get(f"/runs/{kept_run.id}").text
+    assert browser.post(at, data={"what": "fine"}, headers=OURS).status_code == 400
+    assert browser.post(at, content=b"\xff\xfe=%%%", headers=OURS).status_code == 400
+    assert browser.post(at, data={"what": "loose"}, headers={"Host": HOST}).status_code == 403
+    assert list(labels(kept_run).values()) == ["nothing"]
+
+
+def test_a_recount_gives_what_was_said_and_tells_of_other_limits(browser: TestClient, kept_run: Run):
+    """At 1 there are the alarms of the run, at their times; a lower limit is passed no later."""
+    told = browser.get(f"/runs/{kept_run.id}/threshold.json").json()
+    alarms = told["runs"][0]["alarms"]
+    at_one = alarms[told["limits"].index(1.0)]
+    said = [one.alarm.at for one in tell(kept_run).incidents]
+    assert [at for at, _ in at_one] == pytest.approx(said, abs=0.01)
+    firsts = [found[0][0] for found in alarms if found]
+    assert firsts == sorted(firsts)
+    assert told["nats"] == pytest.approx(tell(kept_run).incidents[0].alarm.threshold, abs=0.01)
+
+
+def test_the_timeline_has_states_parts_lines_and_scores(browser: TestClient, kept_run: Run):
+    """It is plain JSON, with gaps as null, and of bounded size however long the run was."""
+    answer = browser.get(f"/runs/{kept_run.id}/timeline.json")
+    told = json.loads(answer.text)
+    assert {state for _, _, state in told["states"]} >= {"settle", "learn", "listen", "alarm"}
+    assert told["parts"]
+    assert max(told["score"][1]) >= 1
+    assert told["lines"][1] == sorted(told["lines"][1])
+    assert len(answer.text) < 100_000
+
+
+@pytest.mark.parametrize(
+    "path",
+    [
+        "/runs/%2e%2e%2f", "/runs/%2e%2e", "/runs/..%2f..%2fetc%2fpasswd", "/runs/%00",
+        "/runs/{run}/run.sqlite", "/runs/{run}/sound/000001.flac", "/runs/{half}",
+        "/runs/{run}/alarms/0/before.flac", "/runs/{run}/alarms/2/since.flac",
+        "/runs/{run}/alarms/-1/orders.png",
+        "/runs/{run}/alarms/99999999999999999999/restart.ngc", "/static/..%2fguard.py",
+        "/static/%2fetc%2fpasswd", "/static/", "/secret",
+    ],
+)  # fmt: skip
+def test_no_path_leads_anywhere_else(browser: TestClient, kept_run: Run, path: str):
+    """Neither dots nor slashes, plain or encoded, reach a file; a run goes by its whole name."""
+    (kept_run.folder.parents[1] / "secret").write_text("secret words")
+    answer = browser.get(path.format(run=quote(kept_run.id), half=kept_run.id[:-3]))
+    assert answer.status_code in (404, 405)
+    assert "secret words" not in answer.text
+    assert len(answer.content) < 400
