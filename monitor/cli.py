@@ -18,6 +18,7 @@ from monitor.status import Status
 
 if TYPE_CHECKING:
     from analysis.program.program import Units
+    from monitor.keeping import SoundKept
     from monitor.setup import Wanted
 
 _Command = TypeVar("_Command", bound=Callable[..., Any])
@@ -88,6 +89,14 @@ _JOB_OPTIONS = (
 )
 _UNITS = click.option(
     "--units", type=click.Choice(["mm", "inch"]), help="Unit of a program that says neither G21 nor G20."
+)
+_BUDGET = click.option(
+    "--sound-budget",
+    type=click.FloatRange(min=0),
+    default=20.0,
+    show_default=True,
+    metavar="GB",
+    help="How much the sound of all runs may take on disk; the oldest goes first, events never.",
 )
 _JSON = click.option("--json", "as_json", is_flag=True, help="One JSON object a line on standard output.")
 
@@ -160,12 +169,14 @@ def demo(out: Path, seed: int, line: int | None) -> None:
 @_adding(_JOB_OPTIONS)
 @_JSON
 @click.option("--keep", is_flag=True, help="Keep the run in the journal.")
-def replay(recording: Path, *, as_json: bool, keep: bool, **said: Unpack[_Said]) -> None:
+@_BUDGET
+def replay(recording: Path, *, as_json: bool, keep: bool, sound_budget: float, **said: Unpack[_Said]) -> None:
     """Listen to a RECORDING of a cut, as if live."""
     wanted = _wanted(said)
+    from monitor.keeping import Keep  # noqa: PLC0415
     from monitor.listening import replay as run  # noqa: PLC0415
 
-    sys.exit(run(recording, wanted, as_json=as_json, keep=keep))
+    sys.exit(run(recording, wanted, Keep(budget=sound_budget) if keep else None, as_json=as_json))
 
 
 @cli.command()
@@ -174,7 +185,14 @@ def replay(recording: Path, *, as_json: bool, keep: bool, **said: Unpack[_Said])
 @click.option("--rate", type=click.IntRange(8000, 192_000), help="Samples a second; the microphone's own.")
 @click.option("--for", "seconds", type=click.FloatRange(min=0.1), help="Stop after so many seconds.")
 @click.option("--title", help="What to call the run; the program's name if not said.")
-@click.option("--no-sound", is_flag=True, help="Keep no sound: voices near the microphone are on it too.")
+@click.option(
+    "--keep-sound",
+    type=click.Choice(["all", "events", "none"]),
+    default="all",
+    show_default=True,
+    help="Which sound is kept; voices near the microphone are on it too.",
+)
+@_BUDGET
 @_JSON
 def watch(  # noqa: PLR0913 - as many as the user may say
     *,
@@ -182,16 +200,19 @@ def watch(  # noqa: PLR0913 - as many as the user may say
     rate: int | None,
     seconds: float | None,
     title: str | None,
-    no_sound: bool,
+    keep_sound: "SoundKept",
+    sound_budget: float,
     as_json: bool,
     **said: Unpack[_Said],
 ) -> None:
     """Listen to the microphone beside a running job. End with Ctrl-C."""
     wanted = _wanted(said)
+    from monitor.keeping import Keep  # noqa: PLC0415
     from monitor.listening import Live  # noqa: PLC0415
     from monitor.listening import watch as run  # noqa: PLC0415
 
-    live = Live(device=device, rate=rate, seconds=seconds, title=title, keep_sound=not no_sound)
+    keep = Keep(keep_sound, sound_budget)
+    live = Live(device=device, rate=rate, seconds=seconds, title=title, keep=keep)
     sys.exit(run(live, wanted, as_json=as_json))
 
 

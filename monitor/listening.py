@@ -7,33 +7,26 @@ import time
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
-from datetime import datetime
 from pathlib import Path
 from types import FrameType
 
-from analysis.errors import ChipsongError, JournalError
+from analysis.errors import ChipsongError
 from analysis.events import Alarm, Event, to_dict
-from analysis.listener import COLUMNS, Listener
+from analysis.listener import Listener
 from analysis.program import Program
 from monitor.actions.beside import with_actions
 from monitor.actions.reading import ACTIONS, read_actions
 from monitor.actions.telling import at_the_start
-from monitor.bits import read_shelf
 from monitor.journal import Journal, home
-from monitor.kept import bits_to_plain, keep_program
+from monitor.keeping import Keep, open_journal
 from monitor.resuming import refusal, write_beside
 from monitor.screen import Screen
-from monitor.setup import SHELF, Wanted, bits_for, make_listener, read_program
+from monitor.setup import Wanted, make_listener, read_program
 from monitor.sources import Microphone, Recording
 from monitor.status import Status
 from monitor.trouble import warn
 from monitor.watch import Ears, Outcome, listen
 from monitor.words import CAUTIONS, event_text, what_to_do
-
-
-def now() -> datetime:
-    """Return the time on the wall."""
-    return datetime.now().astimezone()
 
 
 def ears_for(
@@ -114,12 +107,12 @@ def asked_to_end() -> Iterator[Callable[[], bool]]:
 _ENDS = (signal.SIGINT, signal.SIGTERM)
 
 
-def replay(recording: Path, wanted: Wanted, *, as_json: bool, keep: bool) -> Status:
-    """Listen to a recording; return the exit status."""
+def replay(recording: Path, wanted: Wanted, keep: Keep | None, *, as_json: bool) -> Status:
+    """Listen to a recording, and keep the run where ``keep`` says how; return the exit status."""
     program = read_program(wanted.program, warn) if wanted.program else None
     with Recording(recording) as source, asked_to_end() as stop:
         listener = make_listener(source.rate, program, wanted, home(), warn)
-        journal = _open(recording.stem, wanted, program, source.rate, keep_sound=True) if keep else None
+        journal = open_journal(recording.stem, wanted, program, source.rate, keep) if keep else None
         screen = Screen(sys.stdout)
         ears = ears_for(screen, lambda alarm: _how_to_resume(alarm, wanted), as_json=as_json, stop=stop)
         outcome = listen(source, listener, ears, journal)
@@ -141,15 +134,15 @@ class Live:
         After how many to stop, by the clock: a microphone that gives nothing must not hold up the end.
     title
         What to call the run.
-    keep_sound
-        Whether sound is kept.
+    keep
+        What is kept of the run.
     """
 
     device: str | None
     rate: int | None
     seconds: float | None
     title: str | None
-    keep_sound: bool
+    keep: Keep
 
 
 def watch(live: Live, wanted: Wanted, *, as_json: bool) -> Status:
@@ -160,10 +153,10 @@ def watch(live: Live, wanted: Wanted, *, as_json: bool) -> Status:
     listener = make_listener(source.rate, program, wanted, home(), warn)
     title = live.title or (wanted.program.stem if wanted.program else "watch")
     with source, asked_to_end() as asked:
-        journal = _open(title, wanted, program, source.rate, keep_sound=live.keep_sound)
+        journal = open_journal(title, wanted, program, source.rate, live.keep, microphone=source.name)
         screen, over = Screen(sys.stdout), _after(live.seconds)
         if not as_json:
-            screen.event(_greeting(source, journal, keep_sound=live.keep_sound))
+            screen.event(_greeting(source, journal, live.keep))
         show = warn if as_json else screen.event
         for line in at_the_start(actions):
             show(line)
@@ -187,9 +180,8 @@ def _after(seconds: float | None) -> Callable[[], bool]:
     return lambda: time.monotonic() >= end
 
 
-def _greeting(source: Microphone, journal: Journal | None, *, keep_sound: bool) -> str:
-    sound = "; voices near the microphone are on it too" if keep_sound else ", without its sound"
-    kept = f"The run is kept in {journal.folder}{sound}." if journal else "The run is not kept."
+def _greeting(source: Microphone, journal: Journal | None, keep: Keep) -> str:
+    kept = keep.told(journal.folder) if journal else "The run is not kept."
     return "\n".join([f"Listening to {source.name} at {source.rate} Hz. End with Ctrl-C.", kept, *CAUTIONS])
 
 
@@ -204,29 +196,6 @@ def _write_restart(alarm: Alarm, wanted: Wanted, program: Program | None, journa
     if journal is None or program is None or alarm.resume is None:
         return _how_to_resume(alarm, wanted)
     return write_beside(program, alarm.resume.file, journal.folder)[1]
-
-
-def _open(
-    title: str, wanted: Wanted, program: Program | None, rate: int, *, keep_sound: bool
-) -> Journal | None:
-    meta = {
-        "program": str(wanted.program) if wanted.program else None,
-        "bit": wanted.bit,
-        "rpm": wanted.speed,
-        "flutes": wanted.flutes,
-        "diameter": wanted.diameter,
-        "bits": bits_to_plain(bits_for(wanted, program, read_shelf(home() / SHELF))),
-    }
-    try:
-        journal = Journal.create(
-            home(), title, meta, rate=rate, columns=COLUMNS, keep_sound=keep_sound, now=now
-        )
-    except JournalError as error:
-        warn(f"{error}; listening goes on without keeping the run")
-        return None
-    if wanted.program:
-        keep_program(journal.folder, wanted.program)
-    return journal
 
 
 def _tell_kept(journal: Journal | None, *, as_json: bool) -> None:

@@ -4,13 +4,15 @@ from analysis.errors import JournalError
 from analysis.events import Event, from_dict
 from monitor.actions.telling import ACTION, kept_text
 from monitor.controls import PRESSED
+from monitor.heard import BIT, GAP
 from monitor.journal import Event as Kept
 from monitor.journal import Run, home, open_run, runs
 from monitor.labels import LABEL
 from monitor.places import PLACES
 from monitor.words import clock, count, event_text
 
-SAID_OTHERWISE = frozenset({ACTION, LABEL, PLACES, PRESSED})
+SAID_OTHERWISE = frozenset({ACTION, BIT, GAP, LABEL, PLACES, PRESSED})
+_SILENT = frozenset({BIT, GAP, PLACES})
 """Events of the journal that do not come from the listener."""
 
 _SAID = {
@@ -43,7 +45,7 @@ def run_text(name: str) -> str:
 
 def _told(run: Run) -> list[str]:
     """Return in words what was heard, what became of actions, and what people said of it, in order."""
-    return [_kept_text(run, kept) for kept in run.events() if kept.name != PLACES]
+    return [_kept_text(run, kept) for kept in run.events() if kept.name not in _SILENT]
 
 
 def _kept_text(run: Run, kept: Kept) -> str:
