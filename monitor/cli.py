@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING, Any, TypedDict, TypeVar, Unpack
 import click
 
 from analysis.errors import ChipsongError
-from monitor.bit_commands import bits
+from monitor.bit_commands import bits, label
 from monitor.status import Status
 
 if TYPE_CHECKING:
@@ -375,7 +375,8 @@ def try_actions(name: str | None) -> None:
     sys.exit(run(name))
 
 
-cli.add_command(bits)
+for command in (bits, label):
+    cli.add_command(command)
 
 
 def main() -> None:

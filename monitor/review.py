@@ -1,5 +1,8 @@
 """``chipsong runs``: what was kept."""
 
+from collections.abc import Mapping
+from typing import Any
+
 from analysis.errors import JournalError
 from analysis.events import Event, from_dict
 from monitor.actions.telling import ACTION, kept_text
@@ -52,10 +55,22 @@ def _kept_text(run: Run, kept: Kept) -> str:
     if kept.name == ACTION:
         return kept_text(kept.body)
     if kept.name == LABEL:
-        return f"{clock(kept.at):>8}  the alarm at this time was labelled: {kept.body['what']}"
+        return f"{clock(kept.at):>8}  {label_text(kept.body)}"
     if kept.name == PRESSED:
         return f"{clock(kept.at):>8}  {_SAID[kept.body['kind']].format(**kept.body)}"
     return event_text(event_of(run, kept))
+
+
+def label_text(body: Mapping[str, Any]) -> str:
+    """Return what a label says."""
+    match body["of"]:
+        case "run":
+            return "the run was labelled: nothing was wrong"
+        case "missed" if body["what"] == "nothing":
+            return "that something was missed from here on was taken back"
+        case "missed":
+            return f"missed, from here on it was: {body['what']}"
+    return f"the alarm at this time was labelled: {body['what']}"
 
 
 def events_of(run: Run) -> tuple[Event, ...]:
