@@ -98,6 +98,12 @@ _BUDGET = click.option(
     metavar="GB",
     help="How much the sound of all runs may take on disk; the oldest goes first, events never.",
 )
+_SHARE = click.option(
+    "--share", is_flag=True, help="Let others on this network see the page, who know its address."
+)
+_PORT = click.option(
+    "--port", type=click.IntRange(0, 65535), default=0, help="Port of the page; any that is free if not said."
+)
 _JSON = click.option("--json", "as_json", is_flag=True, help="One JSON object a line on standard output.")
 
 
@@ -185,6 +191,9 @@ def replay(recording: Path, *, as_json: bool, keep: bool, sound_budget: float, *
 @click.option("--rate", type=click.IntRange(8000, 192_000), help="Samples a second; the microphone's own.")
 @click.option("--for", "seconds", type=click.FloatRange(min=0.1), help="Stop after so many seconds.")
 @click.option("--title", help="What to call the run; the program's name if not said.")
+@click.option("--page", is_flag=True, help="Show what is heard on a local page too, with buttons.")
+@_SHARE
+@_PORT
 @click.option(
     "--keep-sound",
     type=click.Choice(["all", "events", "none"]),
@@ -202,6 +211,9 @@ def watch(  # noqa: PLR0913 - as many as the user may say
     title: str | None,
     keep_sound: "SoundKept",
     sound_budget: float,
+    page: bool,
+    share: bool,
+    port: int,
     as_json: bool,
     **said: Unpack[_Said],
 ) -> None:
@@ -210,9 +222,11 @@ def watch(  # noqa: PLR0913 - as many as the user may say
     from monitor.keeping import Keep  # noqa: PLC0415
     from monitor.listening import Live  # noqa: PLC0415
     from monitor.listening import watch as run  # noqa: PLC0415
+    from monitor.sharing import Sharing  # noqa: PLC0415
 
+    sharing = Sharing(share, port) if page or share else None
     keep = Keep(keep_sound, sound_budget)
-    live = Live(device=device, rate=rate, seconds=seconds, title=title, keep=keep)
+    live = Live(device=device, rate=rate, seconds=seconds, title=title, keep=keep, page=sharing)
     sys.exit(run(live, wanted, as_json=as_json))
 
 
@@ -336,14 +350,6 @@ def report(run: str, *, out: Path, csv: bool, vtt: bool) -> None:
     write_report(run, out, csv=csv, vtt=vtt)
 
 
-_SHARE = click.option(
-    "--share", is_flag=True, help="Let others on this network see the page, who know its address."
-)
-_PORT = click.option(
-    "--port", type=click.IntRange(0, 65535), default=0, help="Port of the page; any that is free if not said."
-)
-
-
 @cli.command()
 @click.argument("run", required=False)
 @_SHARE
@@ -351,7 +357,7 @@ _PORT = click.option(
 def review(run: str | None, *, share: bool, port: int) -> None:
     """Serve a local page on which kept runs, or one RUN, can be seen, heard and labelled. End with Ctrl-C."""
     from monitor.page.review_command import review as serve  # noqa: PLC0415
-    from monitor.page.serving import Sharing  # noqa: PLC0415
+    from monitor.sharing import Sharing  # noqa: PLC0415
 
     serve(run, Sharing(share, port))
 

@@ -17,12 +17,14 @@ from analysis.program import Program
 from monitor.actions.beside import with_actions
 from monitor.actions.reading import ACTIONS, read_actions
 from monitor.actions.telling import at_the_start
+from monitor.bits import read_shelf
 from monitor.journal import Journal, home
 from monitor.keeping import Keep, open_journal
 from monitor.resuming import refusal, write_beside
 from monitor.screen import Screen
-from monitor.setup import Wanted, make_listener, read_program
-from monitor.sources import Microphone, Recording
+from monitor.setup import SHELF, Wanted, bits_for, make_listener, read_program
+from monitor.sharing import Job, Sharing
+from monitor.sources import Microphone, Recording, Source
 from monitor.status import Status
 from monitor.trouble import warn
 from monitor.watch import Ears, Outcome, listen
@@ -136,6 +138,8 @@ class Live:
         What to call the run.
     keep
         What is kept of the run.
+    page
+        Who may see the live page; ``None`` for no page.
     """
 
     device: str | None
@@ -143,6 +147,7 @@ class Live:
     seconds: float | None
     title: str | None
     keep: Keep
+    page: Sharing | None = None
 
 
 def watch(live: Live, wanted: Wanted, *, as_json: bool) -> Status:
@@ -167,10 +172,26 @@ def watch(live: Live, wanted: Wanted, *, as_json: bool) -> Status:
             stop=lambda: asked() or over(),
         )
         ears = with_actions(ears, actions, show)
-        outcome = listen(source, listener, ears, journal)
+        job = Job(bits_for(wanted, program, read_shelf(home() / SHELF)), program, journal)
+        with _page(live, job, ears, source, show) as (heeding, passing):
+            outcome = listen(passing, listener, heeding, journal)
         screen.close()
     _tell_kept(journal, as_json=as_json)
     return _status(outcome)
+
+
+@contextmanager
+def _page(
+    live: Live, job: Job, ears: Ears, source: Source, show: Callable[[str], None]
+) -> Iterator[tuple[Ears, Source]]:
+    """Serve the live page if it is wanted; give ears and a source that it hears too."""
+    if live.page is None:
+        yield ears, source
+        return
+    from monitor.page.beside import page_beside  # noqa: PLC0415 - only where there is a page
+
+    with page_beside(job, ears, source, live.page, show) as joined:
+        yield joined
 
 
 def _after(seconds: float | None) -> Callable[[], bool]:

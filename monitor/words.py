@@ -71,7 +71,7 @@ _AGAINST = {
     "reference": "this bit's cuts that were accepted",
     "physics": "what a tight bit can have",
 }
-_FOUND = {
+FOUND = {
     "tight": "THE BIT SOUNDS TIGHT",
     "doubtful": "IN DOUBT - look at the bit before you go on",
     "loose": "THE BIT SOUNDS LOOSE",
@@ -79,7 +79,7 @@ _FOUND = {
 
 
 def _checked(checked: Checked) -> str:
-    said = f"{clock(checked.at):>8}  CHECKED  {_FOUND[checked.verdict]}, against {_AGAINST[checked.against]}"
+    said = f"{clock(checked.at):>8}  CHECKED  {FOUND[checked.verdict]}, against {_AGAINST[checked.against]}"
     return "\n".join([said, *(f"          - {sentence}" for sentence in checked.because)])
 
 
