@@ -1,9 +1,12 @@
 """The commands about bits. As in `monitor.cli`, only click is imported before one of them runs."""
 
 from collections.abc import Callable
-from typing import Any, TypeVar
+from typing import TYPE_CHECKING, Any, TypeVar
 
 import click
+
+if TYPE_CHECKING:
+    from monitor.labels import Label
 
 _Command = TypeVar("_Command", bound=Callable[..., Any])
 
@@ -87,3 +90,41 @@ def remove_bit(name: str, *, yes: bool) -> None:
         click.echo(bit_text(name, as_json=False))
         click.confirm("Take it off the shelf?", abort=True)
     click.echo(remove(name))
+
+
+_LABELS = ("nothing", "loose", "chatter", "broken", "dull", "stalled", "spindle", "unknown")
+
+
+@click.command()
+@click.argument("run")
+@click.argument("alarm", type=click.IntRange(min=1), required=False)
+@click.argument("what", type=click.Choice(_LABELS), required=False)
+@click.option("--missed", type=click.FloatRange(min=0), metavar="SECONDS", help="It was loose from here.")
+@click.option("--was", type=click.Choice(_LABELS), help="With --missed: what else; nothing takes it back.")
+@click.option("--fine", is_flag=True, help="Nothing was wrong from the beginning to the end.")
+def label(  # noqa: PLR0913 - as many as the user may say
+    run: str,
+    alarm: int | None,
+    what: "Label | None",
+    *,
+    missed: float | None,
+    was: "Label | None",
+    fine: bool,
+) -> None:
+    """
+    Say WHAT the ALARM of a RUN was, the first is 1; with a RUN alone, list its alarms.
+
+    Labels belong to the bit that cut: they are what `chipsong tune` works by.
+    """
+    if (alarm is None) != (what is None) or sum((alarm is not None, missed is not None, fine)) > 1:
+        raise click.UsageError("say an ALARM and WHAT it was, or --missed SECONDS, or --fine")
+    if was and missed is None:
+        raise click.UsageError("--was goes with --missed")
+    from monitor import labelling  # noqa: PLC0415
+
+    if alarm is not None and what is not None:
+        click.echo(labelling.label_alarm(run, alarm, what))
+    elif missed is not None:
+        click.echo(labelling.label_missed(run, missed, was or "loose"))
+    else:
+        click.echo(labelling.label_fine(run) if fine else labelling.label_text(run))

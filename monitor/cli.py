@@ -13,11 +13,12 @@ from typing import TYPE_CHECKING, Any, TypedDict, TypeVar, Unpack
 import click
 
 from analysis.errors import ChipsongError
-from monitor.bit_commands import bits
+from monitor.bit_commands import bits, label
 from monitor.status import Status
 
 if TYPE_CHECKING:
     from analysis.program.program import Units
+    from monitor.keeping import SoundKept
     from monitor.setup import Wanted
 
 _Command = TypeVar("_Command", bound=Callable[..., Any])
@@ -88,6 +89,20 @@ _JOB_OPTIONS = (
 )
 _UNITS = click.option(
     "--units", type=click.Choice(["mm", "inch"]), help="Unit of a program that says neither G21 nor G20."
+)
+_BUDGET = click.option(
+    "--sound-budget",
+    type=click.FloatRange(min=0),
+    default=20.0,
+    show_default=True,
+    metavar="GB",
+    help="How much the sound of all runs may take on disk; the oldest goes first, events never.",
+)
+_SHARE = click.option(
+    "--share", is_flag=True, help="Let others on this network see the page, who know its address."
+)
+_PORT = click.option(
+    "--port", type=click.IntRange(0, 65535), default=0, help="Port of the page; any that is free if not said."
 )
 _JSON = click.option("--json", "as_json", is_flag=True, help="One JSON object a line on standard output.")
 
@@ -160,12 +175,14 @@ def demo(out: Path, seed: int, line: int | None) -> None:
 @_adding(_JOB_OPTIONS)
 @_JSON
 @click.option("--keep", is_flag=True, help="Keep the run in the journal.")
-def replay(recording: Path, *, as_json: bool, keep: bool, **said: Unpack[_Said]) -> None:
+@_BUDGET
+def replay(recording: Path, *, as_json: bool, keep: bool, sound_budget: float, **said: Unpack[_Said]) -> None:
     """Listen to a RECORDING of a cut, as if live."""
     wanted = _wanted(said)
+    from monitor.keeping import Keep  # noqa: PLC0415
     from monitor.listening import replay as run  # noqa: PLC0415
 
-    sys.exit(run(recording, wanted, as_json=as_json, keep=keep))
+    sys.exit(run(recording, wanted, Keep(budget=sound_budget) if keep else None, as_json=as_json))
 
 
 @cli.command()
@@ -174,7 +191,17 @@ def replay(recording: Path, *, as_json: bool, keep: bool, **said: Unpack[_Said])
 @click.option("--rate", type=click.IntRange(8000, 192_000), help="Samples a second; the microphone's own.")
 @click.option("--for", "seconds", type=click.FloatRange(min=0.1), help="Stop after so many seconds.")
 @click.option("--title", help="What to call the run; the program's name if not said.")
-@click.option("--no-sound", is_flag=True, help="Keep no sound: voices near the microphone are on it too.")
+@click.option("--page", is_flag=True, help="Show what is heard on a local page too, with buttons.")
+@_SHARE
+@_PORT
+@click.option(
+    "--keep-sound",
+    type=click.Choice(["all", "events", "none"]),
+    default="all",
+    show_default=True,
+    help="Which sound is kept; voices near the microphone are on it too.",
+)
+@_BUDGET
 @_JSON
 def watch(  # noqa: PLR0913 - as many as the user may say
     *,
@@ -182,16 +209,24 @@ def watch(  # noqa: PLR0913 - as many as the user may say
     rate: int | None,
     seconds: float | None,
     title: str | None,
-    no_sound: bool,
+    keep_sound: "SoundKept",
+    sound_budget: float,
+    page: bool,
+    share: bool,
+    port: int,
     as_json: bool,
     **said: Unpack[_Said],
 ) -> None:
     """Listen to the microphone beside a running job. End with Ctrl-C."""
     wanted = _wanted(said)
+    from monitor.keeping import Keep  # noqa: PLC0415
     from monitor.listening import Live  # noqa: PLC0415
     from monitor.listening import watch as run  # noqa: PLC0415
+    from monitor.sharing import Sharing  # noqa: PLC0415
 
-    live = Live(device=device, rate=rate, seconds=seconds, title=title, keep_sound=not no_sound)
+    sharing = Sharing(share, port) if page or share else None
+    keep = Keep(keep_sound, sound_budget)
+    live = Live(device=device, rate=rate, seconds=seconds, title=title, keep=keep, page=sharing)
     sys.exit(run(live, wanted, as_json=as_json))
 
 
@@ -315,14 +350,6 @@ def report(run: str, *, out: Path, csv: bool, vtt: bool) -> None:
     write_report(run, out, csv=csv, vtt=vtt)
 
 
-_SHARE = click.option(
-    "--share", is_flag=True, help="Let others on this network see the page, who know its address."
-)
-_PORT = click.option(
-    "--port", type=click.IntRange(0, 65535), default=0, help="Port of the page; any that is free if not said."
-)
-
-
 @cli.command()
 @click.argument("run", required=False)
 @_SHARE
@@ -330,7 +357,7 @@ _PORT = click.option(
 def review(run: str | None, *, share: bool, port: int) -> None:
     """Serve a local page on which kept runs, or one RUN, can be seen, heard and labelled. End with Ctrl-C."""
     from monitor.page.review_command import review as serve  # noqa: PLC0415
-    from monitor.page.serving import Sharing  # noqa: PLC0415
+    from monitor.sharing import Sharing  # noqa: PLC0415
 
     serve(run, Sharing(share, port))
 
@@ -354,7 +381,8 @@ def try_actions(name: str | None) -> None:
     sys.exit(run(name))
 
 
-cli.add_command(bits)
+for command in (bits, label):
+    cli.add_command(command)
 
 
 def main() -> None:

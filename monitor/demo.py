@@ -16,8 +16,9 @@ from analysis.locate import Plan
 from analysis.place import SoundLocator
 from analysis.program import read
 from monitor.journal import Journal, open_run
+from monitor.keeping import now
 from monitor.kept import bits_to_plain, keep_program
-from monitor.listening import ears_for, now
+from monitor.listening import ears_for
 from monitor.resuming import write_beside
 from monitor.review import events_of
 from monitor.saving import save

@@ -1,5 +1,5 @@
 """
-What a person said afterwards of the alarms of a run, kept with the run.
+What a person said afterwards of a run: of its alarms, of what was missed, or that nothing was wrong in it.
 
 A label is an event of the run's journal, as the others; the last one given to an alarm is the one that holds.
 """
@@ -47,15 +47,65 @@ def label(run: Run, event_index: int, what: Label) -> None:
     events = run.events()
     if not 0 <= event_index < len(events) or events[event_index].name != "alarm":
         raise JournalError(f"event {event_index} of run {run.id} is no alarm: only alarms get labels")
-    at = events[event_index].at
-    body = {"event": LABEL, "at": at, "of": event_index, "what": what}
+    _write(run, events[event_index].at, event_index, what)
+
+
+def missed(run: Run, at: float, what: Label = "loose") -> None:
+    """
+    Say what was so from ``at`` s on and nobody alarmed; ``nothing`` takes that back.
+
+    Raises
+    ------
+    JournalError
+        When there is no such label, the run is not that long, or it cannot be written.
+    """
+    if what not in LABELS:
+        raise JournalError(f"'{what}' is no label: say one of {', '.join(LABELS)}")
+    length = (run.summary or {"at": run.samples() / run.rate})["at"]
+    if not 0.0 <= at <= length:
+        raise JournalError(f"{at:g} s is not in run {run.id}: it is {length:.1f} s long")
+    _write(run, at, _MISSED, what)
+
+
+def fine(run: Run) -> None:
+    """Say that nothing was wrong in a run from its beginning to its end, whatever was said before."""
+    for index, event in enumerate(run.events()):
+        if event.name == "alarm":
+            _write(run, event.at, index, "nothing")
+    for at in misses(run):
+        _write(run, at, _MISSED, "nothing")
+    _write(run, 0.0, _RUN, "nothing")
+
+
+def labels(run: Run) -> dict[int, Label]:
+    """Return the label of each alarm that has one, by the alarm's index in ``run.events()``."""
+    return {of: what for _, of, what in _labels(run) if isinstance(of, int)}
+
+
+def misses(run: Run) -> dict[float, Label]:
+    """Return what was missed, by since when it was so, s."""
+    said = {at: what for at, of, what in _labels(run) if of == _MISSED}
+    return {at: what for at, what in said.items() if what != "nothing"}
+
+
+def is_labelled(run: Run) -> bool:
+    """Return whether all is known of a run: each alarm has a label, and a person said anything at all."""
+    alarms = {index for index, event in enumerate(run.events()) if event.name == "alarm"}
+    return bool(_labels(run)) and alarms <= labels(run).keys()
+
+
+# What a label is of, where it is of no alarm.
+_MISSED, _RUN = "missed", "run"
+
+
+def _labels(run: Run) -> list[tuple[float, int | str, Label]]:
+    return [(event.at, event.body["of"], event.body["what"]) for event in run.events() if event.name == LABEL]
+
+
+def _write(run: Run, at: float, of: int | str, what: Label) -> None:
+    body = {"event": LABEL, "at": at, "of": of, "what": what}
     try:
         with closing(connect(run.folder / DATABASE)) as db:
             db.execute("INSERT INTO events (at, name, json) VALUES (?, ?, ?)", (at, LABEL, json.dumps(body)))
     except sqlite3.Error as error:
         raise JournalError(f"the label cannot be kept in run {run.id} ({error}): try again") from error
-
-
-def labels(run: Run) -> dict[int, Label]:
-    """Return the label of each alarm that has one, by the alarm's index in ``run.events()``."""
-    return {event.body["of"]: event.body["what"] for event in run.events() if event.name == LABEL}

@@ -1,85 +1,83 @@
 """``chipsong replay`` and ``chipsong watch``."""
 
-import os
+import json
 import signal
 import sys
 import time
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
-from datetime import datetime
 from pathlib import Path
 from types import FrameType
 
-from analysis.errors import ChipsongError, JournalError
-from analysis.events import Alarm, Event
-from analysis.listener import COLUMNS
-from analysis.program import Program, find_parts
+from analysis.errors import ChipsongError
+from analysis.events import Alarm, Event, to_dict
+from analysis.listener import Listener
+from analysis.program import Program
 from monitor.actions.beside import with_actions
 from monitor.actions.reading import ACTIONS, read_actions
 from monitor.actions.telling import at_the_start
 from monitor.bits import read_shelf
-from monitor.controls import Controls, Press
 from monitor.journal import Journal, home
-from monitor.kept import bits_to_plain, keep_program
+from monitor.keeping import Keep, open_journal
 from monitor.resuming import refusal, write_beside
-from monitor.screen import JsonLines, Screen, Shown
-from monitor.screen.keys import is_in_front
-from monitor.screen.seen import Looking
+from monitor.screen import Screen
 from monitor.setup import SHELF, Wanted, bits_for, make_listener, read_program
-from monitor.sources import Microphone, Recording
+from monitor.sharing import Job, Sharing
+from monitor.sources import Microphone, Recording, Source
 from monitor.status import Status
 from monitor.trouble import warn
 from monitor.watch import Ears, Outcome, listen
-from monitor.words import CAUTIONS
-
-
-def now() -> datetime:
-    """Return the time on the wall."""
-    return datetime.now().astimezone()
+from monitor.words import CAUTIONS, event_text, what_to_do
 
 
 def ears_for(
-    screen: Shown,
+    screen: Screen,
     on_alarm: Callable[[Alarm], str],
     *,
+    as_json: bool = False,
     stop: Callable[[], bool] = lambda: False,
-    controls: Controls | None = None,
 ) -> Ears:
     """
-    Return ears that show each event.
+    Return ears that write each event, as JSON or in words.
 
     Parameters
     ----------
     screen
-        What shows it.
+        Where words and progress go.
     on_alarm
         What is done at an alarm; returns what to tell of it, in words.
+    as_json
+        Whether events are written as one JSON object a line to standard output instead.
     stop
         When to stop.
-    controls
-        What the person says.
     """
-    said_by_hand = controls or Controls()
 
     def say(event: Event) -> None:
-        screen.event(event)
+        if as_json:
+            sys.stdout.write(json.dumps(to_dict(event)) + "\n")
+            sys.stdout.flush()
+        else:
+            screen.event(event_text(event))
         if isinstance(event, Alarm):
             act(event)
 
     def act(alarm: Alarm) -> None:
         try:
-            screen.alarm(on_alarm(alarm))
+            done = on_alarm(alarm)
         except ChipsongError as error:
             # An alarm is an alarm where no restart is safe as well: that is told with it.
-            screen.refused(refusal(error))
+            done = f"There is {refusal(error)}"
+            if as_json:
+                warn(refusal(error))
+        if not as_json:
+            screen.alarm(f"{what_to_do()}\n{done}".strip())
 
-    def asked() -> tuple[Press, ...]:
-        presses = said_by_hand.take()
-        screen.pressed(presses)
-        return presses
+    def progress(listener: Listener) -> None:
+        if not as_json:
+            screen.progress(listener)
 
-    return Ears(say, screen.progress, screen.warn, stop, asked=asked, rows=screen.rows)
+    return Ears(say, progress, warn, stop)
 
 
 @contextmanager
@@ -111,15 +109,16 @@ def asked_to_end() -> Iterator[Callable[[], bool]]:
 _ENDS = (signal.SIGINT, signal.SIGTERM)
 
 
-def replay(recording: Path, wanted: Wanted, *, as_json: bool, keep: bool) -> Status:
-    """Listen to a recording; return the exit status."""
+def replay(recording: Path, wanted: Wanted, keep: Keep | None, *, as_json: bool) -> Status:
+    """Listen to a recording, and keep the run where ``keep`` says how; return the exit status."""
     program = read_program(wanted.program, warn) if wanted.program else None
     with Recording(recording) as source, asked_to_end() as stop:
         listener = make_listener(source.rate, program, wanted, home(), warn)
-        journal = _open(recording.stem, wanted, program, source.rate, keep_sound=True) if keep else None
-        with JsonLines() if as_json else Screen(sys.stdout) as screen:
-            ears = ears_for(screen, lambda alarm: _how_to_resume(alarm, wanted), stop=stop)
-            outcome = listen(source, listener, ears, journal)
+        journal = open_journal(recording.stem, wanted, program, source.rate, keep) if keep else None
+        screen = Screen(sys.stdout)
+        ears = ears_for(screen, lambda alarm: _how_to_resume(alarm, wanted), as_json=as_json, stop=stop)
+        outcome = listen(source, listener, ears, journal)
+        screen.close()
     _tell_kept(journal, as_json=as_json)
     return _status(outcome)
 
@@ -137,15 +136,18 @@ class Live:
         After how many to stop, by the clock: a microphone that gives nothing must not hold up the end.
     title
         What to call the run.
-    keep_sound
-        Whether sound is kept.
+    keep
+        What is kept of the run.
+    page
+        Who may see the live page; ``None`` for no page.
     """
 
     device: str | None
     rate: int | None
     seconds: float | None
     title: str | None
-    keep_sound: bool
+    keep: Keep
+    page: Sharing | None = None
 
 
 def watch(live: Live, wanted: Wanted, *, as_json: bool) -> Status:
@@ -156,41 +158,40 @@ def watch(live: Live, wanted: Wanted, *, as_json: bool) -> Status:
     listener = make_listener(source.rate, program, wanted, home(), warn)
     title = live.title or (wanted.program.stem if wanted.program else "watch")
     with source, asked_to_end() as asked:
-        journal = _open(title, wanted, program, source.rate, keep_sound=live.keep_sound)
-        over, controls = _after(live.seconds), Controls()
-        first: Shown = JsonLines() if as_json else Screen(sys.stdout)
+        journal = open_journal(title, wanted, program, source.rate, live.keep, microphone=source.name)
+        screen, over = Screen(sys.stdout), _after(live.seconds)
         if not as_json:
-            first.note(_greeting(source, journal, keep_sound=live.keep_sound))
+            screen.event(_greeting(source, journal, live.keep))
+        show = warn if as_json else screen.event
         for line in at_the_start(actions):
-            first.note(line)
-        with (
-            first
-            if as_json
-            else _screen(first, f"{title}, listening to {source.name}", program, controls) as screen
-        ):
-            ears = ears_for(
-                screen,
-                lambda alarm: _write_restart(alarm, wanted, program, journal),
-                stop=lambda: asked() or over(),
-                controls=controls,
-            )
-            outcome = listen(source, listener, with_actions(ears, actions, screen.note), journal)
+            show(line)
+        ears = ears_for(
+            screen,
+            lambda alarm: _write_restart(alarm, wanted, program, journal),
+            as_json=as_json,
+            stop=lambda: asked() or over(),
+        )
+        ears = with_actions(ears, actions, show)
+        job = Job(bits_for(wanted, program, read_shelf(home() / SHELF)), program, journal)
+        with _page(live, job, ears, source, show) as (heeding, passing):
+            outcome = listen(passing, listener, heeding, journal)
+        screen.close()
     _tell_kept(journal, as_json=as_json)
     return _status(outcome)
 
 
-def _screen(lines: Shown, title: str, program: Program | None, controls: Controls) -> Shown:
-    """Return the screen, where there is a terminal for it; else ``lines``."""
-    if not is_in_front(sys.stdout) or os.environ.get("TERM", "") in _NO_SCREEN:
-        return lines
-    from monitor.screen.board import Board  # noqa: PLC0415 - a terminal only
+@contextmanager
+def _page(
+    live: Live, job: Job, ears: Ears, source: Source, show: Callable[[str], None]
+) -> Iterator[tuple[Ears, Source]]:
+    """Serve the live page if it is wanted; give ears and a source that it hears too."""
+    if live.page is None:
+        yield ears, source
+        return
+    from monitor.page.beside import page_beside  # noqa: PLC0415 - only where there is a page
 
-    parts = find_parts(program) if program else ()
-    return Board(sys.stdout, sys.stdin, title, Looking(parts), controls)
-
-
-# Terminals, by their name, that can't place what is written.
-_NO_SCREEN = ("", "dumb", "unknown")
+    with page_beside(job, ears, source, live.page, show) as joined:
+        yield joined
 
 
 def _after(seconds: float | None) -> Callable[[], bool]:
@@ -200,9 +201,8 @@ def _after(seconds: float | None) -> Callable[[], bool]:
     return lambda: time.monotonic() >= end
 
 
-def _greeting(source: Microphone, journal: Journal | None, *, keep_sound: bool) -> str:
-    sound = "; voices near the microphone are on it too" if keep_sound else ", without its sound"
-    kept = f"The run is kept in {journal.folder}{sound}." if journal else "The run is not kept."
+def _greeting(source: Microphone, journal: Journal | None, keep: Keep) -> str:
+    kept = keep.told(journal.folder) if journal else "The run is not kept."
     return "\n".join([f"Listening to {source.name} at {source.rate} Hz. End with Ctrl-C.", kept, *CAUTIONS])
 
 
@@ -217,29 +217,6 @@ def _write_restart(alarm: Alarm, wanted: Wanted, program: Program | None, journa
     if journal is None or program is None or alarm.resume is None:
         return _how_to_resume(alarm, wanted)
     return write_beside(program, alarm.resume.file, journal.folder)[1]
-
-
-def _open(
-    title: str, wanted: Wanted, program: Program | None, rate: int, *, keep_sound: bool
-) -> Journal | None:
-    meta = {
-        "program": str(wanted.program) if wanted.program else None,
-        "bit": wanted.bit,
-        "rpm": wanted.speed,
-        "flutes": wanted.flutes,
-        "diameter": wanted.diameter,
-        "bits": bits_to_plain(bits_for(wanted, program, read_shelf(home() / SHELF))),
-    }
-    try:
-        journal = Journal.create(
-            home(), title, meta, rate=rate, columns=COLUMNS, keep_sound=keep_sound, now=now
-        )
-    except JournalError as error:
-        warn(f"{error}; listening goes on without keeping the run")
-        return None
-    if wanted.program:
-        keep_program(journal.folder, wanted.program)
-    return journal
 
 
 def _tell_kept(journal: Journal | None, *, as_json: bool) -> None:

@@ -1,16 +1,21 @@
 """``chipsong runs``: what was kept."""
 
+from collections.abc import Mapping
+from typing import Any
+
 from analysis.errors import JournalError
 from analysis.events import Event, from_dict
 from monitor.actions.telling import ACTION, kept_text
 from monitor.controls import PRESSED
+from monitor.heard import BIT, GAP
 from monitor.journal import Event as Kept
 from monitor.journal import Run, home, open_run, runs
 from monitor.labels import LABEL
 from monitor.places import PLACES
 from monitor.words import clock, count, event_text
 
-SAID_OTHERWISE = frozenset({ACTION, LABEL, PLACES, PRESSED})
+SAID_OTHERWISE = frozenset({ACTION, BIT, GAP, LABEL, PLACES, PRESSED})
+_SILENT = frozenset({BIT, GAP, PLACES})
 """Events of the journal that do not come from the listener."""
 
 _SAID = {
@@ -43,17 +48,29 @@ def run_text(name: str) -> str:
 
 def _told(run: Run) -> list[str]:
     """Return in words what was heard, what became of actions, and what people said of it, in order."""
-    return [_kept_text(run, kept) for kept in run.events() if kept.name != PLACES]
+    return [_kept_text(run, kept) for kept in run.events() if kept.name not in _SILENT]
 
 
 def _kept_text(run: Run, kept: Kept) -> str:
     if kept.name == ACTION:
         return kept_text(kept.body)
     if kept.name == LABEL:
-        return f"{clock(kept.at):>8}  the alarm at this time was labelled: {kept.body['what']}"
+        return f"{clock(kept.at):>8}  {label_text(kept.body)}"
     if kept.name == PRESSED:
         return f"{clock(kept.at):>8}  {_SAID[kept.body['kind']].format(**kept.body)}"
     return event_text(event_of(run, kept))
+
+
+def label_text(body: Mapping[str, Any]) -> str:
+    """Return what a label says."""
+    match body["of"]:
+        case "run":
+            return "the run was labelled: nothing was wrong"
+        case "missed" if body["what"] == "nothing":
+            return "that something was missed from here on was taken back"
+        case "missed":
+            return f"missed, from here on it was: {body['what']}"
+    return f"the alarm at this time was labelled: {body['what']}"
 
 
 def events_of(run: Run) -> tuple[Event, ...]:

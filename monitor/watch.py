@@ -14,10 +14,11 @@ from numpy.typing import NDArray
 
 from analysis.errors import JournalError, SoundError
 from analysis.events import Alarm, Deaf, Event, Summary, to_dict
-from analysis.listener import Listener, Step
+from analysis.listener import Listener
 from monitor.actions.kind import Done
 from monitor.actions.telling import ACTION, done_to_dict
 from monitor.controls import PRESSED, Press
+from monitor.heard import BIT, GAP, HeardNotes
 from monitor.journal import Journal
 from monitor.places import PLACES, PlaceNotes
 from monitor.sources import Block, Source
@@ -48,10 +49,7 @@ class Ears:
         Gives what became of actions since it was last asked. Asked with True it is for the last time, and may
         wait a little for what is not over.
     asked
-        Gives what a person has said since it was last asked; asked after each block, and after each that
-        failed to come.
-    rows
-        Gets what came of each block, before progress.
+        Gives what a person has said since it was last asked; asked after each block.
     """
 
     event: Callable[[Event], None]
@@ -61,7 +59,6 @@ class Ears:
     at_once: Callable[[Event], None] = lambda _: None
     done: Callable[[bool], Iterable[Done]] = lambda _: ()
     asked: Callable[[], Iterable[Press]] = tuple
-    rows: Callable[[Step], None] = lambda _: None
 
 
 @dataclass(frozen=True)
@@ -125,6 +122,7 @@ class _Loop:
         self._missing = 0
         self._alarms: list[Alarm] = []
         self._places = PlaceNotes()
+        self._heard = HeardNotes()
 
     def alert(self, because: str) -> None:
         """Let actions tell the person at the machine that nobody listens any more."""
@@ -150,7 +148,9 @@ class _Loop:
     def _take(self, block: Block) -> None:
         self._missing = 0
         if block.note or block.lost:
-            self._say(self._listener.lost(block.note or "a gap: some sound never arrived"))
+            note = block.note or "a gap: some sound never arrived"
+            self._keep_note(GAP, self._heard.lost(self._listener, block.lost, note))
+            self._say(self._listener.lost(note))
         # The clock goes on by what never came, and nobody judges it: no window with a sample that is no
         # number is usable, whereas half a window of zeros would be a strange sound. The journal keeps
         # silence for it.
@@ -164,9 +164,9 @@ class _Loop:
     def _hear(self, samples: NDArray[np.float32]) -> None:
         step = self._listener.hear(samples)
         self._keep_sound(samples, step.at, step.table)
+        self._keep_note(BIT, self._heard.look(self._listener, step))
         self._say(step.events)
-        self._keep_places(self._places.look(self._listener))
-        self._ears.rows(step)
+        self._keep_note(PLACES, self._places.look(self._listener))
         self._ears.progress(self._listener)
 
     def _keep_sound(
@@ -176,9 +176,9 @@ class _Loop:
         if len(at):
             self._keep(lambda journal: journal.rows(at, table))
 
-    def _keep_places(self, body: Mapping[str, Any] | None) -> None:
+    def _keep_note(self, name: str, body: Mapping[str, Any] | None) -> None:
         if body is not None:
-            self._keep(lambda journal: journal.event(PLACES, body["at"], body))
+            self._keep(lambda journal: journal.event(name, body["at"], body))
 
     def _say(self, events: Iterable[Event]) -> None:
         for event in events:
@@ -235,7 +235,9 @@ class _Loop:
     def end(self, trouble: str) -> Outcome:
         summary = self._listener.end()
         self.note_done(last=True)
-        self._keep_places(self._places.rest())
+        self._keep_note(PLACES, self._places.rest())
+        self._keep_note(GAP, self._heard.gap())
         self._say([summary])
-        self._keep(lambda journal: journal.close(to_dict(summary)))
+        learned = self._heard.learned(self._listener, summary.cut_s)
+        self._keep(lambda journal: journal.close(to_dict(summary), learned))
         return Outcome(summary, tuple(self._alarms), trouble)

@@ -4,7 +4,7 @@ import difflib
 import json
 import sqlite3
 from contextlib import closing
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from datetime import datetime
 from pathlib import Path
 from typing import Any, NamedTuple
@@ -57,6 +57,8 @@ class Run:
         What its maker wrote about it.
     summary
         How it ended; ``None`` while it is going on, or when it was broken off.
+    learned
+        What was learned in it; empty where there is no summary, and in runs of old.
     """
 
     folder: Path
@@ -67,6 +69,7 @@ class Run:
     keeps_sound: bool
     meta: dict[str, Any]
     summary: dict[str, Any] | None
+    learned: dict[str, Any] = field(default_factory=dict)
 
     @property
     def id(self) -> str:
@@ -239,6 +242,7 @@ def _run(folder: Path, meta: dict[str, Any]) -> Run:
         keeps_sound=meta["keep_sound"],
         meta=meta["about"],
         summary=meta.get("summary"),
+        learned=meta.get("learned", {}),
     )
 
 

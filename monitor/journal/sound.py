@@ -18,6 +18,9 @@ from pathlib import Path
 import numpy as np
 from numpy.typing import NDArray
 
+from monitor.journal.near import Near
+from monitor.journal.room import Room
+
 FULL_SCALE = 1 << 23
 _BYTES = 3
 _WAV_HEADER = struct.Struct("<4sI4s4sIHHIIHH4sI")
@@ -117,15 +120,36 @@ class SoundWriter:
         Samples per second, Hz.
     segment_samples
         How many samples go into one segment.
+    near
+        Which sound is kept; all of it without.
+    room
+        What it may take on disk; as much as there is without.
     """
 
-    def __init__(self, folder: Path, db: sqlite3.Connection, *, rate: int, segment_samples: int) -> None:
+    def __init__(  # noqa: PLR0913 - all but two are named
+        self,
+        folder: Path,
+        db: sqlite3.Connection,
+        *,
+        rate: int,
+        segment_samples: int,
+        near: Near | None = None,
+        room: Room | None = None,
+    ) -> None:
         self._folder = folder
         self._db = db
         self._rate = rate
         self._size = segment_samples
         self._written = 0
         self._segment: Segment | None = None
+        self._near = near
+        self._room = room
+        self._doubtful: list[tuple[int, int, str]] = []
+
+    def event(self, name: str, at: float) -> None:
+        """Note that something happened: the sound near it may be kept for that."""
+        if self._near:
+            self._near.event(name, at)
 
     def write(self, samples: NDArray[np.float32]) -> None:
         """Add the run's next samples, (n,)."""
@@ -136,7 +160,7 @@ class SoundWriter:
             self._written += len(part)
             samples = samples[len(part) :]
             if segment.samples == self._size:
-                self.close()
+                self._finish()
 
     def _begin(self) -> Segment:
         path = f"sound/{self._written // self._size + 1:06d}.wav"
@@ -151,12 +175,37 @@ class SoundWriter:
             self._segment.flush()
 
     def close(self) -> None:
-        """Finish the segment that is being written."""
+        """Finish the segment that is being written, the last."""
+        self._finish()
+        self._drop(last=True)
+
+    def _finish(self) -> None:
         if segment := self._segment:
             path = segment.close()
             self._segment = None
-            end = (f"sound/{path.name}", segment.samples, self._written - segment.samples)
+            name, first = f"sound/{path.name}", self._written - segment.samples
+            end = (name, segment.samples, first)
             self._db.execute("UPDATE segments SET path = ?, samples = ? WHERE first_sample = ?", end)
+            if self._near:
+                self._doubtful.append((first, self._written, name))
+                self._drop(last=False)
+            if self._room:
+                self._room.add(path)
+
+    def _drop(self, *, last: bool) -> None:
+        """Take away the sound that is near no event, once none can come near it any more."""
+        if self._near is None:
+            return
+        waiting, now = self._doubtful, self._written / self._rate
+        self._doubtful = []
+        for first, end, name in waiting:
+            if self._near.keeps(first / self._rate, end / self._rate):
+                continue
+            if not last and self._near.may_keep(end / self._rate, now):
+                self._doubtful.append((first, end, name))
+                continue
+            (self._folder / name).unlink(missing_ok=True)
+            self._db.execute("DELETE FROM segments WHERE first_sample = ?", (first,))
 
     def abandon(self) -> None:
         """Let go of the file, whatever its state."""

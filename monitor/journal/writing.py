@@ -12,11 +12,13 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from analysis.errors import JournalError
+from monitor.journal.near import Around, Near
 from monitor.journal.place import DATABASE, make_run_folder
+from monitor.journal.room import Room
 from monitor.journal.schema import connect, migrate, put_meta, transaction
 from monitor.journal.sound import SoundWriter
 
-SEGMENT_SECONDS = 30.0
+SEGMENT_SECONDS, _SHORT_SECONDS = 30.0, 5.0
 _SAVE_EVERY = timedelta(seconds=1)
 _BATCHES_AT_MOST = 1000
 
@@ -66,7 +68,9 @@ class Journal:
         columns: tuple[str, ...],
         keep_sound: bool,
         now: Callable[[], datetime],
-        segment_seconds: float = SEGMENT_SECONDS,
+        around: Around | None = None,
+        most_bytes: float | None = None,
+        segment_seconds: float | None = None,
     ) -> Self:
         """
         Begin to keep a run, in a folder of its own.
@@ -87,6 +91,10 @@ class Journal:
             Whether its sound is kept; people near the microphone are on it too.
         now
             The clock on the wall.
+        around
+            How near to an event sound must be to be kept; all of it is kept without.
+        most_bytes
+            How much the sound of all runs in ``home`` may take; the oldest goes first, events never.
         segment_seconds
             How much sound goes into one file, s.
 
@@ -110,9 +118,13 @@ class Journal:
             db = _new_database(folder / DATABASE, about)
         except (OSError, sqlite3.Error) as error:
             raise _cannot_keep(home, error) from error
-        size = max(1, round(segment_seconds * rate))
-        sound = SoundWriter(folder, db, rate=rate, segment_samples=size) if keep_sound else None
-        return cls(folder, db, sound, columns=len(columns), now=now)
+        # What is taken away again is taken away file by file.
+        seconds = segment_seconds or (_SHORT_SECONDS if around else SEGMENT_SECONDS)
+        near = Near(around) if around else None
+        room = None if most_bytes is None else Room(home, most_bytes)
+        size = max(1, round(seconds * rate))
+        sound = SoundWriter(folder, db, rate=rate, segment_samples=size, near=near, room=room)
+        return cls(folder, db, sound if keep_sound else None, columns=len(columns), now=now)
 
     @property
     def id(self) -> str:
@@ -136,6 +148,8 @@ class Journal:
         with self._writing() as works:
             if works:
                 self._save([row])
+                if self._sound:
+                    self._sound.event(name, at)
 
     def rows(self, at: ArrayLike, values: ArrayLike) -> None:
         """
@@ -168,7 +182,9 @@ class Journal:
                 self._sound.write(samples)
                 self._save_if_due()
 
-    def close(self, summary: Mapping[str, Any] | None = None) -> None:
+    def close(
+        self, summary: Mapping[str, Any] | None = None, learned: Mapping[str, Any] | None = None
+    ) -> None:
         """
         End the run; closing it again does nothing.
 
@@ -176,13 +192,15 @@ class Journal:
         ----------
         summary
             How it ended, as JSON can say it. A run without a summary counts as broken off.
+        learned
+            What was learned in it, as JSON can say it.
         """
         if self._closed:
             return
         self._closed = True
         with self._writing() as works:
             if works:
-                self._end(summary)
+                self._end(summary, learned)
         self._let_go()
 
     def __enter__(self) -> Self:
@@ -233,13 +251,14 @@ class Journal:
         values = np.concatenate([values for _, values in self._rows])
         return [(len(at), at.tobytes(), values.tobytes())]
 
-    def _end(self, summary: Mapping[str, Any] | None) -> None:
+    def _end(self, summary: Mapping[str, Any] | None, learned: Mapping[str, Any] | None) -> None:
         self._save()
         if self._sound:
             self._sound.close()
         if summary is not None:
             with transaction(self._db):
-                put_meta(self._db, {"summary": dict(summary), "ended": self._now().isoformat()})
+                told = {"summary": dict(summary), "learned": dict(learned or {})}
+                put_meta(self._db, {**told, "ended": self._now().isoformat()})
 
     def _let_go(self) -> None:
         """Close all files, whatever state they are in: nothing more can be done for them."""

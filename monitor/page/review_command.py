@@ -16,7 +16,8 @@ from monitor.journal import home, open_run
 from monitor.listening import asked_to_end
 from monitor.page.guard import Door
 from monitor.page.reviewing import Review, refused
-from monitor.page.serving import Server, Sharing, shown
+from monitor.page.serving import Server, shown
+from monitor.sharing import Sharing
 
 _LOOK = 0.2  # s
 

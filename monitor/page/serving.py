@@ -5,7 +5,6 @@ import secrets
 import socket
 import threading
 from collections.abc import Callable
-from dataclasses import dataclass
 from typing import Self
 
 import uvicorn
@@ -13,29 +12,13 @@ from starlette.types import ASGIApp
 
 from analysis.errors import ChipsongError
 from monitor.page.guard import Door, Guard
+from monitor.sharing import Sharing
 
 _HERE = "127.0.0.1"
 _CONNECTIONS = 128
 _TO_STOP = 3.0  # s
 # An address of the block that is reserved for documentation (RFC 5737): nothing is ever sent there.
 _ANYWHERE = ("192.0.2.1", 9)
-
-
-@dataclass(frozen=True)
-class Sharing:
-    """
-    Who may see the page.
-
-    Attributes
-    ----------
-    share
-        Whether others on the same network may, who know the token in its address.
-    port
-        Where it listens; 0 for any that is free.
-    """
-
-    share: bool = False
-    port: int = 0
 
 
 class Server:

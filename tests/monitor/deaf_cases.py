@@ -174,7 +174,7 @@ def time_case(case: Case, server: SoundServer, folder: Path, away: float = 3.0) 
     """Play a case, whose cure comes ``away`` s after its trouble."""
     with Shop(server, folder) as shop:
         case.first(shop)
-        with Watch(shop.env, "--no-sound") as watch:
+        with Watch(shop.env, "--keep-sound", "none") as watch:
             shop.watching = watch.pid
             time.sleep(5.0)
             last = watch.so_far()[-1]

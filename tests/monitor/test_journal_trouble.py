@@ -43,7 +43,9 @@ WRITE_FOR_EVER = """
 """
 
 
-@pytest.mark.parametrize("seed", [1, 2, 3])
+@pytest.mark.parametrize(
+    "seed", [1, 2, 3, *(pytest.param(seed, marks=pytest.mark.slow) for seed in range(4, 51))]
+)
 def test_a_killed_program_loses_two_seconds_at_most(tmp_path: Path, seed: int):
     """After SIGKILL in the middle of writing the run opens, and all but the last 2 s is there, exactly."""
     counter = tmp_path / "count"

@@ -1,14 +1,16 @@
 """Labels: what a person said of an alarm is kept with the run, and the last word holds."""
 
+from collections.abc import Callable
 from pathlib import Path
 
 import pytest
+from contract import Ended
 from journal_bench import begin
 
 from analysis.errors import JournalError
 from analysis.events import Alarm, StateChange, to_dict
 from monitor.journal import Run, open_run
-from monitor.labels import label, labels
+from monitor.labels import fine, is_labelled, label, labels, missed, misses
 from monitor.review import events_of, run_text
 from monitor.testing import FakeClock
 
@@ -42,3 +44,33 @@ def test_only_an_alarm_gets_a_label_and_only_a_known_one(run: Run, index: int, w
     with pytest.raises(JournalError, match="is no"):
         label(run, index, what)  # type: ignore[arg-type]
     assert labels(run) == {}
+
+
+def test_what_was_missed_is_said_and_taken_back(run: Run):
+    """It was loose from here: kept beside the labels of alarms, until it is taken back."""
+    missed(run, 2.5)
+    missed(run, 0.5, "chatter")
+    missed(run, 0.5, "nothing")
+    assert (misses(run), labels(run)) == ({2.5: "loose"}, {})
+    assert "missed, from here on it was: loose" in run_text(run.id)
+    with pytest.raises(JournalError, match=r"3\.5 s is not in run"):
+        missed(run, 3.5)
+
+
+def test_a_run_is_labelled_when_all_of_its_alarms_are(run: Run):
+    """A miss alone leaves an alarm open; that all was fine answers everything."""
+    missed(run, 2.5)
+    assert not is_labelled(run)
+    fine(run)
+    assert is_labelled(run)
+    assert (misses(run), labels(run)) == ({}, {1: "nothing"})
+
+
+def test_the_command(run: Run, chipsong: Callable[..., Ended]):
+    """Alarms are numbered from 1; what is no alarm of the run is refused in one line."""
+    assert "1      0:02  no label yet" in chipsong("label", run.id).out
+    assert "1      0:02  loose" in chipsong("label", run.id, 1, "loose").out
+    assert "0:01  missed: dull" in chipsong("label", run.id, "--missed", 1.5, "--was", "dull").out
+    assert chipsong("label", run.id, 2, "loose").err.startswith("chipsong: there is no alarm 2 in run")
+    for words in ((1,), (1, "soft"), ("--was", "dull"), (1, "loose", "--fine")):
+        assert chipsong("label", run.id, *words).status == 2

@@ -63,14 +63,14 @@ def test_the_run_is_kept_and_it_says_where(chipsong: Command, home: Path):
     assert run.meta["program"] == str(PROGRAM)
     assert run.closed
     np.testing.assert_allclose(run.sound(), samples, atol=2**-15)
-    assert f"The run is kept in {run.folder}; voices near the microphone are on it too." in ended.out
+    assert f"The run is kept in {run.folder}; voices near the microphone are on it too;" in ended.out
     assert ended.out.endswith(f"Kept: {run.folder}\n")
     assert "Listening to fake microphone at 24000 Hz. End with Ctrl-C." in ended.out
 
 
 def test_no_sound_keeps_none(chipsong: Command, home: Path):
-    """With --no-sound the run is kept without its sound, and words say so."""
-    ended = chipsong(*WATCH, "--no-sound", "--title", "Tuesday's trays")
+    """With --keep-sound none the run is kept without its sound, and words say so."""
+    ended = chipsong(*WATCH, "--keep-sound", "none", "--title", "Tuesday's trays")
     run = the_run(home)
     assert (run.keeps_sound, run.samples(), run.title) == (False, 0, "Tuesday's trays")
     assert not list((run.folder / "sound").iterdir())

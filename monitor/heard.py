@@ -1,0 +1,120 @@
+"""What a run keeps of how it was heard: which bit when, where sound was lost, and what was learned."""
+
+import hashlib
+from functools import cache
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+import analysis
+from analysis.baseline import Baseline
+from analysis.listener import COLUMNS, Listener, Step
+from analysis.reference import from_plain, to_plain
+from monitor.journal import Run
+
+BIT, GAP = "bit", "gap"
+"""The names of the journal's events that say that another bit cuts from here on, and that sound was lost."""
+
+# The packages within `analysis` that decide nothing.
+_NOT_HEARING = ("figures", "tuning")
+
+_PHASE, _CUT = COLUMNS.index("phase"), 2.0
+
+
+@cache
+def hearing() -> str:
+    """Return a name for the code that decides: another one may decide otherwise."""
+    folder = Path(analysis.__file__).parent
+    files = [path.relative_to(folder) for path in sorted(folder.rglob("*.py"))]
+    digest = hashlib.sha256()
+    for path in files:
+        if path.parts[0].removesuffix(".py") not in _NOT_HEARING:
+            digest.update(f"{path}\n".encode() + (folder / path).read_bytes())
+    return digest.hexdigest()[:12]
+
+
+class HeardNotes:
+    """Notes while a run is heard what is to be kept of it beside events, rows and sound."""
+
+    def __init__(self) -> None:
+        self._bit = 0
+        self._rows: dict[int, int] = {}
+        self._gap: dict[str, Any] | None = None
+
+    def look(self, listener: Listener, step: Step) -> dict[str, Any] | None:
+        """Take in what came of a block; return what is to be kept, if another bit cuts now."""
+        bit = listener.locator.context.bit
+        self._rows[bit] = self._rows.get(bit, 0) + int((step.table[:, _PHASE] == _CUT).sum())
+        if bit == self._bit:
+            return None
+        self._bit = bit
+        return {"event": BIT, "at": listener.at, "bit": bit}
+
+    def lost(self, listener: Listener, samples: int, note: str) -> dict[str, Any] | None:
+        """Take in that samples never came; return what is to be kept of the gap before, if there was one."""
+        first = round(listener.at * listener.rate)
+        last = self._gap
+        if last is not None and first == last["first"] + last["lost"]:
+            last["lost"] += samples
+            return None
+        self._gap = {"event": GAP, "at": listener.at, "first": first, "lost": samples, "note": note}
+        return last
+
+    def gap(self) -> dict[str, Any] | None:
+        """Return the gap that was not given yet, if there is one."""
+        last, self._gap = self._gap, None
+        return last
+
+    def learned(self, listener: Listener, cut_s: float) -> dict[str, Any]:
+        """Return what was learned by the end, in which ``cut_s`` seconds of cutting were heard."""
+        rows = max(1, sum(self._rows.values()))
+        return {
+            "baselines": [
+                {"bit": bit, "kind": kind, "baseline": to_plain(baseline)}
+                for (bit, kind), baseline in listener.watcher.baselines.items()
+            ],
+            "cut": {str(bit): round(cut_s * count / rows, 2) for bit, count in self._rows.items()},
+        }
+
+
+def bits_over_time(run: Run) -> tuple[tuple[float, int], ...]:
+    """Return from when on, s, which T number cut; 0 where none was told."""
+    return tuple((event.at, event.body["bit"]) for event in run.events() if event.name == BIT)
+
+
+def bit_at(run: Run, at: float) -> int:
+    """Return the T number that cut at ``at`` s; 0 where none was told, and in runs of old."""
+    return next((bit for since, bit in reversed(bits_over_time(run)) if since <= at), 0)
+
+
+def baselines_of(run: Run) -> dict[int, dict[str, Baseline]]:
+    """
+    Return what was learned in a run, by T number and kind of cut; empty where nothing was kept of it.
+
+    Raises
+    ------
+    ValueError
+        When it was kept by a version that compares other signs.
+    """
+    found: dict[int, dict[str, Baseline]] = {}
+    for entry in run.learned.get("baselines", []):
+        found.setdefault(entry["bit"], {})[entry["kind"]] = from_plain(entry["baseline"])
+    return found
+
+
+def cut_seconds(run: Run) -> dict[int, float]:
+    """Return for how many seconds each T number was heard cutting."""
+    if "cut" in run.learned:
+        return {int(bit): seconds for bit, seconds in run.learned["cut"].items()}
+    # It was broken off: its rows tell.
+    rows = run.rows()
+    if len(rows.at) < 2 or "phase" not in rows.columns:
+        return {}
+    times = rows.at[rows.values[:, rows.columns.index("phase")] == _CUT]
+    since = bits_over_time(run)
+    starts = np.array([at for at, _ in since])
+    which = np.searchsorted(starts, times, side="right") - 1
+    hop = float(np.median(np.diff(rows.at)))
+    numbers = [since[index][1] if index >= 0 else 0 for index in which.tolist()]
+    return {bit: hop * numbers.count(bit) for bit in set(numbers)}

@@ -1,0 +1,54 @@
+"""``chipsong label``: a person says what the alarms of a run were, and what was missed."""
+
+from analysis.errors import JournalError
+from monitor.heard import bit_at
+from monitor.journal import Run, home, open_run
+from monitor.keeping import shelved
+from monitor.labels import Label, fine, label, labels, missed, misses
+from monitor.words import clock
+
+
+def label_text(name: str) -> str:
+    """Return the alarms of a run with their numbers and labels, and what was missed."""
+    run = open_run(home(), name)
+    known = labels(run)
+    lines = [
+        f"{number:3}  {_where(run, at)}  {known.get(index, 'no label yet')}"
+        for number, (index, at) in enumerate(_alarms(run), start=1)
+    ]
+    lines += [f"     {_where(run, at)}  missed: {what}" for at, what in misses(run).items()]
+    return "\n".join([f"{run.id}:", *(lines or ["     no alarm, and nothing is said to have been missed"])])
+
+
+def label_alarm(name: str, number: int, what: Label) -> str:
+    """Say what an alarm of a run was, the first is 1; return what is known of the run now."""
+    run = open_run(home(), name)
+    alarms = _alarms(run)
+    if not 1 <= number <= len(alarms):
+        raise JournalError(f"there is no alarm {number} in run {run.id}: it has {len(alarms)}")
+    label(run, alarms[number - 1][0], what)
+    return label_text(run.id)
+
+
+def label_missed(name: str, at: float, what: Label) -> str:
+    """Say what was so from ``at`` s on though nobody alarmed; return what is known of the run now."""
+    run = open_run(home(), name)
+    missed(run, at, what)
+    return label_text(run.id)
+
+
+def label_fine(name: str) -> str:
+    """Say that nothing was wrong in a run; return what is known of it now."""
+    run = open_run(home(), name)
+    fine(run)
+    return f"{label_text(run.id)}\n     nothing was wrong in it"
+
+
+def _alarms(run: Run) -> list[tuple[int, float]]:
+    """Return index and time of each alarm."""
+    return [(index, event.at) for index, event in enumerate(run.events()) if event.name == "alarm"]
+
+
+def _where(run: Run, at: float) -> str:
+    bit = shelved(run).get(bit_at(run, at))
+    return f"{clock(at):>8}" + (f" ({bit})" if bit else "")

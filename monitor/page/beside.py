@@ -1,0 +1,59 @@
+"""The live page beside the loop that listens."""
+
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from dataclasses import replace
+from pathlib import Path
+
+from starlette.applications import Starlette
+
+from monitor.controls import Controls
+from monitor.journal import home
+from monitor.page.guard import Door
+from monitor.page.live import Live
+from monitor.page.review_command import pages
+from monitor.page.reviewing import Review
+from monitor.page.serving import Server, shown
+from monitor.page.view import View
+from monitor.sharing import Job, Sharing
+from monitor.sources import Source
+from monitor.watch import Ears
+
+
+def live_app(view: View, controls: Controls, folder: Path, door: Door) -> Starlette:
+    """Return the live page, with the pages about the runs in ``folder`` behind it."""
+    return pages([*Live(view, controls, door).routes(), *Review(folder, door, live=True).routes()])
+
+
+@contextmanager
+def page_beside(
+    job: Job, ears: Ears, source: Source, sharing: Sharing, show: Callable[[str], None]
+) -> Iterator[tuple[Ears, Source]]:
+    """
+    Serve the live page while this is entered; give ears and a source that it hears too.
+
+    Parameters
+    ----------
+    job
+        What is being cut.
+    ears
+        Who else is told, and asked what a person says.
+    source
+        Where the sound comes from.
+    sharing
+        Who may see the page.
+    show
+        Gets what a person has to know of it.
+
+    Raises
+    ------
+    ChipsongError
+        When it cannot be served.
+    """
+    view = View(source.rate, job.bits, job.program, job.journal.id if job.journal else None)
+    controls = Controls()
+    joined = view.beside(ears)
+    with Server(lambda door: live_app(view, controls, home(), door), sharing) as server:
+        show(shown(server, "", sharing))
+        asked = joined.asked
+        yield replace(joined, asked=lambda: (*asked(), *controls.take())), view.tap(source)

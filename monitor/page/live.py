@@ -1,0 +1,163 @@
+"""The live page: what is heard now, what to do, and three buttons."""
+
+import asyncio
+import json
+import time
+from collections import deque
+from collections.abc import AsyncIterator
+from typing import Any, Literal, cast, get_args
+from urllib.parse import parse_qs
+
+from starlette.exceptions import HTTPException
+from starlette.requests import Request
+from starlette.responses import HTMLResponse, RedirectResponse, Response, StreamingResponse
+from starlette.routing import Route
+
+from analysis.events import Alarm, Checked, Event
+from analysis.presence import Phase
+from monitor.controls import Controls, Press
+from monitor.page.guard import Door
+from monitor.page.rendering import render
+from monitor.page.view import View
+from monitor.words import CAUSES, FOUND, clock, place
+
+# s from one message to the next; presses that are heeded in one second.
+_EVERY, _PRESSES = 0.5, 5
+_KINDS = Literal["nothing", "tightened", "mark"]
+_CONFIRMED = {
+    "nothing": "You said: that was nothing.",
+    "tightened": "You said: tightened, carry on. The first cutting is compared with the good sound.",
+    "mark": "You said: line {} is being cut now.",
+}
+
+
+class Live:
+    """
+    The live page.
+
+    Parameters
+    ----------
+    view
+        What is heard.
+    controls
+        Where presses go.
+    door
+        Where the page is.
+    """
+
+    def __init__(self, view: View, controls: Controls, door: Door) -> None:
+        self._view = view
+        self._controls = controls
+        self._door = door
+        self._told = (0.0, "")
+        self._pressed: deque[float] = deque([-10.0] * _PRESSES, maxlen=_PRESSES)
+
+    def routes(self) -> list[Route]:
+        """Return the addresses and what answers there."""
+        return [
+            Route("/", self._page),
+            Route("/stream", self._stream),
+            Route("/press", self._press, methods=["POST"]),
+        ]
+
+    async def _page(self, request: Request) -> Response:
+        del request
+        told = self._state()
+        return HTMLResponse(
+            render("live.html", base=self._door.prefix, live=True, told=told, view=self._view)
+        )
+
+    async def _stream(self, request: Request) -> Response:
+        del request
+        return StreamingResponse(self._messages(), media_type="text/event-stream")
+
+    async def _messages(self) -> AsyncIterator[str]:
+        """Give the state again and again; whoever reads slowly gets fewer, and holds up nobody."""
+        while True:
+            yield self._message()
+            if self._view.over:
+                return
+            await asyncio.sleep(_EVERY)
+
+    def _message(self) -> str:
+        """Return the state as an event of the stream, made once for all who read at the same time."""
+        made, text = self._told
+        if time.monotonic() - made > _EVERY / 2:
+            text = f"data: {json.dumps(self._state() | {'orders': self._view.orders()})}\n\n"
+            self._told = (time.monotonic(), text)
+        return text
+
+    def _state(self) -> dict[str, Any]:
+        view = self._view
+        now, turning = view.now, view.now.phase is not Phase.OFF
+        return {
+            "clock": clock(now.at),
+            "state": now.state,
+            "because": now.because,
+            "over": view.over,
+            "where": place(now.place) if now.place else None,
+            "between": [now.place.first, now.place.last] if now.place else None,
+            "part": view.part(now.place),
+            "speed": round(60 * now.speed) if turning and now.speed else None,
+            "spindle": {Phase.OFF: "not turning", Phase.AIR: "in the air", Phase.CUT: "cutting"}[now.phase],
+            "score": round(now.score, 2),
+            "history": view.history,
+            "alarms": len(view.alarms),
+            "last": self._last(view.last),
+            "said": view.said,
+        }
+
+    def _last(self, event: Event | None) -> dict[str, Any] | None:
+        """Return what was said last, in words, with where to get the restart program."""
+        if event is None:
+            return None
+        said = getattr(event, "because", ())
+        told: dict[str, Any] = {
+            "at": clock(event.at),
+            "title": _title(event),
+            "because": [said] if isinstance(said, str) else list(said),
+            "resume": None,
+            "restart": None,
+        }
+        if isinstance(event, Alarm) and event.resume:
+            told["resume"] = place(event.resume)
+            if self._view.run and self._view.program:
+                at = f"runs/{self._view.run}/alarms/{len(self._view.alarms)}/restart.ngc"
+                told["restart"] = f"{self._door.prefix}/{at}"
+        return told
+
+    async def _press(self, request: Request) -> Response:
+        press = _read((await request.body()).decode("utf-8", "replace"))
+        now = time.monotonic()
+        if now - self._pressed[0] < 1.0:
+            raise HTTPException(429, "too many presses: wait a second")
+        self._pressed.append(now)
+        self._view.say(_CONFIRMED[press.kind].format(press.line))
+        self._controls.press(press)
+        return RedirectResponse(f"{self._door.prefix}/", status_code=303)
+
+
+def _read(body: str) -> Press:
+    """Return what a form says was pressed; raise HTTPException if it is nothing that there is."""
+    try:
+        said = parse_qs(body, max_num_fields=4)
+    except ValueError:
+        said = {}
+    kind, line = said.get("kind", [""])[0], said.get("line", [""])[0].strip()
+    if kind not in get_args(_KINDS) or (
+        line and not (line.isascii() and line.isdecimal() and len(line) < 10)
+    ):
+        raise HTTPException(400, "there is no such button")
+    try:
+        return Press(cast("_KINDS", kind), int(line) if kind == "mark" and line else None)
+    except ValueError as error:
+        raise HTTPException(400, str(error)) from error
+
+
+def _title(event: Event) -> str:
+    match event:
+        case Alarm():
+            return f"{CAUSES[event.cause].capitalize()} ({100 * event.confidence:.0f} % sure)"
+        case Checked():
+            return FOUND[event.verdict].capitalize()
+    return "Not hearing" if type(event).__name__ == "Deaf" else "Hearing again"

@@ -1,0 +1,275 @@
+"""
+What the loop that listens leaves for the page, and what the page makes of it.
+
+The loop only puts immutable values where the page finds them: it never waits for a browser, and never copies
+more than a few references. Everything that takes time is done on the page's own thread, when a browser asks.
+"""
+
+import threading
+import time
+from collections.abc import Callable, Iterator, Mapping
+from contextlib import suppress
+from dataclasses import dataclass, replace
+from typing import Any, NamedTuple
+
+import numpy as np
+from numpy.typing import NDArray
+
+from analysis.cutting import Bit
+from analysis.events import Alarm, Checked, Deaf, Event, Heard, Place, State, StateChange, Summary
+from analysis.listener import Listener
+from analysis.order_spectrum import order_spectrum, window_for
+from analysis.presence import Phase
+from analysis.program import Program, find_parts
+from monitor.sources import Block, Source
+from monitor.story.comparing import ORDERS
+from monitor.watch import Ears
+
+# s of sound that are held for the picture, from one note of the score to the next, and notes that are held.
+_HELD, _EVERY, _NOTES = 4.0, 0.5, 360
+_SHOWN = 12.0  # s
+
+
+@dataclass(frozen=True)
+class Now:
+    """
+    What is heard now.
+
+    Attributes
+    ----------
+    at
+        s from the first sample.
+    state, because
+        The watcher's, in its words.
+    score
+        How near to an alarm: 1 is one.
+    phase
+        What the spindle does.
+    speed
+        Of the spindle, Hz.
+    place
+        Where in the program; ``None`` when that is unknown.
+    bit
+        T number of the bit.
+    """
+
+    at: float = 0.0
+    state: State = "settle"
+    because: str = ""
+    score: float = 0.0
+    phase: Phase = Phase.OFF
+    speed: float = 0.0
+    place: Place | None = None
+    bit: int = 0
+
+
+class _Piece(NamedTuple):
+    """A block of sound, whether a cut was heard in it, and the spindle's speed, Hz."""
+
+    samples: NDArray[np.float32]
+    cut: bool
+    speed: float
+
+
+_Heard = tuple[_Piece, ...]
+
+
+class View:
+    """
+    The live state.
+
+    Parameters
+    ----------
+    rate
+        Samples per second, Hz.
+    bits
+        The bit behind each T number.
+    program
+        The program being cut.
+    run
+        Name of the run that is kept; ``None`` if it is not.
+    """
+
+    def __init__(
+        self, rate: int, bits: Mapping[int, Bit], program: Program | None = None, run: str | None = None
+    ) -> None:
+        self.rate = rate
+        self.run = run
+        self.program = program
+        self.now = Now()
+        self.alarms: tuple[Alarm, ...] = ()
+        self.last: Event | None = None
+        self.over = False
+        self.history: tuple[tuple[float, float], ...] = ()
+        self._bits = dict(bits)
+        self._parts = _owners(program)
+        self._said = (0.0, "")
+        self._heard: _Heard = ()
+        self._block: NDArray[np.float32] | None = None
+        self._next = 0.0
+        self._highest = 0.0
+        self._because = ""
+        self._place: Place | None = None
+        self._learned: dict[int, _Heard] = {}
+        self._drawn: dict[int, NDArray[np.float64]] = {}
+        self._lock = threading.Lock()
+
+    # --- on the thread that listens -------------------------------------------------------------------------
+
+    def beside(self, ears: Ears) -> Ears:
+        """Return ears that tell this view too."""
+
+        def event(event: Event) -> None:
+            self.note(event)
+            ears.event(event)
+
+        def progress(listener: Listener) -> None:
+            self.progress(listener)
+            ears.progress(listener)
+
+        def warn(line: str) -> None:
+            self.say(line)
+            ears.warn(line)
+
+        return replace(ears, event=event, progress=progress, warn=warn)
+
+    def tap(self, source: Source) -> Source:
+        """Return the source; what it gives passes by here."""
+        return _Tapped(source, self._take)
+
+    def note(self, event: Event) -> None:
+        """Take in an event."""
+        if isinstance(event, Alarm):
+            self.alarms = (*self.alarms, event)
+        if isinstance(event, StateChange):
+            if event.state == "listen" and self.now.bit not in self._learned:
+                self._learned[self.now.bit] = self._heard
+            self._because = event.because
+        elif isinstance(event, Alarm | Checked | Deaf | Heard):
+            self.last = event
+        self.over = self.over or isinstance(event, Summary)
+
+    def progress(self, listener: Listener) -> None:
+        """Take in how far it is."""
+        state, score = listener.watcher.state, listener.watcher.score
+        self._highest = max(self._highest, score)
+        if listener.at >= self._next:
+            self._next = listener.at + _EVERY
+            self.history = (*self.history[1 - _NOTES :], (round(listener.at, 2), round(self._highest, 3)))
+            self._highest = 0.0
+            self._place = listener.locator.place(listener.at)
+        self.now = Now(
+            listener.at,
+            state,
+            self._because,
+            score,
+            listener.phase,
+            listener.speed,
+            self._place,
+            listener.locator.context.bit,
+        )
+        if self._block is not None and len(self._block):
+            most = max(1, round(_HELD * self.rate / len(self._block)))
+            piece = _Piece(self._block, listener.phase is Phase.CUT, listener.speed)
+            self._heard = (*self._heard[-most:], piece)
+            self._block = None
+
+    def _take(self, samples: NDArray[np.float32]) -> None:
+        self._block = samples
+
+    # --- on either ------------------------------------------------------------------------------------------
+
+    def say(self, words: str) -> None:
+        """Show words for a while: what a press came to, or what is wrong."""
+        self._said = (time.monotonic() + _SHOWN, words)
+
+    @property
+    def said(self) -> str:
+        """Words that are to be shown still."""
+        until, words = self._said
+        return words if time.monotonic() < until else ""
+
+    # --- on the page's thread -------------------------------------------------------------------------------
+
+    def part(self, place: Place | None) -> str | None:
+        """Return the part that a place belongs to."""
+        return None if place is None else self._parts.get(place.file)
+
+    def flutes(self, bit: int) -> int:
+        """Return how many cutting edges a bit has."""
+        return (self._bits.get(bit) or self._bits[0]).flutes
+
+    def orders(self) -> dict[str, Any]:
+        """Return the sound in orders, as it was learned and as it is; ``None`` where it was not cut."""
+        with self._lock:
+            bit = self.now.bit
+            if bit not in self._drawn and bit in self._learned:
+                normal = _levels(self._learned[bit], self.rate)
+                if normal is not None:
+                    self._drawn[bit] = normal
+            now = _levels(self._heard, self.rate)
+            return {
+                "orders": ORDERS.tolist(),
+                "normal": _plain(self._drawn.get(bit)),
+                "now": _plain(now),
+                "flutes": self.flutes(bit),
+            }
+
+
+@dataclass(frozen=True)
+class _Tapped:
+    """A source whose samples pass by somewhere."""
+
+    source: Source
+    take: Callable[[NDArray[np.float32]], None]
+
+    @property
+    def rate(self) -> int:
+        return self.source.rate
+
+    @property
+    def name(self) -> str:
+        return self.source.name
+
+    def blocks(self) -> Iterator[Block | None]:
+        for block in self.source.blocks():
+            if block is not None:
+                self.take(block.samples)
+            yield block
+
+
+def _owners(program: Program | None) -> dict[int, str]:
+    """Return which part each line of a program cuts."""
+    if program is None:
+        return {}
+    lines = program.moves.file_line
+    return {int(line): part.name for part in find_parts(program) for line in np.unique(lines[part.moves])}
+
+
+def _levels(heard: _Heard, rate: int) -> NDArray[np.float64] | None:
+    """Return the levels in orders of those stretches in which a cut was heard; ``None`` without any."""
+    pieces: list[tuple[NDArray[np.float32], float]] = []
+    together: list[NDArray[np.float32]] = []
+    speeds = [piece.speed for piece in heard if piece.cut and piece.speed > 0]
+    if not speeds:
+        return None
+    size = window_for(rate, float(np.median(speeds)))
+    for samples, cut, speed in heard:
+        together = [*together, samples] if cut and speed > 0 else []
+        if sum(map(len, together)) >= size:
+            pieces.append((np.concatenate(together)[-size:], speed))
+            together = []
+    pieces = [(piece, speed) for piece, speed in pieces if np.isfinite(piece).all()]
+    if not pieces:
+        return None
+    with suppress(ValueError):
+        return order_spectrum(
+            np.stack([piece for piece, _ in pieces]), rate, np.array([speed for _, speed in pieces]), ORDERS
+        )
+    return None
+
+
+def _plain(levels: NDArray[np.float64] | None) -> list[float | None] | None:
+    if levels is None:
+        return None
+    return [round(level, 1) if np.isfinite(level) else None for level in levels.tolist()]

@@ -1,0 +1,196 @@
+"""The live page: what is heard now, buttons that reach the loop, and no browser that slows hearing."""
+
+import json
+import socket
+import time
+from collections.abc import Callable, Iterator
+from contextlib import ExitStack
+from pathlib import Path
+from urllib.parse import urlsplit
+
+import numpy as np
+import pytest
+import soundfile
+from contract import SHIPPED
+from live_run import BIT, LiveRun, Paced, live_run
+from starlette.testclient import TestClient
+
+from analysis.events import Alarm, ResumeLine, StateChange, Summary
+from monitor.controls import Controls, Press
+from monitor.journal import runs
+from monitor.page.beside import live_app
+from monitor.page.guard import Door, Guard
+from monitor.page.view import View
+from monitor.sharing import Sharing
+from monitor.watch import Ears
+
+HOST = "127.0.0.1:8000"
+OURS = {"Host": HOST, "Origin": f"http://{HOST}"}
+
+
+@pytest.fixture
+def view() -> View:
+    """Give what a loop has left that heard a bit slip."""
+    view = View(32_000, {0: BIT}, run="a-run")
+    view.note(StateChange(1.0, "learn", "learning"))
+    view.note(Alarm(9.0, 8.0, "loose", 0.7, ("it <swells>",), 20.0, 18.0, resume=ResumeLine(5, None)))
+    return view
+
+
+@pytest.fixture
+def controls() -> Controls:
+    """Give what the loop asks for presses."""
+    return Controls()
+
+
+@pytest.fixture
+def browser(view: View, controls: Controls, tmp_path: Path) -> TestClient:
+    """Give a browser at the live page."""
+    door = Door(frozenset({HOST}))
+    app = Guard(live_app(view, controls, tmp_path, door), door)
+    return TestClient(app, base_url=f"http://{HOST}", raise_server_exceptions=False, follow_redirects=False)
+
+
+def test_the_page_shows_state_alarm_and_cautions_without_a_script(browser: TestClient):
+    """What comes from the run is never markup."""
+    page = browser.get("/").text
+    for words in ("settle", "The bit may be loose (70 % sure)", "it &lt;swells&gt;", "no safety device"):
+        assert words in page
+    assert "<swells>" not in page
+
+
+def test_the_stream_ends_with_the_run(browser: TestClient, view: View):
+    """Each message is the whole state; when the run is over, that is the last thing that is said."""
+    view.note(Summary(10.0, 1, 10.0, 5.0, 3))
+    answer = browser.get("/stream")
+    assert answer.headers["content-type"].startswith("text/event-stream")
+    (message,) = answer.text.strip().split("\n\n")
+    told = json.loads(message.removeprefix("data: "))
+    assert (told["over"], told["alarms"], told["last"]["resume"]) == (True, 1, "line 5")
+    assert told["orders"]["now"] is None
+
+
+@pytest.mark.parametrize(
+    ("said", "press"),
+    [
+        ({"kind": "nothing"}, Press("nothing")),
+        ({"kind": "tightened"}, Press("tightened")),
+        ({"kind": "mark", "line": "47"}, Press("mark", 47)),
+    ],
+)
+def test_each_button_reaches_the_loop(browser: TestClient, controls: Controls, said: dict, press: Press):
+    """It leads back to the page, which says what was said."""
+    assert browser.post("/press", data=said, headers=OURS).status_code == 303
+    assert controls.take() == (press,)
+    assert "You said" in browser.get("/").text
+
+
+@pytest.mark.parametrize(
+    "said",
+    [
+        {}, {"kind": "stop"}, {"kind": "mark"}, {"kind": "mark", "line": "-1"},
+        {"kind": "mark", "line": "1e3"}, {"kind": "mark", "line": "9" * 30},
+        {"kind": "mark", "line": "\u0664\u0662"}, {"a": 1, "b": 2, "c": 3, "d": 4, "e": 5},
+    ],
+)  # fmt: skip
+def test_what_is_no_button_is_refused(browser: TestClient, controls: Controls, said: dict):
+    """In one line, and nothing reaches the loop."""
+    answer = browser.post("/press", data=said, headers=OURS)
+    assert (answer.status_code, answer.text.count("\n")) == (400, 1)
+    assert controls.take() == ()
+
+
+def test_a_finger_that_does_not_let_go_is_held_off(browser: TestClient, controls: Controls):
+    """Of many presses in one second only some are heeded."""
+    answers = [browser.post("/press", data={"kind": "nothing"}, headers=OURS).status_code for _ in range(20)]
+    assert set(answers) == {303, 429}
+    assert len(controls.take()) == answers.count(303) <= 5
+
+
+def test_a_warning_of_the_loop_is_shown(browser: TestClient, view: View):
+    """So a person sees why a press came to nothing; the terminal gets it as before."""
+    warned: list[str] = []
+    view.beside(Ears(lambda _: None, warn=warned.append)).warn("nothing moves on line 3")
+    assert "nothing moves on line 3" in browser.get("/").text
+    assert warned == ["nothing moves on line 3"]
+
+
+# --- a live run ---------------------------------------------------------------------------------------------
+
+
+@pytest.fixture
+def fast(home: Path) -> Iterator[LiveRun]:
+    """Give a live run at six times the pace of life."""
+    samples, rate = soundfile.read(SHIPPED / "slip_outline.flac", dtype="float32")
+    with live_run(home, Sharing(), Paced(samples, rate, speed=6.0)) as run:
+        yield run
+
+
+def test_fifty_browsers_that_hang_slow_nothing(fast: LiveRun, home: Path):
+    """Readers that never read, requests that never end: the run is heard to its end, in time."""
+    where = urlsplit(fast.address)
+    stream = f"GET /stream HTTP/1.1\r\nHost: {where.netloc}\r\n\r\n".encode()
+    origin = f"Host: {where.netloc}\r\nOrigin: http://{where.netloc}"
+    half = f"POST /press HTTP/1.1\r\n{origin}\r\nContent-Length: 9\r\n\r\nk"
+    with ExitStack() as stack:
+        for number in range(60):
+            reader = stack.enter_context(socket.socket())
+            reader.setsockopt(socket.SOL_SOCKET, socket.SO_RCVBUF, 2048)
+            reader.connect((where.hostname, where.port))
+            reader.sendall(stream if number < 50 else half.encode())
+        _wait(lambda: any(isinstance(event, Summary) for event in fast.events))
+    alarms = [event for event in fast.events if isinstance(event, Alarm)]
+    assert len(alarms) == 1
+    assert np.percentile(fast.late, 95) < 0.25
+    assert max(fast.late) < 1.0
+    _wait(lambda: runs(home)[0].closed)
+
+
+@pytest.mark.parametrize(
+    "request_line",
+    [
+        "GET /../../../../etc/passwd HTTP/1.1", "GET /static/../guard.py HTTP/1.1",
+        "GET http://evil/ HTTP/1.1",
+        "GET /runs/../secret HTTP/1.1", "BREW / HTTP/1.1", "\x16\x03\x01\x02\x00", "",
+    ],
+)  # fmt: skip
+def test_malformed_requests_are_refused(fast: LiveRun, home: Path, request_line: str):
+    """Raw, as no browser would send them: nothing is answered but a refusal, and the page goes on."""
+    (home / "secret").write_text("secret words")
+    where = urlsplit(fast.address)
+    assert not _raw(fast, request_line).startswith(b"HTTP/1.1 2")
+    assert b"secret words" not in _raw(fast, request_line)
+    assert _raw(fast, "GET / HTTP/1.1", host=where.netloc).startswith(b"HTTP/1.1 200")
+
+
+def _raw(run: LiveRun, request_line: str, host: str | None = None) -> bytes:
+    where = urlsplit(run.address)
+    with socket.create_connection((where.hostname, where.port), timeout=2) as line:
+        line.sendall(
+            f"{request_line}\r\nHost: {host or where.netloc}\r\nConnection: close\r\n\r\n".encode("latin-1")
+        )
+        received = b""
+        try:
+            while piece := line.recv(65536):
+                received += piece
+        except TimeoutError:
+            pass
+        return received
+
+
+def test_a_shared_page_is_behind_its_token(home: Path, monkeypatch: pytest.MonkeyPatch):
+    """The address holds a long random token; without it, and by another name, there is nothing."""
+    monkeypatch.setattr("monitor.page.serving._address_on_network", lambda: "127.0.0.1")
+    with live_run(home, Sharing(share=True)) as run:
+        where = urlsplit(run.address)
+        assert len(where.path.strip("/")) >= 24
+        assert _raw(run, f"GET {where.path} HTTP/1.1").startswith(b"HTTP/1.1 200")
+        assert _raw(run, "GET / HTTP/1.1").startswith(b"HTTP/1.1 404")
+        assert _raw(run, f"GET {where.path} HTTP/1.1", host="evil.example").startswith(b"HTTP/1.1 421")
+
+
+def _wait(until: Callable[[], bool], seconds: float = 20.0) -> None:
+    end = time.monotonic() + seconds
+    while not until():
+        assert time.monotonic() < end
+        time.sleep(0.02)
