@@ -1,83 +1,73 @@
 """``chipsong replay`` and ``chipsong watch``."""
 
-import json
+import os
 import signal
 import sys
 import time
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterable, Iterator
 from contextlib import contextmanager
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from types import FrameType
 
 from analysis.errors import ChipsongError
-from analysis.events import Alarm, Event, to_dict
-from analysis.listener import Listener
-from analysis.program import Program
+from analysis.events import Alarm, Event
+from analysis.program import Program, find_parts
 from monitor.actions.beside import with_actions
 from monitor.actions.reading import ACTIONS, read_actions
 from monitor.actions.telling import at_the_start
 from monitor.bits import read_shelf
+from monitor.controls import Controls, Press
 from monitor.journal import Journal, home
 from monitor.keeping import Keep, open_journal
 from monitor.resuming import refusal, write_beside
-from monitor.screen import Screen
+from monitor.screen import JsonLines, Screen, Shown
+from monitor.screen.keys import is_in_front
+from monitor.screen.seen import Looking
 from monitor.setup import SHELF, Wanted, bits_for, make_listener, read_program
 from monitor.sharing import Job, Sharing
 from monitor.sources import Microphone, Recording, Source
 from monitor.status import Status
 from monitor.trouble import warn
 from monitor.watch import Ears, Outcome, listen
-from monitor.words import CAUTIONS, event_text, what_to_do
+from monitor.words import CAUTIONS
 
 
 def ears_for(
-    screen: Screen,
+    screen: Shown,
     on_alarm: Callable[[Alarm], str],
     *,
-    as_json: bool = False,
     stop: Callable[[], bool] = lambda: False,
+    asked: Callable[[], Iterable[Press]] = tuple,
 ) -> Ears:
     """
-    Return ears that write each event, as JSON or in words.
+    Return ears that show each event.
 
     Parameters
     ----------
     screen
-        Where words and progress go.
+        What shows it.
     on_alarm
         What is done at an alarm; returns what to tell of it, in words.
-    as_json
-        Whether events are written as one JSON object a line to standard output instead.
     stop
         When to stop.
+    asked
+        What the person says.
     """
 
     def say(event: Event) -> None:
-        if as_json:
-            sys.stdout.write(json.dumps(to_dict(event)) + "\n")
-            sys.stdout.flush()
-        else:
-            screen.event(event_text(event))
+        screen.event(event)
         if isinstance(event, Alarm):
             act(event)
 
     def act(alarm: Alarm) -> None:
         try:
-            done = on_alarm(alarm)
+            screen.alarm(on_alarm(alarm))
         except ChipsongError as error:
             # An alarm is an alarm where no restart is safe as well: that is told with it.
-            done = f"There is {refusal(error)}"
-            if as_json:
-                warn(refusal(error))
-        if not as_json:
-            screen.alarm(f"{what_to_do()}\n{done}".strip())
+            screen.refused(refusal(error))
 
-    def progress(listener: Listener) -> None:
-        if not as_json:
-            screen.progress(listener)
-
-    return Ears(say, progress, warn, stop)
+    return Ears(say, screen.progress, screen.warn, stop, asked=asked, rows=screen.rows)
 
 
 @contextmanager
@@ -115,10 +105,9 @@ def replay(recording: Path, wanted: Wanted, keep: Keep | None, *, as_json: bool)
     with Recording(recording) as source, asked_to_end() as stop:
         listener = make_listener(source.rate, program, wanted, home(), warn)
         journal = open_journal(recording.stem, wanted, program, source.rate, keep) if keep else None
-        screen = Screen(sys.stdout)
-        ears = ears_for(screen, lambda alarm: _how_to_resume(alarm, wanted), as_json=as_json, stop=stop)
-        outcome = listen(source, listener, ears, journal)
-        screen.close()
+        with JsonLines() if as_json else Screen(sys.stdout) as screen:
+            ears = ears_for(screen, lambda alarm: _how_to_resume(alarm, wanted), stop=stop)
+            outcome = listen(source, listener, ears, journal)
     _tell_kept(journal, as_json=as_json)
     return _status(outcome)
 
@@ -159,23 +148,24 @@ def watch(live: Live, wanted: Wanted, *, as_json: bool) -> Status:
     title = live.title or (wanted.program.stem if wanted.program else "watch")
     with source, asked_to_end() as asked:
         journal = open_journal(title, wanted, program, source.rate, live.keep, microphone=source.name)
-        screen, over = Screen(sys.stdout), _after(live.seconds)
+        over, controls = _after(live.seconds), Controls()
+        screen = (
+            JsonLines() if as_json else _screen(f"{title}, listening to {source.name}", program, controls)
+        )
         if not as_json:
-            screen.event(_greeting(source, journal, live.keep))
-        show = warn if as_json else screen.event
+            screen.note(_greeting(source, journal, live.keep))
         for line in at_the_start(actions):
-            show(line)
+            screen.note(line)
         ears = ears_for(
             screen,
             lambda alarm: _write_restart(alarm, wanted, program, journal),
-            as_json=as_json,
             stop=lambda: asked() or over(),
+            asked=controls.take,
         )
-        ears = with_actions(ears, actions, show)
+        ears = with_actions(ears, actions, screen.note)
         job = Job(bits_for(wanted, program, read_shelf(home() / SHELF)), program, journal)
-        with _page(live, job, ears, source, show) as (heeding, passing):
-            outcome = listen(passing, listener, heeding, journal)
-        screen.close()
+        with _page(live, job, ears, source, screen.note) as (joined, passing), screen:
+            outcome = listen(passing, listener, _telling(joined, screen), journal)
     _tell_kept(journal, as_json=as_json)
     return _status(outcome)
 
@@ -192,6 +182,31 @@ def _page(
 
     with page_beside(job, ears, source, live.page, show) as joined:
         yield joined
+
+
+def _telling(ears: Ears, screen: Shown) -> Ears:
+    """Return ears whose screen is told what a person says, wherever that was said."""
+
+    def asked() -> tuple[Press, ...]:
+        presses = tuple(ears.asked())
+        screen.pressed(presses)
+        return presses
+
+    return replace(ears, asked=asked)
+
+
+def _screen(title: str, program: Program | None, controls: Controls) -> Shown:
+    """Return the screen, where there is a terminal for it; else plain lines."""
+    if not is_in_front(sys.stdout) or os.environ.get("TERM", "") in _NO_SCREEN:
+        return Screen(sys.stdout)
+    from monitor.screen.board import Board  # noqa: PLC0415 - a terminal only
+
+    parts = find_parts(program) if program else ()
+    return Board(sys.stdout, sys.stdin, title, Looking(parts), controls)
+
+
+# Terminals, by their name, that can't place what is written.
+_NO_SCREEN = ("", "dumb", "unknown")
 
 
 def _after(seconds: float | None) -> Callable[[], bool]:

@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 
 from analysis.errors import JournalError, SoundError
 from analysis.events import Alarm, Deaf, Event, Summary, to_dict
-from analysis.listener import Listener
+from analysis.listener import Listener, Step
 from monitor.actions.kind import Done
 from monitor.actions.telling import ACTION, done_to_dict
 from monitor.controls import PRESSED, Press
@@ -49,7 +49,10 @@ class Ears:
         Gives what became of actions since it was last asked. Asked with True it is for the last time, and may
         wait a little for what is not over.
     asked
-        Gives what a person has said since it was last asked; asked after each block.
+        Gives what a person has said since it was last asked; asked after each block, and after each that
+        failed to come.
+    rows
+        Gets what came of each block, before progress.
     """
 
     event: Callable[[Event], None]
@@ -59,6 +62,7 @@ class Ears:
     at_once: Callable[[Event], None] = lambda _: None
     done: Callable[[bool], Iterable[Done]] = lambda _: ()
     asked: Callable[[], Iterable[Press]] = tuple
+    rows: Callable[[Step], None] = lambda _: None
 
 
 @dataclass(frozen=True)
@@ -167,6 +171,7 @@ class _Loop:
         self._keep_note(BIT, self._heard.look(self._listener, step))
         self._say(step.events)
         self._keep_note(PLACES, self._places.look(self._listener))
+        self._ears.rows(step)
         self._ears.progress(self._listener)
 
     def _keep_sound(

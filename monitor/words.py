@@ -24,11 +24,43 @@ AFTER_AN_ALARM = (
     "Stop the cut, then the spindle; wait until the bit stands still.",
     "Isolate the spindle's power.",
     "Look at bit, collet and nut: worn, dirty, burnt, moved?",
-    "Clean shank and collet, seat the bit as the collet's maker says, tighten.",
+    "Clean bit and collet, seat the bit as the collet's maker says, tighten.",
     "Is the position kept? If not, find the zero of X and Y again.",
-    "Touch off Z again. If the top is cut away there, use a spot that is whole.",
+    "Touch off Z again, on a spot where the top is not cut away.",
     "Carry on with the restart program, one hand at the stop.",
 )
+
+
+IN_SHORT = (
+    "Stop the cut, then the spindle.",
+    "Isolate the spindle's power.",
+    "Look at bit, collet and nut.",
+    "Clean, seat, tighten.",
+    "Is the position kept? Else find zero.",
+    "Touch off Z again, on a whole spot.",
+    "Carry on, one hand at the stop.",
+)
+"""The same for a small window."""
+
+_NEXT = {
+    "settle": "Start the cut and stay with it: nothing is compared yet.",
+    "learn": "Watch this cut yourself: a bit that is loose now is learned as normal.",
+    "listen": "Nothing. Stay within reach of the stop.",
+    "uneasy": "Look at the bit and the cut, one hand at the stop.",
+    "alarm": "Stop the cut, then the spindle.",
+    "deaf": "Watch the cut yourself, or stop it: nobody listens. Then see to the microphone.",
+}
+
+
+_CHECKING = (
+    "Carry on with the restart program, one hand at the stop: the first seconds of cutting are compared with "
+    "the good sound from before."
+)
+
+
+def next_text(state: str, *, checking: bool = False) -> str:
+    """Return what to do next in a state of the watcher; ``checking``: after the bit was tightened."""
+    return _CHECKING if checking and state in ("settle", "learn") else _NEXT[state]
 
 
 def clock(seconds: float) -> str:
@@ -78,8 +110,13 @@ FOUND = {
 }
 
 
+def found_text(checked: Checked) -> str:
+    """Return what was found of the bit, and against what, in words."""
+    return f"{FOUND[checked.verdict]}, against {_AGAINST[checked.against]}"
+
+
 def _checked(checked: Checked) -> str:
-    said = f"{clock(checked.at):>8}  CHECKED  {FOUND[checked.verdict]}, against {_AGAINST[checked.against]}"
+    said = f"{clock(checked.at):>8}  CHECKED  {found_text(checked)}"
     return "\n".join([said, *(f"          - {sentence}" for sentence in checked.because)])
 
 

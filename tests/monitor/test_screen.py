@@ -8,7 +8,8 @@ import pytest
 from contract import BIT, SHIPPED, sound
 
 from analysis.listener import Listener
-from monitor.screen import Screen, progress_text
+from monitor.screen import Screen
+from monitor.screen.lines import progress_text
 from monitor.setup import Wanted, make_listener, read_program
 
 
@@ -66,7 +67,7 @@ def test_events_stand_above_the_line(listener: Listener, monkeypatch: pytest.Mon
     screen = Screen(stream)
     screen.progress(listener)
     assert stream.shown() == [progress_text(listener)]
-    screen.event("something happened")
+    screen.note("something happened")
     assert stream.shown() == ["something happened", progress_text(listener)]
     screen.close()
     assert stream.shown() == ["something happened", ""]
@@ -95,9 +96,11 @@ def test_the_line_is_not_written_more_often_than_it_can_be_read(listener: Listen
 def test_an_alarm_rings_a_terminals_bell():
     """What to do after an alarm rings the bell of a terminal, and only there."""
     terminal, file = Terminal(), io.StringIO()
-    Screen(terminal).alarm("stop")
-    Screen(file).alarm("stop")
-    assert (terminal.getvalue(), file.getvalue()) == ("\astop\n", "stop\n")
+    Screen(terminal).alarm("there is a restart")
+    Screen(file).alarm("there is a restart")
+    assert terminal.getvalue() == "\a" + file.getvalue()
+    assert file.getvalue().startswith("What to do now:\n  1. Stop the cut")
+    assert file.getvalue().endswith("\nthere is a restart\n")
 
 
 def test_a_file_gets_events_only(listener: Listener):
@@ -105,6 +108,6 @@ def test_a_file_gets_events_only(listener: Listener):
     stream = io.StringIO()
     screen = Screen(stream)
     screen.progress(listener)
-    screen.event("something happened")
+    screen.note("something happened")
     screen.close()
     assert stream.getvalue() == "something happened\n"

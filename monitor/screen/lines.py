@@ -1,11 +1,16 @@
 """One line on the terminal that shows what is being heard now."""
 
 import shutil
-from typing import TextIO
+from collections.abc import Sequence
+from typing import Self, TextIO
 
-from analysis.listener import Listener
+from analysis.events import Event
+from analysis.listener import Listener, Step
 from analysis.presence import Phase
-from monitor.words import clock, place
+from monitor.controls import Press
+from monitor.screen.shown import marked_text
+from monitor.trouble import warn
+from monitor.words import clock, event_text, place, what_to_do
 
 _BAR = 12
 
@@ -29,15 +34,28 @@ class Screen:
         self._shown = ""
         self._live = stream.isatty()
 
-    def event(self, text: str) -> None:
-        """Write an event above the line."""
+    def event(self, event: Event) -> None:
+        """Write an event above the line, in words."""
+        self.note(event_text(event))
+
+    def note(self, text: str) -> None:
+        """Write a remark above the line."""
         self._clear()
         self._stream.write(text + "\n")
         self._show(self._shown)
 
-    def alarm(self, text: str) -> None:
-        """Write what to do after an alarm, and ring the terminal's bell."""
-        self.event(f"\a{text}" if self._live else text)
+    def alarm(self, done: str) -> None:
+        """Write what to do after an alarm and what was done, and ring the terminal's bell."""
+        text = f"{what_to_do()}\n{done}".strip()
+        self.note(f"\a{text}" if self._live else text)
+
+    def refused(self, why: str) -> None:
+        """Write what to do after an alarm, and why there is no restart program."""
+        self.alarm(f"There is {why}")
+
+    def warn(self, text: str) -> None:
+        """Write trouble to standard error."""
+        warn(text)
 
     def progress(self, listener: Listener) -> None:
         """Bring the line up to date."""
@@ -46,6 +64,22 @@ class Screen:
         self._next = listener.at + self._every
         self._clear()
         self._show(progress_text(listener))
+
+    def rows(self, step: Step) -> None:
+        """Do nothing: the listener tells enough for one line."""
+
+    def pressed(self, presses: Sequence[Press]) -> None:
+        """Write which line was marked."""
+        if said := marked_text(presses):
+            self.note(said)
+
+    def __enter__(self) -> Self:
+        """Give itself."""
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        """Take the line away."""
+        self.close()
 
     def close(self) -> None:
         """Take the line away."""

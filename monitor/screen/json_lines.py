@@ -1,0 +1,51 @@
+"""Events for other programs."""
+
+import json
+import sys
+from collections.abc import Sequence
+from typing import Self
+
+from analysis.events import Event, to_dict
+from analysis.listener import Listener, Step
+from monitor.controls import Press
+from monitor.trouble import warn
+
+
+class JsonLines:
+    """Writes each event as one JSON object a line to standard output, and remarks to standard error."""
+
+    def event(self, event: Event) -> None:
+        """Write an event."""
+        sys.stdout.write(json.dumps(to_dict(event)) + "\n")
+        sys.stdout.flush()
+
+    def alarm(self, done: str) -> None:
+        """Write nothing: the event says it all."""
+
+    def refused(self, why: str) -> None:
+        """Write why there is no restart program."""
+        warn(why)
+
+    def note(self, text: str) -> None:
+        """Write a remark."""
+        warn(text)
+
+    def warn(self, text: str) -> None:
+        """Write trouble."""
+        warn(text)
+
+    def rows(self, step: Step) -> None:
+        """Do nothing."""
+
+    def progress(self, listener: Listener) -> None:
+        """Do nothing."""
+
+    def pressed(self, presses: Sequence[Press]) -> None:
+        """Do nothing."""
+
+    def __enter__(self) -> Self:
+        """Give itself."""
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        """Do nothing."""

@@ -1,0 +1,184 @@
+"""What there is to be seen, as plain values: made by the loop that listens, drawn by another thread."""
+
+from collections import deque
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from analysis.events import Alarm, Checked, Event, Place, State, StateChange
+from analysis.listener import COLUMNS, Listener, Step
+from analysis.presence import Phase
+from analysis.program.parts import Part
+from monitor.words import CAUSES, clock, event_text, found_text
+
+_LEVEL, _TOOTH = COLUMNS.index("level"), COLUMNS.index("tooth")
+
+# s of sound that levels are the mean of.
+_MEAN_OF = 1.0
+
+
+@dataclass(frozen=True)
+class Levels:
+    """Level of the whole sound and of its tooth-pass lines, dBFS."""
+
+    whole: float
+    tooth: float
+
+
+@dataclass(frozen=True)
+class Heard:
+    """
+    What is being heard.
+
+    Attributes
+    ----------
+    at
+        s from the first sample.
+    state, phase
+        What the watcher does, and the spindle.
+    score
+        Where the comparison stands; 1 is an alarm.
+    speed
+        rpm; ``None`` while the spindle is off.
+    place, part
+        Where the cut is, and the name of that part; ``None`` where that is unknown.
+    now, normal
+        Levels now, and of the baseline; ``None`` where there are none.
+    """
+
+    at: float
+    state: State
+    phase: Phase
+    score: float
+    speed: float | None = None
+    place: Place | None = None
+    part: str | None = None
+    now: Levels | None = None
+    normal: Levels | None = None
+
+
+@dataclass(frozen=True)
+class Seen:
+    """
+    All that is to be seen.
+
+    Attributes
+    ----------
+    title
+        What is listened to, and with what.
+    heard
+        What is being heard; ``None`` before anything was.
+    because, since
+        Why the state is what it is, and since when, s from the first sample.
+    last
+        The last thing that happened, in words, a line each.
+    doubted
+        Whether that speaks against the bit.
+    alarm
+        The alarm that lasts.
+    done
+        What was done at it, in words.
+    checking
+        Whether the bit was said to be tightened, and that has not been checked yet.
+    hung
+        For how many s nothing has been taken in, though the listening has not ended.
+    question
+        What the person is asked.
+    keys
+        Whether there are keys to press.
+    """
+
+    title: str
+    heard: Heard | None = None
+    because: str = "listening begins"
+    since: float = 0.0
+    last: tuple[str, ...] = ()
+    doubted: bool = False
+    alarm: Alarm | None = None
+    done: str = ""
+    checking: bool = False
+    hung: float = 0.0
+    question: str = ""
+    keys: bool = False
+
+
+def after(seen: Seen, event: Event) -> Seen:
+    """Return what is to be seen after an event."""
+    match event:
+        case StateChange(at, state, because):
+            return replace(
+                seen,
+                because=because,
+                since=at,
+                alarm=seen.alarm if state in ("alarm", "deaf") else None,
+                checking=seen.checking and state in ("settle", "learn", "deaf"),
+            )
+        case Alarm(at):
+            last = (f"{clock(at)} alarm: {CAUSES[event.cause].lower()}", *event.because)
+            return replace(seen, last=last, doubted=True, alarm=event, done="")
+        case Checked(at):
+            last = (f"{clock(at)} {found_text(event)}", *event.because)
+            return replace(seen, last=last, doubted=event.verdict != "tight", checking=False)
+        case _:
+            return replace(seen, last=(" ".join(event_text(event).split()),), doubted=False)
+
+
+class Looking:
+    """
+    Looks at what a listener hears.
+
+    Parameters
+    ----------
+    parts
+        The parts of the program.
+    """
+
+    def __init__(self, parts: Sequence[Part] = ()) -> None:
+        self._parts = parts
+        self._levels: deque[tuple[float, float, float]] = deque()
+
+    def take(self, step: Step) -> None:
+        """Note the levels of what was just heard."""
+        for at, row in zip(step.at.tolist(), step.table[:, (_LEVEL, _TOOTH)].tolist(), strict=True):
+            self._levels.append((at, *row))
+        while self._levels and self._levels[0][0] < self._levels[-1][0] - _MEAN_OF:
+            self._levels.popleft()
+
+    def look(self, listener: Listener) -> Heard:
+        """Return what is being heard."""
+        place = listener.locator.place(listener.at)
+        usable = listener.watcher.state != "deaf"
+        turns = usable and listener.phase is not Phase.OFF
+        return Heard(
+            at=listener.at,
+            state=listener.watcher.state,
+            phase=listener.phase,
+            score=listener.watcher.score,
+            speed=60.0 * listener.speed if turns else None,
+            place=place,
+            part=self._part(place),
+            now=self._now() if usable else None,
+            normal=_normal(listener),
+        )
+
+    def _now(self) -> Levels | None:
+        if not self._levels:
+            return None
+        _, whole, tooth = np.mean(np.array(self._levels), axis=0).tolist()
+        return Levels(whole, tooth)
+
+    def _part(self, place: Place | None) -> str | None:
+        if place is None:
+            return None
+        inside = (part.name for part in self._parts if part.first_line <= place.file <= part.last_line)
+        return next(inside, None)
+
+
+def _normal(listener: Listener) -> Levels | None:
+    """Return the levels of the baseline that the cut is compared with."""
+    context, known = listener.locator.context, listener.watcher.baselines
+    baseline = known.get((context.bit, context.kind)) or next(
+        (baseline for (bit, _), baseline in known.items() if bit == context.bit), None
+    )
+    return Levels(baseline.normal.level, baseline.normal.teeth) if baseline else None

@@ -1,0 +1,48 @@
+"""What every way to show a run can be told."""
+
+from collections.abc import Sequence
+from typing import Protocol, Self
+
+from analysis.events import Event
+from analysis.listener import Listener, Step
+from monitor.controls import Press
+
+
+class Shown(Protocol):
+    """A way to show what is heard; everything is told on the thread that listens, and must not take time."""
+
+    def event(self, event: Event) -> None:
+        """Show an event."""
+
+    def alarm(self, done: str) -> None:
+        """Show what to do after an alarm, and what was done at it."""
+
+    def refused(self, why: str) -> None:
+        """Show what to do after an alarm, and why there is no restart program."""
+
+    def note(self, text: str) -> None:
+        """Show a remark."""
+
+    def warn(self, text: str) -> None:
+        """Show trouble that does not end the listening."""
+
+    def rows(self, step: Step) -> None:
+        """Take in what came of a block."""
+
+    def progress(self, listener: Listener) -> None:
+        """Take in where the listener stands after a block."""
+
+    def pressed(self, presses: Sequence[Press]) -> None:
+        """Take in what was pressed, mostly nothing: after each block, and each that failed to come."""
+
+    def __enter__(self) -> Self:
+        """Begin to show."""
+
+    def __exit__(self, *_: object) -> None:
+        """Leave the terminal as it was."""
+
+
+def marked_text(presses: Sequence[Press]) -> str:
+    """Return what to say of the lines that were marked; empty when none was."""
+    lines = [press.line for press in presses if press.line is not None]
+    return f"Line {lines[-1]} was said to be the one that is being cut." if lines else ""

@@ -1,0 +1,239 @@
+"""The picture: what is seen, as lines of text that fit a window."""
+
+import textwrap
+from collections.abc import Iterator
+from dataclasses import dataclass
+from enum import IntEnum
+from itertools import product
+from typing import Literal
+
+from analysis.events import Alarm, Place
+from monitor.screen.keys import HELP, SHORT_HELP
+from monitor.screen.letters import block_letters, width_of
+from monitor.screen.seen import Heard, Seen
+from monitor.words import AFTER_AN_ALARM, CAUSES, CAUTIONS, IN_SHORT, clock, next_text, place
+
+Style = Literal["plain", "quiet", "good", "busy", "uneasy", "alarm"]
+
+# Words say everything; the style is on top of it.
+_STYLES: dict[str, Style] = {
+    "settle": "busy",
+    "learn": "busy",
+    "listen": "good",
+    "uneasy": "uneasy",
+    "alarm": "alarm",
+    "deaf": "alarm",
+}
+_NOT_COMPARING = frozenset({"settle", "learn", "deaf"})
+_LABEL = 8
+_LARGEST = 6
+_MOST_BAR = 40
+
+
+@dataclass(frozen=True)
+class Line:
+    """A line of text, and its style."""
+
+    text: str
+    style: Style = "plain"
+
+
+class _Detail(IntEnum):
+    """How much is told."""
+
+    BRIEF = 0
+    FEW = 1
+    ALL = 2
+
+
+@dataclass(frozen=True)
+class _Way:
+    """One way to lay it out: columns to a dot of the large word (0: a plain word), gaps, how much is told."""
+
+    scale: int
+    gaps: bool
+    detail: _Detail
+
+
+def picture(seen: Seen, width: int, height: int, dot: str) -> list[Line]:
+    """
+    Return what is seen as ``height`` lines of at most ``width`` columns.
+
+    The word is as large as it can be; where room is short gaps go first, then less is told, then the word
+    is a plain one.
+
+    Parameters
+    ----------
+    seen
+        What there is to be seen.
+    width, height
+        Of the window, in characters.
+    dot
+        What the large word is drawn with.
+    """
+    foot = _foot(seen, width)
+    room = height - len(foot)
+    body: list[Line] = []
+    for way in _ways(_word(seen), width):
+        body = _body(seen, width, dot, way)
+        if len(body) <= room:
+            break
+    empty = [Line("")] * max(0, room - len(body))
+    return [*body[: max(room, 0)], *empty, *foot][:height]
+
+
+def _ways(word: str, width: int) -> Iterator[_Way]:
+    """Give the ways to lay it out, the best first."""
+    fits = [scale for scale in range(_LARGEST, 0, -1) if width_of(word, scale) <= width]
+    for detail, scale, gaps in product(reversed(_Detail), fits, (True, False)):
+        yield _Way(scale, gaps, detail)
+    for detail in reversed(_Detail):
+        yield _Way(0, gaps=False, detail=detail)
+
+
+def _word(seen: Seen) -> str:
+    """Return the word to be read from afar; nobody listens where the loop hangs."""
+    state = "deaf" if seen.hung else seen.heard.state if seen.heard else "settle"
+    return state.upper()
+
+
+def _body(seen: Seen, width: int, dot: str, way: _Way) -> list[Line]:
+    style = _STYLES[_word(seen).lower()]
+    large = block_letters(_word(seen), way.scale, dot) if way.scale else [f"*** {_word(seen)} ***"]
+    pieces = [
+        [_title(seen, width)],
+        [Line(row, style) for row in large],
+        *(_of_alarm(seen, seen.alarm, width, way) if seen.alarm else _of_hearing(seen, width, way)),
+    ]
+    lines: list[Line] = []
+    for piece in filter(None, pieces):
+        if lines and way.gaps:
+            lines.append(Line(""))
+        lines += piece
+    return lines
+
+
+def _title(seen: Seen, width: int) -> Line:
+    time = clock(seen.heard.at) if seen.heard else "0:00"
+    room = max(0, width - len(time) - 2)
+    return Line(f"{seen.title[:room]:{room}}  {time}", "quiet")
+
+
+def _of_hearing(seen: Seen, width: int, way: _Way) -> Iterator[list[Line]]:
+    """Give what is to be seen while there is no alarm, piece by piece."""
+    yield _wrapped("", _why(seen), width)
+    if seen.heard:
+        yield [
+            *_wrapped("Place", _place(seen.heard.place, seen.heard.part), width),
+            *_change(seen.heard, width),
+            *_wrapped("Sound", _sound(seen.heard, way), width),
+        ]
+    if way.detail or seen.doubted:
+        yield _last(seen, width, way)
+    yield _wrapped("Do", next_text(_word(seen).lower(), checking=seen.checking), width)
+    if way.detail:
+        told = CAUTIONS if way.detail is _Detail.ALL else CAUTIONS[:2]
+        yield _cautions(told, width)
+
+
+def _of_alarm(seen: Seen, alarm: Alarm, width: int, way: _Way) -> Iterator[list[Line]]:
+    """Give what is to be seen while an alarm lasts, piece by piece."""
+    if _word(seen) != "ALARM":
+        yield _wrapped("", _why(seen), width, "alarm")
+    since = f"{CAUSES[alarm.cause]} ({100 * alarm.confidence:.0f} % sure), since {clock(alarm.onset)}"
+    because, done = alarm.because[: _EVIDENCE[way.detail]], seen.done.splitlines()[: 1 + way.detail]
+    yield [
+        *_wrapped("", since, width, "alarm"),
+        *(line for said in because for line in _wrapped("Why", said, width)),
+        *(_wrapped("Place", _place(alarm.line, None), width) if way.detail else []),
+        *(_wrapped("Resume", f"from {place(alarm.resume)}", width) if alarm.resume else []),
+        *(line for said in done for line in _wrapped("", said, width)),
+    ]
+    yield _steps(seen, width, way)
+    if way.detail is _Detail.ALL and not seen.doubted:
+        yield _last(seen, width, way)
+    if way.detail:
+        yield _cautions(CAUTIONS if way.detail is _Detail.ALL else CAUTIONS[1:3], width)
+
+
+_EVIDENCE = {_Detail.BRIEF: 0, _Detail.FEW: 1, _Detail.ALL: None}
+
+
+def _steps(seen: Seen, width: int, way: _Way) -> list[Line]:
+    """Return what to do after an alarm, in order."""
+    *others, last = AFTER_AN_ALARM if way.detail else IN_SHORT
+    steps = [*others, f"Press t. {last}" if seen.keys else last]
+    return [
+        line
+        for number, step in enumerate(steps, 1)
+        for line in _wrapped(f"{number}.".rjust(_LABEL - 1), step, width)
+    ]
+
+
+def _last(seen: Seen, width: int, way: _Way) -> list[Line]:
+    if seen.last and seen.because in seen.last[0]:
+        return []
+    told = seen.last if way.detail is _Detail.ALL else seen.last[:1]
+    style: Style = "alarm" if seen.doubted else "plain"
+    return [
+        line
+        for number, said in enumerate(told)
+        for line in _wrapped("- " if number else "Last", said, width, style)
+    ]
+
+
+def _why(seen: Seen) -> str:
+    if seen.hung:
+        return (
+            f"nothing was taken in for {seen.hung:.0f} s: this computer is too busy, or chipsong hangs; "
+            "watch the cut yourself"
+        )
+    return f"{clock(seen.since)}  {seen.because}"
+
+
+def _place(where: Place | None, part: str | None) -> str:
+    if where is None:
+        return "unknown"
+    sure = "" if where.first == where.last else f", between {where.first} and {where.last}"
+    return f"{place(where)}{f', {part}' if part else ''}{sure}"
+
+
+def _change(heard: Heard, width: int) -> list[Line]:
+    """Return how far the change has grown, against what is an alarm, as a bar and as a number."""
+    if heard.state in _NOT_COMPARING:
+        return _wrapped("Change", "nothing is compared now", width)
+    number = f" {min(100 * heard.score, 999):.0f} % of an alarm"
+    room = min(_MOST_BAR, width - _LABEL - len(number) - 2)
+    bar = "#" * round(min(heard.score, 1.0) * room)
+    drawn = f"[{bar:.<{room}}]" if room > 0 else ""
+    style: Style = "alarm" if heard.score >= 1.0 else "uneasy" if heard.score > 0.5 else "plain"
+    return [Line(f"{'Change':{_LABEL}}{drawn}{number}"[:width], style)]
+
+
+def _sound(heard: Heard, way: _Way) -> str:
+    turns = "no spindle is heard" if heard.speed is None else f"{heard.speed:.0f} rpm"
+    does = {"off": "", "air": ", in the air", "cut": ", cutting"}[heard.phase.value]
+    if heard.now is None or not way.detail:
+        return f"{turns}{does}"
+    now, normal = heard.now, heard.normal
+    learned = f" (learned: {normal.whole:.0f}, {normal.tooth:.0f})" if normal else ""
+    return f"{turns}{does}; level {now.whole:.0f} dBFS, tooth-pass {now.tooth:.0f}{learned}"
+
+
+def _cautions(told: tuple[str, ...], width: int) -> list[Line]:
+    return _wrapped("!".rjust(_LABEL - 1), " ".join(told), width, "quiet")
+
+
+def _foot(seen: Seen, width: int) -> list[Line]:
+    keys = HELP if len(HELP) <= width else SHORT_HELP
+    told = seen.question or (keys if seen.keys else "Ctrl-C ends it.")
+    style: Style = "uneasy" if seen.question else "quiet"
+    return [Line(line[:width], style) for line in textwrap.wrap(told, max(width, 10))]
+
+
+def _wrapped(label: str, text: str, width: int, style: Style = "plain") -> list[Line]:
+    """Return text with a label before it, in as many lines as it needs."""
+    indent = _LABEL if label else 0
+    lines = textwrap.wrap(text, max(width - indent, 10), break_on_hyphens=False) or [""]
+    heads = [f"{label:{indent}}" if indent else "", *[" " * indent] * (len(lines) - 1)]
+    return [Line(f"{head}{line}"[:width], style) for head, line in zip(heads, lines, strict=True)]

@@ -1,0 +1,229 @@
+"""The screen that is read at two metres: its picture, its keys, and the terminal that it is on."""
+
+import os
+import pty
+import select
+import subprocess
+import sys
+import termios
+import threading
+import time
+from dataclasses import replace
+
+import pytest
+from test_screen import Terminal
+
+from analysis.events import Alarm, Checked, Place, ResumeLine, State, StateChange, Tightness
+from analysis.presence import Phase
+from monitor.controls import Controls, Press
+from monitor.screen.board import Board
+from monitor.screen.keys import Keyboard
+from monitor.screen.letters import block_letters
+from monitor.screen.seen import Heard, Levels, Looking, Seen, after
+from monitor.screen.view import picture
+
+STATES: tuple[State, ...] = ("settle", "learn", "listen", "uneasy", "alarm", "deaf")
+PLACE = Place(312, 450, 308, 314, "sound")
+ALARM = Alarm(
+    185.2,
+    184.0,
+    "loose",
+    0.7,
+    ("the hiss swells", "half orders rose"),
+    21.0,
+    20.0,
+    PLACE,
+    ResumeLine(293, 450),
+)
+DONE = "Restart program: /home/shop/runs/2026-11-28-0931-trays/restart-at-line-293.ngc\nRead it first."
+
+
+def seen(state: State) -> Seen:
+    """Return a run of trays in a state."""
+    heard = Heard(
+        186.0, state, Phase.CUT, 0.31, 18056.0, PLACE, "part 3", Levels(-24.0, -33.0), Levels(-23.0, -32.0)
+    )
+    alarm = ALARM if state == "alarm" else None
+    return Seen("trays", heard, "the sound says so", last=("3:05 x",), alarm=alarm, done=DONE, keys=True)
+
+
+def shown(what: Seen, width: int = 80, height: int = 24) -> list[str]:
+    """Return the lines of a picture."""
+    return [line.text for line in picture(what, width, height, "#")]
+
+
+# --- the picture ----------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize("state", STATES)
+@pytest.mark.parametrize("size", [(80, 24), (120, 40), (50, 15), (200, 60), (30, 8), (1, 1)])
+def test_it_always_fits_and_names_the_state(state: State, size: tuple[int, int]):
+    """No line is longer than the window is wide, there are as many as it is high, and the state is a word."""
+    lines = shown(seen(state), *size)
+    assert len(lines) == size[1]
+    assert max(map(len, lines)) <= size[0]
+    large = [block_letters(state.upper(), scale, "#")[0] for scale in range(1, 7)]
+    assert size == (1, 1) or any(line in large or state.upper() in line for line in lines)
+
+
+@pytest.mark.parametrize("state", STATES)
+def test_the_word_is_large_in_an_ordinary_window(state: State):
+    """In 80 columns and 24 rows a dot of the word is two columns wide, whatever else there is to say."""
+    letters = block_letters(state.upper(), 2, "#")
+    wider = block_letters(state.upper(), 3, "#")
+    text = "\n".join(shown(seen(state)))
+    assert "\n".join(letters) in text or "\n".join(wider) in text
+
+
+def test_what_is_heard_stands_against_what_was_learned():
+    """Score against limit, as a bar and in numbers; speed, levels, and the place with how sure it is."""
+    text = "\n".join(shown(seen("listen")))
+    assert "[############............................] 31 % of an alarm" in text
+    assert "18056 rpm, cutting; level -24 dBFS, tooth-pass -33 (learned: -23, -32)" in text
+    assert "line 312 (N450), part 3, between 308 and 314" in text
+
+
+def test_a_bar_is_shown_only_while_something_is_compared():
+    """Before a baseline is known, an empty bar would look calm."""
+    for state in ("settle", "learn", "deaf"):
+        assert "nothing is compared now" in "\n".join(shown(seen(state)))
+
+
+@pytest.mark.parametrize("size", [(80, 24), (120, 40), (50, 15)])
+def test_an_alarm_tells_all_that_is_to_be_done(size: tuple[int, int]):
+    """Cause, resume line, restart program and seven steps in order, also in a small window."""
+    text = " ".join(" ".join(shown(seen("alarm"), *size)).split())
+    wanted = ["THE BIT MAY BE LOOSE (70 % sure), since 3:04", "from line 293 (N450)"]
+    wanted += ["1. Stop", "2. Isolate", "3. Look", "4. Clean", "5. Is", "6. Touch off Z", "7. Press t."]
+    places = [text.index(words) for words in wanted]
+    assert places == sorted(places)
+    assert "restart-at-line-293.ngc" in text.replace("- ", "-").replace(" ", "")
+
+
+def test_a_loop_that_hangs_is_deaf():
+    """When nothing is taken in any more the screen must not go on to look calm."""
+    lines = shown(replace(seen("listen"), hung=3.2))
+    assert block_letters("DEAF", 3, "#")[0] in lines or block_letters("DEAF", 2, "#")[0] in lines
+    assert any("nothing was taken in for 3 s" in line for line in lines)
+
+
+def test_what_to_do_stays_while_the_alarm_lasts():
+    """It stays in deafness as well, and goes when the bit was tightened or the sound is good again."""
+    what = after(Seen("trays"), ALARM)
+    for state, lasts in (("alarm", True), ("deaf", True), ("settle", False)):
+        what = after(what, StateChange(190.0, state, "why"))  # type: ignore[arg-type]
+        assert (what.alarm is ALARM) is lasts
+
+
+@pytest.mark.parametrize("verdict", ["tight", "doubtful", "loose"])
+def test_what_was_found_after_tightening_is_told_with_its_evidence(verdict: Tightness):
+    """Until then it says that the first seconds are compared; then the verdict, against what, and why."""
+    checking = replace(seen("settle"), checking=True)
+    assert "compared with the good sound from before" in " ".join(" ".join(shown(checking)).split())
+    found = after(checking, Checked(200.0, "before", verdict, ("half orders are as before",)))
+    lines = "\n".join(shown(found))
+    assert {"tight": "SOUNDS TIGHT", "doubtful": "IN DOUBT", "loose": "SOUNDS LOOSE"}[verdict] in lines
+    assert "half orders are as before" in lines
+    assert not found.checking
+
+
+# --- the keys -------------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize(
+    ("typed", "presses"),
+    [
+        (["t"], [Press("tightened")]),
+        (["T"], [Press("tightened")]),
+        (["n"], []),
+        (["n", "n"], [Press("nothing")]),
+        (["n", "x", "n"], []),
+        (["n", "t"], [Press("tightened")]),
+        (["m", "3", "1", "9", "\x7f", "2", "\n"], [Press("mark", 312)]),
+        (["m", "\r"], []),
+        (["m", "4", "\x1b", "t"], [Press("tightened")]),
+        (["m", "t", "n", "7", "\n"], [Press("mark", 7)]),
+        (["\x1b[t", "x", " "], []),
+    ],
+)
+def test_what_keys_mean(typed: list[str], presses: list[Press]):
+    """One key each; what would make a fault sound normal takes it twice; a mark asks for its line."""
+    keyboard = Keyboard()
+    assert [press for keys in typed for press in keyboard.feed(keys)] == presses
+
+
+def test_a_question_is_shown_until_it_is_answered():
+    """The line that is typed is seen, in place of the help."""
+    keyboard = Keyboard()
+    keyboard.feed("m31")
+    assert "31_" in keyboard.question
+    assert shown(replace(seen("listen"), question=keyboard.question))[-1] == keyboard.question
+    keyboard.feed("\n")
+    assert keyboard.question == ""
+
+
+# --- the terminal ---------------------------------------------------------------------------------------
+
+_SCRIPT = """
+import fcntl, sys, termios, time
+fcntl.ioctl(0, termios.TIOCSCTTY, 0)
+from test_board import ALARM, Board, Controls, Looking, StateChange
+controls = Controls()
+with Board(sys.stdout, sys.stdin, "trays", Looking(), controls) as board:
+    board.event(ALARM)
+    while not (presses := controls.take()):
+        board.pressed(())
+        time.sleep(0.02)
+    raise RuntimeError(f"a bug after {presses[0].kind}")
+"""
+
+
+def test_the_terminal_is_as_it_was_also_after_a_crash():
+    """A key is heard without Enter; whatever ends the run, the screen is left, and the alarm told again."""
+    ours, theirs = pty.openpty()
+    before = termios.tcgetattr(theirs)
+    command = [sys.executable, "-c", f"import sys; sys.path[:0] = {sys.path!r}\n{_SCRIPT}"]
+    env = os.environ | {"TERM": "xterm", "LANG": "C.UTF-8", "NO_COLOR": "1"}
+    child = subprocess.Popen(
+        command, stdin=theirs, stdout=theirs, stderr=subprocess.PIPE, env=env, start_new_session=True
+    )
+    try:
+        screen = _read_until(ours, b"m mark this line")
+        os.write(ours, b"t")
+        screen += _read_until(ours, b"Carry on from line 293")
+        assert child.stderr is not None
+        assert b"RuntimeError: a bug after tightened" in child.stderr.read()
+        child.wait(10)
+        left = screen.index(b"\x1b[?1049l")
+        assert screen.index(b"\x1b[?1049h") < left < screen.index(b"ALARM: THE BIT MAY BE LOOSE")
+        assert b"\x1b[31m" not in screen, "no colour where none is wanted"
+        assert termios.tcgetattr(theirs) == before
+    finally:
+        child.kill()
+        child.communicate()
+        os.close(ours)
+        os.close(theirs)
+
+
+def _read_until(file: int, words: bytes) -> bytes:
+    text, end = b"", time.monotonic() + 15
+    while words not in text:
+        assert select.select([file], [], [], end - time.monotonic())[0], f"no {words!r} in {text!r}"
+        text += os.read(file, 65536)
+    return text
+
+
+def test_a_screen_that_breaks_down_leaves_plain_lines(monkeypatch: pytest.MonkeyPatch):
+    """When drawing fails the listening goes on, and what happens from then on is told in lines."""
+
+    def broken(*_: object) -> None:
+        raise ValueError("a bug in drawing")
+
+    monkeypatch.setattr("monitor.screen.board.picture", broken)
+    stream = Terminal()
+    with Board(stream, stream, "trays", Looking(), Controls()) as board:
+        for drawing in (thread for thread in threading.enumerate() if thread.name == "screen"):
+            drawing.join(5)
+        board.event(Checked(3.0, "before", "doubtful", ("the half orders are in doubt",)))
+        assert "IN DOUBT" in stream.getvalue()
+    assert stream.getvalue().count("IN DOUBT") == 1
