@@ -1,5 +1,6 @@
 """The commands about bits. As in `monitor.cli`, only click is imported before one of them runs."""
 
+import sys
 from collections.abc import Callable
 from typing import TYPE_CHECKING, Any, TypeVar
 
@@ -128,3 +129,35 @@ def label(  # noqa: PLR0913 - as many as the user may say
         click.echo(labelling.label_missed(run, missed, was or "loose"))
     else:
         click.echo(labelling.label_fine(run) if fine else labelling.label_text(run))
+
+
+@click.command()
+@click.argument("run", required=False)
+@click.option("--undo", is_flag=True, help="Take back the acceptance of RUN; of the last one without RUN.")
+def accept(run: str | None, *, undo: bool) -> None:
+    """
+    Accept a RUN: how its bits sounded becomes part of their references.
+
+    A new cut's first seconds are compared with the reference of its bit, material and microphone. Without a
+    RUN, list the references.
+    """
+    from monitor import accepting  # noqa: PLC0415
+
+    if undo:
+        click.echo(accepting.take_back(run))
+    else:
+        click.echo(accepting.accept(run) if run else accepting.references_text())
+
+
+@click.command()
+@click.argument("runs", nargs=-1, metavar="RUN...")
+@click.option("--jobs", type=click.IntRange(1, 64), default=1, show_default=True, help="Processes at once.")
+@click.option("--all", "every", is_flag=True, help="All runs that were kept.")
+@click.option("--json", "as_json", is_flag=True, help="One JSON object a run, a line each.")
+def rehear(runs: tuple[str, ...], jobs: int, *, every: bool, as_json: bool) -> None:
+    """Hear runs again with today's thresholds, references and code, and list what changed."""
+    if bool(runs) == every:
+        raise click.UsageError("name runs, or say --all")
+    from monitor.rehearing import rehear as run  # noqa: PLC0415
+
+    sys.exit(run(runs, jobs, as_json=as_json))

@@ -6,10 +6,14 @@ from pathlib import Path
 from typing import Any
 
 from analysis.errors import ShelfError
-from monitor.bits import Entry, Shelf, Thresholds, read_shelf
+from monitor.accepting import book_text
+from monitor.bits import Entry, Shelf, Thresholds, read_shelf, same_name
 from monitor.bits_table import KEYS
 from monitor.bits_writing import add_bit, change_bit, remove_bit
-from monitor.journal import home
+from monitor.heard import cut_seconds
+from monitor.journal import home, runs
+from monitor.keeping import shelved
+from monitor.references import read_book
 from monitor.setup import SHELF, settings_from
 
 
@@ -92,7 +96,23 @@ def _lines(entry: Entry) -> list[str]:
     lines = [f"  {_short(entry)}", f"  {_bearable(entry.thresholds)}"]
     lines += [f"  in {name}: {_bearable(entry.thresholds_in(name))}" for name in entry.others]
     lines += [f"  collet: {entry.care}"] if entry.care else []
-    return lines
+    cut = hours_of(entry.bit.name)
+    lines.append(f"  heard cutting for {cut:.1f} h in runs that were kept")
+    return [
+        *lines,
+        *(f"  {line.strip()}" for line in book_text(read_book(home(), entry.bit.name)).splitlines()),
+    ]
+
+
+def hours_of(name: str) -> float:
+    """Return for how many hours a bit was heard cutting, in the runs that were kept."""
+    seconds = 0.0
+    for run in runs(home()):
+        numbers = [number for number, shelf_name in shelved(run).items() if same_name(shelf_name, name)]
+        if numbers:
+            cut = cut_seconds(run)
+            seconds += sum(cut.get(number, 0.0) for number in numbers)
+    return seconds / 3600.0
 
 
 def _bearable(told: Thresholds) -> str:

@@ -5,11 +5,8 @@ What would not be a good shelf afterwards is not written. The new file takes the
 once, so that there is a whole one at every moment.
 """
 
-import os
-import tempfile
 import tomllib
 from collections.abc import Callable, Mapping
-from contextlib import suppress
 from pathlib import Path
 from typing import Any
 
@@ -19,6 +16,7 @@ from tomlkit.items import Item as TomlItem
 
 from analysis.errors import ShelfError
 from monitor.bits import check_shelf, read_shelf, same_name
+from monitor.saving import replace_file
 
 Change = Mapping[str, Any]
 """What each key is to be; ``None`` takes it out."""
@@ -167,24 +165,6 @@ def _write(path: Path, text: str) -> None:
     """Put ``text`` in the place of the file if it makes a good shelf."""
     check_shelf(path, tomllib.loads(text))
     try:
-        # Where the name is a link, the file behind it is the one that is kept.
-        _replace(path.resolve(), text)
+        replace_file(path, text)
     except OSError as error:
         raise ShelfError(f"cannot write {path} ({error.strerror}): the shelf stays as it was") from error
-
-
-def _replace(path: Path, text: str) -> None:
-    path.parent.mkdir(parents=True, exist_ok=True)
-    handle, name = tempfile.mkstemp(prefix=f".{path.name}-", dir=path.parent)
-    fresh = Path(name)
-    try:
-        with os.fdopen(handle, "wb") as file:
-            file.write(text.encode("utf-8"))
-            file.flush()
-            os.fsync(file.fileno())
-        fresh.chmod(path.stat().st_mode & 0o777 if path.exists() else 0o644)
-        fresh.replace(path)
-    except BaseException:
-        with suppress(OSError):
-            fresh.unlink(missing_ok=True)
-        raise

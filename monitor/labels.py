@@ -11,6 +11,7 @@ from typing import Literal, get_args
 
 from analysis.errors import JournalError
 from analysis.events import Cause
+from monitor.controls import PRESSED
 from monitor.journal import Run
 from monitor.journal.place import DATABASE
 from monitor.journal.schema import connect
@@ -78,8 +79,19 @@ def fine(run: Run) -> None:
 
 
 def labels(run: Run) -> dict[int, Label]:
-    """Return the label of each alarm that has one, by the alarm's index in ``run.events()``."""
-    return {of: what for _, of, what in _labels(run) if isinstance(of, int)}
+    """
+    Return the label of each alarm that has one, by the alarm's index in ``run.events()``.
+
+    What was said to be nothing while it was heard is labelled so, unless something was said afterwards.
+    """
+    said: dict[int, Label] = {}
+    alarm: int | None = None
+    for index, event in enumerate(run.events()):
+        if event.name == "alarm":
+            alarm = index
+        elif event.name == PRESSED and event.body["kind"] == "nothing" and alarm is not None:
+            said[alarm] = "nothing"
+    return said | {of: what for _, of, what in _labels(run) if isinstance(of, int)}
 
 
 def misses(run: Run) -> dict[float, Label]:
@@ -91,7 +103,8 @@ def misses(run: Run) -> dict[float, Label]:
 def is_labelled(run: Run) -> bool:
     """Return whether all is known of a run: each alarm has a label, and a person said anything at all."""
     alarms = {index for index, event in enumerate(run.events()) if event.name == "alarm"}
-    return bool(_labels(run)) and alarms <= labels(run).keys()
+    known = labels(run)
+    return bool(known or _labels(run)) and alarms <= known.keys()
 
 
 # What a label is of, where it is of no alarm.

@@ -144,7 +144,7 @@ def watch(live: Live, wanted: Wanted, *, as_json: bool) -> Status:
     actions = read_actions(home() / ACTIONS)
     program = read_program(wanted.program, warn) if wanted.program else None
     source = Microphone(live.device, live.rate)
-    listener = make_listener(source.rate, program, wanted, home(), warn)
+    listener = make_listener(source.rate, program, wanted, home(), warn, microphone=source.name)
     title = live.title or (wanted.program.stem if wanted.program else "watch")
     with source, asked_to_end() as asked:
         journal = open_journal(title, wanted, program, source.rate, live.keep, microphone=source.name)

@@ -17,6 +17,7 @@ from analysis.program.program import Units
 from analysis.watcher import USUAL, Settings
 from monitor.bits import Entry, Shelf, Thresholds, read_shelf
 from monitor.linefeed import read_feed
+from monitor.references import Heard, read_book
 
 SHELF = "bits.toml"
 
@@ -167,8 +168,14 @@ def _said(wanted: Wanted, bit: Bit) -> Bit:
     )
 
 
-def make_listener(
-    rate: int, program: Program | None, wanted: Wanted, home: Path, warn: Callable[[str], None]
+def make_listener(  # noqa: PLR0913 - all but the last are always said
+    rate: int,
+    program: Program | None,
+    wanted: Wanted,
+    home: Path,
+    warn: Callable[[str], None],
+    *,
+    microphone: str | None = None,
 ) -> Listener:
     """
     Return a listener for what the user said.
@@ -182,9 +189,11 @@ def make_listener(
     wanted
         What else the user said.
     home
-        The folder of the shelf.
+        The folder of the shelf and the references.
     warn
         Gets a line about trouble that does not end the listening.
+    microphone
+        The microphone that hears; ``None`` for a recording.
 
     Raises
     ------
@@ -193,11 +202,31 @@ def make_listener(
     """
     shelf = read_shelf(home / SHELF)
     bits = bits_for(wanted, program, shelf)
-    own = settings_of(wanted, entries_for(wanted, program, shelf))
+    entries = entries_for(wanted, program, shelf)
+    references = {}
+    for number, entry in entries.items():
+        heard = Heard(wanted.material or entry.material, microphone)
+        known, why_not = read_book(home, entry.bit.name).reference(heard)
+        if known is not None:
+            references[number] = known
+        elif why_not:
+            warn(why_not)
+    return Listener(
+        rate,
+        bits,
+        locator_for(program, bits, wanted.lines, warn),
+        wanted.settings or USUAL,
+        references,
+        settings_of=settings_of(wanted, entries),
+    )
+
+
+def locator_for(
+    program: Program | None, bits: Mapping[int, Bit], lines: Path | None, warn: Callable[[str], None]
+) -> Locator:
+    """Return what follows the place, by the program and by line numbers from outside where there are any."""
     locator: Locator = Nowhere() if program is None else SoundLocator(Plan.of(program, bits))
-    if wanted.lines is not None:
-        locator = FedLocator(_reports(wanted.lines, warn), locator, program)
-    return Listener(rate, bits, locator, wanted.settings or USUAL, settings_of=own)
+    return locator if lines is None else FedLocator(_reports(lines, warn), locator, program)
 
 
 def _reports(path: Path, warn: Callable[[str], None]) -> list[Report]:

@@ -1,0 +1,110 @@
+"""``chipsong accept``: a bit's reference is made of runs that a person accepted, and of no others."""
+
+from collections.abc import Mapping
+
+from analysis.baseline import Baseline
+from analysis.errors import JournalError
+from monitor.again import Judged, hear_again
+from monitor.heard import baselines_of, bit_at
+from monitor.journal import Run, home, open_run
+from monitor.keeping import now, shelved
+from monitor.labels import fine, is_labelled, labels, misses
+from monitor.references import Book, Step, accept_step, books, plain_baselines, reference_of
+from monitor.today import heard_of
+from monitor.words import clock
+
+_FEW = 3
+
+
+def accept(name: str) -> str:
+    """
+    Make a run part of the references of its bits; return what to say.
+
+    Raises
+    ------
+    JournalError, ShelfError
+        When there is no such run, or nothing of it can be accepted; the text says why.
+    """
+    run = open_run(home(), name)
+    names = shelved(run)
+    if not names:
+        raise JournalError(
+            f"no bit of run {run.id} is on the shelf: put it there, then listen with --bit or its T number"
+        )
+    refused = _doubts(run)
+    learned = _learned(run)
+    said = [f"{names[bit]}: not accepted, {why}" for bit, why in refused.items()]
+    bits = [bit for bit in names if bit not in refused and learned.get(bit)]
+    if not bits:
+        raise JournalError("; ".join(said) or f"nothing was learned in run {run.id}: it cut for too short")
+    if not is_labelled(run) and not refused:
+        fine(run)
+    for bit in bits:
+        step = Step(now().isoformat(), run.id, heard_of(run, bit), plain_baselines(learned[bit]))
+        said.append(book_text(accept_step(home(), names[bit], step)))
+    return "\n".join(said)
+
+
+def take_back(name: str | None) -> str:
+    """
+    Take back the acceptance of a run, of the last one if none is named; return what to say.
+
+    Raises
+    ------
+    JournalError
+        When no acceptance is there to be taken back.
+    """
+    known = books(home())
+    last = max((step for book in known for step in book.accepted()), key=lambda step: step.at, default=None)
+    run = open_run(home(), name).id if name else last.run if last else None
+    meant = [(book, step) for book in known for step in book.accepted() if step.run == run]
+    if not meant:
+        raise JournalError(f"run {run} is not accepted" if name else "no run is accepted")
+    said = [f"Taken back: run {run}"]
+    for book, step in meant:
+        undo = Step(now().isoformat(), step.run, step.heard, None)
+        said.append(book_text(accept_step(home(), book.bit, undo)))
+    return "\n".join(said)
+
+
+def references_text() -> str:
+    """Return the references that there are."""
+    known = books(home())
+    return "\n".join(map(book_text, known)) if known else "No run is accepted yet: `chipsong accept RUN`."
+
+
+def book_text(book: Book) -> str:
+    """Return what is in the book of a bit: its version, from how many runs, and how alike they are."""
+    if not book.steps:
+        return f"{book.bit}: no reference, no run is accepted yet"
+    lines = [f"{book.bit}: reference version {book.version}" + ("" if book.accepted() else ", of no run")]
+    for heard, steps in book.groups().items():
+        try:
+            alike = f"from run to run their signs differ by about {reference_of(steps).alike:.1f} dB"
+        except ValueError as error:
+            alike = f"not to be used: {error}"
+        few = " (mostly a judgement: so few runs tell little of that)" if len(steps) < _FEW else ""
+        lines.append(f"  {heard}: from {len(steps)} run{'s' if len(steps) > 1 else ''}, {alike}{few}")
+    return "\n".join(lines)
+
+
+def _doubts(run: Run) -> dict[int, str]:
+    """Return why bits of a run cannot be accepted, by T number."""
+    known = labels(run)
+    wrong = [
+        (event.at, f"its alarm at {clock(event.at)} is not labelled as nothing")
+        for index, event in enumerate(run.events())
+        if event.name == "alarm" and known.get(index) != "nothing"
+    ]
+    wrong += [(at, f"it is said to have been {what} from {clock(at)} on") for at, what in misses(run).items()]
+    return {bit_at(run, at): why for at, why in wrong}
+
+
+def _learned(run: Run) -> Mapping[int, Mapping[str, Baseline]]:
+    """Return what was learned in a run; it is heard again where that was not kept as the run's own."""
+    refused = any(event.name == "checked" and event.body["verdict"] == "loose" for event in run.events())
+    try:
+        own = {} if refused else baselines_of(run)
+    except ValueError:
+        own = {}
+    return own or hear_again(run, Judged()).baselines

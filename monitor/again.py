@@ -1,0 +1,154 @@
+"""A run that was kept is heard again, from its sound, as it was heard or as it would be today."""
+
+from collections.abc import Callable, Iterator, Mapping
+from dataclasses import dataclass, field
+
+import numpy as np
+from numpy.typing import NDArray
+
+from analysis.baseline import Baseline
+from analysis.errors import JournalError
+from analysis.events import Event, Summary
+from analysis.listener import Listener
+from analysis.reference import Reference
+from analysis.watcher import USUAL, Settings, Watcher
+from monitor.controls import PRESSED
+from monitor.heard import GAP
+from monitor.journal import Run
+from monitor.keeping import LINES
+from monitor.kept import bits_of, program_of
+from monitor.setup import locator_for
+
+# Sound that is read at once, s.
+_PIECE = 60.0
+
+
+@dataclass(frozen=True)
+class Judged:
+    """
+    How a run is to be judged.
+
+    Attributes
+    ----------
+    references
+        How its bits sound when they are tight, by T number.
+    settings
+        Of all bits but those in ``settings_of``, which is by T number.
+    pressed
+        Whether what a person said while it was heard is heeded again.
+    """
+
+    references: Mapping[int, Reference] = field(default_factory=dict)
+    settings: Settings = USUAL
+    settings_of: Mapping[int, Settings] = field(default_factory=dict)
+    pressed: bool = True
+
+
+@dataclass(frozen=True)
+class Again:
+    """
+    What came of a run that was heard again.
+
+    Attributes
+    ----------
+    events
+        All that was said, in order, without the summary.
+    summary
+        Its end.
+    baselines
+        What was learned, by T number and kind of cut.
+    """
+
+    events: tuple[Event, ...]
+    summary: Summary
+    baselines: Mapping[int, Mapping[str, Baseline]]
+
+
+def hear_again(
+    run: Run, judged: Judged, watcher: Callable[[Watcher], Watcher] = lambda watcher: watcher
+) -> Again:
+    """
+    Hear a run again.
+
+    Parameters
+    ----------
+    run
+        A run whose sound was kept whole.
+    judged
+        How it is judged.
+    watcher
+        May put another watcher in the place of the listener's own.
+
+    Raises
+    ------
+    JournalError
+        When it cannot be heard again; the text says why.
+    """
+    listener = _listener(run, judged)
+    listener.watcher = watcher(listener.watcher)
+    events: list[Event] = []
+    for piece in _pieces(run, pressed=judged.pressed):
+        events.extend(piece(listener) if callable(piece) else listener.hear(piece).events)
+    baselines: dict[int, dict[str, Baseline]] = {}
+    for (bit, kind), baseline in listener.watcher.baselines.items():
+        baselines.setdefault(bit, {})[kind] = baseline
+    return Again(tuple(events), listener.end(), baselines)
+
+
+def _listener(run: Run, judged: Judged) -> Listener:
+    bits = bits_of(run)
+    if not bits:
+        raise JournalError(f"run {run.id} does not tell its bits: it was kept by an older version")
+    lines = run.folder / LINES
+    locator = locator_for(program_of(run), bits, lines if lines.exists() else None, lambda _: None)
+    return Listener(
+        run.rate, bits, locator, judged.settings, judged.references, settings_of=judged.settings_of
+    )
+
+
+_Deed = Callable[[Listener], list[Event]]
+
+
+def _pieces(run: Run, *, pressed: bool) -> Iterator[NDArray[np.float32] | _Deed]:
+    """Give the sound, and between its pieces what happened beside it."""
+    done = 0
+    for at, lost, deed in _deeds(run, pressed=pressed):
+        yield from _sound(run, done, at)
+        yield deed
+        for first in range(0, lost, run.rate):
+            yield np.full(min(run.rate, lost - first), np.nan, dtype=np.float32)
+        done = at + lost
+    yield from _sound(run, done, run.samples())
+
+
+def _deeds(run: Run, *, pressed: bool) -> list[tuple[int, int, _Deed]]:
+    """Return what happened: after which sample, how many were lost then, and what it does to a listener."""
+    found: list[tuple[int, int, _Deed]] = []
+    for event in run.events():
+        if event.name == GAP:
+            found.append((event.body["first"], event.body["lost"], _lost(event.body["note"])))
+        elif event.name == PRESSED and pressed:
+            found.append((round(event.at * run.rate), 0, _press(event.body["kind"], event.body["line"])))
+    return sorted(found, key=lambda deed: deed[0])
+
+
+def _lost(note: str) -> _Deed:
+    return lambda listener: listener.lost(note)
+
+
+def _press(kind: str, line: int | None) -> _Deed:
+    match kind:
+        case "nothing":
+            return lambda listener: listener.nothing()
+        case "tightened":
+            return lambda listener: listener.tightened()
+    return lambda listener: listener.mark(line or 0)
+
+
+def _sound(run: Run, first: int, last: int) -> Iterator[NDArray[np.float32]]:
+    step = round(_PIECE * run.rate)
+    for begin in range(first, last, step):
+        piece = run.sound(begin, min(begin + step, last))
+        if np.isnan(piece).any():
+            raise JournalError(f"run {run.id} cannot be heard again: not all of its sound was kept")
+        yield piece

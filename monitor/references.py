@@ -1,0 +1,212 @@
+"""
+How bits sound when they are tight, from runs that a person accepted.
+
+Each bit has a book of its own, a file that is only ever added to: a run was accepted, or that was taken back.
+So every version of a reference can be had again, and nothing of one bit touches another's.
+"""
+
+import json
+from collections.abc import Mapping
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+from urllib.parse import quote
+
+from analysis.baseline import Baseline
+from analysis.errors import ShelfError
+from analysis.reference import Reference, from_plain, to_plain
+from monitor.bits import same_name
+from monitor.saving import replace_file
+
+
+@dataclass(frozen=True)
+class Heard:
+    """
+    What must be alike for two cuts of a bit to be compared.
+
+    Attributes
+    ----------
+    material
+        What was cut; ``None`` when nobody said.
+    microphone
+        What heard it; ``None`` for a recording.
+    """
+
+    material: str | None
+    microphone: str | None
+
+    def __str__(self) -> str:
+        """Return it in words."""
+        microphone = f"'{self.microphone}'" if self.microphone else "a recording"
+        return f"{self.material or 'material not said'}, heard by {microphone}"
+
+    def is_like(self, other: "Heard") -> bool:
+        """Return whether both mean the same."""
+        return same_name(self.material or "", other.material or "") and self.microphone == other.microphone
+
+
+@dataclass(frozen=True)
+class Step:
+    """
+    Something that was written into a book.
+
+    Attributes
+    ----------
+    at
+        When, as ISO 8601 has it.
+    run
+        The run that it is about.
+    heard
+        What was cut and how it was heard.
+    baselines
+        What was learned in it, by kind of cut, as plain objects; ``None`` when its acceptance was taken back.
+    """
+
+    at: str
+    run: str
+    heard: Heard
+    baselines: Mapping[str, Any] | None
+
+
+@dataclass(frozen=True)
+class Book:
+    """
+    What was accepted of one bit, in order.
+
+    Attributes
+    ----------
+    bit
+        Its name.
+    steps
+        All that ever was written; how many there are is the version.
+    """
+
+    bit: str
+    steps: tuple[Step, ...] = ()
+
+    @property
+    def version(self) -> int:
+        """Which version it is; any earlier one is made of fewer steps."""
+        return len(self.steps)
+
+    def at_version(self, version: int) -> "Book":
+        """Return the book as it was then."""
+        return Book(self.bit, self.steps[:version])
+
+    def accepted(self, *, without: str = "") -> tuple[Step, ...]:
+        """Return the runs whose acceptance holds, but for the run ``without``."""
+        last = {step.run: step for step in self.steps}
+        return tuple(step for step in last.values() if step.baselines is not None and step.run != without)
+
+    def groups(self) -> dict[Heard, tuple[Step, ...]]:
+        """Return the runs whose acceptance holds, by what was cut and how it was heard."""
+        found: dict[Heard, tuple[Step, ...]] = {}
+        for step in self.accepted():
+            key = next((known for known in found if known.is_like(step.heard)), step.heard)
+            found[key] = (*found.get(key, ()), step)
+        return found
+
+    def reference(self, heard: Heard, *, without: str = "") -> tuple[Reference | None, str]:
+        """
+        Return how the bit sounds when it is tight, or ``None`` and why nothing is compared.
+
+        Why is empty where nothing was ever accepted.
+        """
+        runs = self.accepted(without=without)
+        alike = [step for step in runs if step.heard.is_like(heard)]
+        if not alike:
+            return None, self._other(runs[-1].heard, heard) if runs else ""
+        try:
+            return reference_of(alike), ""
+        except ValueError as error:
+            return None, f"the reference of '{self.bit}' cannot be used: {error}"
+
+    def _other(self, known: Heard, heard: Heard) -> str:
+        which = "material" if known.microphone == heard.microphone else "microphone"
+        return (
+            f"the reference of '{self.bit}' is of another {which} ({known}) and is not compared with; "
+            f"accept a run of this one ({heard}) to have one"
+        )
+
+
+def reference_of(steps: tuple[Step, ...] | list[Step]) -> Reference:
+    """
+    Return the reference that accepted runs make.
+
+    Raises
+    ------
+    ValueError
+        When they were kept by a version that compares other signs.
+    """
+    return Reference.of([_baselines(step) for step in steps])
+
+
+def _baselines(step: Step) -> dict[str, Baseline]:
+    return {kind: from_plain(body) for kind, body in (step.baselines or {}).items()}
+
+
+def read_book(home: Path, bit: str) -> Book:
+    """
+    Return the book of a bit; without a file it is empty.
+
+    Raises
+    ------
+    ShelfError
+        When the file cannot be read.
+    """
+    path = _path(home, bit)
+    try:
+        told = json.loads(path.read_text(encoding="utf-8"))
+        steps = tuple(
+            Step(body["at"], body["run"], Heard(body["material"], body["microphone"]), body["baselines"])
+            for body in told["steps"]
+        )
+    except FileNotFoundError:
+        return Book(bit)
+    except (OSError, ValueError, KeyError, TypeError) as error:
+        raise ShelfError(f"{path} is no reference that can be read ({error}): move it away") from error
+    return Book(told["bit"], steps)
+
+
+def books(home: Path) -> tuple[Book, ...]:
+    """Return the books of all bits that have one, by name."""
+    names = [json.loads(path.read_text("utf-8"))["bit"] for path in _folder(home).glob("*.json")]
+    return tuple(read_book(home, name) for name in sorted(names))
+
+
+def accept_step(home: Path, bit: str, step: Step) -> Book:
+    """
+    Add a step to the book of a bit; return it as it is now.
+
+    Raises
+    ------
+    ShelfError
+        When that cannot be written.
+    """
+    before = read_book(home, bit)
+    book = Book(before.bit, (*before.steps, step))
+    path = _path(home, bit)
+    try:
+        replace_file(path, json.dumps({"bit": book.bit, "steps": [_plain(step) for step in book.steps]}))
+    except OSError as error:
+        raise ShelfError(f"cannot write {path} ({error.strerror}): nothing was accepted") from error
+    return book
+
+
+def plain_baselines(baselines: Mapping[str, Baseline]) -> dict[str, Any]:
+    """Return what was learned of a bit, by kind of cut, as plain objects."""
+    return {kind: to_plain(baseline) for kind, baseline in baselines.items()}
+
+
+def _plain(step: Step) -> dict[str, Any]:
+    told = {"material": step.heard.material, "microphone": step.heard.microphone}
+    return {"at": step.at, "run": step.run, **told, "baselines": step.baselines}
+
+
+def _folder(home: Path) -> Path:
+    return home / "references"
+
+
+def _path(home: Path, bit: str) -> Path:
+    # Any name becomes the name of a file, and no two names the same.
+    return _folder(home) / f"{quote(bit.strip().casefold(), safe=' ')}.json"

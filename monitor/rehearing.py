@@ -1,0 +1,156 @@
+"""``chipsong rehear``: runs that were kept, heard again with today's thresholds and code; what changed."""
+
+import json
+import sys
+from collections.abc import Callable, Iterator, Sequence
+from concurrent.futures import ProcessPoolExecutor
+from contextlib import contextmanager
+from dataclasses import asdict, dataclass
+from typing import Any
+
+from analysis.errors import ChipsongError
+from analysis.events import Alarm, Checked, Event, Summary
+from monitor.again import Again, hear_again
+from monitor.bits import read_shelf
+from monitor.heard import hearing
+from monitor.journal import Run, home, open_run, runs
+from monitor.review import events_of
+from monitor.setup import SHELF
+from monitor.status import Status
+from monitor.today import judged_today
+from monitor.trouble import one_line, warn
+from monitor.words import clock
+
+# Alarms so near one another, s, are the same one.
+_SAME = 1.0
+
+
+@dataclass(frozen=True)
+class Change:
+    """
+    What changed in a run that was heard again.
+
+    Attributes
+    ----------
+    run
+        Its name.
+    changes
+        A sentence each; empty where all is as it was.
+    other
+        Whether it was heard by another version of the code that decides.
+    failed
+        Why it could not be heard again; empty when it could.
+    """
+
+    run: str
+    changes: tuple[str, ...] = ()
+    other: bool = False
+    failed: str = ""
+
+
+def rehear(names: Sequence[str], jobs: int, *, as_json: bool) -> Status:
+    """Hear runs again, all of them where none is named; write what changed, and return the exit status."""
+    chosen = list(names) or [run.id for run in runs(home())]
+    failed = False
+    for found in beside(_change, chosen, jobs):
+        failed |= bool(found.failed)
+        sys.stdout.write(f"{json.dumps(asdict(found)) if as_json else _text(found)}\n")
+    return Status.FAILED if failed else Status.FINE
+
+
+def beside(work: Callable[[str], Any], names: Sequence[str], jobs: int) -> Iterator[Any]:
+    """Do ``work`` for each of ``names`` in so many processes; give what comes of each, in order."""
+    with _bar(len(names)) as step:
+        if jobs == 1 or len(names) < 2:
+            for name in names:
+                found = work(name)
+                step()
+                yield found
+            return
+        with ProcessPoolExecutor(min(jobs, len(names))) as pool:
+            for found in pool.map(work, names):
+                step()
+                yield found
+
+
+@contextmanager
+def _bar(total: int) -> Iterator[Callable[[], None]]:
+    """Show how far it is on standard error, where a person looks on."""
+    if not sys.stderr.isatty():
+        yield lambda: None
+        return
+    from rich.console import Console  # noqa: PLC0415 - loads slowly
+    from rich.progress import Progress  # noqa: PLC0415
+
+    with Progress(console=Console(stderr=True), transient=True) as progress:
+        task = progress.add_task("Hearing again", total=total)
+        yield lambda: progress.advance(task)
+
+
+def _change(name: str) -> Change:
+    try:
+        run = open_run(home(), name)
+        again = hear_again(run, judged_today(run, read_shelf(home() / SHELF), home()))
+        return Change(run.id, tuple(changes(run, again)), other=run.meta.get("hearing") != hearing())
+    except ChipsongError as error:
+        return Change(name, failed=one_line(error))
+    except Exception as error:  # noqa: BLE001 - one bad run must not end all others
+        return Change(name, failed=f"it broke down: {one_line(error)}")
+
+
+def changes(run: Run, again: Again) -> Iterator[str]:
+    """Give what is otherwise than it was when the run was heard, a sentence each."""
+    before = events_of(run)
+    yield from _alarm_changes(before, again.events)
+    yield from _check_changes(before, again.events)
+    yield from _part_changes(before, again.summary)
+
+
+def _alarm_changes(before: Sequence[Event], after: Sequence[Event]) -> Iterator[str]:
+    new = [event for event in after if isinstance(event, Alarm)]
+    for old in (event for event in before if isinstance(event, Alarm)):
+        same = min(new, key=lambda alarm: abs(alarm.onset - old.onset), default=None)
+        if same is None or min(abs(same.onset - old.onset), abs(same.at - old.at)) > _SAME:
+            yield f"no alarm any more at {clock(old.at)} ({old.cause})"
+            continue
+        new.remove(same)
+        if same.cause != old.cause:
+            yield f"the alarm at {clock(old.at)} is {same.cause}, it was {old.cause}"
+        if abs(same.at - old.at) > 0.1:
+            yield f"the alarm at {clock(old.at)} comes {_by(same.at - old.at)}"
+    yield from (f"an alarm at {clock(alarm.at)} ({alarm.cause}) that was none" for alarm in new)
+
+
+def _by(seconds: float) -> str:
+    return f"{abs(seconds):.1f} s {'later' if seconds > 0 else 'sooner'}"
+
+
+def _check_changes(before: Sequence[Event], after: Sequence[Event]) -> Iterator[str]:
+    old, new = (
+        [(event.against, event.verdict) for event in events if isinstance(event, Checked)]
+        for events in (before, after)
+    )
+    if old != new:
+        yield f"the first seconds are {_verdicts(new)}, they were {_verdicts(old)}"
+
+
+def _verdicts(checks: Sequence[tuple[str, str]]) -> str:
+    return ", ".join(f"{verdict} (against {against})" for against, verdict in checks) or "not compared"
+
+
+def _part_changes(before: Sequence[Event], after: Summary) -> Iterator[str]:
+    ends = [event for event in before if isinstance(event, Summary)]
+    old = {part.name: part.verdict for part in ends[-1].parts} if ends else {}
+    for part in after.parts:
+        if part.name in old and old[part.name] != part.verdict:
+            yield f"{part.name} is {part.verdict}, it was {old[part.name]}"
+
+
+def _text(found: Change) -> str:
+    if found.failed:
+        warn(f"{found.run}: {found.failed}")
+        return f"{found.run}: passed over"
+    code = " (heard by another version before)" if found.other else ""
+    if not found.changes:
+        return f"{found.run}: all is as it was{code}"
+    return "\n".join([f"{found.run}:{code}", *(f"  {change}" for change in found.changes)])

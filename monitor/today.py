@@ -1,0 +1,42 @@
+"""How a run that was kept would be judged today: by the shelf and the references as they are now."""
+
+from collections.abc import Mapping
+from pathlib import Path
+
+from analysis.watcher import Settings
+from monitor.again import Judged
+from monitor.bits import Entry, Shelf, same_name
+from monitor.journal import Run
+from monitor.keeping import material_of, shelved
+from monitor.references import Heard, read_book
+from monitor.setup import settings_from
+
+
+def entry_of(run: Run, number: int, shelf: Shelf) -> Entry | None:
+    """Return what the shelf says now of the bit of a T number; ``None`` where it says nothing any more."""
+    name = shelved(run).get(number)
+    return next((entry for entry in shelf.entries if name and same_name(entry.bit.name, name)), None)
+
+
+def heard_of(run: Run, number: int) -> Heard:
+    """Return what a bit cut in a run, by its T number, and what heard it."""
+    return Heard(material_of(run, number), run.meta.get("microphone"))
+
+
+def judged_today(run: Run, shelf: Shelf, home: Path) -> Judged:
+    """Return how a run would be judged today; no run is compared with a reference that it is part of."""
+    entries = {number: entry_of(run, number, shelf) for number in shelved(run)}
+    known = {number: entry for number, entry in entries.items() if entry is not None}
+    references = {
+        number: reference
+        for number, entry in known.items()
+        if (reference := read_book(home, entry.bit.name).reference(heard_of(run, number), without=run.id)[0])
+    }
+    return Judged(references, settings_of=_settings(run, known))
+
+
+def _settings(run: Run, entries: Mapping[int, Entry]) -> dict[int, Settings]:
+    return {
+        number: settings_from(entry.thresholds_in(material_of(run, number)))
+        for number, entry in entries.items()
+    }

@@ -1,0 +1,166 @@
+"""References from runs that a person accepted, and runs that are heard again."""
+
+import json
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass
+from pathlib import Path
+
+import numpy as np
+import pytest
+from contract import SHIPPED, Ended, sound
+
+from analysis.events import Event, Summary
+from monitor.again import Judged, hear_again
+from monitor.controls import Controls, Press
+from monitor.journal import open_run, runs
+from monitor.keeping import Keep, open_journal
+from monitor.references import Heard, read_book
+from monitor.setup import Wanted, make_listener, read_program
+from monitor.sources import Block
+from monitor.testing import FakeMicrophone
+from monitor.watch import Ears, listen
+
+Command = Callable[..., Ended]
+RECORDING, MICROPHONE = Heard("plywood", None), Heard("plywood", "fake microphone")
+
+
+def program_of(name: str) -> tuple[object, ...]:
+    """Return the words that name a shipped program and its bit on the shelf."""
+    return "--program", SHIPPED / f"{name}.ngc", "--bit", "comp"
+
+
+@pytest.fixture
+def keep(chipsong: Command, home: Path) -> Callable[[str], str]:
+    """Give what replays a shipped recording with a bit on the shelf, keeps it, and returns the run's name."""
+    described = ("--diameter", "6mm", "--flutes", 2, "--kind", "compression", "--speed", 18000)
+    for name in ("comp", "other"):
+        chipsong("bits", "add", name, *described, "--material", "plywood")
+
+    def kept(name: str) -> str:
+        before = {run.id for run in runs(home)}
+        ended = chipsong("replay", SHIPPED / f"{name}.flac", *program_of(name), "--keep")
+        assert ended.status in {0, 3}
+        (run,) = {run.id for run in runs(home)} - before
+        return run
+
+    return kept
+
+
+def test_a_reference_is_made_of_accepted_runs_and_can_be_taken_back(
+    chipsong: Command, keep: Callable[[str], str], home: Path
+):
+    """Each step makes a version; an earlier one can be had again, and what is compared says so."""
+    first, second = keep("tight_outline"), keep("tight_outline")
+    assert "from 1 run" in chipsong("accept", first).out
+    assert "version 2\n  plywood, heard by a recording: from 2 runs" in chipsong("accept", second).out
+    heard = chipsong("replay", SHIPPED / "tight_outline.flac", *program_of("tight_outline"), "--json")
+    (check,) = (event for event in map(json.loads, heard.out.splitlines()) if event["event"] == "checked")
+    assert (check["against"], check["verdict"]) == ("reference", "tight")
+    assert f"Taken back: run {second}" in chipsong("accept", "--undo").out
+    book = read_book(home, "COMP")
+    assert [step.run for step in book.accepted()] == [first]
+    assert [step.run for step in book.at_version(2).accepted()] == [first, second]
+    chipsong("accept", "--undo")
+    assert read_book(home, "comp").reference(RECORDING) == (None, "")
+    assert chipsong("accept", "--undo").err == "chipsong: no run is accepted\n"
+
+
+def test_a_run_with_an_alarm_is_accepted_only_when_it_was_nothing(
+    chipsong: Command, keep: Callable[[str], str], home: Path
+):
+    """An alarm that nobody called nothing, or a miss, is no tight bit."""
+    run = keep("slip_outline")
+    refused = chipsong("accept", run)
+    assert (refused.status, read_book(home, "comp").steps) == (1, ())
+    assert "is not labelled as nothing" in refused.err
+    chipsong("label", run, 1, "nothing")
+    chipsong("label", run, "--missed", 12)
+    assert "said to have been loose from 0:12" in chipsong("accept", run).err
+    chipsong("label", run, "--missed", 12, "--was", "nothing")
+    assert chipsong("accept", run).status == 0
+
+
+def test_another_microphone_or_material_is_said_and_not_compared(
+    chipsong: Command, keep: Callable[[str], str], home: Path, monkeypatch: pytest.MonkeyPatch
+):
+    """One line says what is otherwise, and the cut is judged as if there were no reference."""
+    run = keep("tight_outline")
+    words = program_of("tight_outline")
+    plain = chipsong("replay", SHIPPED / "tight_outline.flac", *words, "--json")
+    chipsong("accept", run)
+    other = chipsong("replay", SHIPPED / "tight_outline.flac", *words, "--json", "--material", "mdf")
+    assert other.out == plain.out
+    assert "of another material (plywood, heard by a recording)" in other.err
+    samples, rate = sound("tight_outline")
+    monkeypatch.setattr("monitor.listening.Microphone", lambda *_: FakeMicrophone(samples, rate))
+    live = chipsong("watch", *words, "--json")
+    assert live.out == plain.out
+    assert "of another microphone" in live.err
+    assert read_book(home, "comp").reference(MICROPHONE)[0] is None
+
+
+def test_what_is_done_for_one_bit_touches_no_other(chipsong: Command, keep: Callable[[str], str], home: Path):
+    """Labels, acceptances and thresholds of a bit leave what is said of another one the same to the byte."""
+    heard = ("replay", SHIPPED / "slip_outline.flac", "--program", SHIPPED / "slip_outline.ngc", "--json")
+    before = [chipsong(*heard, "--bit", "other").out, read_book(home, "other")]
+    tight, slip = keep("tight_outline"), keep("slip_outline")
+    chipsong("accept", tight)
+    chipsong("label", slip, 1, "nothing")
+    chipsong("bits", "change", "comp", "--limit", 3)
+    assert [chipsong(*heard, "--bit", "other").out, read_book(home, "other")] == before
+    assert chipsong(*heard, "--bit", "comp").out != before[0]
+
+
+@dataclass
+class Rough:
+    """A source that loses sound, and a person who speaks; both with the shipped slip."""
+
+    controls: Controls
+    rate: int = 0
+    name: str = "rough"
+
+    def blocks(self) -> Iterator[Block | None]:
+        """Give blocks of a second; two of them never come, one comes late."""
+        samples, self.rate = sound("slip_outline")
+        for second in range(14):
+            block = samples[second * self.rate : (second + 1) * self.rate]
+            if second in {5, 6}:
+                yield Block(np.empty(0, np.float32), "it went away", lost=len(block))
+            else:
+                yield Block(block)
+            if second in {10, 11}:
+                self.controls.press(Press("nothing" if second == 10 else "tightened"))
+
+
+def test_a_run_that_is_heard_again_says_the_same(home: Path):
+    """Also where sound was lost, and where a person spoke: to the last bit, from what was kept."""
+    program = SHIPPED / "slip_outline.ngc"
+    wanted = Wanted(program=program, speed=18000.0, flutes=2, diameter=6.0)
+    read = read_program(program, pytest.fail)
+    controls, said = Controls(), list[Event]()
+    source = Rough(controls, sound("slip_outline")[1])
+    journal = open_journal("rough", wanted, read, source.rate, Keep())
+    assert journal is not None
+    listener = make_listener(source.rate, read, wanted, home, pytest.fail)
+    listen(source, listener, Ears(said.append, asked=controls.take), journal)
+    again = hear_again(open_run(home, journal.id), Judged())
+    assert [event for event in said if not isinstance(event, Summary)] == list(again.events)
+    assert said[-1] == again.summary
+    assert {type(event).__name__ for event in said} >= {"Deaf", "Heard", "Alarm"}
+
+
+def test_what_changed_is_listed_and_a_bad_run_passed_over(
+    chipsong: Command, keep: Callable[[str], str], home: Path
+):
+    """With today's thresholds an alarm may come later; a run without sound is told and the rest goes on."""
+    slip, quiet = keep("slip_outline"), keep("tight_outline")
+    assert chipsong("rehear", slip, quiet, "--jobs", 2).out == (
+        f"{slip}: all is as it was\n{quiet}: all is as it was\n"
+    )
+    for path in (open_run(home, quiet).folder / "sound").iterdir():
+        path.unlink()
+    chipsong("bits", "change", "comp", "--limit", 5)
+    ended = chipsong("rehear", "--all")
+    assert ended.status == 1
+    assert f"{quiet}: passed over\n{slip}:\n  the alarm at 0:10 comes 1.0 s later\n" in ended.out
+    assert f"{quiet} cannot be heard again" in ended.err
