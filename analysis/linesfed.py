@@ -1,74 +1,92 @@
 """The place in the program where line numbers come from outside, narrowed by sound."""
 
 import math
-from bisect import bisect_right
-from collections.abc import Sequence
+from bisect import bisect_left, bisect_right, insort
 from dataclasses import dataclass, replace
+from typing import NamedTuple
 
-import numpy as np
-
+from analysis.ahead import Ahead
 from analysis.events import Alarm, Event, PartVerdict, Place, State
-from analysis.locate import LATE, Locator, resume_before
+from analysis.locate import LATE, Locator, Plan, resume_before
 from analysis.presence import Phase
-from analysis.program import Program
 from analysis.watcher import Context
 
 # A controller reads this many lines ahead of the one that it executes, and some report what they read.
 AHEAD = 20
+# Reports that come within this time, s, may have changed their order on the way.
+_SHUFFLED = 1.0
+# A cut may run at one and a half times its feed while nothing is reported.
+_FASTER = 1.5
 
 
 @dataclass(frozen=True)
 class Report:
-    """A line number from outside: when it came, s from the first sample, and which line it named."""
+    """
+    A line number from outside.
+
+    Attributes
+    ----------
+    at
+        When it came, s from the first sample.
+    file_line
+        The line of the program's file, counted from 1; ``None`` when it was not told.
+    word
+        The number of the N-word; ``None`` when it was not told.
+    after
+        How many lines after the N-word it is.
+    """
 
     at: float
     file_line: int | None
     word: int | None
+    after: int = 0
+
+
+class _Named(NamedTuple):
+    """When a line was named, and which."""
+
+    at: float
+    line: int
+
+
+class _Told(NamedTuple):
+    """What reports tell of a moment: the lines, and whether they are to be believed against the sound."""
+
+    named: int
+    first: int
+    last: int
+    fresh: bool
 
 
 class FedLocator:
     """
     Follows line numbers from outside; where there is a program, sound narrows what they leave open.
 
+    Reports may be given as they come or all in advance: what is told of a moment at a moment depends on
+    those alone that had come by then.
+
     Parameters
     ----------
-    reports
-        In order of time.
     base
         What follows the place by sound.
-    program
+    plan
         The program being cut; needed for reports of N-words.
     ahead
         By how many lines a report may be ahead of the cutting.
     """
 
-    def __init__(
-        self, reports: Sequence[Report], base: Locator, program: Program | None, ahead: int = AHEAD
-    ) -> None:
+    def __init__(self, base: Locator, plan: Plan | None, ahead: int = AHEAD) -> None:
         self._base = base
-        self._program = program
-        self._ahead = ahead
-        known = ((report.at, self._line(report)) for report in reports)
-        told = [(at, line) for at, line in known if line is not None]
-        self._times = [at for at, _ in told]
-        self._lines = [line for _, line in told]
+        self._plan = plan
+        self._ahead = Ahead(plan, ahead)
+        self._named: list[_Named] = []
         self._at = 0.0
 
-    def _line(self, report: Report) -> int | None:
-        line = self._line_of(report)
-        # A line that the file does not have names no place: the program being cut is another one.
-        last = len(self._program.lines) if self._program else math.inf
-        return line if line is not None and 1 <= line <= last else None
-
-    def _line_of(self, report: Report) -> int | None:
-        if report.file_line is not None or self._program is None:
-            return report.file_line
-        if report.word is None or report.word < 0:
-            return None
-        moves = self._program.moves
-        found = moves.file_line[moves.word == report.word]
-        # An N-word may stand on several lines: then it names none.
-        return int(found[0]) if len(np.unique(found)) == 1 else None
+    def report(self, report: Report) -> None:
+        """Take in a line number; one that names no line of the program tells nothing."""
+        line = self._ahead.line(report.file_line, report.word, report.after)
+        if line is not None:
+            insort(self._named, _Named(report.at, line), key=_when)
 
     @property
     def context(self) -> Context:
@@ -83,8 +101,8 @@ class FedLocator:
     @property
     def lines_seen(self) -> int:
         """How many different lines were passed over, by the base; without one, how many were named."""
-        named = len(set(self._lines[: bisect_right(self._times, self._at)]))
-        return self._base.lines_seen or named
+        come = self._named[: bisect_right(self._named, self._at, key=_when)]
+        return self._base.lines_seen or len({named.line for named in come})
 
     def row(self, at: float, phase: Phase, level: float = math.nan) -> None:
         """Take in what the spindle does at ``at`` seconds, and the level of the sound, dBFS."""
@@ -97,26 +115,35 @@ class FedLocator:
 
     def place(self, at: float) -> Place | None:
         """Return where ``at`` was: within the lines before the last one named, and near the sound's place."""
-        heard = self._base.place(at)
-        index = bisect_right(self._times, at) - 1
-        if index < 0:
+        heard, told = self._base.place(at), self._told(at)
+        if told is None:
             return heard
-        named = self._lines[index]
-        first = max(1, named - self._ahead)
-        if heard is None:
-            return Place(named, self._word(named), first, named, "lines")
-        low, high = max(first, heard.first), min(named, heard.last)
-        if low > high:
-            return Place(named, self._word(named), first, named, "lines")
-        line = min(max(heard.file, low), high)
-        return Place(line, self._word(line), low, high, "lines")
+        first, last, line = told.first, told.last, told.named
+        if heard is not None:
+            low, high = max(first, heard.first), min(last, heard.last)
+            if low <= high:
+                first, last, line = low, high, min(max(heard.file, low), high)
+            elif not told.fresh:
+                return heard
+        return Place(line, self._ahead.word(line), first, last, "lines")
 
-    def _word(self, line: int) -> int | None:
-        if self._program is None:
+    def _told(self, at: float) -> _Told | None:
+        """Return what the reports that have come tell of ``at``; ``None`` when none had come by then."""
+        index = bisect_right(self._named, at, key=_when) - 1
+        if index < 0:
             return None
-        moves = self._program.moves
-        words = moves.word[moves.file_line == line]
-        return int(words[0]) if len(words) and words[0] >= 0 else None
+        since, named = self._named[index]
+        # The cut may have gone on since the line was named, as far as the next one that is.
+        following = self._named[index + 1 : index + 2]
+        if not following or following[0].at > max(at, self._at):
+            age = at - since
+            if age > self._ahead.patience(named):
+                return _Told(named, *self._ahead.span_later(named, _FASTER * age), fresh=False)
+            following = []
+        recent = self._named[bisect_left(self._named, at - _SHUFFLED, key=_when) : index + 1]
+        first = min(self._ahead.span(line)[0] for line in (named, *(line for _, line in following)))
+        last = max(self._ahead.span(line)[1] for line in (named, *(line for _, line in recent + following)))
+        return _Told(named, first, last, fresh=True)
 
     def complete(self, event: Event) -> Event:
         """Return an alarm with its place and its resume line; everything else as it is."""
@@ -124,18 +151,17 @@ class FedLocator:
         if not isinstance(event, Alarm):
             return event
         place = self.place(event.onset)
-        if place is None or self._program is None:
+        if place is None or self._plan is None:
             return replace(event, line=place)
         # A weak change is noticed late: what was cut shortly before is cut again.
         before = self.place(event.onset - LATE) or place
         first = min(place.first, before.first)
-        return replace(event, line=place, resume=resume_before(self._program, first))
+        return replace(event, line=place, resume=resume_before(self._plan.program, first))
 
     def mark(self, line: int) -> None:
         """Let the base take in that a line is being cut now; lines that came before no longer count."""
         self._base.mark(line)
-        first = bisect_right(self._times, self._at)
-        self._times, self._lines = self._times[first:], self._lines[first:]
+        self._named = self._named[bisect_right(self._named, self._at, key=_when) :]
 
     def acquit(self) -> None:
         """Let the base take back what the last alarm made suspect."""
@@ -144,3 +170,7 @@ class FedLocator:
     def verdicts(self, learned: frozenset[int]) -> tuple[PartVerdict, ...]:
         """Return each part's verdict, by the base."""
         return self._base.verdicts(learned)
+
+
+def _when(named: _Named) -> float:
+    return named.at

@@ -225,8 +225,14 @@ def locator_for(
     program: Program | None, bits: Mapping[int, Bit], lines: Path | None, warn: Callable[[str], None]
 ) -> Locator:
     """Return what follows the place, by the program and by line numbers from outside where there are any."""
-    locator: Locator = Nowhere() if program is None else SoundLocator(Plan.of(program, bits))
-    return locator if lines is None else FedLocator(_reports(lines, warn), locator, program)
+    plan = None if program is None else Plan.of(program, bits)
+    locator: Locator = Nowhere() if plan is None else SoundLocator(plan)
+    if lines is None:
+        return locator
+    fed = FedLocator(locator, plan)
+    for report in _reports(lines, warn):
+        fed.report(report)
+    return fed
 
 
 def _reports(path: Path, warn: Callable[[str], None]) -> list[Report]:

@@ -1,0 +1,134 @@
+"""Which lines of a program may be being cut when its controller names one: that one, or some before it."""
+
+import re
+from functools import cached_property
+
+import numpy as np
+from numpy.typing import NDArray
+
+from analysis.locate import Plan
+
+# How a line that has an N-word begins (NISTIR 6556, 3.3.2).
+_WORD = re.compile(r"\s*(?:/\d?\s*)?[Nn]\s*(\d+)(?![\d.])")
+# A cut at half the feed takes twice as long; and so many seconds are nothing to wonder at.
+_SLOWER, _ANYWAY = 2.0, 5.0
+
+
+class Ahead:
+    """
+    What a controller means by a line that it names.
+
+    Parameters
+    ----------
+    plan
+        The program being cut; ``None`` where nobody knows it, and then lines are taken to be run in order.
+    ahead
+        How many lines it may have read beyond the one that it executes.
+    """
+
+    def __init__(self, plan: Plan | None, ahead: int) -> None:
+        self._plan = plan
+        self._ahead = ahead
+        self._known: dict[int, tuple[int, int]] = {}
+
+    def line(self, file_line: int | None, word: int | None, after: int = 0) -> int | None:
+        """
+        Return the line of the file that is named; ``None`` when none is, or none that there is.
+
+        Without a file line it is the one that lies ``after`` lines after the N-word. N-words may repeat, and
+        one that does names no line.
+        """
+        if file_line is None and word is not None:
+            known = self._words.get(word)
+            file_line = None if known is None else known + after
+        # A line that the file does not have names no place: the program being cut is another one.
+        last = len(self._plan.program.lines) if self._plan else np.inf
+        return file_line if file_line is not None and 1 <= file_line <= last else None
+
+    def word(self, line: int) -> int | None:
+        """Return the N-word of a line of the file; ``None`` when it has none."""
+        found = _WORD.match(self._plan.program.lines[line - 1]) if self._plan else None
+        return int(found[1]) if found else None
+
+    def span(self, line: int) -> tuple[int, int]:
+        """Return the first and the last line that may be being cut when ``line`` is named."""
+        if line not in self._known:
+            executed = self._before(line)
+            first, last = max(1, line - self._ahead), line
+            self._known[line] = (
+                min(first, int(executed.min(initial=first))),
+                max(last, int(executed.max(initial=last))),
+            )
+        return self._known[line]
+
+    def patience(self, line: int) -> float:
+        """Return for how long, s, it is nothing to wonder at that no other line is named after ``line``."""
+        runs = self._runs(line)
+        if self._plan is None or not len(runs):
+            return np.inf
+        begin = self._plan.times.begin[self._starts[np.maximum(runs - self._ahead, 0)]]
+        end = self._plan.times.end[self._ends[runs]]
+        return _ANYWAY + _SLOWER * float((end - begin).max())
+
+    def span_later(self, line: int, seconds: float) -> tuple[int, int]:
+        """Return the span where the cut may have gone on for ``seconds`` of the program since, unnamed."""
+        first, last = self.span(line)
+        runs = self._runs(line)
+        if self._plan is None or not len(runs):
+            return first, last
+        moves, times = self._plan.program.moves, self._plan.times
+        since = int(self._ends[runs[0]])
+        to = int(np.searchsorted(times.begin, times.end[self._ends[runs[-1]]] + seconds, side="right"))
+        passed = moves.file_line[since : max(to, since + 1)]
+        return min(first, int(passed.min())), max(last, int(passed.max()))
+
+    def _before(self, line: int) -> NDArray[np.intp]:
+        """Return the lines that are executed up to ``line``, as far back as may be, each time that it is."""
+        runs = self._runs(line)
+        back = np.maximum(runs[:, None] - np.arange(self._ahead + 1), 0)
+        return self._order[back] if len(runs) else np.zeros(0, dtype=np.intp)
+
+    def _runs(self, line: int) -> NDArray[np.intp]:
+        """Return when the line is executed, counted in lines; of one without a move, the line before it."""
+        if self._plan is None:
+            return np.zeros(0, dtype=np.intp)
+        first = np.searchsorted(self._sorted, line, side="right")
+        if not first:
+            return np.zeros(0, dtype=np.intp)
+        nearest = self._sorted[first - 1]
+        return self._sorting[np.searchsorted(self._sorted, nearest) : first]
+
+    @cached_property
+    def _starts(self) -> NDArray[np.intp]:
+        """First move of each line in order of execution."""
+        lines = self._plan.program.moves.file_line if self._plan else np.zeros(0, dtype=np.intp)
+        return np.flatnonzero(np.diff(lines, prepend=-1))
+
+    @cached_property
+    def _ends(self) -> NDArray[np.intp]:
+        """Last move of each line in order of execution."""
+        count = len(self._plan.program.moves) if self._plan else 0
+        return np.append(self._starts[1:], count) - 1
+
+    @cached_property
+    def _order(self) -> NDArray[np.intp]:
+        """Lines of the file in order of execution."""
+        lines = self._plan.program.moves.file_line if self._plan else np.zeros(0, dtype=np.intp)
+        return lines[self._starts].astype(np.intp)
+
+    @cached_property
+    def _sorting(self) -> NDArray[np.intp]:
+        return np.argsort(self._order, kind="stable")
+
+    @cached_property
+    def _sorted(self) -> NDArray[np.intp]:
+        return self._order[self._sorting]
+
+    @cached_property
+    def _words(self) -> dict[int, int | None]:
+        """Of each N-word the line that it stands on; ``None`` when there are several."""
+        found: dict[int, int | None] = {}
+        for line in range(1, 1 + (len(self._plan.program.lines) if self._plan else 0)):
+            if (word := self.word(line)) is not None:
+                found[word] = None if word in found else line
+        return found
