@@ -202,6 +202,11 @@ def replay(recording: Path, *, as_json: bool, keep: bool, sound_budget: float, *
     help="Which sound is kept; voices near the microphone are on it too.",
 )
 @_BUDGET
+@click.option(
+    "--control",
+    type=click.Choice(["-"]),
+    help="Take what a person says through another program: JSON lines on standard input.",
+)
 @_JSON
 def watch(  # noqa: PLR0913 - as many as the user may say
     *,
@@ -214,10 +219,13 @@ def watch(  # noqa: PLR0913 - as many as the user may say
     page: bool,
     share: bool,
     port: int,
+    control: str | None,
     as_json: bool,
     **said: Unpack[_Said],
 ) -> None:
     """Listen to the microphone beside a running job. End with Ctrl-C."""
+    if control and sys.stdin.isatty():
+        raise click.UsageError("--control - reads from a pipe; on a terminal there are keys")
     wanted = _wanted(said)
     from monitor.keeping import Keep  # noqa: PLC0415
     from monitor.listening import Live  # noqa: PLC0415
@@ -226,7 +234,7 @@ def watch(  # noqa: PLR0913 - as many as the user may say
 
     sharing = Sharing(share, port) if page or share else None
     keep = Keep(keep_sound, sound_budget)
-    live = Live(device=device, rate=rate, seconds=seconds, title=title, keep=keep, page=sharing)
+    live = Live(device, rate, seconds, title, keep, sharing, control=bool(control))
     sys.exit(run(live, wanted, as_json=as_json))
 
 

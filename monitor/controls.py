@@ -8,6 +8,9 @@ PRESSED = "pressed"
 """The name of the journal's event that says what a person pressed."""
 
 
+Kind = Literal["nothing", "tightened", "mark"]
+
+
 @dataclass(frozen=True)
 class Press:
     """
@@ -27,7 +30,7 @@ class Press:
         When a mark has no line, or a line comes with anything else.
     """
 
-    kind: Literal["nothing", "tightened", "mark"]
+    kind: Kind
     line: int | None = None
 
     def __post_init__(self) -> None:

@@ -5,7 +5,7 @@ import signal
 import sys
 import time
 from collections.abc import Callable, Iterable, Iterator
-from contextlib import contextmanager
+from contextlib import contextmanager, nullcontext
 from dataclasses import dataclass, replace
 from pathlib import Path
 from types import FrameType
@@ -20,6 +20,7 @@ from monitor.bits import read_shelf
 from monitor.controls import Controls, Press
 from monitor.journal import Journal, home
 from monitor.keeping import Keep, open_journal
+from monitor.press_lines import PressLines
 from monitor.resuming import refusal, write_beside
 from monitor.screen import JsonLines, Screen, Shown
 from monitor.screen.keys import is_in_front
@@ -129,6 +130,8 @@ class Live:
         What is kept of the run.
     page
         Who may see the live page; ``None`` for no page.
+    control
+        Whether standard input tells what a person says.
     """
 
     device: str | None
@@ -137,6 +140,7 @@ class Live:
     title: str | None
     keep: Keep
     page: Sharing | None = None
+    control: bool = False
 
 
 def watch(live: Live, wanted: Wanted, *, as_json: bool) -> Status:
@@ -156,15 +160,16 @@ def watch(live: Live, wanted: Wanted, *, as_json: bool) -> Status:
             screen.note(_greeting(source, journal, live.keep))
         for line in at_the_start(actions):
             screen.note(line)
+        lines = PressLines(sys.stdin, screen.warn) if live.control else None
         ears = ears_for(
             screen,
             lambda alarm: _write_restart(alarm, wanted, program, journal),
             stop=lambda: asked() or over(),
-            asked=controls.take,
+            asked=lambda: (*controls.take(), *(lines.take() if lines else ())),
         )
         ears = with_actions(ears, actions, screen.note)
         job = Job(bits_for(wanted, program, read_shelf(home() / SHELF)), program, journal)
-        with _page(live, job, ears, source, screen.note) as (joined, passing), screen:
+        with _page(live, job, ears, source, screen.note) as (joined, passing), screen, lines or nullcontext():
             outcome = listen(passing, listener, _telling(joined, screen), journal)
     _tell_kept(journal, as_json=as_json)
     return _status(outcome)
