@@ -1,5 +1,6 @@
 """The live page beside the loop that listens."""
 
+import time
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from dataclasses import replace
@@ -19,10 +20,12 @@ from monitor.sharing import Job, Sharing
 from monitor.sources import Source
 from monitor.watch import Ears
 
+_FAREWELL = 1.5  # s that browsers get to hear that the run has ended
 
-def live_app(view: View, controls: Controls, folder: Path, door: Door) -> Starlette:
+
+def live_app(live: Live, folder: Path, door: Door) -> Starlette:
     """Return the live page, with the pages about the runs in ``folder`` behind it."""
-    return pages([*Live(view, controls, door).routes(), *Review(folder, door, live=True).routes()])
+    return pages([*live.routes(), *Review(folder, door, live=True).routes()])
 
 
 @contextmanager
@@ -53,7 +56,16 @@ def page_beside(
     view = View(source.rate, job.bits, job.program, job.journal.id if job.journal else None)
     controls = Controls()
     joined = view.beside(ears)
-    with Server(lambda door: live_app(view, controls, home(), door), sharing) as server:
+    lives: list[Live] = []
+
+    def make(door: Door) -> Starlette:
+        lives.append(Live(view, controls, door))
+        return live_app(lives[0], home(), door)
+
+    with Server(make, sharing) as server:
         show(shown(server, "", sharing))
         asked = joined.asked
         yield replace(joined, asked=lambda: (*asked(), *controls.take())), view.tap(source)
+        end = time.monotonic() + _FAREWELL
+        while lives[0].readers and time.monotonic() < end:
+            time.sleep(0.05)

@@ -43,12 +43,18 @@ class Live:
         Where presses go.
     door
         Where the page is.
+
+    Attributes
+    ----------
+    readers
+        How many browsers follow what is heard.
     """
 
     def __init__(self, view: View, controls: Controls, door: Door) -> None:
         self._view = view
         self._controls = controls
         self._door = door
+        self.readers = 0
         self._told = (0.0, "")
         self._pressed: deque[float] = deque([-10.0] * _PRESSES, maxlen=_PRESSES)
 
@@ -73,11 +79,15 @@ class Live:
 
     async def _messages(self) -> AsyncIterator[str]:
         """Give the state again and again; whoever reads slowly gets fewer, and holds up nobody."""
-        while True:
+        self.readers += 1
+        try:
+            while not self._view.over:
+                yield self._message()
+                await asyncio.sleep(_EVERY)
+            self._told = (0.0, "")
             yield self._message()
-            if self._view.over:
-                return
-            await asyncio.sleep(_EVERY)
+        finally:
+            self.readers -= 1
 
     def _message(self) -> str:
         """Return the state as an event of the stream, made once for all who read at the same time."""

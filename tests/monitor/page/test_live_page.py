@@ -20,6 +20,7 @@ from monitor.controls import Controls, Press
 from monitor.journal import runs
 from monitor.page.beside import live_app
 from monitor.page.guard import Door, Guard
+from monitor.page.live import Live
 from monitor.page.view import View
 from monitor.sharing import Sharing
 from monitor.watch import Ears
@@ -47,7 +48,7 @@ def controls() -> Controls:
 def browser(view: View, controls: Controls, tmp_path: Path) -> TestClient:
     """Give a browser at the live page."""
     door = Door(frozenset({HOST}))
-    app = Guard(live_app(view, controls, tmp_path, door), door)
+    app = Guard(live_app(Live(view, controls, door), tmp_path, door), door)
     return TestClient(app, base_url=f"http://{HOST}", raise_server_exceptions=False, follow_redirects=False)
 
 

@@ -1,0 +1,192 @@
+"""The pages in a real browser: on a phone, a tablet and a desk, with nothing that keeps anybody out."""
+
+import shutil
+from collections.abc import Iterator
+from pathlib import Path
+from typing import Any
+
+import pytest
+import soundfile
+from contract import SHIPPED
+from live_run import BIT, Paced, live_run
+
+from analysis.events import Alarm, StateChange
+from analysis.program import read
+from monitor.controls import Controls
+from monitor.journal import Run
+from monitor.labels import labels
+from monitor.page.beside import live_app
+from monitor.page.live import Live
+from monitor.page.review_command import review_app
+from monitor.page.serving import Server
+from monitor.page.view import View
+from monitor.sharing import Sharing
+
+CHROMIUM = shutil.which("chromium")
+WIDTHS = [360, 768, 1440]
+
+pytestmark = [
+    pytest.mark.slow,
+    pytest.mark.skipif(CHROMIUM is None, reason="chromium is not installed here: apt-get install chromium"),
+]
+
+
+@pytest.fixture(scope="module")
+def chromium() -> Iterator[Any]:
+    """Give the system's browser, without a window."""
+    from playwright.sync_api import sync_playwright  # noqa: PLC0415 - slow to import, and for these tests alone
+
+    with sync_playwright() as playwright:
+        browser = playwright.chromium.launch(executable_path=CHROMIUM, args=["--no-sandbox"])
+        yield browser
+        browser.close()
+
+
+@pytest.fixture(params=[*WIDTHS, "dark"])
+def page(request: pytest.FixtureRequest, chromium: Any) -> Iterator[Any]:
+    """Give a page of each width, and a dark one; an error in a script fails the test."""
+    dark = request.param == "dark"
+    width = 360 if dark else request.param
+    context = chromium.new_context(
+        viewport={"width": width, "height": 800},
+        color_scheme="dark" if dark else "light",
+        accept_downloads=True,
+    )
+    opened, errors = context.new_page(), []
+    opened.on("pageerror", lambda error: errors.append(error))  # noqa: PLW0108 - it asks for a signature
+    opened.set_default_timeout(15_000)
+    yield opened
+    context.close()
+    assert errors == []
+
+
+def _check_open_to_all(page: Any) -> None:
+    """Nothing is wider than the screen, and axe-core finds nothing that keeps anybody out."""
+    from axe_playwright_python.sync_playwright import Axe  # noqa: PLC0415 - for these tests alone
+
+    assert page.evaluate("document.documentElement.scrollWidth <= window.innerWidth")
+    found = Axe().run(page).response["violations"]
+    told = [(one["id"], [node["target"] for node in one["nodes"]]) for one in found]
+    assert told == []
+
+
+def test_a_kept_run_is_opened_heard_labelled_recounted_and_recut(page: Any, kept_run: Run):
+    """The way of a person with a cup of tea, from the list of runs to the program that cuts a part again."""
+    home = kept_run.folder.parents[1]
+    with Server(lambda door: review_app(home, door), Sharing()) as server:
+        page.goto(server.address)
+        _check_open_to_all(page)
+        page.click(f"a[href$='{kept_run.id}']")
+        page.wait_for_selector("#timeline[data-drawn]")
+        page.wait_for_selector("#timeline .bars")
+        _check_open_to_all(page)
+        _listen(page)
+        _label(page, kept_run)
+        _drag(page)
+        _recut(page)
+
+
+def _until(page: Any, condition: str) -> None:
+    """Wait until a condition is so: the page forbids scripts that a watcher would put into it."""
+    for _ in range(100):
+        if page.evaluate(condition):
+            return
+        page.wait_for_timeout(100)
+    raise AssertionError(condition)
+
+
+def _listen(page: Any) -> None:
+    """Play what was heard since the change began."""
+    page.evaluate("""async () => {
+        const sound = document.querySelector("audio[src$='since.flac']");
+        sound.muted = true;
+        await sound.play();
+    }""")
+    _until(page, "document.querySelector(\"audio[src$='since.flac']\").currentTime > 0.2")
+    assert page.evaluate("document.querySelector(\"audio[src$='since.flac']\").duration") > 3
+
+
+def _label(page: Any, run: Run) -> None:
+    page.click(".labels button[value='loose']")
+    page.wait_for_selector(".labels button[value='loose'][aria-pressed='true']")
+    assert list(labels(run).values()) == ["loose"]
+
+
+def _drag(page: Any) -> None:
+    """Drag the limit by mouse and by keyboard: the alarm of the run remains up to its highest score."""
+    page.wait_for_selector("#threshold-alarms li")
+    assert page.text_content("#threshold-told").startswith("This run would have had one alarm.")
+    slider = page.locator("#threshold")
+    slider.scroll_into_view_if_needed()
+    box = slider.bounding_box()
+    page.mouse.move(box["x"] + box["width"] * 0.6, box["y"] + box["height"] / 2)
+    page.mouse.down()
+    page.mouse.move(box["x"] + 8, box["y"] + box["height"] / 2, steps=5)
+    page.mouse.up()
+    assert float(page.text_content("#threshold-value")) < 0.4
+    assert "times as many false alarms" in page.text_content("#threshold-told")
+    slider.press("End")
+    assert float(page.text_content("#threshold-value")) == 1.45
+    page.click("#threshold-all")
+    page.wait_for_selector("#threshold-runs tbody tr")
+
+
+def _recut(page: Any) -> None:
+    """Choose the part by tapping it on the sheet, and download the program."""
+    part = page.locator("[data-part='part 1'] .edge")
+    assert page.text_content("#chosen") == "Chosen: part 1"
+    part.dispatch_event("click")
+    assert page.is_disabled("#download")
+    part.dispatch_event("click")
+    with page.expect_download() as downloading:
+        page.click("#download")
+    assert downloading.value.suggested_filename == "recut-1.ngc"
+    assert len(read(Path(downloading.value.path()).read_text()).moves) > 3
+
+
+@pytest.mark.parametrize("page", WIDTHS, indirect=True)
+def test_a_live_run_is_seen_and_each_button_works(page: Any, home: Path):
+    """The alarm fills the screen, and what a person says is heeded or refused in words."""
+    samples, rate = soundfile.read(SHIPPED / "slip_outline.flac", dtype="float32")
+    with live_run(home, Sharing(), Paced(samples, rate, speed=6.0, stop_at=13.0)) as run:
+        page.goto(run.address)
+        page.wait_for_selector("#state[data-state='alarm']")
+        page.wait_for_selector("#todo:visible")
+        word = page.locator("#word").bounding_box()
+        assert word["width"] > 0.5 * min(page.viewport_size["width"], 1200)
+        assert "may be loose" in page.text_content("#last-title").lower()
+        assert "line" in page.text_content("#last-resume")
+        _check_open_to_all(page)
+        with page.expect_download() as downloading:
+            page.click("#restart")
+        assert "G0" in Path(downloading.value.path()).read_text()
+        page.click("#press-nothing")
+        page.wait_for_selector("#state:not([data-state='alarm'])")
+        page.fill("#mark-line", "9999")
+        page.click("#press-mark")
+        page.locator("#said", has_text="nothing moves on line 9999").wait_for()
+        page.fill("#mark-line", "20")
+        page.click("#press-mark")
+        page.locator("#said", has_text="line 20").wait_for()
+        page.click("#press-tightened")
+        page.locator("#said", has_text="tightened").wait_for()
+        _check_open_to_all(page)
+        run.source.ending.set()
+        page.locator("#word", has_text="ended").wait_for()
+    states = [event.state for event in run.events if isinstance(event, StateChange)]
+    assert "alarm" in states
+    assert sum(isinstance(event, Alarm) for event in run.events) >= 1
+
+
+@pytest.mark.parametrize("page", [360], indirect=True)
+def test_a_page_that_lost_touch_says_so(page: Any, tmp_path: Path):
+    """When the server is gone, what stands on the page is old: it must not look calm."""
+    view = View(32_000, {0: BIT})
+    view.note(StateChange(1.0, "listen", "comparing"))
+    with Server(lambda door: live_app(Live(view, Controls(), door), tmp_path, door), Sharing()) as server:
+        page.goto(server.address)
+        page.wait_for_selector("#score-chart .limit", state="attached")
+        assert page.get_attribute("#state", "data-state") == "settle"
+    page.wait_for_selector("#state[data-state='lost']")
+    assert "old" in page.text_content("#because")
+    _check_open_to_all(page)
