@@ -10,6 +10,7 @@ from functools import cached_property
 import numpy as np
 from numpy.typing import NDArray
 
+from analysis.health import FULL
 from analysis.orders import (
     SpeedGrid,
     TurnModulation,
@@ -40,9 +41,6 @@ ABSENT = -25.0
 
 # A window longer than this, s, is hopped over by quarters: halves would make an alarm wait.
 _LONG = 0.2
-
-# Full scale, nearly: a converter that clips need not reach the last step.
-_CLIPPED = 0.999
 
 # No converter gives such a sample; its power would outlast all memory of the sound, or overflow.
 _WILD = np.float32(1e6)
@@ -409,7 +407,7 @@ def _health(windows: Array32, finite: NDArray[np.bool_]) -> dict[str, Array32]:
     """Return what tells whether a window can be heard at all."""
     with np.errstate(invalid="ignore"):
         high, low = windows.max(axis=1), windows.min(axis=1)
-        clipped = (np.abs(windows) >= _CLIPPED).sum(axis=1) / np.float32(windows.shape[1])
+        clipped = (np.abs(windows) >= FULL).sum(axis=1) / np.float32(windows.shape[1])
         peak = np.where(finite, np.maximum(high, -low), np.float32("nan"))
         spread = np.where(finite, high - low, np.float32(0))
     return {"clipped": clipped.astype(np.float32), "peak": peak, "spread": spread}

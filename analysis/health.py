@@ -6,6 +6,9 @@ from dataclasses import dataclass
 
 from analysis.spectrum import decibels
 
+FULL = 0.999
+"""Full scale, nearly: a converter that clips need not reach the last step."""
+
 
 @dataclass(frozen=True)
 class HealthRules:

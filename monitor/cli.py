@@ -239,24 +239,28 @@ def watch(  # noqa: PLR0913 - as many as the user may say
 
 
 @cli.command()
-@click.option("--check", is_flag=True, help="Listen for a few seconds and say whether it is fit.")
+@click.option("--check", is_flag=True, help="Listen to one and say whether it is fit, and what to change.")
 @click.option("--device", metavar="NAME", help="Microphone to check; the default one if not said.")
 @click.option(
     "--for",
     "seconds",
     type=click.FloatRange(min=0.5, max=600),
-    default=3.0,
+    default=8.0,
     show_default=True,
     help="How many seconds to check it.",
 )
-def mics(*, check: bool, device: str | None, seconds: float) -> None:
+@_adding(_BIT_OPTIONS)
+def mics(*, check: bool, device: str | None, seconds: float, **said: Unpack[_SaidOfBit]) -> None:
     """List the microphones; with --check, listen to one."""
+    _check_bit(said)
     from monitor.mics import check_microphone, list_text  # noqa: PLC0415
+    from monitor.setup import Wanted  # noqa: PLC0415
 
     if not check:
         click.echo(list_text())
         return
-    text, fit = check_microphone(device, seconds)
+    wanted = Wanted(bit=said["bit"], speed=said["rpm"], flutes=said["flutes"], diameter=said["diameter"])
+    text, fit = check_microphone(device, seconds, wanted, click.echo)
     click.echo(text)
     sys.exit(Status.FINE if fit else Status.FAILED)
 

@@ -1,11 +1,18 @@
 """``chipsong mics``: which microphones there are, and whether one is fit."""
 
+import math
+import textwrap
+from collections.abc import Callable, Iterator
+
 import numpy as np
 from numpy.typing import NDArray
 
 from analysis.errors import SoundError
-from analysis.health import trouble
-from analysis.spectrum import decibels
+from analysis.microphone import Checkup, Hum, OwnGain, check
+from analysis.microphone_advice import Advice, advise
+from monitor.bits import read_shelf
+from monitor.journal import home
+from monitor.setup import SHELF, Wanted, bits_for
 from monitor.sources import Device, Microphone, Source, microphones
 
 # A sound system that slept takes up to two seconds to wake: blocks that may fail to come, half a second each.
@@ -27,17 +34,40 @@ def _line(device: Device) -> str:
     return f"{mark} {device.index:3}  {device.name}  ({kind})"
 
 
-def check_microphone(device: str | None, seconds: float) -> tuple[str, bool]:
+def check_microphone(
+    device: str | None, seconds: float, wanted: Wanted, show: Callable[[str], None]
+) -> tuple[str, bool]:
     """
-    Listen for a while; return the levels heard with what to change, and whether it is fit.
+    Listen for a while; return what was found with what to change, and whether it is fit.
+
+    Parameters
+    ----------
+    device
+        Which microphone.
+    seconds
+        For how long.
+    wanted
+        What the user said of the bit.
+    show
+        Gets what to do meanwhile.
 
     Raises
     ------
     SoundError
         When there is no such microphone, or nothing arrives from it.
+    ShelfError
+        When the bit that was named is not on the shelf.
     """
+    bit = bits_for(wanted, None, read_shelf(home() / SHELF))[0]
     with Microphone(device) as source:
-        return verdict(source.name, _hear(source, seconds))
+        show(f"Listening to {source.name} for {seconds:.0f} s. {_WITH if bit.speed else _WITHOUT}")
+        found = check(_hear(source, seconds), source.rate, bit)
+    advice = advise(found)
+    return checkup_text(found, advice), advice.verdict != "unfit"
+
+
+_WITHOUT = "Keep quiet, clap loudly once in the middle, keep quiet again."
+_WITH = "Let the spindle run, the bit clear of the work; eyes and ears protected, a hand at the stop."
 
 
 def _hear(source: Source, seconds: float) -> NDArray[np.float32]:
@@ -51,21 +81,60 @@ def _hear(source: Source, seconds: float) -> NDArray[np.float32]:
             missing += 1
         if count >= seconds * source.rate or missing >= _PATIENCE:
             break
-    if not heard:
+    if count < 0.1 * source.rate:
         raise SoundError(f"nothing arrives from {source.name}: is it plugged in and not muted?")
     return np.concatenate(heard)
 
 
-def verdict(name: str, samples: NDArray[np.float32]) -> tuple[str, bool]:
-    """Return the levels of what a microphone heard with what to change, and whether it is fit."""
-    size = np.abs(samples.astype(np.float64))
-    peak, clipped = float(size.max()), float((size >= 0.999).mean())
-    wrong = trouble(peak, float(np.ptp(samples)), clipped)
-    if not np.isfinite(peak):
-        return f"{name}: NOT FIT: {wrong}", False
-    # A full-scale sine is 0 dBFS (AES17): its mean square is a half.
-    level, highest = float(decibels(2.0 * np.mean(size**2))), float(decibels(peak * peak))
-    levels = f"{name}: level {level:.0f} dBFS, peak {highest:.0f} dBFS, clipped {100 * clipped:.2f} %"
-    if wrong:
-        return f"{levels}\nNOT FIT: {wrong}", False
-    return f"{levels}\nFit to listen. Let the spindle run to check the loud end as well.", True
+_VERDICTS = {"fit": "FIT TO LISTEN", "caution": "FIT, WITH A CAUTION", "unfit": "NOT FIT"}
+
+
+def checkup_text(found: Checkup, advice: Advice) -> str:
+    """Return what was found, the verdict, and what to change, in one screen."""
+    tested = ", as far as it was tested" if advice.untested and advice.verdict != "unfit" else ""
+    return "\n".join(
+        [
+            *(f"  {name:12} {said}" for name, said in _rows(found)),
+            "",
+            f"{_VERDICTS[advice.verdict]}{tested}",
+            *map(_point, advice.change),
+            *(["Not tested:"] if advice.untested else []),
+            *map(_point, advice.untested),
+        ]
+    )
+
+
+def _point(said: str) -> str:
+    return textwrap.fill(said, 79, initial_indent="  - ", subsequent_indent="    ")
+
+
+def _rows(found: Checkup) -> Iterator[tuple[str, str]]:
+    yield "heard", f"{found.seconds:.1f} s at {found.rate} Hz"
+    if math.isnan(found.level):
+        return
+    yield "level", f"{found.level:.0f} dBFS in the mean, {found.floor:.0f} dBFS in the quietest tenth"
+    yield "peak", f"{found.peak:.0f} dBFS, that is {found.headroom:.0f} dB of headroom"
+    yield "clipping", f"{100 * found.clipped:.2f} % of samples at full scale"
+    yield "hum", _hum(found.hum)
+    yield "own gain", _gain(found.gain)
+    if found.spindle:
+        yield (
+            "spindle",
+            f"{found.spindle.speed:.0f} rpm, its line {found.spindle.line:.0f} dB above the noise",
+        )
+        yield "tooth-pass", f"{found.spindle.teeth:.0f} dB above the noise"
+    else:
+        yield "spindle", f"none is heard near {found.told:.0f} rpm" if found.told else "not tested"
+
+
+def _hum(hum: Hum | None) -> str:
+    if hum is None:
+        return "none stands out"
+    return f"{hum.level:.0f} dBFS at {hum.mains} Hz and its multiples ({hum.lines} lines)"
+
+
+def _gain(gain: OwnGain | None) -> str:
+    if gain is None:
+        return "not tested: no loud sound was followed by quiet"
+    sounds = "a loud sound" if gain.sounds == 1 else f"{gain.sounds} loud sounds"
+    return f"after {sounds} the quiet was softer by {max(gain.fell, 0.0):.1f} dB at most"
