@@ -7,6 +7,7 @@ import numpy as np
 
 from analysis.figures.envelope import Columns
 from analysis.figures.looks import STATES
+from analysis.figures.spans import gathered
 from analysis.recount import LEAST, MOST, recount
 from monitor.story import Story
 
@@ -28,7 +29,9 @@ def timeline_series(story: Story) -> dict[str, Any]:
     level = columns.envelope(story.column("level"), shown)
     return {
         "seconds": story.seconds,
-        "states": [[round(begin, 2), round(end, 2), state] for begin, end, state in story.states],
+        "states": [
+            [round(span.begin, 2), round(span.end, 2), span.word] for span in gathered(story.states, columns)
+        ],
         "words": {state: look.meaning for state, look in STATES.items()},
         "parts": [[name, begin, end] for name, begin, end in story.parts_at],
         "alarms": [[one.number, one.alarm.onset, one.alarm.at] for one in story.incidents],

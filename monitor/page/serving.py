@@ -106,7 +106,7 @@ def shown(server: Server, path: str, sharing: Sharing) -> str:
     code = io.StringIO()
     segno.make(address, error="m").terminal(out=code, compact=True)
     return (
-        f"{code.getvalue()}The page: {address}\n"
+        f"The page: {address}\n"
         "Whoever on this network sees this address can look, listen and press its buttons, and it goes over\n"
-        "the network unencrypted."
+        f"the network unencrypted.\n{code.getvalue()}".rstrip()
     )

@@ -77,6 +77,8 @@ async function drawTimeline() {
   const answer = await fetch(`${run}/timeline.json`);
   if (!answer.ok) return;
   const told = await answer.json();
+  // Its large script comes last, so that all else is there before it.
+  if (!window.Plotly) await new Promise((ready) => { window.addEventListener("load", ready, { once: true }); });
   const draw = () => {
     const traces = Object.entries(LOOKS).map(([state, look]) =>
       bars("state", told.states.filter((span) => span[2] === state), state, look, "y"));
@@ -172,7 +174,7 @@ async function count(query) {
 
 // -----------------------------------------------------------------------------------------------------------
 
-drawTimeline();
+drawTimeline().finally(() => count("?alone"));
 const form = byId("recut");
 if (form) watchParts(form);
 byId("threshold").addEventListener("input", tellLimit);
@@ -182,4 +184,3 @@ byId("threshold-all").addEventListener("click", async (event) => {
   await count("");
   byId("threshold-runs").hidden = false;
 });
-count("?alone");
