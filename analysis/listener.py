@@ -85,6 +85,8 @@ class Listener:
         How bits sound when they are tight, by T number; the entry 0 is no other's.
     settings_of
         Settings of single bits, by T number; ``settings`` are those of all others.
+    watcher
+        The kind of watcher that decides.
     """
 
     def __init__(  # noqa: PLR0913 - the first three, and what may be left out
@@ -96,6 +98,7 @@ class Listener:
         references: Mapping[int, Reference] = {},
         *,
         settings_of: Mapping[int, Settings] = {},
+        watcher: type[Watcher] = Watcher,
     ) -> None:
         slowest = min(bit.speed or 18_000.0 for bit in bits.values())
         self.rate = rate
@@ -112,7 +115,7 @@ class Listener:
         self._health = Health(seconds)
         self._presence = Presence(seconds)
         self._air = Air(seconds)
-        self.watcher = Watcher(seconds, ear.correlation, settings, references, settings_of=settings_of)
+        self.watcher = watcher(seconds, ear.correlation, settings, references, settings_of=settings_of)
         self._alarms = 0
         self._heard = 0
         self._cut = 0

@@ -11,6 +11,7 @@ from analysis.errors import JournalError
 from analysis.events import Event, Summary
 from analysis.listener import Listener
 from analysis.reference import Reference
+from analysis.tape import Tape
 from analysis.watcher import USUAL, Settings, Watcher
 from monitor.controls import PRESSED
 from monitor.heard import GAP
@@ -64,9 +65,7 @@ class Again:
     baselines: Mapping[int, Mapping[str, Baseline]]
 
 
-def hear_again(
-    run: Run, judged: Judged, watcher: Callable[[Watcher], Watcher] = lambda watcher: watcher
-) -> Again:
+def hear_again(run: Run, judged: Judged) -> Again:
     """
     Hear a run again.
 
@@ -76,16 +75,13 @@ def hear_again(
         A run whose sound was kept whole.
     judged
         How it is judged.
-    watcher
-        May put another watcher in the place of the listener's own.
 
     Raises
     ------
     JournalError
         When it cannot be heard again; the text says why.
     """
-    listener = _listener(run, judged)
-    listener.watcher = watcher(listener.watcher)
+    listener = _listener(run, judged, Watcher)
     events: list[Event] = []
     for piece in _pieces(run, pressed=judged.pressed):
         events.extend(piece(listener) if callable(piece) else listener.hear(piece).events)
@@ -95,14 +91,39 @@ def hear_again(
     return Again(tuple(events), listener.end(), baselines)
 
 
-def _listener(run: Run, judged: Judged) -> Listener:
+def tape_of(run: Run) -> Tape:
+    """
+    Hear a run again without what a person said while it was heard; return what its watcher was told.
+
+    Raises
+    ------
+    JournalError
+        See `hear_again`.
+    """
+    listener = _listener(run, Judged(), Tape)
+    for piece in _pieces(run, pressed=False):
+        if callable(piece):
+            piece(listener)
+        else:
+            listener.hear(piece)
+    assert isinstance(listener.watcher, Tape)  # noqa: S101 - the listener was told so
+    return listener.watcher
+
+
+def _listener(run: Run, judged: Judged, watcher: type[Watcher]) -> Listener:
     bits = bits_of(run)
     if not bits:
         raise JournalError(f"run {run.id} does not tell its bits: it was kept by an older version")
     lines = run.folder / LINES
     locator = locator_for(program_of(run), bits, lines if lines.exists() else None, lambda _: None)
     return Listener(
-        run.rate, bits, locator, judged.settings, judged.references, settings_of=judged.settings_of
+        run.rate,
+        bits,
+        locator,
+        judged.settings,
+        judged.references,
+        settings_of=judged.settings_of,
+        watcher=watcher,
     )
 
 

@@ -2,6 +2,7 @@
 
 import sys
 from collections.abc import Callable
+from pathlib import Path
 from typing import TYPE_CHECKING, Any, TypeVar
 
 import click
@@ -10,6 +11,7 @@ if TYPE_CHECKING:
     from monitor.labels import Label
 
 _Command = TypeVar("_Command", bound=Callable[..., Any])
+_FILE = click.Path(path_type=Path)
 
 _KINDS = "up-cut, down-cut, compression, straight, ball or v"
 _OPTIONS: tuple[tuple[str, type, str, str], ...] = (
@@ -161,3 +163,52 @@ def rehear(runs: tuple[str, ...], jobs: int, *, every: bool, as_json: bool) -> N
     from monitor.rehearing import rehear as run  # noqa: PLC0415
 
     sys.exit(run(runs, jobs, as_json=as_json))
+
+
+@click.command()
+@click.argument("bit")
+@click.option("--material", metavar="NAME", help="In which material; its usual one if not said.")
+@click.option(
+    "--false-alarms",
+    type=click.FloatRange(min=0.001),
+    help="How many false alarms are bearable ...  [default: the shelf's, or 1]",
+)
+@click.option(
+    "--hours",
+    type=click.FloatRange(min=0.1),
+    help="... in so many hours of cutting.  [default: the shelf's, or 20]",
+)
+@click.option("--jobs", type=click.IntRange(1, 64), default=1, show_default=True, help="Processes at once.")
+@click.option("-o", "--out", type=_FILE, metavar="PICTURE.PNG", help="Draw the trade into this file.")
+@click.option("--dry-run", is_flag=True, help="Write nothing to the shelf, and do not ask.")
+@click.option("--yes", is_flag=True, help="Write it to the shelf without asking.")
+@click.option("--json", "as_json", is_flag=True, help="One JSON object; nothing is written without --yes.")
+def tune(  # noqa: PLR0913 - as many as the user may say
+    bit: str,
+    *,
+    material: str | None,
+    false_alarms: float | None,
+    hours: float | None,
+    jobs: int,
+    out: Path | None,
+    dry_run: bool,
+    yes: bool,
+    as_json: bool,
+) -> None:
+    """
+    From the labelled runs of BIT, propose when it is to alarm.
+
+    They are heard again at many limits. What comes of it is a table, a proposal for the bearable number of
+    false alarms, how sure that is, and what it would change; it is written to the shelf only on yes.
+    """
+    from monitor import tuning  # noqa: PLC0415
+
+    found = tuning.tune(bit, tuning.Asked(material, false_alarms, hours, jobs, out))
+    click.echo(tuning.tuning_json(found) if as_json else tuning.tuning_text(found))
+    if out is not None:
+        tuning.draw(found, out)
+    if dry_run or not tuning.changes_shelf(found):
+        return
+    if yes or (not as_json and click.confirm("Write it to the shelf?")):
+        tuning.write(found)
+        click.echo("Written to the shelf.", err=as_json)

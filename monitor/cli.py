@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING, Any, TypedDict, TypeVar, Unpack
 import click
 
 from analysis.errors import ChipsongError
-from monitor.bit_commands import accept, bits, label, rehear
+from monitor.bit_commands import accept, bits, label, rehear, tune
 from monitor.status import Status
 
 if TYPE_CHECKING:
@@ -393,7 +393,7 @@ def try_actions(name: str | None) -> None:
     sys.exit(run(name))
 
 
-for command in (bits, label, accept, rehear):
+for command in (bits, label, accept, rehear, tune):
     cli.add_command(command)
 
 

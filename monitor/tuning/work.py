@@ -1,0 +1,151 @@
+"""What the labelled runs of a bit say of its limit."""
+
+import math
+from dataclasses import dataclass
+from pathlib import Path
+
+from analysis.change import budget_rows
+from analysis.errors import ChipsongError
+from analysis.tuning import FACTORS, Proposal, Row, Told, cross_validated, propose, trade
+from analysis.watcher import Settings
+from monitor.bits import Entry, Thresholds, read_shelf
+from monitor.bits_writing import change_threshold
+from monitor.journal import home
+from monitor.saving import cannot_write
+from monitor.setup import SHELF, settings_from
+from monitor.trouble import one_line
+from monitor.tuning.runs import hear_runs, labelled_runs
+
+
+@dataclass(frozen=True)
+class Asked:
+    """
+    What the user wants of a tuning.
+
+    Attributes
+    ----------
+    material
+        In which material the bit is tuned; ``None`` for its usual one.
+    false_alarms, hours
+        The budget; ``None`` for the shelf's.
+    jobs
+        How many processes hear runs again.
+    out
+        Where to draw the trade.
+    """
+
+    material: str | None = None
+    false_alarms: float | None = None
+    hours: float | None = None
+    jobs: int = 1
+    out: Path | None = None
+
+
+@dataclass(frozen=True)
+class Tuning:
+    """
+    What the labelled runs of a bit say.
+
+    Attributes
+    ----------
+    entry, material
+        The bit, and what it cut; ``None`` for its usual material.
+    settings
+        How it is judged today, with the budget that it is tuned for.
+    factors
+        The limits that were tried.
+    told
+        What each run told of each limit.
+    rows
+        What happened at each limit over all runs.
+    proposal
+        The limit that is proposed.
+    judged
+        What happens when each run is judged at what the others propose.
+    """
+
+    entry: Entry
+    material: str | None
+    settings: Settings
+    factors: tuple[float, ...]
+    told: tuple[Told, ...]
+    rows: tuple[Row, ...]
+    proposal: Proposal
+    judged: Row
+
+    @property
+    def today(self) -> Row:
+        """What happened at today's limit."""
+        return self.rows[self.factors.index(self.settings.factor)]
+
+    @property
+    def proposed(self) -> Row:
+        """What happened at the limit that is proposed."""
+        return self.rows[self.factors.index(self.proposal.factor)]
+
+    @property
+    def budget(self) -> float:
+        """Bearable false alarms an hour."""
+        return self.settings.false_alarms / self.settings.hours
+
+
+def tune(name: str, asked: Asked) -> Tuning:
+    """
+    Hear the labelled runs of a bit again, and say what they tell.
+
+    Raises
+    ------
+    ShelfError, JournalError
+        When there is no such bit, or nothing to learn from.
+    """
+    entry = read_shelf(home() / SHELF).entry(name)
+    told = Thresholds(asked.false_alarms, asked.hours).over(entry.thresholds_in(asked.material))
+    settings = settings_from(told)
+    factors = tuple(sorted({*FACTORS, settings.factor}))
+    chosen = [run.id for run in labelled_runs(entry, asked.material)]
+    heard = hear_runs(entry, chosen, factors, settings, asked.jobs)
+    budget, nats = settings.false_alarms / settings.hours, _nats(settings)
+    proposal = propose(heard, factors, budget, nats)
+    judged = cross_validated(heard, factors, budget, nats) if len(heard) > 1 else trade((), (math.nan,))[0]
+    return Tuning(entry, asked.material, settings, factors, heard, trade(heard, factors), proposal, judged)
+
+
+def changes_shelf(tuning: Tuning) -> bool:
+    """Return whether the shelf says otherwise than what is proposed."""
+    return bool(_change(tuning))
+
+
+def write(tuning: Tuning) -> None:
+    """Write the proposed limit, and the budget that it is for, to the shelf."""
+    change_threshold(home() / SHELF, tuning.entry.bit.name, tuning.material, _change(tuning))
+
+
+def _change(tuning: Tuning) -> dict[str, float]:
+    wanted = {
+        "limit": tuning.proposal.factor,
+        "false_alarms": tuning.settings.false_alarms,
+        "hours": tuning.settings.hours,
+    }
+    now = settings_from(tuning.entry.thresholds_in(tuning.material))
+    known = {"limit": now.factor, "false_alarms": now.false_alarms, "hours": now.hours}
+    return {key: value for key, value in wanted.items() if value != known[key]}
+
+
+def draw(tuning: Tuning, out: Path) -> None:
+    """Draw the trade into a file; raise ChipsongError in one line when that fails."""
+    from analysis.figures.trade import trade_picture  # noqa: PLC0415 - matplotlib loads slowly
+
+    figure = trade_picture(
+        tuning.rows, tuning.today, tuning.proposed, budget=tuning.budget, name=tuning.entry.bit.name
+    )
+    try:
+        figure.savefig(out)
+    except ValueError as error:
+        raise ChipsongError(f"cannot draw {out} ({one_line(error)}): call it something.png") from error
+    except OSError as error:
+        raise cannot_write(out, error) from error
+
+
+def _nats(settings: Settings) -> float:
+    # Rows come about twenty times a second; their number counts as its logarithm.
+    return math.log(budget_rows(settings.false_alarms, settings.hours, 20.0, 3))

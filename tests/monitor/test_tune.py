@@ -1,0 +1,85 @@
+"""`tune`: heard again at many limits, a table and a proposal, and nothing written but on yes."""
+
+import json
+from collections.abc import Callable
+from pathlib import Path
+
+import pytest
+from contract import SHIPPED, Ended
+
+from analysis.events import Alarm
+from analysis.watcher import Settings
+from monitor.again import Judged, hear_again, tape_of
+from monitor.journal import open_run, runs
+
+Command = Callable[..., Ended]
+
+
+@pytest.fixture
+def kept(chipsong: Command, home: Path) -> tuple[str, str]:
+    """Give the names of a good run and one with a slip, of a bit on a shelf with comments."""
+    home.mkdir()
+    (home / "bits.toml").write_text(
+        '# left drawer\n[[bit]]\nname = "comp" # sharp\ndiameter = 6\nflutes = 2\nkind = "compression"\n'
+        'speed = 18000\n\n# old\n[[bit]]\nname = "other"\ndiameter = 3\nflutes = 1\nkind = "v"\n'
+    )
+    for name in ("tight_outline", "slip_outline"):
+        program = SHIPPED / f"{name}.ngc"
+        chipsong("replay", SHIPPED / f"{name}.flac", "--program", program, "--bit", "comp", "--keep")
+    slip, tight = sorted(run.id for run in runs(home))
+    return tight, slip
+
+
+def test_what_was_heard_is_judged_again_without_its_sound(kept: tuple[str, str], home: Path):
+    """The alarms from what a watcher was told are those of the run heard again, at any limit."""
+    for name in kept:
+        run = open_run(home, name)
+        tape = tape_of(run)
+        for factor in (0.4, 1.0, 1.5):
+            settings = Settings(factor=factor)
+            heard = hear_again(run, Judged(settings=settings)).events
+            wanted = [(event.at, event.onset, event.score) for event in heard if isinstance(event, Alarm)]
+            assert [(alarm.at, alarm.onset, alarm.score) for alarm in tape.alarms(3, settings)] == wanted
+
+
+def test_nothing_is_learned_from_runs_without_labels(chipsong: Command, kept: tuple[str, str]):
+    """A run whose alarms nobody explained tells nothing, and one line says what to do."""
+    assert kept
+    ended = chipsong("tune", "comp", "--dry-run")
+    assert (ended.status, ended.out) == (1, "")
+    assert "is labelled" in ended.err
+    assert ended.err.count("\n") == 1
+
+
+def test_a_proposal_is_shown_and_written_only_on_yes(
+    chipsong: Command, kept: tuple[str, str], home: Path, tmp_path: Path
+):
+    """Table, proposal and picture come first; on yes the limit is in the shelf, and all else as it was."""
+    tight, slip = kept
+    chipsong("label", tight, "--fine")
+    chipsong("label", slip, 1, "loose")
+    before = (home / "bits.toml").read_text()
+    shown = chipsong("tune", "comp", "--dry-run", "--jobs", 2, "-o", tmp_path / "trade.png")
+    assert (shown.status, shown.err) == (0, "")
+    for said in (
+        "comp: 2 labelled runs",
+        "today",
+        "proposed",
+        "1 of 1",
+        "mostly theory",
+        "what the others propose",
+    ):
+        assert said in shown.out
+    assert (tmp_path / "trade.png").stat().st_size > 10_000
+    assert (home / "bits.toml").read_text() == before
+    budget = ("--false-alarms", 60, "--hours", 1)
+    told = json.loads(chipsong("tune", "comp", *budget, "--json").out)
+    assert (home / "bits.toml").read_text() == before
+    assert [run["fault"] for run in told["runs"]] == [False, True]
+    assert told["runs"][1]["proposed"]["delay"] <= told["runs"][1]["today"]["delay"]
+    assert chipsong("tune", "comp", *budget, "--yes").status == 0
+    limit = told["proposal"]["factor"]
+    assert limit != 1.0
+    written = f"speed = 18000\nlimit = {limit}\nfalse_alarms = 60.0\nhours = 1.0\n"
+    assert (home / "bits.toml").read_text() == before.replace("speed = 18000\n", written)
+    assert "nothing would change" in chipsong("tune", "comp", "--dry-run").out
