@@ -111,7 +111,11 @@ class Board:
 
     def note(self, text: str) -> None:
         """Show a remark."""
-        self._seen = replace(self._seen, last=tuple(text.splitlines()), doubted=False)
+        said = tuple(text.splitlines())
+        if self._is_shown:
+            self._seen = replace(self._seen, last=said, doubted=False)
+        else:
+            self._seen = replace(self._seen, start=(*self._seen.start, *said))
         self._tell(lambda: self._lines.note(text))
 
     def warn(self, text: str) -> None:
@@ -139,8 +143,12 @@ class Board:
     def _tell(self, in_lines: Callable[[], None]) -> None:
         """Tell something in plain lines: now where there is no screen, else when it is left."""
         self._told.append(in_lines)
-        if self._broken or not self._thread.ident:
+        if self._broken or not self._is_shown:
             self._tell_again()
+
+    @property
+    def _is_shown(self) -> bool:
+        return self._thread.ident is not None
 
     # --- the terminal ---------------------------------------------------------------------------------------
 
@@ -193,7 +201,12 @@ class Board:
 
     def _picture(self) -> list[Line]:
         hung = time.monotonic() - self._alive
-        seen = replace(self._seen, question=self._keyboard.question, hung=hung if hung > _HUNG else 0.0)
+        seen = replace(
+            self._seen,
+            question=self._keyboard.question,
+            info=self._keyboard.info,
+            hung=hung if hung > _HUNG else 0.0,
+        )
         return picture(seen, *self._console.size, self._dot)
 
     def _wait(self) -> None:

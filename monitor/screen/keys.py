@@ -9,8 +9,8 @@ from typing import TextIO
 
 from monitor.controls import Press
 
-HELP = "n that was nothing   t tightened, carry on   m mark this line   Ctrl-C end"
-SHORT_HELP = "n nothing  t tightened  m mark  Ctrl-C end"
+HELP = "n that was nothing  t tightened, carry on  m mark this line  i info  Ctrl-C end"
+SHORT_HELP = "n nothing  t tightened  m mark  i info"
 
 _AGAIN = "That was nothing, and what is heard now is normal? n once more: yes. Any other key: no."
 _WHICH = "Which line of the file is being cut now? {}_   (Enter; Esc: none)"
@@ -23,9 +23,15 @@ class Keyboard:
     Makes presses of keys; holds what was typed so far.
 
     What would make a real fault sound normal takes its key twice, for an elbow presses keys as well.
+
+    Attributes
+    ----------
+    info
+        Whether what was told at the start is to be shown again; any other key ends that.
     """
 
     def __init__(self) -> None:
+        self.info = False
         self._asks: str | None = None
         self._digits = ""
 
@@ -43,6 +49,7 @@ class Keyboard:
 
     def _key(self, key: str) -> Press | None:
         asked, self._asks = self._asks, None
+        self.info = key == "i" and not self.info and asked != "m"
         if asked == "m":
             return self._digit(key)
         if key == "t":

@@ -87,6 +87,10 @@ class Seen:
         What the person is asked.
     keys
         Whether there are keys to press.
+    start
+        What was told at the start, a line each.
+    info
+        Whether that is to be shown.
     """
 
     title: str
@@ -101,6 +105,8 @@ class Seen:
     hung: float = 0.0
     question: str = ""
     keys: bool = False
+    start: tuple[str, ...] = ()
+    info: bool = False
 
 
 def after(seen: Seen, event: Event) -> Seen:

@@ -73,6 +73,8 @@ def picture(seen: Seen, width: int, height: int, dot: str) -> list[Line]:
     """
     foot = _foot(seen, width)
     room = height - len(foot)
+    if seen.info and not seen.alarm:
+        return [*_start(seen, width, room), *foot][:height]
     body: list[Line] = []
     for way in _ways(_word(seen), width):
         body = _body(seen, width, dot, way)
@@ -111,6 +113,14 @@ def _body(seen: Seen, width: int, dot: str, way: _Way) -> list[Line]:
             lines.append(Line(""))
         lines += piece
     return lines
+
+
+def _start(seen: Seen, width: int, room: int) -> list[Line]:
+    """Return the end of what was told at the start, which is where a page's address stands."""
+    head = [_title(seen, width), Line(f"*** {_word(seen)} ***", _STYLES[_word(seen).lower()])]
+    told = [line for said in seen.start for line in _wrapped("", said, width)]
+    shown = [*head, *told[-max(1, room - len(head)) :]]
+    return [*shown, *[Line("")] * (room - len(shown))]
 
 
 def _title(seen: Seen, width: int) -> Line:

@@ -24,6 +24,7 @@ KEYS = {
     "alarm": ALARM,
     "deaf": {"because"},
     "heard": {"because"},
+    "checked": {"against", "verdict", "because"},
     "summary": {"alarms", "heard_s", "cut_s", "lines_seen", "parts"},
 }
 
@@ -79,7 +80,10 @@ def checked(text: str) -> list[dict[str, Any]]:
         assert _is_seconds(event["at"])
         if "state" in event:
             assert event["state"] in STATES
-        if "because" in event and event["event"] != "alarm":
+        if event["event"] == "checked":
+            assert event["verdict"] in {"tight", "doubtful", "loose"}
+            assert all(event["because"])
+        elif "because" in event and event["event"] != "alarm":
             assert isinstance(event["because"], str)
             assert event["because"]
     assert [event["at"] for event in events] == sorted(event["at"] for event in events)

@@ -162,6 +162,17 @@ def test_a_question_is_shown_until_it_is_answered():
     assert keyboard.question == ""
 
 
+def test_what_was_told_at_the_start_can_be_seen_again():
+    """A page's address and its code are wanted later; the state stays in sight, and an alarm comes first."""
+    keyboard = Keyboard()
+    keyboard.feed("i")
+    what = replace(seen("listen"), start=("a", "The page: http://127.0.0.1:1"), info=keyboard.info)
+    assert shown(what)[1:4] == ["*** LISTEN ***", "a", "The page: http://127.0.0.1:1"]
+    assert "The page" not in "".join(shown(replace(what, alarm=ALARM)))
+    keyboard.feed("x")
+    assert not keyboard.info
+
+
 # --- the terminal ---------------------------------------------------------------------------------------
 
 _SCRIPT = """
@@ -188,7 +199,7 @@ def test_the_terminal_is_as_it_was_also_after_a_crash():
         command, stdin=theirs, stdout=theirs, stderr=subprocess.PIPE, env=env, start_new_session=True
     )
     try:
-        screen = _read_until(ours, b"m mark this line")
+        screen = _read_until(ours, b"Press t.")
         os.write(ours, b"t")
         screen += _read_until(ours, b"Carry on from line 293")
         assert child.stderr is not None
