@@ -58,9 +58,25 @@ _CHECKING = (
 )
 
 
-def next_text(state: str, *, checking: bool = False) -> str:
-    """Return what to do next in a state of the watcher; ``checking``: after the bit was tightened."""
-    return _CHECKING if checking and state in ("settle", "learn") else _NEXT[state]
+_DOUBTED = "Stop, and look at bit, collet and nut before you go on."
+
+
+def next_text(state: str, *, checking: bool = False, doubted: bool = False) -> str:
+    """
+    Return what to do next in a state of the watcher.
+
+    Parameters
+    ----------
+    state
+        Which.
+    checking
+        Whether the bit was tightened, and that has not been checked yet.
+    doubted
+        Whether what was last found speaks against the bit.
+    """
+    if checking and state in ("settle", "learn"):
+        return _CHECKING
+    return _DOUBTED if doubted and state in ("settle", "learn", "listen") else _NEXT[state]
 
 
 def clock(seconds: float) -> str:

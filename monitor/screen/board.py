@@ -17,7 +17,7 @@ from analysis.listener import Listener, Step
 from monitor.controls import Controls, Press
 from monitor.screen.keys import Keyboard, single_keys, typed_within
 from monitor.screen.lines import Screen
-from monitor.screen.seen import Looking, Seen, after
+from monitor.screen.seen import Looking, Seen, after, said_by_hand
 from monitor.screen.shown import marked_text
 from monitor.screen.view import Line, picture
 from monitor.trouble import one_line
@@ -135,8 +135,7 @@ class Board:
     def pressed(self, presses: Sequence[Press]) -> None:
         """Show which line was marked; being told at all is the sign that somebody still listens."""
         self._alive = time.monotonic()
-        if any(press.kind == "tightened" for press in presses):
-            self._seen = replace(self._seen, checking=True)
+        self._seen = said_by_hand(self._seen, presses)
         if said := marked_text(presses):
             self.note(said)
 

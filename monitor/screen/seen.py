@@ -10,6 +10,7 @@ from analysis.events import Alarm, Checked, Event, Place, State, StateChange
 from analysis.listener import COLUMNS, Listener, Step
 from analysis.presence import Phase
 from analysis.program.parts import Part
+from monitor.controls import Press
 from monitor.words import CAUSES, clock, event_text, found_text
 
 _LEVEL, _TOOTH = COLUMNS.index("level"), COLUMNS.index("tooth")
@@ -128,6 +129,16 @@ def after(seen: Seen, event: Event) -> Seen:
             return replace(seen, last=last, doubted=event.verdict != "tight", checking=False)
         case _:
             return replace(seen, last=(" ".join(event_text(event).split()),), doubted=False)
+
+
+def said_by_hand(seen: Seen, presses: Sequence[Press]) -> Seen:
+    """Return what is to be seen after a person said something of the bit: that settles what was in doubt."""
+    kinds = {press.kind for press in presses}
+    return replace(
+        seen,
+        checking=seen.checking or "tightened" in kinds,
+        doubted=seen.doubted and kinds <= {"mark"},
+    )
 
 
 class Looking:

@@ -140,7 +140,8 @@ def _of_hearing(seen: Seen, width: int, way: _Way) -> Iterator[list[Line]]:
         ]
     if way.detail or seen.doubted:
         yield _last(seen, width, way)
-    yield _wrapped("Do", next_text(_word(seen).lower(), checking=seen.checking), width)
+    do = next_text(_word(seen).lower(), checking=seen.checking, doubted=seen.doubted)
+    yield _wrapped("Do", do, width)
     if way.detail:
         told = CAUTIONS if way.detail is _Detail.ALL else CAUTIONS[:2]
         yield _cautions(told, width)

@@ -19,7 +19,7 @@ from monitor.controls import Controls, Press
 from monitor.screen.board import Board
 from monitor.screen.keys import Keyboard
 from monitor.screen.letters import block_letters
-from monitor.screen.seen import Heard, Levels, Looking, Seen, after
+from monitor.screen.seen import Heard, Levels, Looking, Seen, after, said_by_hand
 from monitor.screen.view import picture
 
 STATES: tuple[State, ...] = ("settle", "learn", "listen", "uneasy", "alarm", "deaf")
@@ -125,6 +125,10 @@ def test_what_was_found_after_tightening_is_told_with_its_evidence(verdict: Tigh
     assert {"tight": "SOUNDS TIGHT", "doubtful": "IN DOUBT", "loose": "SOUNDS LOOSE"}[verdict] in lines
     assert "half orders are as before" in lines
     assert not found.checking
+    advice = "look at bit, collet and nut"
+    marked = said_by_hand(found, (Press("mark", 4),))
+    assert (advice in "\n".join(shown(marked))) is (verdict != "tight")
+    assert advice not in "\n".join(shown(said_by_hand(marked, (Press("nothing"),))))
 
 
 # --- the keys -------------------------------------------------------------------------------------------
@@ -178,9 +182,12 @@ def test_what_was_told_at_the_start_can_be_seen_again():
 _SCRIPT = """
 import fcntl, sys, termios, time
 fcntl.ioctl(0, termios.TIOCSCTTY, 0)
-from test_board import ALARM, Board, Controls, Looking, StateChange
+import monitor.screen.board
+from test_board import ALARM, Board, Controls, Looking
+monitor.screen.board._HUNG = 0.3
 controls = Controls()
 with Board(sys.stdout, sys.stdin, "trays", Looking(), controls) as board:
+    time.sleep(0.8)
     board.event(ALARM)
     while not (presses := controls.take()):
         board.pressed(())
@@ -190,7 +197,7 @@ with Board(sys.stdout, sys.stdin, "trays", Looking(), controls) as board:
 
 
 def test_the_terminal_is_as_it_was_also_after_a_crash():
-    """A key is heard without Enter; whatever ends the run, the screen is left, and the alarm told again."""
+    """It says when the loop hangs; a key needs no Enter; after a crash the screen is left, and the alarm told."""
     ours, theirs = pty.openpty()
     before = termios.tcgetattr(theirs)
     command = [sys.executable, "-c", f"import sys; sys.path[:0] = {sys.path!r}\n{_SCRIPT}"]
@@ -199,7 +206,8 @@ def test_the_terminal_is_as_it_was_also_after_a_crash():
         command, stdin=theirs, stdout=theirs, stderr=subprocess.PIPE, env=env, start_new_session=True
     )
     try:
-        screen = _read_until(ours, b"Press t.")
+        screen = _read_until(ours, b"nothing was taken in")
+        screen += _read_until(ours, b"Press t.")
         os.write(ours, b"t")
         screen += _read_until(ours, b"Carry on from line 293")
         assert child.stderr is not None
