@@ -1,5 +1,6 @@
 """The pages about kept runs: their list, and what was heard in one."""
 
+import re
 import threading
 from collections.abc import Callable
 from functools import wraps
@@ -17,7 +18,7 @@ from starlette.routing import Route
 from analysis.errors import ChipsongError, JournalError, ProgramError
 from analysis.program import recut_program, restart_program
 from monitor.journal import Run, open_run, runs
-from monitor.labels import LABELS, label
+from monitor.labels import LABELS, fine, label, missed, misses
 from monitor.page.guard import Door
 from monitor.page.plan_svg import plan_view
 from monitor.page.ranges import ranged
@@ -76,6 +77,7 @@ class Review:
             Route(f"{alarm}/orders.png", self._one_at_a_time(self._orders)),
             Route(f"{alarm}/restart.ngc", self._one_at_a_time(self._restart)),
             Route(f"{alarm}/label", self._label, methods=["POST"]),
+            Route(f"{run}/say", self._say, methods=["POST"]),
             Route("/static/{name}", static),
             Route("/plotly.js", plotly),
         ]
@@ -143,6 +145,7 @@ class Review:
             not_heard=not_heard(story),
             recut=to_recut(story),
             labels=LABELS,
+            misses=misses(story.run),
             sounds={one.number for one in story.incidents if story.run.keeps_sound},
             limits=limits(),
         )
@@ -217,18 +220,54 @@ class Review:
     # --- labels -------------------------------------------------------------------------------------------
 
     async def _label(self, request: Request) -> Response:
-        what = parse_qs((await request.body()).decode("utf-8", "replace")).get("what", [""])[0]
+        what = (await _form(request)).get("what")
 
         def write(request: Request) -> Response:
             story, incident = self._incident(request)
             if what not in LABELS:
                 raise HTTPException(400, "that is no label")
             label(story.run, incident.index, what)
-            self._told.pop(story.run.id, None)
-            address = f"{self._door.prefix}/runs/{quote(story.run.id)}#alarm-{incident.number}"
-            return RedirectResponse(address, status_code=303)
+            return self._back(story.run, f"alarm-{incident.number}")
 
         return await run_in_threadpool(self._answer, write, request)
+
+    async def _say(self, request: Request) -> Response:
+        """Take in that nothing was wrong in a run, or that something was missed in it."""
+        said = await _form(request)
+
+        def write(request: Request) -> Response:
+            run = self._kept(request)
+            if said.get("what") == "fine":
+                fine(run)
+            elif (at := _seconds(said.get("at", ""))) is not None:
+                missed(run, at)
+            else:
+                raise HTTPException(400, "say since when, as 3:05 or in seconds")
+            return self._back(run, "missed")
+
+        return await run_in_threadpool(self._answer, write, request)
+
+    def _back(self, run: Run, place: str) -> Response:
+        """Lead back to a run of which something new is known."""
+        self._told.pop(run.id, None)
+        return RedirectResponse(f"{self._door.prefix}/runs/{quote(run.id)}#{place}", status_code=303)
+
+
+async def _form(request: Request) -> dict[str, str]:
+    """Return the first value of each field that was sent."""
+    sent = parse_qs((await request.body()).decode("utf-8", "replace"))
+    return {name: values[0] for name, values in sent.items()}
+
+
+def _seconds(said: str) -> float | None:
+    """Return ``3:05`` or ``185.5`` in s; ``None`` when it is neither."""
+    found = re.fullmatch(r"(?:(\d{1,3}):)?(?:(\d{1,3}):)?(\d{1,6}(?:\.\d{1,3})?)", said.strip(), re.ASCII)
+    if found is None:
+        return None
+    total = 0.0
+    for piece in filter(None, found.groups()):
+        total = 60 * total + float(piece)
+    return total
 
 
 def static(request: Request) -> Response:

@@ -129,6 +129,7 @@ function show(told) {
   put("score", told.score.toFixed(2));
   put("said", told.said);
   byId("todo").hidden = told.state !== "alarm";
+  byId("alone").hidden = !over && told.state !== "deaf";
   byId("press-nothing").disabled = over || told.state !== "alarm";
   byId("press-tightened").disabled = over || told.alarms === 0;
   byId("press-mark").disabled = over;
@@ -147,6 +148,7 @@ function show(told) {
 
 function lose() {
   if (over || !heard || Date.now() - heard < STALE) return;
+  byId("alone").hidden = true;
   setState("lost", "lost", "This page has lost touch: what stands here is old. Look at the machine.");
 }
 

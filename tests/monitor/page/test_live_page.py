@@ -1,28 +1,34 @@
 """The live page: what is heard now, buttons that reach the loop, and no browser that slows hearing."""
 
 import json
+import signal
 import socket
+import subprocess
 import time
 from collections.abc import Callable, Iterator
 from contextlib import ExitStack
 from pathlib import Path
 from urllib.parse import urlsplit
 
+import httpx2
 import numpy as np
 import pytest
 import soundfile
-from contract import SHIPPED
+from contract import SHIPPED, Ended
 from live_run import BIT, LiveRun, Paced, live_run
+from live_watch import COMMAND
 from starlette.testclient import TestClient
 
 from analysis.events import Alarm, ResumeLine, StateChange, Summary
 from monitor.controls import Controls, Press
-from monitor.journal import runs
+from monitor.journal import Run, runs
 from monitor.page.beside import live_app
 from monitor.page.guard import Door, Guard
 from monitor.page.live import Live
 from monitor.page.view import View
 from monitor.sharing import Sharing
+from monitor.sources import Block
+from monitor.testing import FakeMicrophone
 from monitor.watch import Ears
 
 HOST = "127.0.0.1:8000"
@@ -195,3 +201,48 @@ def _wait(until: Callable[[], bool], seconds: float = 20.0) -> None:
     while not until():
         assert time.monotonic() < end
         time.sleep(0.02)
+
+
+# --- the commands -------------------------------------------------------------------------------------------
+
+
+def test_watch_serves_the_page_while_it_listens(
+    chipsong: Callable[..., Ended], monkeypatch: pytest.MonkeyPatch
+):
+    """The address is told at once, and is gone with the run; what is decided does not change."""
+    samples, rate = soundfile.read(SHIPPED / "slip_outline.flac", dtype="float32")
+    seen: list[bytes] = []
+
+    class Looked(FakeMicrophone):
+        def blocks(self, timeout: float = 0.5) -> Iterator[Block | None]:
+            for number, block in enumerate(super().blocks(timeout)):
+                if number == 20:
+                    seen.append(httpx2.get(told["page"]).content)
+                yield block
+
+    told: dict[str, str] = {}
+    monkeypatch.setattr(
+        "monitor.page.beside.shown", lambda server, *_: told.setdefault("page", server.address)
+    )
+    monkeypatch.setattr("monitor.listening.Microphone", lambda *_: Looked(samples, rate))
+    job = ("--program", SHIPPED / "slip_outline.ngc", "--rpm", 18000, "--flutes", 2, "--diameter", "6mm")
+    ended = chipsong("watch", *job, "--page", "--json")
+    assert told["page"] in ended.err
+    assert b"What is heard now" in seen[0]
+    assert ended.status == 3
+    with pytest.raises(httpx2.ConnectError):
+        httpx2.get(told["page"])
+
+
+def test_review_serves_the_runs_until_it_is_told_to_end(kept_run: Run):
+    """It tells its address, answers there, and ends with Ctrl-C."""
+    command = [*COMMAND, "review", kept_run.id[:6]]
+    with subprocess.Popen(command, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True) as process:
+        assert process.stdout is not None
+        address = process.stdout.readline().split()[2]
+        try:
+            assert address.endswith(f"/runs/{kept_run.id}")
+            assert b"may be loose" in httpx2.get(address).content
+        finally:
+            process.send_signal(signal.SIGINT)
+        assert process.wait(10) == 0

@@ -11,7 +11,7 @@ from starlette.testclient import TestClient
 
 from analysis.program import read, restart_program
 from monitor.journal import Run
-from monitor.labels import labels
+from monitor.labels import labels, misses
 from monitor.page.guard import Door, Guard
 from monitor.page.review_command import review_app
 from monitor.story import tell
@@ -82,6 +82,20 @@ def test_an_alarm_can_be_labelled(browser: TestClient, kept_run: Run):
     assert browser.post(at, data={"what": "fine"}, headers=OURS).status_code == 400
     assert browser.post(at, content=b"\xff\xfe=%%%", headers=OURS).status_code == 400
     assert browser.post(at, data={"what": "loose"}, headers={"Host": HOST}).status_code == 403
+    assert list(labels(kept_run).values()) == ["nothing"]
+
+
+def test_what_was_missed_and_that_nothing_was_wrong_can_be_said(browser: TestClient, kept_run: Run):
+    """Since when is said as a clock shows it; a time that is none, or not in the run, is refused in words."""
+    at = f"/runs/{kept_run.id}/say"
+    assert browser.post(at, data={"what": "missed", "at": "0:03.5"}, headers=OURS).status_code == 200
+    assert misses(kept_run) == {3.5: "loose"}
+    assert "missed from 3.5 s on" in browser.get(f"/runs/{kept_run.id}").text
+    for wrong, status in (("soon", 400), ("", 400), ("1:2:3:4", 400), ("9:59:59", 404)):
+        answer = browser.post(at, data={"what": "missed", "at": wrong}, headers=OURS)
+        assert (answer.status_code, answer.text.count("\n")) == (status, 1)
+    assert browser.post(at, data={"what": "fine"}, headers=OURS).status_code == 200
+    assert misses(kept_run) == {}
     assert list(labels(kept_run).values()) == ["nothing"]
 
 
