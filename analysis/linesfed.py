@@ -82,11 +82,12 @@ class FedLocator:
         self._named: list[_Named] = []
         self._at = 0.0
 
-    def report(self, report: Report) -> None:
-        """Take in a line number; one that names no line of the program tells nothing."""
+    def report(self, report: Report) -> bool:
+        """Take in a line number; return whether it names a line of the program: else it tells nothing."""
         line = self._ahead.line(report.file_line, report.word, report.after)
         if line is not None:
             insort(self._named, _Named(report.at, line), key=_when)
+        return line is not None
 
     @property
     def context(self) -> Context:

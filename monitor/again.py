@@ -16,8 +16,8 @@ from analysis.watcher import USUAL, Settings, Watcher
 from monitor.controls import PRESSED
 from monitor.heard import GAP
 from monitor.journal import Run
-from monitor.keeping import LINES
 from monitor.kept import bits_of, program_of
+from monitor.linefeed.kept import reports_of
 from monitor.setup import locator_for
 
 # Sound that is read at once, s.
@@ -114,8 +114,9 @@ def _listener(run: Run, judged: Judged, watcher: type[Watcher]) -> Listener:
     bits = bits_of(run)
     if not bits:
         raise JournalError(f"run {run.id} does not tell its bits: it was kept by an older version")
-    lines = run.folder / LINES
-    locator = locator_for(program_of(run), bits, lines if lines.exists() else None, lambda _: None)
+    ahead: int | None = run.meta.get("ahead")
+    reports = None if ahead is None else reports_of(run)
+    locator = locator_for(program_of(run), bits, reports, ahead or 0)
     return Listener(
         run.rate,
         bits,

@@ -38,7 +38,9 @@ class _Said(_SaidOfBit):
     """What `_JOB_OPTIONS` give."""
 
     program: Path | None
-    lines: Path | None
+    lines: str | None
+    lines_pattern: str | None
+    ahead: int
     material: str | None
     false_alarms: float | None
     hours: float | None
@@ -65,6 +67,34 @@ def _length(_context: click.Context, _option: click.Parameter, said: str | None)
         raise click.BadParameter(str(error)) from error
 
 
+def _where(_context: click.Context, _option: click.Parameter, said: str | None) -> str | None:
+    """Return where line numbers come from, as it was said, if that is anywhere."""
+    if said is None:
+        return None
+    from monitor.linefeed.where import source_of  # noqa: PLC0415
+
+    try:
+        source_of(said)
+    except ValueError as error:
+        raise click.BadParameter(str(error)) from error
+    if said == "-" and sys.stdin.isatty():
+        raise click.BadParameter("- reads what another program writes: pipe that into this one")
+    return said
+
+
+def _pattern(_context: click.Context, _option: click.Parameter, said: str | None) -> str | None:
+    """Return a pattern of the user's own, if it is one."""
+    if said is None:
+        return None
+    from monitor.linefeed.reading import reader_for  # noqa: PLC0415
+
+    try:
+        reader_for(said)
+    except ValueError as error:
+        raise click.BadParameter(str(error)) from error
+    return said
+
+
 _BIT_OPTIONS = (
     click.option("--bit", metavar="NAME", help="A bit on the shelf."),
     click.option("--rpm", type=click.FloatRange(min=100, max=100_000), help="Spindle speed."),
@@ -74,7 +104,27 @@ _BIT_OPTIONS = (
 _JOB_OPTIONS = (
     click.option("--program", type=_FILE, help="The program being cut: gives lines, parts, restart."),
     *_BIT_OPTIONS,
-    click.option("--lines", type=_FILE, help="Line numbers from outside, as JSON lines."),
+    click.option(
+        "--lines",
+        callback=_where,
+        metavar="WHERE",
+        help="Where line numbers come from: a file, - for standard input, tcp:PORT, udp:PORT, "
+        "mqtt://HOST/TOPIC or mtconnect+http://HOST:PORT/DEVICE.",
+    ),
+    click.option(
+        "--lines-pattern",
+        callback=_pattern,
+        metavar="REGEX",
+        help="Finds them in lines of text, by a group named line or word, and perhaps one named time; "
+        "without it each line is JSON.",
+    ),
+    click.option(
+        "--ahead",
+        type=click.IntRange(0, 1000),
+        default=20,
+        show_default=True,
+        help="How many lines they may be ahead of the cutting.",
+    ),
     click.option("--material", metavar="NAME", help="What is cut; the bit's usual material if not said."),
     click.option(
         "--false-alarms",
@@ -134,6 +184,8 @@ def _wanted(said: _Said) -> "Wanted":
         flutes=said["flutes"],
         diameter=said["diameter"],
         lines=said["lines"],
+        lines_pattern=said["lines_pattern"],
+        ahead=said["ahead"],
         material=said["material"],
         settings=settings_said(said["false_alarms"], said["hours"]),
     )
@@ -226,6 +278,10 @@ def watch(  # noqa: PLR0913 - as many as the user may say
     """Listen to the microphone beside a running job. End with Ctrl-C."""
     if control and sys.stdin.isatty():
         raise click.UsageError("--control - reads from a pipe; on a terminal there are keys")
+    if control and said["lines"] == "-":
+        raise click.UsageError(
+            "--control - and --lines - would both read standard input: give another --lines"
+        )
     wanted = _wanted(said)
     from monitor.keeping import Keep  # noqa: PLC0415
     from monitor.listening import Live  # noqa: PLC0415

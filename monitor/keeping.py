@@ -1,7 +1,5 @@
 """How a run is kept: how much of its sound, and what is written down of its job."""
 
-import shutil
-from contextlib import suppress
 from dataclasses import dataclass
 from datetime import datetime
 from pathlib import Path
@@ -18,9 +16,6 @@ from monitor.setup import SHELF, Wanted, bits_for, entries_for, settings_of
 from monitor.trouble import warn
 
 SoundKept = Literal["all", "events", "none"]
-
-LINES = "lines.jsonl"
-"""The run's own copy of the line numbers from outside."""
 
 _GB = 1e9
 
@@ -102,9 +97,6 @@ def open_journal(  # noqa: PLR0913 - what a run is made of
         return None
     if wanted.program:
         keep_program(journal.folder, wanted.program)
-    if wanted.lines:
-        with suppress(OSError):
-            shutil.copyfile(wanted.lines, journal.folder / LINES)
     return journal
 
 
@@ -118,6 +110,7 @@ def _about(wanted: Wanted, program: Program | None) -> dict[str, Any]:
         "rpm": wanted.speed,
         "flutes": wanted.flutes,
         "diameter": wanted.diameter,
+        "ahead": None if wanted.lines is None else wanted.ahead,
         "bits": bits_to_plain(bits_for(wanted, program, shelf)),
         "shelved": {str(number): entry.bit.name for number, entry in entries.items()},
         "materials": {str(number): name for number, name in materials.items()},

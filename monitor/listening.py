@@ -5,13 +5,15 @@ import signal
 import sys
 import time
 from collections.abc import Callable, Iterable, Iterator
-from contextlib import contextmanager, nullcontext
+from contextlib import AbstractContextManager, contextmanager, nullcontext
 from dataclasses import dataclass, replace
 from pathlib import Path
 from types import FrameType
 
 from analysis.errors import ChipsongError
 from analysis.events import Alarm, Event
+from analysis.linesfed import FedLocator, Report
+from analysis.listener import Listener
 from analysis.program import Program, find_parts
 from monitor.actions.beside import with_actions
 from monitor.actions.reading import ACTIONS, read_actions
@@ -20,6 +22,10 @@ from monitor.bits import read_shelf
 from monitor.controls import Controls, Press
 from monitor.journal import Journal, home
 from monitor.keeping import Keep, open_journal
+from monitor.linefeed.feed import with_lines, with_past
+from monitor.linefeed.past import read_past
+from monitor.linefeed.reading import reader_for
+from monitor.linefeed.where import is_file, source_of
 from monitor.press_lines import PressLines
 from monitor.resuming import refusal, write_beside
 from monitor.screen import JsonLines, Screen, Shown
@@ -104,13 +110,27 @@ def replay(recording: Path, wanted: Wanted, keep: Keep | None, *, as_json: bool)
     """Listen to a recording, and keep the run where ``keep`` says how; return the exit status."""
     program = read_program(wanted.program, warn) if wanted.program else None
     with Recording(recording) as source, asked_to_end() as stop:
-        listener = make_listener(source.rate, program, wanted, home(), warn)
+        past = _past(wanted)
+        listener = make_listener(source.rate, program, wanted, home(), warn, past=past)
         journal = open_journal(recording.stem, wanted, program, source.rate, keep) if keep else None
         with JsonLines() if as_json else Screen(sys.stdout) as screen:
             ears = ears_for(screen, lambda alarm: _how_to_resume(alarm, wanted), stop=stop)
-            outcome = listen(source, listener, ears, journal)
+            outcome = listen(source, listener, with_past(ears, past), journal)
     _tell_kept(journal, as_json=as_json)
     return _status(outcome)
+
+
+def _past(wanted: Wanted) -> tuple[Report, ...]:
+    """Return the line numbers of a cut that is over, where there are any."""
+    if wanted.lines is None:
+        return ()
+    if not is_file(wanted.lines):
+        raise ChipsongError("to replay, line numbers are read from a file: give --lines FILE")
+    past = read_past(Path(wanted.lines), reader_for(wanted.lines_pattern))
+    if past.garbled:
+        lines = past.garbled + len(past.reports)
+        warn(f"{wanted.lines}: {past.garbled} of {lines} lines were passed over as garbled")
+    return past.reports
 
 
 @dataclass(frozen=True)
@@ -168,11 +188,27 @@ def watch(live: Live, wanted: Wanted, *, as_json: bool) -> Status:
             asked=lambda: (*controls.take(), *(lines.take() if lines else ())),
         )
         ears = with_actions(ears, actions, screen.note)
+        fed = _lines(wanted, ears, listener, screen.note)
         job = Job(bits_for(wanted, program, read_shelf(home() / SHELF)), program, journal)
-        with _page(live, job, ears, source, screen.note) as (joined, passing), screen, lines or nullcontext():
+        with (
+            fed as ears,
+            _page(live, job, ears, source, screen.note) as (joined, passing),
+            screen,
+            lines or nullcontext(),
+        ):
             outcome = listen(passing, listener, _telling(joined, screen), journal)
     _tell_kept(journal, as_json=as_json)
     return _status(outcome)
+
+
+def _lines(
+    wanted: Wanted, ears: Ears, listener: Listener, show: Callable[[str], None]
+) -> AbstractContextManager[Ears]:
+    """Return ears that take line numbers from outside too, where the user said where from."""
+    if wanted.lines is None or not isinstance(listener.locator, FedLocator):
+        return nullcontext(ears)
+    read = reader_for(wanted.lines_pattern)
+    return with_lines(ears, source_of(wanted.lines), read, listener.locator, show)
 
 
 @contextmanager

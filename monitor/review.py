@@ -11,10 +11,11 @@ from monitor.heard import BIT, GAP
 from monitor.journal import Event as Kept
 from monitor.journal import Run, home, open_run, runs
 from monitor.labels import LABEL
+from monitor.linefeed.kept import LINES
 from monitor.places import PLACES
 from monitor.words import clock, count, event_text
 
-SAID_OTHERWISE = frozenset({ACTION, BIT, GAP, LABEL, PLACES, PRESSED})
+SAID_OTHERWISE = frozenset({ACTION, BIT, GAP, LABEL, LINES, PLACES, PRESSED})
 _SILENT = frozenset({BIT, GAP, PLACES})
 """Events of the journal that do not come from the listener."""
 
@@ -48,7 +49,11 @@ def run_text(name: str) -> str:
 
 def _told(run: Run) -> list[str]:
     """Return in words what was heard, what became of actions, and what people said of it, in order."""
-    return [_kept_text(run, kept) for kept in run.events() if kept.name not in _SILENT]
+    return [_kept_text(run, kept) for kept in run.events() if _is_told(kept)]
+
+
+def _is_told(kept: Kept) -> bool:
+    return "said" in kept.body if kept.name == LINES else kept.name not in _SILENT
 
 
 def _kept_text(run: Run, kept: Kept) -> str:
@@ -56,6 +61,8 @@ def _kept_text(run: Run, kept: Kept) -> str:
         return kept_text(kept.body)
     if kept.name == LABEL:
         return f"{clock(kept.at):>8}  {label_text(kept.body)}"
+    if kept.name == LINES:
+        return f"{clock(kept.at):>8}  {kept.body['said']}"
     if kept.name == PRESSED:
         return f"{clock(kept.at):>8}  {_SAID[kept.body['kind']].format(**kept.body)}"
     return event_text(event_of(run, kept))

@@ -1,6 +1,6 @@
 """From what the user said to a listener: which program, which bits, which lines from outside."""
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass, replace
 from pathlib import Path
 
@@ -8,7 +8,7 @@ import numpy as np
 
 from analysis.cutting import Bit
 from analysis.errors import ProgramError
-from analysis.linesfed import FedLocator, Report
+from analysis.linesfed import AHEAD, FedLocator, Report
 from analysis.listener import Listener
 from analysis.locate import Locator, Nowhere, Plan
 from analysis.place import SoundLocator
@@ -16,7 +16,6 @@ from analysis.program import Program, decode, read
 from analysis.program.program import Units
 from analysis.watcher import USUAL, Settings
 from monitor.bits import Entry, Shelf, Thresholds, read_shelf
-from monitor.linefeed import read_feed
 from monitor.references import Heard, read_book
 
 SHELF = "bits.toml"
@@ -47,7 +46,11 @@ class Wanted:
     diameter
         mm.
     lines
-        File of line numbers from outside.
+        Where line numbers from outside come from, see `monitor.linefeed.where`.
+    lines_pattern
+        What finds them in lines of text; JSON is read without.
+    ahead
+        How many lines they may be ahead of the cutting.
     material
         What is cut; ``None`` for each bit's usual material.
     settings
@@ -59,7 +62,9 @@ class Wanted:
     speed: float | None = None
     flutes: int | None = None
     diameter: float | None = None
-    lines: Path | None = None
+    lines: str | None = None
+    lines_pattern: str | None = None
+    ahead: int = AHEAD
     material: str | None = None
     settings: Settings | None = None
 
@@ -176,6 +181,7 @@ def make_listener(  # noqa: PLR0913 - all but the last are always said
     warn: Callable[[str], None],
     *,
     microphone: str | None = None,
+    past: Iterable[Report] = (),
 ) -> Listener:
     """
     Return a listener for what the user said.
@@ -194,6 +200,8 @@ def make_listener(  # noqa: PLR0913 - all but the last are always said
         Gets a line about trouble that does not end the listening.
     microphone
         The microphone that hears; ``None`` for a recording.
+    past
+        Line numbers from outside that are known in advance.
 
     Raises
     ------
@@ -214,7 +222,7 @@ def make_listener(  # noqa: PLR0913 - all but the last are always said
     return Listener(
         rate,
         bits,
-        locator_for(program, bits, wanted.lines, warn),
+        locator_for(program, bits, None if wanted.lines is None else past, wanted.ahead),
         wanted.settings or USUAL,
         references,
         settings_of=settings_of(wanted, entries),
@@ -222,23 +230,19 @@ def make_listener(  # noqa: PLR0913 - all but the last are always said
 
 
 def locator_for(
-    program: Program | None, bits: Mapping[int, Bit], lines: Path | None, warn: Callable[[str], None]
+    program: Program | None, bits: Mapping[int, Bit], reports: Iterable[Report] | None, ahead: int = AHEAD
 ) -> Locator:
-    """Return what follows the place, by the program and by line numbers from outside where there are any."""
+    """
+    Return what follows the place, by the program and by line numbers from outside where there are any.
+
+    ``reports`` are those that are known in advance; ``None`` where there is no source of them at all. They
+    may be ``ahead`` lines ahead of the cutting.
+    """
     plan = None if program is None else Plan.of(program, bits)
     locator: Locator = Nowhere() if plan is None else SoundLocator(plan)
-    if lines is None:
+    if reports is None:
         return locator
-    fed = FedLocator(locator, plan)
-    for report in _reports(lines, warn):
+    fed = FedLocator(locator, plan, ahead)
+    for report in reports:
         fed.report(report)
     return fed
-
-
-def _reports(path: Path, warn: Callable[[str], None]) -> list[Report]:
-    feed = read_feed(path)
-    if feed.garbled:
-        warn(
-            f"{path}: {feed.garbled} of {feed.garbled + len(feed.reports)} lines were passed over as garbled"
-        )
-    return [Report(said.at, said.file_line, said.word) for said in feed.reports]

@@ -53,6 +53,9 @@ class Ears:
         failed to come.
     rows
         Gets what came of each block, before progress.
+    lines
+        Takes the line numbers from outside that have come, and gives what is to be kept of them; asked as
+        ``asked`` is, with how long the run is by then, s, and at the end with True.
     """
 
     event: Callable[[Event], None]
@@ -63,6 +66,7 @@ class Ears:
     done: Callable[[bool], Iterable[Done]] = lambda _: ()
     asked: Callable[[], Iterable[Press]] = tuple
     rows: Callable[[Step], None] = lambda _: None
+    lines: Callable[[float, bool], Iterable[Mapping[str, Any]]] = lambda _at, _last: ()
 
 
 @dataclass(frozen=True)
@@ -139,6 +143,7 @@ class _Loop:
             else:
                 self._take(block)
             self.note_done(last=False)
+            self._note_lines(last=False)
             for press in self._ears.asked():
                 self._heed(press)
             if self._ears.stop():
@@ -225,6 +230,10 @@ class _Loop:
         for done in self._ears.done(last):
             self._keep_done(done_to_dict(done, self._listener.at))
 
+    def _note_lines(self, *, last: bool) -> None:
+        for body in self._ears.lines(self._listener.at, last):
+            self._keep_note(str(body["event"]), body)
+
     def _keep_done(self, body: Mapping[str, object]) -> None:
         self._keep(lambda journal: journal.event(ACTION, self._listener.at, body))
 
@@ -240,6 +249,7 @@ class _Loop:
     def end(self, trouble: str) -> Outcome:
         summary = self._listener.end()
         self.note_done(last=True)
+        self._note_lines(last=True)
         self._keep_note(PLACES, self._places.rest())
         self._keep_note(GAP, self._heard.gap())
         self._say([summary])

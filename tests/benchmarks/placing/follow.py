@@ -26,9 +26,14 @@ _PHASES = (Phase.OFF, Phase.AIR, Phase.CUT)
 Floats = NDArray[np.float64]
 
 
-class _Follows(Protocol):
-    def row(self, at: float, phase: Phase, level: float) -> None: ...
-    def place(self, at: float) -> Place | None: ...
+class Follows(Protocol):
+    """What follows the place."""
+
+    def row(self, at: float, phase: Phase, level: float) -> None:
+        """Take in a row."""
+
+    def place(self, at: float) -> Place | None:
+        """Return where ``at`` was."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -80,8 +85,25 @@ class Outcome:
     took: float
 
 
+@dataclass(frozen=True, eq=False)
+class Run:
+    """A case that was cut and heard, from ``begin`` s on."""
+
+    heard: Heard
+    truth: Truth
+    plan: Plan
+    begin: float
+
+
 def follow(case: Case) -> Outcome:
     """Return what comes of a case."""
+    run = run_of(case)
+    sound, clock = (followed(by(run.plan), run) for by in (SoundLocator, ClockLocator))
+    return Outcome(case, sound, clock, run.heard.took)
+
+
+def run_of(case: Case) -> Run:
+    """Cut a case in simulation and hear it."""
     rng = np.random.default_rng(case.seed)
     job = case.condition.job(rng)
     shop, machine = SHOPS[case.shop](rng), case.condition.machine(rng)
@@ -89,9 +111,7 @@ def follow(case: Case) -> Outcome:
     recording = record(program, job.bits, seed=case.seed, rate=RATE, shop=shop, machine=machine)
     begin = round(rng.uniform(*case.condition.late) * len(recording.samples) / RATE, 3)
     plan = _plan(job)
-    heard = _hear(recording, plan, _bits(job), begin)
-    followed = [_follow(by(plan), heard, recording.truth, plan, begin) for by in (SoundLocator, ClockLocator)]
-    return Outcome(case, followed[0], followed[1], heard.took)
+    return Run(_hear(recording, plan, _bits(job), begin), recording.truth, plan, begin)
 
 
 def _bits(job: Job) -> dict[int, Bit]:
@@ -118,10 +138,12 @@ def _hear(recording: Recording, plan: Plan, bits: dict[int, Bit], begin: float) 
     return Heard(told, tuple(_PHASES[p] for p in phase), table[:, COLUMNS.index("level")], took)
 
 
-def _follow(locator: _Follows, heard: Heard, truth: Truth, plan: Plan, begin: float) -> Followed:
-    asked, places, took = _ask(locator, heard)
-    moment = asked + begin
-    here = _judged(truth, plan, moment, begin)
+def followed(locator: Follows, run: Run) -> Followed:
+    """Let a locator follow a run, and compare it with the truth."""
+    truth = run.truth
+    asked, places, took = _ask(locator, run.heard)
+    moment = asked + run.begin
+    here = _judged(truth, run.plan, moment, run.begin)
     known = np.array([place is not None for place in places], dtype=np.bool_)
     kept = [place for place, wanted in zip(places, here & known, strict=True) if wanted and place]
     then = moment[here & known]
@@ -140,7 +162,7 @@ def _follow(locator: _Follows, heard: Heard, truth: Truth, plan: Plan, begin: fl
     )
 
 
-def _ask(locator: _Follows, heard: Heard) -> tuple[Floats, list[Place | None], float]:
+def _ask(locator: Follows, heard: Heard) -> tuple[Floats, list[Place | None], float]:
     """Let a locator follow; return moments, the place it tells of each a little later, and what it took."""
     asked, places, took = [], [], 0.0
     due = float(heard.at[0]) + _AFTER

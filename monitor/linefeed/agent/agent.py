@@ -1,0 +1,127 @@
+"""Asking an agent again and again."""
+
+import time
+from collections.abc import Iterable
+from dataclasses import dataclass
+from http.client import HTTPException
+from urllib.error import HTTPError
+from urllib.parse import quote
+from urllib.request import ProxyHandler, build_opener
+
+from monitor.actions.bounded import Bounded
+from monitor.linefeed.agent.document import AgentError, Observation, Streams, read_document
+from monitor.linefeed.agent.following import Following
+from monitor.linefeed.source import LineFeedError, Outlet
+
+# s between two questions, and that an answer may take; how many observations are asked for; how many bytes
+# an answer may have.
+_OFTEN, _LIMIT, _COUNT, _MOST = 0.25, 5.0, 500, 8_000_000
+# A line number that did not change holds on, and that is said so often, s.
+_HOLDS = 1.0
+
+
+@dataclass(frozen=True)
+class Agent:
+    """
+    Gives the line numbers of one device.
+
+    Attributes
+    ----------
+    base
+        As ``http://host:port``.
+    device
+        Its name; empty where the agent has one alone.
+    """
+
+    base: str
+    device: str = ""
+
+    @property
+    def name(self) -> str:
+        """Its address."""
+        return f"{self.base}/{self.device}".rstrip("/")
+
+    def run(self, out: Outlet) -> None:
+        """Give line numbers while the agent is there; when it was started again, all is begun again."""
+        asking = _Asking(self.name, out)
+        while not out.over.is_set():
+            asking.follow()
+
+
+class _Asking:
+    def __init__(self, address: str, out: Outlet) -> None:
+        self._address = address
+        self._out = out
+        # Not by way of a proxy: the machine's network is this one's.
+        self._opener = build_opener(ProxyHandler({}))
+        self._bounded = Bounded()
+        self._samples = True
+
+    def follow(self) -> None:
+        """Follow one life of the agent, from what holds now on, as long as nothing is missed."""
+        told = _Told(self._out)
+        streams = self._ask("current")
+        instance = streams.instance
+        told.tell(streams.observations)
+        while not self._out.over.wait(_OFTEN):
+            streams = self._next(streams)
+            if streams.instance != instance:
+                return
+            told.tell(streams.observations)
+
+    def _next(self, before: Streams) -> Streams:
+        """Return what was observed since; where it cannot be asked for, what holds now."""
+        if not self._samples:
+            return self._ask("current")
+        count = min(_COUNT, before.room)
+        try:
+            return self._ask(f"sample?from={before.following}&count={count}")
+        except AgentError as error:
+            # Forgotten by the agent already, or of another life of it: what holds now tells the rest.
+            self._samples = "OUT_OF_RANGE" in error.codes
+            return self._ask("current")
+
+    def _ask(self, what: str) -> Streams:
+        return read_document(self._bounded.run(lambda: self._fetched(what), _LIMIT + 1.0))
+
+    def _fetched(self, what: str) -> str:
+        try:
+            with self._opener.open(f"{quote(self._address, safe=':/@[]%')}/{what}", timeout=_LIMIT) as answer:
+                came: bytes = answer.read(_MOST + 1)
+        except HTTPError as error:
+            came = error.read(_MOST)
+            if b"MTConnectError" not in came:
+                raise LineFeedError(f"the agent answers {error.code}: check host, port and device") from error
+        except (OSError, HTTPException) as error:
+            reason = getattr(error, "reason", None) or error
+            raise LineFeedError(f"the agent is not reached ({reason}); trying again") from error
+        if len(came) > _MOST:
+            raise LineFeedError("the agent's answer is too long")
+        return came.decode("utf-8", "replace")
+
+
+class _Told:
+    """Gives on what follows from observations, and again now and then while it holds."""
+
+    def __init__(self, out: Outlet) -> None:
+        self._out = out
+        self._following = Following()
+        self._machine: dict[str, str | float] = {}
+        self._trouble: str | None = None
+        self._at = 0.0
+
+    def tell(self, observations: Iterable[Observation]) -> None:
+        """Take in what is new."""
+        lines = self._following.take(observations)
+        now = self._following.now()
+        if not lines and now and time.monotonic() - self._at >= _HOLDS:
+            lines = [now]
+        if (trouble := self._following.trouble()) != self._trouble:
+            self._trouble = trouble
+            self._out.trouble(trouble)  # no trouble is that all is well
+        for said in lines:
+            self._out.said(said)
+            self._at = time.monotonic()
+        if self._following.machine != self._machine:
+            self._machine = self._following.machine
+            self._out.machine(self._machine)

@@ -1,0 +1,153 @@
+"""Line numbers beside the listening: they are taken after each block, put on the run's clock, and kept."""
+
+import time
+from collections.abc import Callable, Iterator, Mapping
+from contextlib import contextmanager
+from dataclasses import replace
+from typing import Any
+
+from analysis.linesfed import FedLocator, Report
+from monitor.linefeed.clock import RunClock
+from monitor.linefeed.kept import Bundle, machine_body, said_body
+from monitor.linefeed.reading import Reader, Said
+from monitor.linefeed.source import Came, Item, MachineState, Source, Turn
+from monitor.linefeed.worker import Worker
+from monitor.watch import Ears
+
+# s without a line number after which that is said, and within which the same one need not be taken again.
+_SILENT, _SAME = 30.0, 0.5
+# One made before another, by the source's clock, came late; made so much before, s, that clock was set.
+_LATE = 60.0
+# Characters of a text nobody understands that are shown.
+_SHOWN = 60
+
+Body = Mapping[str, Any]
+
+
+class Feed:
+    """
+    Gives the line numbers of a source to what follows the place.
+
+    Parameters
+    ----------
+    source
+        What gives line numbers; it runs in a thread of its own from now on.
+    read
+        Reads its lines of text.
+    locator
+        What follows the place.
+    show
+        Gets a sentence about the source, on the thread that listens.
+    """
+
+    def __init__(
+        self, source: Source, read: Reader, locator: FedLocator, show: Callable[[str], None]
+    ) -> None:
+        self._worker = Worker(source, read)
+        self._locator = locator
+        self._show = show
+        self._clock = RunClock()
+        self._bundle = Bundle()
+        self._trouble = ""
+        self._silent = False
+        self._came = 0.0
+        self._last: tuple[float, Said | None] = (0.0, None)
+        self._time = -1e300
+        self._odd = 0
+
+    def take(self, at: float) -> Iterator[Body]:
+        """Take what came while the run went on to ``at`` s; give what is to be kept of it."""
+        self._clock.see(time.monotonic(), at)
+        for item in self._worker.out.take():
+            yield from self._heed(item, at)
+        if not (self._trouble or self._silent) and at - self._came > _SILENT:
+            self._silent = True
+            yield self._say(at, f"none for {_SILENT:.0f} s; are they still sent?")
+        if (body := self._bundle.due(at)) is not None:
+            yield body
+
+    def end(self, at: float) -> Iterator[Body]:
+        """End the source; give what is still to be kept."""
+        self._worker.close()
+        if (body := self._bundle.due(at, last=True)) is not None:
+            yield body
+
+    def _heed(self, item: Item, at: float) -> Iterator[Body]:
+        match item:
+            case Turn(trouble) if trouble != self._trouble:
+                self._trouble, self._came, self._silent = trouble, at, False
+                yield self._say(at, trouble or "they can come again")
+            case MachineState(told):
+                yield machine_body(at, told)
+            case Came(moment, Said() as said):
+                yield from self._take(self._clock.on_run(moment, at), said)
+            case Came(_, None, text):
+                yield from self._odd_one(at, f"not understood: {text[:_SHOWN]!r}")
+
+    def _take(self, at: float, said: Said) -> Iterator[Body]:
+        if self._is_late(said) or (said == self._last[1] and at - self._last[0] < _SAME):
+            return
+        self._last = at, said
+        report = Report(at, said.line, said.word, said.after)
+        if not self._locator.report(report):
+            named = f"line {said.line}" if said.line is not None else f"N{said.word}"
+            yield from self._odd_one(
+                at, f"the program has no {named}, or has it twice: is it the one being cut?"
+            )
+            return
+        self._bundle.add(report)
+        self._came = at
+        if self._silent:
+            self._silent = False
+            yield self._say(at, "they come again")
+
+    def _is_late(self, said: Said) -> bool:
+        """Return whether it was made before another that has come already."""
+        if said.time is None:
+            return False
+        late = self._time - _LATE < said.time < self._time
+        self._time = self._time if late else said.time
+        return late
+
+    def _odd_one(self, at: float, why: str) -> Iterator[Body]:
+        """Say what cannot be used: the first one, and then each time that there are ten times as many."""
+        self._odd += 1
+        if str(self._odd).strip("0") == "1":
+            yield self._say(at, why if self._odd == 1 else f"{self._odd} so far could not be used; now {why}")
+
+    def _say(self, at: float, text: str) -> Body:
+        told = f"line numbers from {self._worker.source.name}: {text}"
+        self._show(told)
+        return said_body(at, told)
+
+
+@contextmanager
+def with_lines(
+    ears: Ears, source: Source, read: Reader, locator: FedLocator, show: Callable[[str], None]
+) -> Iterator[Ears]:
+    """Give ears that also take line numbers from a source, see `Feed`."""
+    feed = Feed(source, read, locator, show)
+
+    def lines(at: float, last: bool) -> Iterator[Body]:
+        yield from feed.take(at)
+        if last:
+            yield from feed.end(at)
+
+    try:
+        yield replace(ears, lines=lines)
+    finally:
+        for _ in feed.end(0.0):
+            pass
+
+
+def with_past(ears: Ears, reports: tuple[Report, ...]) -> Ears:
+    """Return ears that let line numbers be kept which were known before; the place knows them already."""
+    bundle, waiting = Bundle(), list(reversed(reports))
+
+    def lines(at: float, last: bool) -> Iterator[Body]:
+        while waiting and (waiting[-1].at <= at or last):
+            bundle.add(waiting.pop())
+        if (body := bundle.due(at, last=last)) is not None:
+            yield body
+
+    return replace(ears, lines=lines)

@@ -1,0 +1,22 @@
+"""Bytes as they come become lines of text."""
+
+# Bytes of a line that is still to end; what is longer is no line.
+_LONGEST = 65_536
+
+
+class Splitter:
+    """Keeps the beginning of a line until its end comes."""
+
+    def __init__(self) -> None:
+        self._rest = b""
+
+    def feed(self, came: bytes) -> list[str]:
+        """Return the lines that have ended; of one that is too long, what there is."""
+        *whole, self._rest = (self._rest + came).split(b"\n")
+        if len(self._rest) > _LONGEST:
+            whole, self._rest = [*whole, self._rest], b""
+        return [line.decode("utf-8", "replace") for line in whole]
+
+    def forget(self) -> None:
+        """Let go of a line that will not end any more."""
+        self._rest = b""

@@ -1,0 +1,70 @@
+"""From what the user says after ``--lines`` to a source."""
+
+import re
+from pathlib import Path
+from urllib.parse import unquote, urlsplit
+
+from monitor.linefeed.agent import Agent
+from monitor.linefeed.growing import GrowingFile
+from monitor.linefeed.mqtt import MqttTopic
+from monitor.linefeed.sockets import TcpPort, UdpPort
+from monitor.linefeed.source import Source
+from monitor.linefeed.standard_input import StandardInput
+
+_FORMS = (
+    "a file, - for standard input, tcp:PORT, udp:PORT, mqtt://HOST/TOPIC or mtconnect+http://HOST:PORT/DEVICE"
+)
+_NO_PORT = "a port is a number from 1 to 65535"
+_PORT = re.compile(r"(tcp|udp):(\d+)")
+_ELSEWHERE = re.compile(r"[A-Za-z][A-Za-z0-9+.-]*://")
+
+
+def source_of(where: str) -> Source:
+    """
+    Return the source that is meant.
+
+    Raises
+    ------
+    ValueError
+        When none is; the text says which there are.
+    """
+    if where == "-":
+        return StandardInput()
+    if found := _PORT.fullmatch(where):
+        port = int(found[2])
+        if not 0 < port < 65_536:
+            raise ValueError(_NO_PORT)
+        return TcpPort(port) if found[1] == "tcp" else UdpPort(port)
+    return _elsewhere(where) if _ELSEWHERE.match(where) else GrowingFile(Path(where))
+
+
+def is_file(where: str) -> bool:
+    """
+    Return whether a file is meant.
+
+    Raises
+    ------
+    ValueError
+        When nothing is.
+    """
+    return isinstance(source_of(where), GrowingFile)
+
+
+def _elsewhere(where: str) -> Source:
+    # A topic may hold # and ?, and both are nothing special there.
+    url = urlsplit(where.replace("#", "%23").replace("?", "%3F"))
+    try:
+        port = url.port
+    except ValueError:
+        raise ValueError(_NO_PORT) from None
+    topic = unquote(url.path[1:])
+    match url.scheme:
+        case "mqtt" | "mqtts" if url.hostname and topic:
+            tls = url.scheme == "mqtts"
+            user, password = (
+                None if part is None else unquote(part) for part in (url.username, url.password)
+            )
+            return MqttTopic(url.hostname, topic, port or (8883 if tls else 1883), user, password, tls)
+        case "mtconnect+http" | "mtconnect+https" if url.hostname and url.username is None:
+            return Agent(f"{url.scheme.removeprefix('mtconnect+')}://{url.netloc}", url.path.strip("/"))
+    raise ValueError(f"'{url.scheme}://...' is no source of line numbers: give {_FORMS}")
