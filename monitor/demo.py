@@ -95,6 +95,7 @@ def run_demo(out: Path, *, seed: int, line: int | None) -> Status:
     told = _tell_truth(plan, heard, outcome)
     written = (*pictures, out / plan.program.name, *restarts, journal.folder)
     _say("", "Written:", *(f"  {path}" for path in written))
+    _say("", f"To see and hear it: CHIPSONG_HOME={out} chipsong review")
     return told
 
 

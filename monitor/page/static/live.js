@@ -160,9 +160,21 @@ stream.addEventListener("message", (message) => {
 heard = Date.now();
 setInterval(lose, 500);
 
+// What was nothing counts as normal from then on: one tap by mistake must not be enough.
+const nothing = byId("press-nothing");
+let armed = 0;
+function isSure() {
+  const sure = Date.now() - armed < 6000;
+  armed = sure ? 0 : Date.now();
+  nothing.textContent = sure ? "That was nothing" : "Nothing? Press again";
+  if (!sure) setTimeout(() => { nothing.textContent = "That was nothing"; }, 6000);
+  return sure;
+}
+
 for (const form of document.querySelectorAll(".presses form")) {
   form.addEventListener("submit", async (event) => {
     event.preventDefault();
+    if (event.submitter === nothing && !isSure()) return;
     const body = new URLSearchParams(new FormData(form, event.submitter));
     try {
       const answer = await fetch(form.action, { method: "POST", body, redirect: "manual" });

@@ -154,6 +154,9 @@ def test_a_live_run_is_seen_and_each_button_works(page: Any, home: Path):
             page.click("#restart")
         assert "G0" in Path(downloading.value.path()).read_text()
         page.click("#press-nothing")
+        assert page.text_content("#press-nothing") == "Nothing? Press again"
+        assert page.get_attribute("#state", "data-state") == "alarm"
+        page.click("#press-nothing")
         page.wait_for_selector("#state:not([data-state='alarm'])")
         page.fill("#mark-line", "9999")
         page.click("#press-mark")
