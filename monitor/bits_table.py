@@ -105,6 +105,8 @@ def _said(error: ValidationError) -> str:
     path, key = (".".join(words), words[-1]) if words[0] == "in" else (words[0], words[0])
     if first["type"] == "missing":
         return f"{path} is missing: it must be {_ALLOWED[key]}"
+    if words[0] == "in" and key not in _Thresholds.model_fields:
+        return f"{path} = {first['input']!r}: it must be {_ALLOWED['in']}"
     if first["type"] == "extra_forbidden" or key not in _ALLOWED:
         return f"{path} = {first['input']!r}: there is no such key, only {', '.join(_ALLOWED)}"
     return f"{path} = {first['input']!r}: it must be {_ALLOWED[key]}"

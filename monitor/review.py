@@ -1,13 +1,13 @@
 """``chipsong runs``: what was kept."""
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from typing import Any
 
 from analysis.errors import JournalError
 from analysis.events import Event, from_dict
 from monitor.actions.telling import ACTION, kept_text
 from monitor.controls import PRESSED
-from monitor.heard import BIT, GAP
+from monitor.heard import BIT, GAP, hearing
 from monitor.journal import Event as Kept
 from monitor.journal import Run, home, open_run, runs
 from monitor.labels import LABEL
@@ -31,7 +31,16 @@ def list_text() -> str:
     kept = runs(home())
     if not kept:
         return f"No runs are kept in {home()} yet."
-    return "\n".join(map(_line, kept))
+    return "\n".join([*map(_line, kept), *_heard_otherwise(kept)])
+
+
+def _heard_otherwise(kept: Sequence[Run]) -> list[str]:
+    """Return what to say of runs that another version heard: it may have decided otherwise."""
+    others = sum(run.meta.get("hearing", hearing()) != hearing() for run in kept)
+    if not others:
+        return []
+    said = f"{others} of these were heard by another version, which may have decided otherwise"
+    return [f"{said}: `chipsong rehear --all` tells what would change."]
 
 
 def run_text(name: str) -> str:

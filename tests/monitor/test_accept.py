@@ -149,6 +149,18 @@ def test_a_run_that_is_heard_again_says_the_same(home: Path):
     assert {type(event).__name__ for event in said} >= {"Deaf", "Heard", "Alarm"}
 
 
+def test_an_update_that_may_decide_otherwise_is_said(
+    chipsong: Command, keep: Callable[[str], str], monkeypatch: pytest.MonkeyPatch
+):
+    """Runs that another version heard are counted in the list, and hearing them again is offered."""
+    run = keep("tight_outline")
+    assert "another version" not in chipsong("runs").out
+    for place in ("monitor.review.hearing", "monitor.rehearing.hearing"):
+        monkeypatch.setattr(place, lambda: "newer")
+    assert "1 of these were heard by another version" in chipsong("runs").out
+    assert chipsong("rehear", run).out == f"{run}: all is as it was (heard by another version before)\n"
+
+
 def test_what_changed_is_listed_and_a_bad_run_passed_over(
     chipsong: Command, keep: Callable[[str], str], home: Path
 ):

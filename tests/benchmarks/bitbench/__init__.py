@@ -1,0 +1,1 @@
+"""How well references and tuned limits do, on simulated runs."""
