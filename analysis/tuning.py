@@ -17,7 +17,7 @@ from scipy.special import gammaincinv
 
 Array64 = NDArray[np.float64]
 
-FACTORS: tuple[float, ...] = tuple(round(0.3 + 0.05 * step, 2) for step in range(29))
+FACTORS: tuple[float, ...] = tuple(round(0.2 + 0.05 * step, 2) for step in range(31))
 """The limits that are tried, as factors of the one that follows from the budget."""
 
 # How far off theory may be, before anything was counted: the rate by exp(2.5), its fall by a third.

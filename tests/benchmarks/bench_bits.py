@@ -46,6 +46,8 @@ def main(words: list[str]) -> int:
     parser.add_argument("--development", action="store_true", help="on development seeds, to work by")
     parser.add_argument("--budget", type=float, default=6.0, help="bearable false alarms an hour")
     parser.add_argument("--jobs", type=int, default=os.cpu_count() or 1, help="processes")
+    parser.add_argument("--shops", type=int, default=SHOPS, help="for the first seconds")
+    parser.add_argument("--others", type=int, default=OTHERS, help="runs that judge a tuned limit")
     parser.add_argument("--only", choices=["first", "tuning"], help="one of the two")
     asked = parser.parse_args(words)
     first = DEVELOPMENT if asked.development else JUDGED
@@ -53,13 +55,14 @@ def main(words: list[str]) -> int:
     lines += [f"Simulated runs, seeds from {first} on.", ""]
     with ProcessPoolExecutor(asked.jobs) as pool:
         if asked.only != "tuning":
-            lines += _first_seconds(pool, first, 4 if asked.quick else SHOPS)
+            lines += _first_seconds(pool, first, 4 if asked.quick else asked.shops)
         if asked.only != "first":
-            counts = (8, 12) if asked.quick else (TUNING, OTHERS)
+            counts = (8, 12) if asked.quick else (TUNING, asked.others)
             lines += _tuning(pool, first + 20_000, counts, asked.budget)
     text = "\n".join(lines) + "\n"
     print(text)
-    if not (asked.quick or asked.development or asked.only):
+    whole = asked.shops >= SHOPS and asked.others >= OTHERS
+    if whole and not (asked.quick or asked.development or asked.only):
         KEPT.parent.mkdir(parents=True, exist_ok=True)
         KEPT.write_text(text)
     return 0
