@@ -55,6 +55,22 @@ _QUIETER = 4.0
 # more than a cut ever has of its own. They may fall on the lines that tell, so nothing is told then.
 _MOST_FOREIGN, _TALK_LASTS = 4.0, 0.2
 
+# Rows of whose hiss the cut's own share is less than this count for less, the less it is.
+_MOSTLY_OWN = 0.5
+
+# A spindle's speed is steady within this over so many s.
+_STEADY, _STEADY_FOR = 1.03, 0.3
+
+# From so many dB on by which a cut is louder than the baseline's, it is another one: lines that turn with the
+# spindle may rise by this share of what is more, up to so many dB.
+_LOUDER, _MORE, _AT_MOST = 4.0, 0.5, 4.0
+_TURNING = np.array([1.0, 1.0, 0.0, 1.0, 0.0])
+
+# Half orders and rocking; how many deviations they must have risen on the average, for a whole slip, over at
+# most so many s.
+_TELLING = [2, 4]
+_CORROBORATED, _CORROBORATED_FOR = 0.6, 2.0
+
 # Fewer rows than this tell too little of how much rows scatter.
 _LEAST_ROWS = 20
 
@@ -233,8 +249,10 @@ class Watcher:
         self._found: list[Event] = []
         self._tests: tuple[_Test, ...] = (_Test(),) * _TESTS
         self._good = 0
+        self._away: deque[Array64] = deque(maxlen=max(1, round(_CORROBORATED_FOR / seconds)))
         self._recent: deque[Array64] = deque(maxlen=max(1, round(0.5 / seconds)))
         self._tones: deque[float] = deque(maxlen=max(1, round(_TALK_LASTS / seconds)))
+        self._speeds: deque[float] = deque(maxlen=max(1, round(_STEADY_FOR / seconds)))
         self._covered = 0.0
         self._bit = 0
         self._said: State | None = None
@@ -327,6 +345,7 @@ class Watcher:
         """Begin to compare anew."""
         self._tests = (_Test(),) * _TESTS
         self._recent.clear()
+        self._away.clear()
         self._alarmed = False
         self._good = 0
         self._covered = 0.0
@@ -334,7 +353,8 @@ class Watcher:
 
     def _cutting(self, moment: Moment) -> Alarm | None:
         context, sample = moment.context, moment.sample
-        if sample.own < LEAST_OWN or self._is_talked_over(sample):
+        talked_over = self._is_talked_over(sample)
+        if not self._is_steady(sample) or sample.own < LEAST_OWN or talked_over:
             self._covered += self._seconds
             return None
         key = (context.bit, context.kind)
@@ -355,6 +375,11 @@ class Watcher:
         """Return whether a row is surely of its kind of cut, and of a sound that nothing speaks against."""
         surely = context.told or context.kind in ("cut", LOST)
         return surely and sample.own >= _LEARNED_FROM and not self._alarmed and self.score < 0.5
+
+    def _is_steady(self, sample: Sample) -> bool:
+        """Return whether the speed heard is that of a moment ago: where it jumps, it is another sound's."""
+        self._speeds.append(sample.speed)
+        return max(self._speeds) <= _STEADY * min(self._speeds)
 
     def _is_talked_over(self, sample: Sample) -> bool:
         """Return whether a row, or one shortly before, has more foreign tones than any cut."""
@@ -429,9 +454,13 @@ class Watcher:
     def _steps(self, moment: Moment, baseline: Baseline, shift: Array64, held: Array64) -> Array64:
         """Return how strongly a row speaks for a loose bit, and for a sound of another colour, nats."""
         error = baseline.error(self._correlation)
-        held = held + self._allowed.get(moment.context.bit, 0.0)
+        louder = moment.sample.level - baseline.normal.level - _LOUDER
+        heavier = min(max(_MORE * louder, 0.0), _AT_MOST) * _TURNING
+        held = held + self._allowed.get(moment.context.bit, 0.0) + heavier
         away = (shift[:SIGNS] - held - error[:SIGNS]) / baseline.scale[:SIGNS]
-        loose = [path.evidence(away) for path in self._weights[bool(baseline.normal.single)]]
+        self._away.append(np.clip(away, -1.0, 3.0))
+        plainly = min((moment.sample.own - LEAST_OWN) / (_MOSTLY_OWN - LEAST_OWN), 1.0)
+        loose = [plainly * path.evidence(away) for path in self._weights[bool(baseline.normal.single)]]
         # A cut that has ended has another colour too.
         quieter = moment.sample.level < baseline.normal.level - _QUIETER
         if moment.context.apart or moment.context.kind != "cut" or quieter:
@@ -455,11 +484,25 @@ class Watcher:
             self._good = self._good + 1 if self.score < GOOD else 0
             self._alarmed = self._good * self._seconds < self._settings.forget
             return None
-        if self.score < 1.0:
+        if self.score < 1.0 or not self._is_corroborated(moment.at):
             return None
         self._alarmed, self._good = True, 0
         self._risen = np.median(list(self._recent), axis=0)[:SIGNS]
         return self._alarm(moment.at)
+
+    def _is_corroborated(self, at: float) -> bool:
+        """
+        Return whether what a tight bit can't have, half orders and rocking, has risen as well since the onset.
+
+        All else may turn out of true with another cut, or with another machine that turns as fast.
+        """
+        worst = self._tests.index(self._worst)
+        if worst == len(PATHS):
+            return True
+        since = max(1, round((at - self._worst.since) / self._seconds))
+        return (
+            float(np.mean(list(self._away)[-since:], axis=0)[_TELLING].mean()) >= _CORROBORATED * PATHS[worst]
+        )
 
     @property
     def _worst(self) -> _Test:

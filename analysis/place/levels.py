@@ -24,7 +24,7 @@ ROWS = 10
 # Before anything was heard: the air, dBFS, how much louder a usual cut, and how sure that is, dB.
 _AIR, _AIR_SD, _LOUDER, _LOUDER_SD = -45.0, 20.0, 9.0, 6.0
 # How much louder the air is than a spindle that stands, and how sure that is, dB.
-_TURNING, _TURNING_SD = 14.0, 7.0
+_TURNING, _TURNING_SD = 20.0, 8.0
 # A variance, dB², from which on nothing is known.
 _UNHEARD, _NOTHING = 200.0, 1e4
 # A usual cut is at least this much below the air, dB: it adds 2 dB to it.

@@ -126,7 +126,7 @@ class Cut:
         value = self._scatter * self._value
         normal = self._normal
         faded = np.where(np.arange(BANDS) < 3, moved.get("faded", 0.0), 0.0)
-        others = ("level", "hiss", "noise", "own", "foreign")
+        others = ("level", "hiss", "noise", "own", "foreign", "speed")
         changed = {name: getattr(normal, name) + moved.get(name, 0.0) for name in others}
         changed["level"] += value[-1]
         return dataclasses.replace(
@@ -678,6 +678,29 @@ def test_whatever_happens(stretches: list[tuple[float, Phase, int, str, bool, bo
     assert turns == [Deaf, Heard] * (len(turns) // 2) + [Deaf] * (len(turns) % 2)
     assert np.isfinite(cut.scores).all()
     assert min(cut.scores) >= 0.0
+
+
+def test_a_speed_that_jumps_is_another_sounds():
+    """Rows in which the speed was another a moment ago, by more than a spindle's can be, are not compared."""
+    cut = LEARNED.copy()
+    for _ in range(60):
+        cut.rows(3, **SLIP).rows(3, speed=0.05 * NORMAL.speed, **SLIP)
+    assert cut.alarms == []
+    assert len(LEARNED.copy().hear(3.0, speed=0.05 * NORMAL.speed, **SLIP).alarms) == 1
+
+
+def test_runout_alone_is_another_cut():
+    """What turns with the spindle may rise with another cut: without half orders or rocking it is no slip."""
+    runout = {"spindle": 20.0, "between": 20.0, "modulation": 20.0}
+    assert LEARNED.copy().hear(60.0, **runout).alarms == []
+    assert len(LEARNED.copy().hear(3.0, **runout, half=5.0, rocking=4.0).alarms) == 1
+
+
+def test_a_heavier_cut_may_have_more_of_what_turns():
+    """The same rise takes longer to alarm in a cut that is 8 dB louder."""
+    some = dict.fromkeys(SIGN_NAMES, 5.0)
+    as_loud, louder = LEARNED.copy().hear(10.0, **some), LEARNED.copy().hear(10.0, level=8.0, **some)
+    assert as_loud.alarms[0].at < louder.alarms[0].at
 
 
 # What the person says, and what is known of the bit
