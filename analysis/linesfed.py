@@ -6,10 +6,10 @@ from dataclasses import dataclass, replace
 from typing import NamedTuple
 
 from analysis.ahead import Ahead
+from analysis.cut import Context
 from analysis.events import Alarm, Event, PartVerdict, Place, State
 from analysis.locate import LATE, Locator, Plan, resume_before
 from analysis.presence import Phase
-from analysis.watcher import Context
 
 # A controller reads this many lines ahead of the one that it executes, and some report what they read.
 AHEAD = 20

@@ -13,6 +13,7 @@ from numpy.typing import NDArray
 
 from analysis.air import Air, Telling
 from analysis.baseline import sample
+from analysis.cut import Context, Moment
 from analysis.cutting import Bit
 from analysis.events import Alarm, Event, Summary
 from analysis.features import COLUMNS as FEATURES
@@ -21,7 +22,7 @@ from analysis.health import Health, trouble
 from analysis.locate import Locator
 from analysis.presence import Phase, Presence
 from analysis.reference import Reference
-from analysis.watcher import USUAL, Context, Moment, Settings, Watcher
+from analysis.watcher import USUAL, Settings, Watcher
 from analysis.windows import Windows, window_size
 
 # What a step's table holds of each row: the features, then how near the test stood to an alarm (1 is one),

@@ -15,13 +15,13 @@ from typing import Protocol
 import numpy as np
 from numpy.typing import NDArray
 
+from analysis.cut import FAMILIES, Context
 from analysis.cutting import Bit
 from analysis.errors import ProgramError
 from analysis.events import Event, PartVerdict, Place, ResumeLine, State
 from analysis.presence import Phase
 from analysis.program import Kind, Machine, Part, Program, Schedule, cutting, find_parts, resume_at, schedule
 from analysis.program.engagement import Engagement, engagement
-from analysis.watcher import FAMILIES, Context
 
 # Up to this share of the other family the kind of cut is told.
 _MIXED = 0.1

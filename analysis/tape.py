@@ -4,10 +4,11 @@ import copy
 from collections.abc import Iterable
 from typing import Any
 
+from analysis.cut import Moment
 from analysis.events import Alarm, Event
 from analysis.health import Health
 from analysis.presence import Phase
-from analysis.watcher import Moment, Settings, Watcher
+from analysis.watcher import Settings, Watcher
 
 
 class Tape(Watcher):

@@ -16,60 +16,22 @@ from dataclasses import dataclass
 import numpy as np
 
 from analysis.air import LEAST_OWN
-from analysis.baseline import SIGNS, Array64, Baseline, Sample, Unfit, channels, learn
+from analysis.baseline import Array64, Baseline, Sample, Unfit, learn
 from analysis.causes import explain
-from analysis.change import budget_rows, independent_share
+from analysis.change import budget_rows
+from analysis.comparison import TESTS, Comparison, margins
+from analysis.cut import FAMILIES, LOST, Context, Moment
 from analysis.events import Against, Alarm, Checked, Deaf, Event, Heard, State, StateChange
-from analysis.evidence import Weights
 from analysis.health import Health
 from analysis.presence import Phase
 from analysis.reference import SURE, Finding, Known, Reference, compare, doubt
-
-FAMILIES = ("down", "across")
-"""Cuts that are compared with one another: straight down, and all others."""
-
-# How far signs must move before the move counts, dB: in the same kind of cut, though in another direction,
-# depth or width, nearer to the microphone or farther from it;
-LIKE = np.zeros(SIGNS)
-# straight down as compared with across, and the other way round (straight down the hiss hardly swells);
-UNLIKE: dict[str, Array64] = dict(
-    zip(FAMILIES, np.array([[4.0, 4.0, 3.0, 2.0, 2.0], [4.0, 4.0, 3.0, 10.0, 4.0]]), strict=True)
-)
-_OTHER = dict(zip(FAMILIES, reversed(FAMILIES), strict=True))
-# any cut as compared with any, when nobody told which.
-UNTOLD = np.array([3.0, 3.0, 2.0, 4.0, 2.0])
-
-# How far colour must lie above the baseline's, dB; the change of it that is looked for, in deviations, and
-# how many a row may count for. It differs between cuts, so it is compared in one steady sound only.
-FADED = 0.5
-SHIFT, _MOST = 2.0, 5.0
-
-PATHS = (0.8, 0.25)
-"""What is sought, as shares of a slip that matters: a fast path, and a slow one for what is slight."""
-_TESTS = len(PATHS) + 1
-
-# How much quieter, dB, what is compared for its colour may be.
-_QUIETER = 4.0
 
 # Somebody talks, or a radio plays, where foreign tones are this far above noise, dB, or were so many s ago:
 # more than a cut ever has of its own. They may fall on the lines that tell, so nothing is told then.
 _MOST_FOREIGN, _TALK_LASTS = 4.0, 0.2
 
-# Rows of whose hiss the cut's own share is less than this count for less, the less it is.
-_MOSTLY_OWN = 0.5
-
 # A spindle's speed is steady within this over so many s.
 _STEADY, _STEADY_FOR = 1.03, 0.3
-
-# From so many dB on by which a cut is louder than the baseline's, it is another one: lines that turn with the
-# spindle may rise by this share of what is more, up to so many dB.
-_LOUDER, _MORE, _AT_MOST = 4.0, 0.5, 4.0
-_TURNING = np.array([1.0, 1.0, 0.0, 1.0, 0.0])
-
-# Half orders and rocking; how many deviations they must have risen on the average, for a whole slip, over at
-# most so many s.
-_TELLING = [2, 4]
-_CORROBORATED, _CORROBORATED_FOR = 0.6, 2.0
 
 # Fewer rows than this tell too little of how much rows scatter.
 _LEAST_ROWS = 20
@@ -115,85 +77,6 @@ _COVERED, _COVERED_LONG = 6.0, 3.0
 _LEARNED_FROM = 0.5
 
 
-LOST = "any"
-"""The kind of a cut at an unknown place of a program."""
-
-
-@dataclass(frozen=True)
-class Context:
-    """
-    What is being cut, as far as the program tells.
-
-    Attributes
-    ----------
-    bit
-        The bit in the spindle.
-    kind
-        The kind of cut: rows are compared with rows of the same kind. ``LOST`` where there is a program and
-        nobody knows the place in it.
-    cuts
-        Whether it is possible that anything is being cut.
-    told
-        Whether the kind comes from a program; without one every cut looks alike.
-    apart
-        Whether cut and air were both heard, so that the one can be told from the other.
-    """
-
-    bit: int = 0
-    kind: str = "cut"
-    cuts: bool = True
-    told: bool = False
-    apart: bool = True
-
-
-@dataclass(frozen=True, eq=False)
-class Moment:
-    """
-    One row and what goes with it.
-
-    Attributes
-    ----------
-    at
-        When the row was complete, s from the first sample.
-    middle
-        The middle of its window, s from the first sample.
-    sample
-        What was heard.
-    phase
-        What the spindle is doing.
-    context
-        What is being cut.
-    """
-
-    at: float
-    middle: float
-    sample: Sample
-    phase: Phase
-    context: Context
-
-
-@dataclass(frozen=True)
-class _Test:
-    """
-    Where the comparison stands.
-
-    Attributes
-    ----------
-    sum
-        The running sum of evidence, nats, never below 0.
-    since
-        Since when it is above zero, s from the first sample.
-    """
-
-    sum: float = 0.0
-    since: float = 0.0
-
-    def after(self, step: float, most: float, middle_of_row: float) -> "_Test":
-        """Return where it stands after one more row."""
-        since = self.since if self.sum > 0.0 else middle_of_row
-        return _Test(min(max(self.sum + step, 0.0), most), since)
-
-
 class Watcher:
     """
     Compares rows with the baseline and says what it thinks.
@@ -236,21 +119,14 @@ class Watcher:
         self._correlation = correlation
         self._usual = settings
         self._settings_of = settings_of
+        self._comparison = Comparison(seconds, correlation)
         self._set(settings_of.get(0, settings))
-        self._independent = independent_share(correlation)
-        self._weights = {
-            single: [Weights.of(correlation, single=single, share=share) for share in PATHS]
-            for single in (False, True)
-        }
         self._learning: dict[tuple[int, str], list[Moment]] = {}
         self._rechecking = False
         self._allowed: dict[int, Array64] = {}
-        self._risen = np.zeros(SIGNS)
+        self._risen: Array64 | float = 0.0
         self._found: list[Event] = []
-        self._tests: tuple[_Test, ...] = (_Test(),) * _TESTS
         self._good = 0
-        self._away: deque[Array64] = deque(maxlen=max(1, round(_CORROBORATED_FOR / seconds)))
-        self._recent: deque[Array64] = deque(maxlen=max(1, round(0.5 / seconds)))
         self._tones: deque[float] = deque(maxlen=max(1, round(_TALK_LASTS / seconds)))
         self._speeds: deque[float] = deque(maxlen=max(1, round(_STEADY_FOR / seconds)))
         self._covered = 0.0
@@ -288,8 +164,7 @@ class Watcher:
         """
         if not self._alarmed:
             return []
-        risen = np.median(list(self._recent), axis=0)[:SIGNS] if self._recent else np.zeros(SIGNS)
-        allowed = np.maximum(np.maximum(risen, self._risen), 0.0)
+        allowed = np.maximum(np.maximum(self._comparison.risen(), self._risen), 0.0)
         self._allowed[self._bit] = np.maximum(self._allowed.get(self._bit, 0.0), allowed)
         self._begin()
         return self._turn(at, "listen", "said to be nothing: what is heard now counts as normal from here on")
@@ -336,16 +211,13 @@ class Watcher:
         self._begin()
 
     def _set(self, settings: Settings) -> None:
-        rows = budget_rows(settings.false_alarms, settings.hours, 1.0 / self._seconds, _TESTS)
+        rows = budget_rows(settings.false_alarms, settings.hours, 1.0 / self._seconds, TESTS)
         self._settings = settings
-        self._limit = settings.factor * math.log(rows)
-        self._most = self._limit / max(3.0, settings.shortest / self._seconds)
+        self._comparison.set(settings.factor * math.log(rows), settings.shortest)
 
     def _begin(self) -> None:
         """Begin to compare anew."""
-        self._tests = (_Test(),) * _TESTS
-        self._recent.clear()
-        self._away.clear()
+        self._comparison.begin()
         self._alarmed = False
         self._good = 0
         self._covered = 0.0
@@ -369,7 +241,7 @@ class Watcher:
         if main is None:
             self._covered = 0.0
             return None
-        return self._compare(moment, main, _margins(context, like=baseline is not None))
+        return self._compare(moment, main, margins(context, like=baseline is not None))
 
     def _may_learn(self, context: Context, sample: Sample) -> bool:
         """Return whether a row is surely of its kind of cut, and of a sound that nothing speaks against."""
@@ -447,78 +319,34 @@ class Watcher:
         self.baselines.setdefault(key, known.baseline)
         self._rechecking = False
         self._alarmed, self._good = True, 0
-        self._tests = (_Test(1.5 * self._limit, since), *self._tests[1:])
-        self.score = self._worst.sum / self._limit
+        self._comparison.find(since)
+        self.score = self._comparison.score
         return Alarm(at, since, "loose", 0.7, found.because, found.nats, SURE)
 
-    def _steps(self, moment: Moment, baseline: Baseline, shift: Array64, held: Array64) -> Array64:
-        """Return how strongly a row speaks for a loose bit, and for a sound of another colour, nats."""
-        error = baseline.error(self._correlation)
-        louder = moment.sample.level - baseline.normal.level - _LOUDER
-        heavier = min(max(_MORE * louder, 0.0), _AT_MOST) * _TURNING
-        held = held + self._allowed.get(moment.context.bit, 0.0) + heavier
-        away = (shift[:SIGNS] - held - error[:SIGNS]) / baseline.scale[:SIGNS]
-        self._away.append(np.clip(away, -1.0, 3.0))
-        plainly = min((moment.sample.own - LEAST_OWN) / (_MOSTLY_OWN - LEAST_OWN), 1.0)
-        loose = [plainly * path.evidence(away) for path in self._weights[bool(baseline.normal.single)]]
-        # A cut that has ended has another colour too.
-        quieter = moment.sample.level < baseline.normal.level - _QUIETER
-        if moment.context.apart or moment.context.kind != "cut" or quieter:
-            return np.array([*loose, -self._limit])
-        faded = shift[SIGNS] - baseline.centre[SIGNS] - FADED - 2.0 * error[SIGNS]
-        other = min(float(faded / baseline.scale[SIGNS]), _MOST)
-        return np.array([*loose, self._independent * SHIFT * (other - SHIFT / 2.0)])
-
     def _compare(self, moment: Moment, baseline: Baseline, held: Array64) -> Alarm | None:
-        sample = moment.sample
-        shift = channels(sample, baseline.normal)
-        self._recent.append(shift)
-        self._note_cover(sample, baseline.normal)
-        steps = self._steps(moment, baseline, shift, held)
-        self._tests = tuple(
-            test.after(float(np.clip(step, -self._most, self._most)), 1.5 * self._limit, moment.middle)
-            for test, step in zip(self._tests, steps, strict=True)
-        )
-        self.score = self._worst.sum / self._limit
+        self._note_cover(moment.sample, baseline.normal)
+        self._comparison.row(moment, baseline, held + self._allowed.get(moment.context.bit, 0.0))
+        self.score = self._comparison.score
         if self._alarmed:
             self._good = self._good + 1 if self.score < GOOD else 0
             self._alarmed = self._good * self._seconds < self._settings.forget
             return None
-        if self.score < 1.0 or not self._is_corroborated(moment.at):
+        if not self._comparison.is_certain(moment.at):
             return None
         self._alarmed, self._good = True, 0
-        self._risen = np.median(list(self._recent), axis=0)[:SIGNS]
+        self._risen = self._comparison.risen()
         return self._alarm(moment.at)
 
-    def _is_corroborated(self, at: float) -> bool:
-        """
-        Return whether what a tight bit can't have, half orders and rocking, has risen as well since the onset.
-
-        All else may turn out of true with another cut, or with another machine that turns as fast.
-        """
-        worst = self._tests.index(self._worst)
-        if worst == len(PATHS):
-            return True
-        since = max(1, round((at - self._worst.since) / self._seconds))
-        return (
-            float(np.mean(list(self._away)[-since:], axis=0)[_TELLING].mean()) >= _CORROBORATED * PATHS[worst]
-        )
-
-    @property
-    def _worst(self) -> _Test:
-        return max(self._tests, key=lambda test: test.sum)
-
     def _alarm(self, at: float) -> Alarm:
-        since = max(1, round((at - self._worst.since) / self._seconds))
-        cause = explain(np.median(list(self._recent)[-since:], axis=0))
+        worst, cause = self._comparison.worst, explain(self._comparison.moved(at))
         return Alarm(
             at=at,
-            onset=self._worst.since,
+            onset=worst.since,
             cause=cause.name,
             confidence=cause.confidence,
             because=cause.because,
-            score=self._worst.sum,
-            threshold=self._limit,
+            score=worst.sum,
+            threshold=self._comparison.limit,
         )
 
     def _judge(self, moment: Moment, health: Health) -> tuple[State, str]:
@@ -548,12 +376,3 @@ class Watcher:
         if self.score > 0.5 or (self.state == "uneasy" and self.score > GOOD):
             return "uneasy", "a change is building"
         return "listen", f"comparing with the baseline, {heard}"
-
-
-def _margins(context: Context, *, like: bool) -> Array64:
-    """Return how far signs must move to count; ``like``: whether the baseline is of the likely kind."""
-    if context.told and like:
-        return LIKE
-    # In doubt the cut may be of the other family than the baseline's, which is of the likelier one.
-    perhaps = _OTHER.get(context.kind) if like else context.kind
-    return UNLIKE.get(perhaps or "", UNTOLD)

@@ -11,8 +11,9 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from analysis.cut import FAMILIES
 from analysis.locate import KINDS, Plan
-from analysis.watcher import FAMILIES, Settings
+from analysis.watcher import Settings
 
 Floats = NDArray[np.float64]
 _MOMENT = 1e-6  # s

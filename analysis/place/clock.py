@@ -12,11 +12,11 @@ from dataclasses import replace
 import numpy as np
 from numpy.typing import NDArray
 
+from analysis.cut import Context
 from analysis.events import Alarm, Event, PartVerdict, Place, State
 from analysis.locate import APART, LATE, Plan, resume_before
 from analysis.place import marks
 from analysis.presence import Phase
-from analysis.watcher import Context
 
 # How wrong the clock is, s: at once after it was put right, and more for each second since.
 _SURE, _DRIFT = 0.5, 0.05

@@ -7,6 +7,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
+from analysis.cut import LOST, Context
 from analysis.events import Alarm, Event, PartVerdict, Place, State
 from analysis.locate import LATE, Plan, resume_before
 from analysis.place import marks
@@ -14,7 +15,6 @@ from analysis.place.grid import Grid
 from analysis.place.paces import UNKNOWN, USUALLY, Learned
 from analysis.place.track import END, WAIT, WAITS, Track
 from analysis.presence import Phase
-from analysis.watcher import LOST, Context
 
 # The shortest step of the filter, s.
 _STEP = 0.17

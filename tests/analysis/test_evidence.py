@@ -9,8 +9,8 @@ from scipy.integrate import quad
 from scipy.stats import norm
 
 from analysis.baseline import CHANNELS, SIGNS
+from analysis.comparison import PATHS
 from analysis.evidence import SOUGHT, Weights, log_mean_exp
-from analysis.watcher import PATHS
 
 SINGLE = pytest.mark.parametrize("single", [False, True], ids=["several flutes", "one flute"])
 AWAY = st.lists(st.floats(-12, 12), min_size=SIGNS, max_size=SIGNS).map(np.array)

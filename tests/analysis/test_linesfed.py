@@ -6,13 +6,13 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from analysis.cut import Context
 from analysis.cutting import Bit
 from analysis.events import Alarm, Deaf, PartVerdict, Place, ResumeLine
 from analysis.linesfed import AHEAD, FedLocator, Report
 from analysis.locate import LATE, Nowhere, Plan
 from analysis.presence import Phase
 from analysis.program import Program, read, resume_at
-from analysis.watcher import Context
 
 TRAY = read(
     """N10 G21 G90 G17

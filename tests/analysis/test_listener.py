@@ -11,12 +11,12 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from numpy.typing import NDArray
 
+from analysis.cut import Context
 from analysis.cutting import Bit
 from analysis.events import Alarm, Deaf, Event, Heard, StateChange, Summary
 from analysis.listener import COLUMNS, Listener, ear_for
 from analysis.locate import Nowhere
 from analysis.presence import Phase
-from analysis.watcher import Context
 from recordings_synthetic import Slip, Straight, steady
 
 RATE = 8000

@@ -8,13 +8,13 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from analysis.cut import Context
 from analysis.cutting import Bit
 from analysis.events import Alarm, Deaf, Place
 from analysis.locate import Nowhere, Plan
 from analysis.place import ClockLocator
 from analysis.presence import Phase
 from analysis.program import Kind, read
-from analysis.watcher import Context
 
 BITS = {0: Bit("any", 6.0, 2, 18_000.0)}
 ALARM = Alarm(0.0, 0.0, "loose", 0.7, ("why",), 1.0, 1.0)

@@ -14,6 +14,8 @@ from hypothesis import strategies as st
 from analysis.air import LEAST_OWN
 from analysis.baseline import CHANNELS, SIGNS, TRUE_ENOUGH, Array64, Baseline, Sample
 from analysis.change import budget_rows
+from analysis.comparison import _QUIETER, PATHS, UNLIKE, UNTOLD
+from analysis.cut import Context, Moment
 from analysis.events import Alarm, Checked, Deaf, Event, Heard, StateChange
 from analysis.evidence import SOUGHT, Weights
 from analysis.health import Health
@@ -25,14 +27,8 @@ from analysis.watcher import (
     _LEARNED_FROM,
     _LEAST_ROWS,
     _MOST_FOREIGN,
-    _QUIETER,
     _TALK_LASTS,
-    PATHS,
-    UNLIKE,
-    UNTOLD,
     USUAL,
-    Context,
-    Moment,
     Settings,
     Watcher,
 )

@@ -5,13 +5,14 @@ import pytest
 
 from analysis.contents import Learned, Tool, Unlearned, contents_of
 from analysis.contents.baselines import baseline_of
+from analysis.cut import FAMILIES
 from analysis.cutting import Bit
 from analysis.features import Ear
 from analysis.listener import Listener
 from analysis.locate import KINDS, Plan
 from analysis.place import ClockLocator
 from analysis.program import read
-from analysis.watcher import FAMILIES, Settings
+from analysis.watcher import Settings
 from recordings_synthetic import record
 from recordings_synthetic.job import BITS, seedling_trays
 

@@ -10,8 +10,8 @@ import math
 import numpy as np
 
 from analysis.baseline import SIGNS
+from analysis.comparison import PATHS, Test
 from analysis.evidence import SOUGHT, Weights
-from analysis.watcher import PATHS, _Test
 from hearing.least import Change, Floats, Rule, Step
 
 # No row counts for more than this share of the limit.
@@ -34,7 +34,7 @@ def rule(run_length: float, correlation: float) -> Rule:
     paths = [Weights.of(correlation, share=share) for share in PATHS]
 
     def fresh() -> Step:
-        tests = [_Test() for _ in paths]
+        tests = [Test() for _ in paths]
 
         def step(row: Floats) -> bool:
             for number, path in enumerate(paths):

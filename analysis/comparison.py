@@ -1,0 +1,199 @@
+"""
+Whether the sound has moved away from the baseline for good, row by row.
+
+Three running sums of evidence: two for a bit that has come loose, plainly or slightly, and one for a sound
+that has lost some of its colour. What the sums mean is told in `analysis.evidence`.
+"""
+
+import math
+from collections import deque
+from dataclasses import dataclass
+
+import numpy as np
+
+from analysis.air import LEAST_OWN
+from analysis.baseline import SIGNS, Array64, Baseline, channels
+from analysis.change import independent_share
+from analysis.cut import FAMILIES, Context, Moment
+from analysis.evidence import Weights
+
+# How far signs must move before the move counts, dB: in the same kind of cut, though in another direction,
+# depth or width, nearer to the microphone or farther from it;
+LIKE = np.zeros(SIGNS)
+# straight down as compared with across, and the other way round (straight down the hiss hardly swells);
+UNLIKE: dict[str, Array64] = dict(
+    zip(FAMILIES, np.array([[4.0, 4.0, 3.0, 2.0, 2.0], [4.0, 4.0, 3.0, 10.0, 4.0]]), strict=True)
+)
+_OTHER = dict(zip(FAMILIES, reversed(FAMILIES), strict=True))
+# any cut as compared with any, when nobody told which.
+UNTOLD = np.array([3.0, 3.0, 2.0, 4.0, 2.0])
+
+# How far colour must lie above the baseline's, dB; the change of it that is looked for, in deviations, and
+# how many a row may count for. It differs between cuts, so it is compared in one steady sound only.
+FADED = 0.5
+SHIFT, _MOST = 2.0, 5.0
+
+PATHS = (0.8, 0.25)
+"""What is sought, as shares of a slip that matters: a fast path, and a slow one for what is slight."""
+TESTS = len(PATHS) + 1
+"""How many sums there are."""
+
+# How much quieter, dB, what is compared for its colour may be.
+_QUIETER = 4.0
+
+# Rows of whose hiss the cut's own share is less than this count for less, the less it is.
+_MOSTLY_OWN = 0.5
+
+# From so many dB on by which a cut is louder than the baseline's, it is another one: lines that turn with the
+# spindle may rise by this share of what is more, up to so many dB.
+_LOUDER, _MORE, _AT_MOST = 4.0, 0.5, 4.0
+_TURNING = np.array([1.0, 1.0, 0.0, 1.0, 0.0])
+
+# Half orders and rocking; how many deviations they must have risen on the average, for a whole slip, over at
+# most so many s.
+_TELLING = [2, 4]
+_CORROBORATED, _CORROBORATED_FOR = 0.6, 2.0
+
+# Over so many s the last rows say how far signs have moved; a sum rises to so many limits.
+_RECENT, _HIGHEST = 0.5, 1.5
+
+
+@dataclass(frozen=True)
+class Test:
+    """
+    Where the comparison stands.
+
+    Attributes
+    ----------
+    sum
+        The running sum of evidence, nats, never below 0.
+    since
+        Since when it is above zero, s from the first sample.
+    """
+
+    sum: float = 0.0
+    since: float = 0.0
+
+    def after(self, step: float, most: float, middle_of_row: float) -> "Test":
+        """Return where it stands after one more row."""
+        since = self.since if self.sum > 0.0 else middle_of_row
+        return Test(min(max(self.sum + step, 0.0), most), since)
+
+
+class Comparison:
+    """
+    Compares rows with a baseline and adds up what speaks for a change.
+
+    Parameters
+    ----------
+    seconds
+        Seconds from one row to the next.
+    correlation
+        Correlation of a row with the one before.
+    """
+
+    def __init__(self, seconds: float, correlation: float) -> None:
+        self._seconds = seconds
+        self._correlation = correlation
+        self._independent = independent_share(correlation)
+        self._weights = {
+            single: [Weights.of(correlation, single=single, share=share) for share in PATHS]
+            for single in (False, True)
+        }
+        self._away: deque[Array64] = deque(maxlen=max(1, round(_CORROBORATED_FOR / seconds)))
+        self._shifts: deque[Array64] = deque(maxlen=max(1, round(_RECENT / seconds)))
+        self._tests: tuple[Test, ...] = (Test(),) * TESTS
+        self.limit, self._most = math.inf, math.inf
+
+    def set(self, limit: float, shortest: float) -> None:
+        """Set the limit that is an alarm, nats, and the seconds below which none comes."""
+        self.limit = limit
+        self._most = limit / max(3.0, shortest / self._seconds)
+
+    def begin(self) -> None:
+        """Begin anew."""
+        self._tests = (Test(),) * TESTS
+        self._away.clear()
+        self._shifts.clear()
+
+    def find(self, since: float) -> None:
+        """Take for found, since ``since`` s, what was found in another way: it must be heard to be over."""
+        self._tests = (Test(_HIGHEST * self.limit, since), *self._tests[1:])
+
+    def row(self, moment: Moment, baseline: Baseline, held: Array64) -> None:
+        """Take in one row; signs count from ``held`` on, dB, shape (SIGNS,)."""
+        shift = channels(moment.sample, baseline.normal)
+        self._shifts.append(shift)
+        steps = np.clip(self._steps(moment, baseline, shift, held), -self._most, self._most)
+        self._tests = tuple(
+            test.after(float(step), _HIGHEST * self.limit, moment.middle)
+            for test, step in zip(self._tests, steps, strict=True)
+        )
+
+    @property
+    def worst(self) -> Test:
+        """The sum that stands highest."""
+        return max(self._tests, key=lambda test: test.sum)
+
+    @property
+    def score(self) -> float:
+        """How near that is to an alarm: 1 is one."""
+        return self.worst.sum / self.limit
+
+    def is_certain(self, at: float) -> bool:
+        """Return whether at ``at`` s a change is certain."""
+        return self.score >= 1.0 and self._is_corroborated(at)
+
+    def moved(self, at: float) -> Array64:
+        """Return how far each channel has moved of late, but not before the onset, dB, (len(CHANNELS),)."""
+        middle: Array64 = np.median(list(self._shifts)[-self._since(at) :], axis=0)
+        return middle
+
+    def risen(self) -> Array64:
+        """Return how far signs have moved of late, dB, shape (SIGNS,)."""
+        if not self._shifts:
+            return np.zeros(SIGNS)
+        middle: Array64 = np.median(list(self._shifts), axis=0)
+        return middle[:SIGNS]
+
+    def _since(self, at: float) -> int:
+        return max(1, round((at - self.worst.since) / self._seconds))
+
+    def _steps(self, moment: Moment, baseline: Baseline, shift: Array64, held: Array64) -> Array64:
+        """Return how strongly a row speaks for a loose bit, and for a sound of another colour, nats."""
+        error = baseline.error(self._correlation)
+        louder = moment.sample.level - baseline.normal.level - _LOUDER
+        heavier = min(max(_MORE * louder, 0.0), _AT_MOST) * _TURNING
+        held = held + heavier
+        away = (shift[:SIGNS] - held - error[:SIGNS]) / baseline.scale[:SIGNS]
+        self._away.append(np.clip(away, -1.0, 3.0))
+        plainly = min((moment.sample.own - LEAST_OWN) / (_MOSTLY_OWN - LEAST_OWN), 1.0)
+        loose = [plainly * path.evidence(away) for path in self._weights[bool(baseline.normal.single)]]
+        # A cut that has ended has another colour too.
+        quieter = moment.sample.level < baseline.normal.level - _QUIETER
+        if moment.context.apart or moment.context.kind != "cut" or quieter:
+            return np.array([*loose, -self.limit])
+        faded = shift[SIGNS] - baseline.centre[SIGNS] - FADED - 2.0 * error[SIGNS]
+        other = min(float(faded / baseline.scale[SIGNS]), _MOST)
+        return np.array([*loose, self._independent * SHIFT * (other - SHIFT / 2.0)])
+
+    def _is_corroborated(self, at: float) -> bool:
+        """
+        Return whether half orders and rocking, which no tight bit has, have risen as well since the onset.
+
+        All else may turn out of true with another cut, or with another machine that turns as fast.
+        """
+        worst = self._tests.index(self.worst)
+        if worst == len(PATHS):
+            return True
+        away = np.mean(list(self._away)[-self._since(at) :], axis=0)
+        return float(away[_TELLING].mean()) >= _CORROBORATED * PATHS[worst]
+
+
+def margins(context: Context, *, like: bool) -> Array64:
+    """Return how far signs must move to count; ``like``: whether the baseline is of the likely kind."""
+    if context.told and like:
+        return LIKE
+    # In doubt the cut may be of the other family than the baseline's, which is of the likelier one.
+    perhaps = _OTHER.get(context.kind) if like else context.kind
+    return UNLIKE.get(perhaps or "", UNTOLD)
