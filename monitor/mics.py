@@ -8,8 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from analysis.errors import SoundError
-from analysis.microphone import Checkup, Hum, OwnGain, check
-from analysis.microphone_advice import Advice, advise
+from analysis.microphone import Advice, Checkup, Hum, OwnGain, advise, check
 from monitor.bits import read_shelf
 from monitor.journal import home
 from monitor.setup import SHELF, Wanted, bits_for
@@ -135,6 +134,6 @@ def _hum(hum: Hum | None) -> str:
 
 def _gain(gain: OwnGain | None) -> str:
     if gain is None:
-        return "not tested: no loud sound was followed by quiet"
+        return "not tested: no short loud sound came between steady quiet"
     sounds = "a loud sound" if gain.sounds == 1 else f"{gain.sounds} loud sounds"
-    return f"after {sounds} the quiet was softer by {max(gain.fell, 0.0):.1f} dB at most"
+    return f"after {sounds} the quiet was {max(gain.fell, 0.0):.1f} dB softer and rose by {gain.rose:.1f} dB"

@@ -197,7 +197,7 @@ with Board(sys.stdout, sys.stdin, "trays", Looking(), controls) as board:
 
 
 def test_the_terminal_is_as_it_was_also_after_a_crash():
-    """It says when the loop hangs; a key needs no Enter; after a crash the screen is left, and the alarm told."""
+    """It says when the loop hangs; a key needs no Enter; after a crash the screen is left, the alarm told."""
     ours, theirs = pty.openpty()
     before = termios.tcgetattr(theirs)
     command = [sys.executable, "-c", f"import sys; sys.path[:0] = {sys.path!r}\n{_SCRIPT}"]

@@ -1,0 +1,121 @@
+"""
+A checkup of a microphone: levels, headroom, floor, and what the other files of this folder find.
+
+Levels are in dBFS, of a full-scale sine (see `spectrum`), a constant in the samples left out.
+"""
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from analysis.cutting import Bit
+from analysis.health import FULL, trouble
+from analysis.microphone.hum import Hum, hum
+from analysis.microphone.own_gain import OwnGain, own_gain
+from analysis.microphone.spindle import Spindle, spindle
+from analysis.spectrum import decibels
+
+# Seconds over which a level is taken, and the share of them, in a hundred, that is called quiet.
+_FRAME, _QUIET = 0.05, 10
+
+
+@dataclass(frozen=True)
+class Checkup:
+    """
+    What was found of a microphone.
+
+    Attributes
+    ----------
+    rate
+        Samples per second, Hz.
+    seconds
+        For how long it was heard.
+    wrong
+        Why nothing can be heard with it, in words; empty when something can.
+    level, peak
+        Of all that was heard, and of the highest sample, dBFS.
+    clipped
+        Share of samples at full scale.
+    floor
+        Level of the quietest tenth, dBFS.
+    hum
+        ``None`` when there is none.
+    gain
+        ``None`` when no short loud sound came between steady quiet.
+    told
+        The speed, rpm, at which a spindle was said to run; ``None`` when none was.
+    spindle
+        ``None`` when none is heard near that speed.
+    """
+
+    rate: int
+    seconds: float
+    wrong: str
+    level: float
+    peak: float
+    clipped: float
+    floor: float
+    hum: Hum | None = None
+    gain: OwnGain | None = None
+    told: float | None = None
+    spindle: Spindle | None = None
+
+    @property
+    def headroom(self) -> float:
+        """How much louder it may become before it clips, dB."""
+        return max(0.0, -self.peak)
+
+
+def check(samples: NDArray[np.float32], rate: int, bit: Bit) -> Checkup:
+    """
+    Return what is found of a microphone.
+
+    Parameters
+    ----------
+    samples
+        What it heard, (n,), in [-1, 1].
+    rate
+        Samples per second, Hz.
+    bit
+        What is in the spindle. One of unknown speed does not run, or is not to be looked for: in any speed
+        at all something would be found, hum and other machines.
+
+    Raises
+    ------
+    ValueError
+        When there are less than 0.1 s of samples.
+    """
+    if len(samples) < 0.1 * rate:
+        raise ValueError(f"{len(samples)} samples are too few to tell anything of a microphone")
+    size = np.abs(samples.astype(np.float64))
+    peak, clipped = float(size.max()), float((size >= FULL).mean())
+    wrong = trouble(peak, float(np.ptp(samples)), clipped)
+    if not np.isfinite(peak):
+        return Checkup(rate, len(samples) / rate, wrong, *(np.nan, np.nan, np.nan, np.nan))
+    sound = samples.astype(np.float64) - samples.astype(np.float64).mean()
+    heard = spindle(samples, rate, bit, bit.speed) if bit.speed else None
+    return Checkup(
+        rate=rate,
+        seconds=len(samples) / rate,
+        wrong=wrong,
+        level=_level(sound),
+        peak=float(decibels(peak * peak)),
+        clipped=clipped,
+        floor=floor_level(sound, rate),
+        hum=hum(sound, rate, heard.speed / 60.0 if heard else None),
+        gain=own_gain(sound, rate),
+        told=bit.speed,
+        spindle=heard,
+    )
+
+
+def _level(sound: NDArray[np.float64]) -> float:
+    return float(decibels(2.0 * np.mean(sound**2)))
+
+
+def floor_level(sound: NDArray[np.float64], rate: int) -> float:
+    """Return the level, dBFS, that a tenth of all moments (of 0.05 s) lies below."""
+    size = max(1, round(_FRAME * rate))
+    frames = sound[: len(sound) // size * size].reshape(-1, size)
+    return float(np.percentile(decibels(2.0 * np.mean(frames**2, axis=1)), _QUIET))
