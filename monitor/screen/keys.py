@@ -12,7 +12,7 @@ from monitor.controls import Press
 HELP = "n that was nothing  t tightened, carry on  m mark this line  i info  Ctrl-C end"
 SHORT_HELP = "n nothing  t tightened  m mark  i info"
 
-_AGAIN = "That was nothing, and what is heard now is normal? n once more: yes. Any other key: no."
+_SURE = "That was nothing, and what is heard now is normal? y: yes. Any other key: no."
 _WHICH = "Which line of the file is being cut now? {}_   (Enter; Esc: none)"
 _MOST_DIGITS = 9
 _ERASE = "\x7f\b"
@@ -22,7 +22,8 @@ class Keyboard:
     """
     Makes presses of keys; holds what was typed so far.
 
-    What would make a real fault sound normal takes its key twice, for an elbow presses keys as well.
+    What would make a real fault sound normal takes a second, other key: an elbow presses keys as well, and a
+    key that is held comes many times.
 
     Attributes
     ----------
@@ -38,7 +39,7 @@ class Keyboard:
     @property
     def question(self) -> str:
         """What is asked now; empty when nothing is."""
-        return {"n": _AGAIN, "m": _WHICH.format(self._digits)}.get(self._asks or "", "")
+        return {"n": _SURE, "m": _WHICH.format(self._digits)}.get(self._asks or "", "")
 
     def feed(self, typed: str) -> list[Press]:
         """Take in what was typed at once; return what it means."""
@@ -54,7 +55,7 @@ class Keyboard:
             return self._digit(key)
         if key == "t":
             return Press("tightened")
-        if key == "n" and asked == "n":
+        if key == "y" and asked == "n":
             return Press("nothing")
         if key in ("n", "m"):
             self._asks, self._digits = key, ""

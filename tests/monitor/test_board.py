@@ -140,8 +140,9 @@ def test_what_was_found_after_tightening_is_told_with_its_evidence(verdict: Tigh
         (["t"], [Press("tightened")]),
         (["T"], [Press("tightened")]),
         (["n"], []),
-        (["n", "n"], [Press("nothing")]),
-        (["n", "x", "n"], []),
+        (["n", "y"], [Press("nothing")]),
+        (["n", "n", "n"], []),
+        (["n", "x", "y"], []),
         (["n", "t"], [Press("tightened")]),
         (["m", "3", "1", "9", "\x7f", "2", "\n"], [Press("mark", 312)]),
         (["m", "\r"], []),
@@ -151,7 +152,7 @@ def test_what_was_found_after_tightening_is_told_with_its_evidence(verdict: Tigh
     ],
 )
 def test_what_keys_mean(typed: list[str], presses: list[Press]):
-    """One key each; what would make a fault sound normal takes it twice; a mark asks for its line."""
+    """One key each; what would make a fault sound normal takes another; a mark asks for its line."""
     keyboard = Keyboard()
     assert [press for keys in typed for press in keyboard.feed(keys)] == presses
 
