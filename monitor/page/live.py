@@ -30,6 +30,8 @@ _CONFIRMED = {
     "mark": "You said: line {} is being cut now.",
 }
 
+_HANGS = "The listening itself hangs: what stands here is old. Look at the machine."
+
 
 class Live:
     """
@@ -102,8 +104,8 @@ class Live:
         now, turning = view.now, view.now.phase is not Phase.OFF
         return {
             "clock": clock(now.at),
-            "state": now.state,
-            "because": now.because,
+            "state": "lost" if view.hangs else now.state,
+            "because": _HANGS if view.hangs else now.because,
             "over": view.over,
             "where": place(now.place) if now.place else None,
             "between": [now.place.first, now.place.last] if now.place else None,

@@ -55,6 +55,7 @@ class Server:
             limit_concurrency=_CONNECTIONS,
             timeout_graceful_shutdown=1,
             server_header=False,
+            proxy_headers=False,
         )
         self._server = uvicorn.Server(config)
         self._thread = threading.Thread(target=self._run, name="page", daemon=True)

@@ -27,7 +27,8 @@ from monitor.watch import Ears
 
 # s of sound that are held for the picture, from one note of the score to the next, and notes that are held.
 _HELD, _EVERY, _NOTES = 4.0, 0.5, 360
-_SHOWN = 12.0  # s
+# s for which words are shown, and of standing still after which nothing here is current.
+_SHOWN, _STILL = 12.0, 3.0
 
 
 @dataclass(frozen=True)
@@ -108,7 +109,7 @@ class View:
         self._block: NDArray[np.float32] | None = None
         self._next = 0.0
         self._highest = 0.0
-        self._because = ""
+        self._alive = time.monotonic()
         self._place: Place | None = None
         self._learned: dict[int, _Heard] = {}
         self._drawn: dict[int, NDArray[np.float64]] = {}
@@ -137,6 +138,11 @@ class View:
         """Return the source; what it gives passes by here."""
         return _Tapped(source, self._take)
 
+    def _take(self, block: Block | None) -> None:
+        """Take in a block, or that none came in time."""
+        self._alive = time.monotonic()
+        self._block = block.samples if block else None
+
     def note(self, event: Event) -> None:
         """Take in an event."""
         if isinstance(event, Alarm):
@@ -144,7 +150,8 @@ class View:
         if isinstance(event, StateChange):
             if event.state == "listen" and self.now.bit not in self._learned:
                 self._learned[self.now.bit] = self._heard
-            self._because = event.because
+            # Where nothing arrives there is no progress, and it is said all the same.
+            self.now = replace(self.now, at=event.at, state=event.state, because=event.because)
         elif isinstance(event, Alarm | Checked | Deaf | Heard):
             self.last = event
         self.over = self.over or isinstance(event, Summary)
@@ -161,7 +168,7 @@ class View:
         self.now = Now(
             listener.at,
             state,
-            self._because,
+            self.now.because,
             score,
             listener.phase,
             listener.speed,
@@ -174,9 +181,6 @@ class View:
             self._heard = (*self._heard[-most:], piece)
             self._block = None
 
-    def _take(self, samples: NDArray[np.float32]) -> None:
-        self._block = samples
-
     # --- on either ------------------------------------------------------------------------------------------
 
     def say(self, words: str) -> None:
@@ -188,6 +192,11 @@ class View:
         """Words that are to be shown still."""
         until, words = self._said
         return words if time.monotonic() < until else ""
+
+    @property
+    def hangs(self) -> bool:
+        """Whether the loop that listens has stood still for so long that what is here is old."""
+        return not self.over and time.monotonic() - self._alive > _STILL
 
     # --- on the page's thread -------------------------------------------------------------------------------
 
@@ -218,10 +227,10 @@ class View:
 
 @dataclass(frozen=True)
 class _Tapped:
-    """A source whose samples pass by somewhere."""
+    """A source whose blocks pass by somewhere."""
 
     source: Source
-    take: Callable[[NDArray[np.float32]], None]
+    take: Callable[[Block | None], None]
 
     @property
     def rate(self) -> int:
@@ -233,8 +242,7 @@ class _Tapped:
 
     def blocks(self) -> Iterator[Block | None]:
         for block in self.source.blocks():
-            if block is not None:
-                self.take(block.samples)
+            self.take(block)
             yield block
 
 

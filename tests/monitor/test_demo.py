@@ -12,6 +12,8 @@ from live_watch import COMMAND
 
 from analysis.program import read
 from monitor.journal import open_run
+from monitor.report import report_html
+from monitor.story import tell
 
 Command = Callable[..., Ended]
 
@@ -28,15 +30,17 @@ def test_the_demo_ends_in_time_with_all_that_it_promises(tmp_path: Path):
     """
     In under 90 s it raises the alarm and leaves all that it lists.
 
-    A restart program that reads, two pictures, a journal that opens; and it can be run again into the same
-    folder, where it says the same, and lists the same but for the run.
+    A restart program that reads, two pictures, a journal that opens, of which a small report can be made; and
+    it can be run again into the same folder, where it says the same, and lists the same but for the run.
     """
     begun = time.monotonic()
     said = demo(tmp_path)
     assert time.monotonic() - begun < 90.0
 
     assert "ALARM: THE BIT MAY BE LOOSE" in said
-    written = [Path(line.strip()) for line in said.partition("Written:\n")[2].splitlines()]
+    written = [
+        Path(line.strip()) for line in said.partition("Written:\n")[2].partition("\n\n")[0].splitlines()
+    ]
     assert {path.name for path in written} >= {"timeline.png", "sheet.png", "seedling_trays.ngc"}
     assert all(path.exists() for path in written)
     for name in ("timeline.png", "sheet.png"):
@@ -53,6 +57,8 @@ def test_the_demo_ends_in_time_with_all_that_it_promises(tmp_path: Path):
     assert run.closed
     assert [event.name for event in run.events()].count("alarm") == 1
     assert run.samples() / run.rate == pytest.approx(run.events()[-1].at, abs=0.01)
+
+    assert len(report_html(tell(run))) < 5_000_000
 
     again = demo(tmp_path)
     assert (

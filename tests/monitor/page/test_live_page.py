@@ -28,7 +28,7 @@ from monitor.page.live import Live
 from monitor.page.view import View
 from monitor.sharing import Sharing
 from monitor.sources import Block
-from monitor.testing import FakeMicrophone
+from monitor.testing import FakeClock, FakeMicrophone
 from monitor.watch import Ears
 
 HOST = "127.0.0.1:8000"
@@ -61,7 +61,12 @@ def browser(view: View, controls: Controls, tmp_path: Path) -> TestClient:
 def test_the_page_shows_state_alarm_and_cautions_without_a_script(browser: TestClient):
     """What comes from the run is never markup."""
     page = browser.get("/").text
-    for words in ("settle", "The bit may be loose (70 % sure)", "it &lt;swells&gt;", "no safety device"):
+    for words in (
+        'data-state="learn"',
+        "The bit may be loose (70 % sure)",
+        "it &lt;swells&gt;",
+        "no safety device",
+    ):
         assert words in page
     assert "<swells>" not in page
 
@@ -120,6 +125,28 @@ def test_a_warning_of_the_loop_is_shown(browser: TestClient, view: View):
     view.beside(Ears(lambda _: None, warn=warned.append)).warn("nothing moves on line 3")
     assert "nothing moves on line 3" in browser.get("/").text
     assert warned == ["nothing moves on line 3"]
+
+
+def test_that_nothing_arrives_is_shown_though_nothing_goes_on(browser: TestClient, view: View):
+    """Without sound the loop tells of no progress; the page must not stay calm."""
+    view.note(StateChange(5.0, "deaf", "nothing arrives from the microphone"))
+    page = browser.get("/").text
+    assert 'data-state="deaf"' in page
+    assert "nothing arrives from the microphone" in page
+
+
+def test_a_loop_that_hangs_is_shown(browser: TestClient, view: View, monkeypatch: pytest.MonkeyPatch):
+    """Blocks that fail to come are a sign of life; a source that never comes back is none."""
+    clock = FakeClock()
+    monkeypatch.setattr("monitor.page.view.time", clock)
+    gone: list[None] = [None, None]
+    blocks = view.tap(Paced(np.zeros(0, dtype=np.float32), 32_000)).blocks
+    monkeypatch.setattr(Paced, "blocks", lambda _: iter(gone))
+    for _ in blocks():
+        clock.advance(2.0)
+        assert 'data-state="learn"' in browser.get("/").text
+    clock.advance(1.5)
+    assert 'data-state="lost"' in browser.get("/").text
 
 
 # --- a live run ---------------------------------------------------------------------------------------------
