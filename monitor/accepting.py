@@ -31,18 +31,30 @@ def accept(name: str) -> str:
         raise JournalError(
             f"no bit of run {run.id} is on the shelf: put it there, then listen with --bit or its T number"
         )
-    refused = _doubts(run)
-    learned = _learned(run)
-    said = [f"{names[bit]}: not accepted, {why}" for bit, why in refused.items()]
-    bits = [bit for bit in names if bit not in refused and learned.get(bit)]
-    if not bits:
+    refused = {names[bit]: why for bit, why in _doubts(run).items() if bit in names}
+    learned = _by_name(names, _learned(run))
+    said = [f"{bit}: not accepted, {why}" for bit, why in refused.items()]
+    good = {bit: kinds for bit, kinds in learned.items() if bit not in refused}
+    if not good:
         raise JournalError("; ".join(said) or f"nothing was learned in run {run.id}: it cut for too short")
     if not is_labelled(run) and not refused:
         fine(run)
-    for bit in bits:
-        step = Step(now().isoformat(), run.id, heard_of(run, bit), plain_baselines(learned[bit]))
-        said.append(book_text(accept_step(home(), names[bit], step)))
+    for bit, kinds in good.items():
+        number = next(number for number in names if names[number] == bit)
+        step = Step(now().isoformat(), run.id, heard_of(run, number), plain_baselines(kinds))
+        said.append(book_text(accept_step(home(), bit, step)))
     return "\n".join(said)
+
+
+def _by_name(
+    names: Mapping[int, str], learned: Mapping[int, Mapping[str, Baseline]]
+) -> dict[str, dict[str, Baseline]]:
+    """Return what was learned of each bit; one that was named stands for every T number of its program."""
+    found: dict[str, dict[str, Baseline]] = {}
+    for bit, kinds in learned.items():
+        if bit in names:
+            found.setdefault(names[bit], {}).update(kinds)
+    return found
 
 
 def take_back(name: str | None) -> str:

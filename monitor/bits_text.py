@@ -21,7 +21,7 @@ def list_text(*, as_json: bool) -> str:
     """Return the bits on the shelf, a line each."""
     shelf = _shelf()
     if as_json:
-        return "".join(f"{_json(entry)}\n" for entry in shelf.entries)
+        return "".join(f"{json.dumps(_plain(entry), ensure_ascii=False)}\n" for entry in shelf.entries)
     if not shelf.entries:
         return f"No bits are on the shelf yet: `chipsong bits add` puts one into {shelf.path}."
     width = max(len(entry.bit.name) for entry in shelf.entries)
@@ -38,7 +38,12 @@ def bit_text(name: str, *, as_json: bool) -> str:
         When there is no such bit.
     """
     entry = _shelf().entry(name)
-    return _json(entry) if as_json else "\n".join([entry.bit.name, *_lines(entry)])
+    if as_json:
+        book = read_book(home(), entry.bit.name)
+        known = {"version": book.version, "runs": [step.run for step in book.accepted()]}
+        more = {"cut_hours": round(hours_of(entry.bit.name), 3), "reference": known}
+        return json.dumps({**_plain(entry), **more}, ensure_ascii=False)
+    return "\n".join([entry.bit.name, *_lines(entry)])
 
 
 def add(name: str, told: Mapping[str, Any]) -> str:
@@ -97,10 +102,11 @@ def _lines(entry: Entry) -> list[str]:
     lines += [f"  in {name}: {_bearable(entry.thresholds_in(name))}" for name in entry.others]
     lines += [f"  collet: {entry.care}"] if entry.care else []
     cut = hours_of(entry.bit.name)
-    lines.append(f"  heard cutting for {cut:.1f} h in runs that were kept")
+    heard = f"{cut:.1f} h" if cut >= 1.0 else f"{60.0 * cut:.1f} min"
+    lines.append(f"  heard cutting for {heard} in runs that were kept")
     return [
         *lines,
-        *(f"  {line.strip()}" for line in book_text(read_book(home(), entry.bit.name)).splitlines()),
+        *(f"  {line}" for line in book_text(read_book(home(), entry.bit.name)).splitlines()),
     ]
 
 
@@ -124,8 +130,8 @@ def _bearable(told: Thresholds) -> str:
     return f"{budget}; the limit is {settings.factor:g} times what follows from that"
 
 
-def _json(entry: Entry) -> str:
-    told = {
+def _plain(entry: Entry) -> dict[str, Any]:
+    return {
         "name": entry.bit.name,
         "diameter": entry.bit.diameter,
         "flutes": entry.bit.flutes,
@@ -137,4 +143,3 @@ def _json(entry: Entry) -> str:
         **vars(entry.thresholds),
         "in": {name: vars(thresholds) for name, thresholds in entry.others.items()},
     }
-    return json.dumps(told, ensure_ascii=False)

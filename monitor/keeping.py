@@ -12,7 +12,7 @@ from monitor.bits import read_shelf
 from monitor.heard import hearing
 from monitor.journal import Around, Journal, Run, home
 from monitor.kept import bits_to_plain, keep_program
-from monitor.setup import SHELF, Wanted, bits_for, entries_for, settings_of
+from monitor.setup import SHELF, Wanted, bits_for, entries_for
 from monitor.trouble import warn
 
 SoundKept = Literal["all", "events", "none"]
@@ -114,7 +114,6 @@ def _about(wanted: Wanted, program: Program | None) -> dict[str, Any]:
         "bits": bits_to_plain(bits_for(wanted, program, shelf)),
         "shelved": {str(number): entry.bit.name for number, entry in entries.items()},
         "materials": {str(number): name for number, name in materials.items()},
-        "limits": {number: settings.factor for number, settings in settings_of(wanted, entries).items()},
         "hearing": hearing(),
     }
 
