@@ -14,8 +14,8 @@ from monitor.story import Story
 
 # Of the larger side: what lies nearer is one point, and how much is left free around.
 _FINE, _MARGIN = 1 / 2000, 0.06
-# mm: more than this many points of a way are not drawn by a browser on a phone.
-_POINTS = 60_000
+# A way of more moves than this is too much for a browser on a phone.
+_MOVES = 60_000
 
 
 @dataclass(frozen=True)
@@ -67,8 +67,8 @@ class PlanView:
         What is on it.
     gone
         SVG path: the way that the bit had gone; empty if that is unknown.
-    gone_until
-        Until when, in words.
+    how_far
+        How far that is, in words.
     """
 
     box: str
@@ -76,7 +76,7 @@ class PlanView:
     parts: tuple[Drawn, ...]
     marks: tuple[Mark, ...]
     gone: str
-    gone_until: str
+    how_far: str
 
 
 def plan_view(story: Story) -> PlanView | None:
@@ -95,8 +95,8 @@ def plan_view(story: Story) -> PlanView | None:
         unit=side / 100,
         parts=tuple(_part(moves, part, known.get(part.name, "unheard"), grid, side) for part in story.parts),
         marks=tuple(_marks(story, moves)),
-        gone=_svg(way(moves, gone), grid) if len(gone) <= _POINTS else "",
-        gone_until=until,
+        gone=_svg(way(moves, gone), grid) if len(gone) <= _MOVES else "",
+        how_far=until,
     )
 
 
@@ -111,7 +111,7 @@ def _part(moves: Moves, part: Part, verdict: Verdict, grid: float, side: float) 
         part.name,
         verdict,
         _svg(Way(part.outline), grid),
-        _svg(once(way(moves, part.moves), grid), grid) if len(part.moves) <= _POINTS else "",
+        _svg(once(way(moves, part.moves), grid), grid) if len(part.moves) <= _MOVES else "",
         (left + right) / 2,
         -(low + high) / 2,
         size if size > 0.018 * side else 0.0,
@@ -133,9 +133,9 @@ def _gone(story: Story, moves: Moves) -> tuple[NDArray[np.intp], str]:
     """Return the moves that the bit had gone over until the first alarm, or as far as the place was known."""
     line = next((one.alarm.line.file for one in story.incidents if one.alarm.line), None)
     if line is not None:
-        return np.flatnonzero(moves.file_line <= line), "when the first alarm's change began"
+        return np.flatnonzero(moves.file_line <= line), "until the change of the first alarm began"
     if story.places:
-        return np.flatnonzero(moves.file_line <= story.places[-1].line), "when its place was last known"
+        return np.flatnonzero(moves.file_line <= story.places[-1].line), "as far as its place was known"
     return np.zeros(0, dtype=np.intp), ""
 
 

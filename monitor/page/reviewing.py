@@ -23,7 +23,7 @@ from monitor.page.guard import Door
 from monitor.page.plan_svg import plan_view
 from monitor.page.ranges import ranged
 from monitor.page.rendering import STATIC, render
-from monitor.page.series import limits, nats, threshold_series, timeline_series
+from monitor.page.series import LIMITS, nats, threshold_series, timeline_series
 from monitor.report import report_html
 from monitor.story import Incident, Story, tell
 from monitor.story.clips import MIME, clips
@@ -147,7 +147,7 @@ class Review:
             labels=LABELS,
             misses=misses(story.run),
             sounds={one.number for one in story.incidents if story.run.keeps_sound},
-            limits=limits(),
+            limits=LIMITS,
         )
 
     def _timeline(self, request: Request) -> Response:
@@ -165,7 +165,7 @@ class Review:
                 told += [other] * bool(bits & set(other.bits.values()))
         return JSONResponse(
             {
-                "limits": limits(),
+                "limits": LIMITS,
                 "nats": nats(story),
                 "runs": [
                     {"id": one.run.id, "title": one.run.title, "alarms": threshold_series(one)}

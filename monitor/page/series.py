@@ -9,15 +9,11 @@ from analysis.figures.envelope import Columns
 from analysis.figures.looks import STATES
 from analysis.figures.spans import gathered
 from analysis.recount import LEAST, MOST, recount
+from analysis.tuning import FACTORS
 from monitor.story import Story
 
-STEP = 0.05
-"""Shares of the limit from one place of the threshold to the next."""
-
-
-def limits() -> list[float]:
-    """Return where the threshold may be put, as shares of the limit that was in force."""
-    return [round(step * STEP, 2) for step in range(round(LEAST / STEP), round(MOST / STEP) + 1)]
+LIMITS = tuple(factor for factor in FACTORS if LEAST <= factor <= MOST)
+"""Where the threshold may be put, as shares of the limit that was in force."""
 
 
 def timeline_series(story: Story) -> dict[str, Any]:
@@ -42,11 +38,11 @@ def timeline_series(story: Story) -> dict[str, Any]:
 
 
 def threshold_series(story: Story) -> list[list[list[float]]]:
-    """Return, for each of `limits`, the alarms there would have been: when, and how high the score went."""
+    """Return, for each of `LIMITS`, the alarms there would have been: when, and how high the score went."""
     at, score, cutting = story.rows.at, story.column("score"), story.column("phase") == 2
     return [
         [[round(one.at, 2), round(one.highest, 2)] for one in recount(at, score, cutting, limit=limit)]
-        for limit in limits()
+        for limit in LIMITS
     ]
 
 

@@ -164,7 +164,9 @@ setInterval(lose, 500);
 const nothing = byId("press-nothing");
 let armed = 0;
 function isSure() {
-  const sure = Date.now() - armed < 6000;
+  const since = Date.now() - armed;
+  if (since < 600) return false;
+  const sure = since < 6000;
   armed = sure ? 0 : Date.now();
   nothing.textContent = sure ? "That was nothing" : "Nothing? Press again";
   if (!sure) setTimeout(() => { nothing.textContent = "That was nothing"; }, 6000);
