@@ -154,24 +154,34 @@ def read_book(home: Path, bit: str) -> Book:
     ShelfError
         When the file cannot be read.
     """
-    path = _path(home, bit)
+    return _read(_path(home, bit)) or Book(bit)
+
+
+def books(home: Path) -> tuple[Book, ...]:
+    """
+    Return the books of all bits that have one, by name.
+
+    Raises
+    ------
+    ShelfError
+        When one of them cannot be read.
+    """
+    found = (_read(path) for path in _folder(home).glob("*.json"))
+    return tuple(sorted((book for book in found if book), key=lambda book: book.bit))
+
+
+def _read(path: Path) -> Book | None:
     try:
         told = json.loads(path.read_text(encoding="utf-8"))
         steps = tuple(
             Step(body["at"], body["run"], Heard(body["material"], body["microphone"]), body["baselines"])
             for body in told["steps"]
         )
+        return Book(told["bit"], steps)
     except FileNotFoundError:
-        return Book(bit)
+        return None
     except (OSError, ValueError, KeyError, TypeError) as error:
         raise ShelfError(f"{path} is no reference that can be read ({error}): move it away") from error
-    return Book(told["bit"], steps)
-
-
-def books(home: Path) -> tuple[Book, ...]:
-    """Return the books of all bits that have one, by name."""
-    names = [json.loads(path.read_text("utf-8"))["bit"] for path in _folder(home).glob("*.json")]
-    return tuple(read_book(home, name) for name in sorted(names))
 
 
 def accept_step(home: Path, bit: str, step: Step) -> Book:

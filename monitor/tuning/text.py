@@ -24,7 +24,8 @@ _HEADER = "  limit  false alarms  an hour (95 % interval)   faults noticed  dela
 
 def _heading(tuning: Tuning) -> str:
     where = f" in {tuning.material}" if tuning.material else ""
-    heard = f"{len(tuning.told)} labelled runs, {tuning.today.hours:.2f} h of good cutting"
+    runs = f"{len(tuning.told)} labelled run{'s' if len(tuning.told) > 1 else ''}"
+    heard = f"{runs}, {tuning.today.hours:.2f} h of good cutting"
     budget = f"bearable false alarms: {tuning.settings.false_alarms:g} in {tuning.settings.hours:g} h"
     return f"{tuning.entry.bit.name}{where}: {heard}, {tuning.today.faults} faults; {budget}"
 

@@ -149,6 +149,16 @@ def test_a_run_that_is_heard_again_says_the_same(home: Path):
     assert {type(event).__name__ for event in said} >= {"Deaf", "Heard", "Alarm"}
 
 
+def test_a_damaged_reference_is_one_line(chipsong: Command, home: Path):
+    """A file that is no reference is named, wherever it is needed, and left as it is."""
+    (home / "references").mkdir(parents=True)
+    (home / "references" / "comp.json").write_text('{"bit": "comp", "steps": [3]}')
+    for words in (("accept",), ("accept", "--undo")):
+        ended = chipsong(*words)
+        assert (ended.status, ended.out, ended.err.count("\n")) == (1, "", 1)
+        assert "comp.json is no reference that can be read" in ended.err
+
+
 def test_an_update_that_may_decide_otherwise_is_said(
     chipsong: Command, keep: Callable[[str], str], monkeypatch: pytest.MonkeyPatch
 ):
