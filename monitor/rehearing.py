@@ -2,7 +2,7 @@
 
 import json
 import sys
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from concurrent.futures import ProcessPoolExecutor
 from contextlib import contextmanager
 from dataclasses import asdict, dataclass
@@ -60,17 +60,19 @@ def rehear(names: Sequence[str], jobs: int, *, as_json: bool) -> Status:
 
 def beside(work: Callable[[str], Any], names: Sequence[str], jobs: int) -> Iterator[Any]:
     """Do ``work`` for each of ``names`` in so many processes; give what comes of each, in order."""
-    with _bar(len(names)) as step:
-        if jobs == 1 or len(names) < 2:
-            for name in names:
-                found = work(name)
-                step()
-                yield found
-            return
-        with ProcessPoolExecutor(min(jobs, len(names))) as pool:
-            for found in pool.map(work, names):
-                step()
-                yield found
+    if jobs == 1 or len(names) < 2:
+        yield from _counted(map(work, names), len(names))
+        return
+    with ProcessPoolExecutor(min(jobs, len(names))) as pool:
+        # Processes begin before the thread of the bar does: a fork in the middle of it might hang.
+        yield from _counted(pool.map(work, names), len(names))
+
+
+def _counted(found: Iterable[Any], total: int) -> Iterator[Any]:
+    with _bar(total) as step:
+        for one in found:
+            step()
+            yield one
 
 
 @contextmanager
