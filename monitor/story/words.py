@@ -2,7 +2,7 @@
 
 from typing import NamedTuple, cast
 
-from analysis.events import Event, to_dict
+from analysis.events import Event, Summary, to_dict
 from analysis.figures.clock import lasting
 from monitor.story.story import Story
 from monitor.words import count
@@ -48,6 +48,9 @@ class Line(NamedTuple):
 
 def line_of(event: Event) -> Line:
     """Return an event as it stands in a list."""
+    if isinstance(event, Summary):
+        heard = f"heard for {lasting(event.heard_s)}, cutting for {lasting(event.cut_s)} of it"
+        return Line(event.at, "the end", f"{count(event.alarms)}, {heard}")
     body = to_dict(event)
     said = body.get("because", "")
     why = said if isinstance(said, str) else "; ".join(map(str, cast("list[object]", said)))
