@@ -2,6 +2,7 @@
 
 import enum
 from collections import deque
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -135,7 +136,7 @@ class Presence:
         self._hear_spindle(prominence)
         if not self._running:
             return Phase.OFF
-        middle = np.median(self._colours, axis=0)
+        middle = _middle(self._colours)
         smooth, level = middle[:-1], float(middle[-1])
         if self._air is None:
             self._first_idea(smooth)
@@ -198,6 +199,15 @@ class Presence:
 
     def _share(self, seconds: float) -> float:
         return min(1.0, self._seconds / seconds)
+
+
+def _middle(rows: Sequence[Colour]) -> Colour:
+    """Return the median of up to three rows; `numpy.median` takes ten times as long for so few."""
+    if len(rows) < 3:
+        middle: Colour = np.mean(rows, axis=0)
+        return middle
+    first, second, third = rows
+    return np.maximum(np.minimum(first, second), np.minimum(np.maximum(first, second), third))
 
 
 def _excess(colour: Colour, air: Colour) -> float:

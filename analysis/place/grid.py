@@ -5,6 +5,7 @@ A hidden Markov model that goes from left to right, kept on the cells that are l
 along with the place.
 """
 
+import statistics
 from collections import deque
 from dataclasses import dataclass
 
@@ -283,7 +284,7 @@ class Grid:
         """Return how much levels differ from step to step where nothing begins or ends, dB."""
         self._changes.append(abs(level - self._level))
         self._level = level
-        usual = 1.6 * float(np.median(self._changes)) if len(self._changes) > _FEW else _MOST
+        usual = 1.6 * statistics.median(self._changes) if len(self._changes) > _FEW else _MOST
         self._usual = min(max(usual, _LEAST), _MOST)
         return self._usual
 
