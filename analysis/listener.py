@@ -6,6 +6,7 @@ Live hearing, replay and review all run this, and decide alike whatever the size
 
 import math
 from collections.abc import Mapping
+from contextlib import suppress
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -127,6 +128,9 @@ class Listener:
         self._air = Air(seconds)
         self.watcher = watcher(seconds, ear.correlation, settings, references, settings_of=settings_of)
         self._alarms = 0
+        self._resume: int | None = None
+        self._carries_on: int | None = None
+        self._assumed = 0.0
         self._heard = 0
         self._cut = 0
         self.phase = Phase.OFF
@@ -181,8 +185,10 @@ class Listener:
         """
         Take in that the bit was tightened and the cut goes on; return what is to be said of it.
 
-        The first seconds of cutting are compared with the good sound from before: a `Checked` follows.
+        The first seconds of cutting are compared with the good sound from before: a `Checked` follows. The
+        next cut that is heard is taken for the one at the last alarm's resume line.
         """
+        self._carries_on = self._resume
         return self.watcher.tightened(self.at)
 
     def mark(self, line: int) -> list[Event]:
@@ -217,8 +223,7 @@ class Listener:
             at.append((first + self._size) / self.rate)
             self._decide(rows, index)
             said = self.watcher.row(self._moment(rows, index, first, at[-1]), self._health)
-            events.extend(self.locator.complete(event) for event in said)
-            self._alarms += sum(isinstance(event, Alarm) for event in said)
+            events.extend(self._complete(event) for event in said)
             self.locator.judged(self.watcher.state)
             judged.append((self.watcher.score, _PHASES[self.phase]))
             bit = self.locator.context.bit
@@ -226,6 +231,13 @@ class Listener:
                 self._change_bit(bit)
                 break
         return judged
+
+    def _complete(self, event: Event) -> Event:
+        event = self.locator.complete(event)
+        if isinstance(event, Alarm):
+            self._alarms += 1
+            self._resume = event.resume.file if event.resume else None
+        return event
 
     def _moment(self, rows: Rows, index: int, first: int, at: float) -> Moment:
         """Return row ``index``: its window begins with sample ``first`` and was complete at ``at`` s."""
@@ -265,23 +277,35 @@ class Listener:
                 max(float(rows.tooth[index]), float(rows.noise[index]) - 10.0),
                 is_air=self._is_surely_air(),
             )
+            if heard is Phase.CUT and self._carries_on is not None:
+                self._carry_on(self._carries_on)
             # What a row tells has begun about where its window begins.
             self.locator.row(self._row * self._hop / self.rate, heard, _loudness(rows, index))
             self.phase = self._phase(heard)
             self._cut += self.phase is Phase.CUT
             if self._presence.corrected:
-                self.watcher.forget(self._bit)
+                self.watcher.forget(self._bit, self._assumed)
+            elif not self._presence.assumed:
+                self._assumed = self._row * self._hop / self.rate
         else:
             self.locator.row(self._row * self._hop / self.rate, self.phase, math.nan)
 
+    def _carry_on(self, line: int) -> None:
+        """Take the cut that is heard now for the one with which a restart program begins."""
+        self._carries_on = None
+        with suppress(ValueError):  # nothing moves there: then the sound alone must tell
+            self.locator.mark(line)
+
     def _is_surely_air(self) -> bool:
+        if self._carries_on is not None:
+            return False
         cutting = self.locator.cutting
         return not self.locator.context.cuts if cutting is None else cutting < _SURELY_AIR
 
     def _phase(self, heard: Phase) -> Phase:
         """Return what the spindle does: what is heard, unless the way through the program tells better."""
         cutting = self.locator.cutting
-        if cutting is None or heard is Phase.OFF:
+        if cutting is None or heard is Phase.OFF or self._carries_on is not None:
             return heard
         return Phase.CUT if cutting > 0.5 else Phase.AIR
 

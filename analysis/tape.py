@@ -2,13 +2,18 @@
 
 import copy
 from collections.abc import Iterable
-from typing import Any
+from typing import Any, NamedTuple
 
 from analysis.cut import Moment
 from analysis.events import Alarm, Event
 from analysis.health import Health
 from analysis.presence import Phase
 from analysis.watcher import Settings, Watcher
+
+
+class _Forgotten(NamedTuple):
+    bit: int
+    since: float
 
 
 class Tape(Watcher):
@@ -21,7 +26,7 @@ class Tape(Watcher):
 
     def __init__(self, *told: Any, **more: Any) -> None:  # noqa: ANN401 - as a watcher's
         super().__init__(*told, **more)
-        self._told: list[tuple[Moment, Health] | int] = []
+        self._told: list[tuple[Moment, Health] | _Forgotten] = []
         self._last: tuple[object, ...] = ()
         self._seen = Health(self._seconds)
 
@@ -34,10 +39,10 @@ class Tape(Watcher):
         self._told.append((moment, self._seen))
         return super().row(moment, health)
 
-    def forget(self, bit: int) -> None:
-        """Drop what was learned of ``bit``, and remember that."""
-        self._told.append(bit)
-        super().forget(bit)
+    def forget(self, bit: int, since: float) -> None:
+        """Drop what was learned of ``bit`` since ``since`` s, and remember that."""
+        self._told.append(_Forgotten(bit, since))
+        super().forget(bit, since)
 
     def cut_seconds(self, bit: int, until: float) -> float:
         """Return for how long ``bit`` was heard cutting before ``until`` s."""
@@ -50,8 +55,8 @@ class Tape(Watcher):
         alarms: list[Alarm] = []
         last = bit
         for told in self._told:
-            if isinstance(told, int):
-                watcher.forget(told)
+            if isinstance(told, _Forgotten):
+                watcher.forget(*told)
                 continue
             # Of other bits it need only know that they came between.
             if bit != (now := told[0].context.bit) == last:
@@ -61,4 +66,6 @@ class Tape(Watcher):
         return tuple(alarms)
 
     def _of(self, bit: int) -> Iterable[tuple[Moment, Health]]:
-        return (told for told in self._told if not isinstance(told, int) and told[0].context.bit == bit)
+        return (
+            told for told in self._told if not isinstance(told, _Forgotten) and told[0].context.bit == bit
+        )

@@ -113,6 +113,7 @@ class Watcher:
     ) -> None:
         self.state: State = "settle"
         self.baselines: dict[tuple[int, str], Baseline] = {}
+        self._learned_at: dict[tuple[int, str], float] = {}
         self._references = references
         self.score = 0.0
         self._seconds = seconds
@@ -177,8 +178,7 @@ class Watcher:
         """
         self._begin()
         self._rechecking = self._main(self._bit) is not None
-        for key in [key for key in self._learning if key[0] == self._bit]:
-            del self._learning[key]
+        self._unlearn(self._bit)
         return self._turn(at, "settle", "tightened: the first seconds of cutting will be checked")
 
     def _turn(self, at: float, state: State, because: str) -> list[Event]:
@@ -197,12 +197,16 @@ class Watcher:
         self.state = self._said = "deaf"
         return [Deaf(at, health.reason), StateChange(at, "deaf", health.reason)]
 
-    def forget(self, bit: int) -> None:
-        """Drop what was learned of ``bit``: it was not the cut that was heard."""
-        for known in (self.baselines, self._learning):
-            for key in [key for key in known if key[0] == bit]:
-                del known[key]
+    def forget(self, bit: int, since: float) -> None:
+        """Drop what was learned of ``bit`` since ``since`` s: it was not the cut that was heard."""
+        for key in [key for key, at in self._learned_at.items() if key[0] == bit and at >= since]:
+            del self.baselines[key], self._learned_at[key]
+        self._unlearn(bit)
         self._begin()
+
+    def _unlearn(self, bit: int) -> None:
+        for key in [key for key in self._learning if key[0] == bit]:
+            del self._learning[key]
 
     def _change_bit(self, bit: int) -> None:
         self._bit = bit
@@ -293,7 +297,7 @@ class Watcher:
         if found.verdict == "loose" and known is not None:
             return self._refuse(key, known, found, since, at)
         if not (self._rechecking and found.verdict == "doubtful"):
-            self.baselines[key] = fresh
+            self.baselines[key], self._learned_at[key] = fresh, at
         self._rechecking = False
         return None
 
@@ -317,6 +321,7 @@ class Watcher:
     def _refuse(self, key: tuple[int, str], known: Known, found: Finding, since: float, at: float) -> Alarm:
         """Return the alarm of a bit that is loose already; what it is compared with is the good sound."""
         self.baselines.setdefault(key, known.baseline)
+        self._learned_at.setdefault(key, at)
         self._rechecking = False
         self._alarmed, self._good = True, 0
         self._comparison.find(since)

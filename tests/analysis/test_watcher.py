@@ -585,7 +585,10 @@ def test_a_bit_that_comes_back_is_known():
 def test_what_was_not_the_cut_is_forgotten():
     """When it turns out that something else had been learned, it is dropped and the cut is learned."""
     cut = LEARNED.copy()
-    cut.watcher.forget(0)
+    known = cut.known
+    cut.watcher.forget(0, cut.at + 1.0)
+    assert cut.known is known  # it was learned before that
+    cut.watcher.forget(0, 0.0)
     assert cut.watcher.learned == frozenset()
     assert cut.hear(6.0, spindle=15.0).alarms == []
     assert cut.states[-2:] == ["learn", "listen"]

@@ -1,0 +1,71 @@
+"""The whole way of a slip: alarm, tightened, the restart program, tight again, and every line known."""
+
+import numpy as np
+import pytest
+from numpy.typing import NDArray
+
+from analysis.cutting import Bit
+from analysis.events import Alarm, Checked, Event
+from analysis.listener import Listener
+from analysis.locate import Plan
+from analysis.place import SoundLocator
+from analysis.program import Program, read, restart_program
+from recordings_synthetic import Slip, record
+from recordings_synthetic.job import BITS, seedling_trays
+from recordings_synthetic.make import BRISK
+
+RATE = 24_000
+KNOWN: dict[int, Bit] = {0: BITS[1], **BITS}
+PROGRAM = read(seedling_trays(), "seedling trays")
+SLIPS = 312
+
+
+def heard(listener: Listener, sound: NDArray[np.float32]) -> list[Event]:
+    """What is said of a sound that comes in blocks of a tenth of a second, up to the first alarm."""
+    events: list[Event] = []
+    for first in range(0, len(sound), RATE // 10):
+        events += listener.hear(sound[first : first + RATE // 10]).events
+        if any(isinstance(event, Alarm) for event in events):
+            break
+    return events
+
+
+def cut(program: Program, seed: int, fault: Slip | None = None):
+    """A simulated recording of the demo job, or of the rest of it."""
+    return record(program, BITS, seed=seed, rate=RATE, fault=fault, machine=BRISK)
+
+
+@pytest.mark.slow
+def test_tightened_and_carried_on():
+    """
+    After the alarm the person tightens, says so, and runs the restart program.
+
+    The first seconds are found tight against the good sound from before; and although the restart program is
+    another file, its lines are known as those of the original, since it begins at the resume line.
+    """
+    listener = Listener(RATE, KNOWN, SoundLocator(Plan.of(PROGRAM, KNOWN)))
+    alarm = next(
+        e for e in heard(listener, cut(PROGRAM, 7, Slip(SLIPS, severity=0.5)).samples) if isinstance(e, Alarm)
+    )
+    assert alarm.resume is not None
+    quiet = np.random.default_rng(0).standard_normal((30, RATE)).astype(np.float32)
+    for second in np.float32(1e-4) * quiet:
+        listener.hear(second)
+    listener.tightened()
+    rest = restart_program(PROGRAM, alarm.resume.file)
+    moved = len(PROGRAM.lines) - len(rest.splitlines())
+    again = cut(read(rest, "rest"), 9)
+    began = listener.at
+    held, events = [], []
+    for first in range(0, len(again.samples), RATE):
+        events += listener.hear(again.samples[first : first + RATE]).events
+        then = listener.at - began - 0.5
+        index = int(np.searchsorted(again.truth.begin, then, side="right")) - 1
+        place = listener.locator.place(listener.at - 0.5)
+        if again.truth.cutting[index]:
+            line = int(again.truth.file_line[index]) + moved
+            held.append(place is not None and place.first <= line <= place.last)
+    assert [event.verdict for event in events if isinstance(event, Checked)] == ["tight"]
+    assert not [event for event in events if isinstance(event, Alarm)]
+    assert len(held) > 50
+    assert np.mean(held) >= 0.95
