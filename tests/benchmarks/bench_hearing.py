@@ -22,6 +22,7 @@ that, not how it will do in your shop.
 import argparse
 import os
 import shlex
+import signal
 import sys
 from concurrent.futures.process import BrokenProcessPool
 from pathlib import Path
@@ -82,6 +83,8 @@ def against_the_least(*, quick: bool) -> list[least.Measured]:
 
 def main(words: list[str]) -> int:
     """Run what was asked for; return the exit status: 1 when a run failed."""
+    # What is started in the background may have been told not to heed Ctrl-C.
+    signal.signal(signal.SIGINT, signal.default_int_handler)
     asked = options(words)
     amount = wanted(asked)
     folder = asked.out or TOP / "build" / "hearing"
