@@ -123,6 +123,7 @@ function show(told) {
   else setState(told.state, told.state, told.because);
   put("line", told.where || "place unknown");
   put("part", told.part || "");
+  put("between", told.between ? `between ${told.between[0]} and ${told.between[1]}` : "");
   put("clock", told.clock);
   put("spindle", `spindle ${told.spindle}`);
   put("speed", told.speed ? `${told.speed} rpm` : "");

@@ -1,5 +1,6 @@
 """The pages in a real browser: on a phone, a tablet and a desk, with nothing that keeps anybody out."""
 
+import re
 import shutil
 from collections.abc import Iterator
 from pathlib import Path
@@ -149,6 +150,7 @@ def test_a_live_run_is_seen_and_each_button_works(page: Any, home: Path):
         assert word["width"] > 0.5 * min(page.viewport_size["width"], 1200)
         page.locator("#last-title", has_text="may be loose").wait_for()
         assert "line" in page.text_content("#last-resume")
+        assert re.fullmatch(r"between \d+ and \d+", page.text_content("#between"))
         _check_open_to_all(page)
         with page.expect_download() as downloading:
             page.click("#restart")
