@@ -10,8 +10,9 @@ from analysis.locate import Plan
 
 # How a line that has an N-word begins (NISTIR 6556, 3.3.2).
 _WORD = re.compile(r"\s*(?:/\d?\s*)?[Nn]\s*(\d+)(?![\d.])")
-# A cut at half the feed takes twice as long; and so many seconds are nothing to wonder at.
-_SLOWER, _ANYWAY = 2.0, 5.0
+# A cut at half the feed takes twice as long; so many seconds are nothing to wonder at, and so many where
+# nobody knows how long a line takes.
+_SLOWER, _ANYWAY, _UNPLANNED = 2.0, 5.0, 60.0
 
 
 class Ahead:
@@ -61,11 +62,18 @@ class Ahead:
             )
         return self._known[line]
 
+    def moves(self, line: int) -> tuple[int, int] | None:
+        """Return the first and the last move that may be going on when ``line`` is named, if it ever runs."""
+        runs = self._runs(line)
+        if not len(runs):
+            return None
+        return int(self._starts[max(runs[0] - self._ahead, 0)]), int(self._ends[runs[-1]])
+
     def patience(self, line: int) -> float:
         """Return for how long, s, it is nothing to wonder at that no other line is named after ``line``."""
         runs = self._runs(line)
         if self._plan is None or not len(runs):
-            return np.inf
+            return _UNPLANNED
         begin = self._plan.times.begin[self._starts[np.maximum(runs - self._ahead, 0)]]
         end = self._plan.times.end[self._ends[runs]]
         return _ANYWAY + _SLOWER * float((end - begin).max())

@@ -15,6 +15,8 @@ from analysis.presence import Phase
 AHEAD = 20
 # Reports that come within this time, s, may have changed their order on the way.
 _SHUFFLED = 1.0
+# Where lines are short, sound is a line or so off.
+_BESIDE = 1
 # A cut may run at one and a half times its feed while nothing is reported.
 _FASTER = 1.5
 
@@ -100,6 +102,11 @@ class FedLocator:
         return self._base.cutting
 
     @property
+    def sure(self) -> bool:
+        """Whether what is heard fits the place, by the base."""
+        return self._base.sure
+
+    @property
     def lines_seen(self) -> int:
         """How many different lines were passed over, by the base; without one, how many were named."""
         come = self._named[: bisect_right(self._named, self._at, key=_when)]
@@ -108,7 +115,13 @@ class FedLocator:
     def row(self, at: float, phase: Phase, level: float = math.nan) -> None:
         """Take in what the spindle does at ``at`` seconds, and the level of the sound, dBFS."""
         self._at = at
+        told = self._told(at)
+        self._base.told(self._ahead.moves(told.named) if told and told.fresh else None)
         self._base.row(at, phase, level)
+
+    def told(self, moves: tuple[int, int] | None) -> None:
+        """Let the base take in the moves that it may be."""
+        self._base.told(moves)
 
     def judged(self, state: State) -> None:
         """Take in what the watcher thinks of the row."""
@@ -120,10 +133,13 @@ class FedLocator:
         if told is None:
             return heard
         first, last, line = told.first, told.last, told.named
-        if heard is not None:
-            low, high = max(first, heard.first), min(last, heard.last)
-            if low <= high:
-                first, last, line = low, high, min(max(heard.file, low), high)
+        if heard is None:
+            if self._plan is None and not told.fresh:
+                return None
+        elif self._base.sure or not told.fresh:
+            if heard.first <= last and first <= heard.last:
+                first, last = max(first, heard.first - _BESIDE), min(last, heard.last + _BESIDE)
+                line = min(max(heard.file, first), last)
             elif not told.fresh:
                 return heard
         return Place(line, self._ahead.word(line), first, last, "lines")

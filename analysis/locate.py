@@ -195,11 +195,18 @@ class Locator(Protocol):
         """How likely it is that the bit is in the wood now, 0 to 1; ``None`` where nobody knows."""
 
     @property
+    def sure(self) -> bool:
+        """Whether what is heard is foreseen so well that the place may narrow what a controller tells."""
+
+    @property
     def lines_seen(self) -> int:
         """How many different lines the place has passed over."""
 
     def row(self, at: float, phase: Phase, level: float = math.nan) -> None:
         """Take in what the spindle does at ``at`` seconds, and the level, dBFS, if it is known."""
+
+    def told(self, moves: tuple[int, int] | None) -> None:
+        """Take in the first and the last move that it may be from now on, by what a controller tells."""
 
     def judged(self, state: State) -> None:
         """Take in what the watcher thinks of the row."""
@@ -232,9 +239,13 @@ class Nowhere:
 
     context = Context()
     cutting = None
+    sure = False
     lines_seen = 0
 
     def row(self, at: float, phase: Phase, level: float = math.nan) -> None:
+        """Learn nothing."""
+
+    def told(self, moves: tuple[int, int] | None) -> None:
         """Learn nothing."""
 
     def judged(self, state: State) -> None:

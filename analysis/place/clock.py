@@ -72,6 +72,11 @@ class ClockLocator:
         return None
 
     @property
+    def sure(self) -> bool:
+        """Nobody knows: see ``cutting``."""
+        return False
+
+    @property
     def lines_seen(self) -> int:
         """How many different lines the place has passed over while something was heard."""
         return marks.lines_seen(self.plan, self._marks)
@@ -89,6 +94,9 @@ class ClockLocator:
         told = self._offset is not None and before is Phase.CUT and not self.context.cuts
         if phase is not before and Phase.CUT in (phase, before) and lasted >= APART / 2 and not told:
             self._cut_edge(at, begin=phase is Phase.CUT)
+
+    def told(self, moves: tuple[int, int] | None) -> None:
+        """Nothing: this clock is put right by sound alone."""
 
     def judged(self, state: State) -> None:
         """Mark the moves since the last row: passed over, heard to cut, suspect."""

@@ -75,6 +75,7 @@ class SoundLocator:
         self._context = Context(self._bit, LOST)
         self._smooth: tuple[int, list[_Where]] = (0, [])
         self._before = self._marks.copy(), math.inf
+        self._told: tuple[int, int] | None = None
 
     @property
     def learned(self) -> Learned:
@@ -106,6 +107,15 @@ class SoundLocator:
             while len(self._rows) >= self._each:
                 self._step(self._grid, self._rows[: self._each])
                 self._rows = self._rows[self._each :]
+
+    @property
+    def sure(self) -> bool:
+        """Whether what is heard is foreseen so well that the place may narrow what a controller tells."""
+        return self._grid is not None and self._grid.sure
+
+    def told(self, moves: tuple[int, int] | None) -> None:
+        """Take in the first and the last move that it may be from now on, by what a controller tells."""
+        self._told = moves
 
     def judged(self, state: State) -> None:
         """Note what the watcher thinks of the row: its moves are marked once the place is sure."""
@@ -177,7 +187,8 @@ class SoundLocator:
             for _ in range(min(round((at - self._past[-1].at) / grid.seconds) - 1, 600)):
                 grid.pass_time()
                 self._note(grid, self._past[-1].at + grid.seconds)
-        grid.step(sum(levels) / len(levels) if levels else None, turns=rows[-1][1] is not Phase.OFF)
+        level = sum(levels) / len(levels) if levels else None
+        grid.step(level, turns=rows[-1][1] is not Phase.OFF, told=self._told)
         self._note(grid, at)
         if self._is_known(self._past[-1].where):
             self._bit = int(self.plan.program.moves.bit[self._moves(self._past[-1].where)[1]])

@@ -261,6 +261,32 @@ def test_a_line_that_is_marked_is_the_place():
     assert place.first <= line <= place.last
 
 
+def test_what_a_controller_tells_finds_a_lost_place_and_keeps_it():
+    """With noise that tells nothing the place is among the moves that are told, after some seconds."""
+    rng = np.random.default_rng(5)
+    locator = SoundLocator(SLOTS)
+    first, last = len(SLOTS.program.moves) // 2, len(SLOTS.program.moves) // 2 + 3
+    locator.told((first, last))
+    for step in range(800):
+        locator.row(0.05 * step, Phase.AIR, float(rng.uniform(-60.0, -20.0)))
+    place = locator.place(40.0)
+    near = SLOTS.program.moves.file_line[first - 2 : last + 3]
+    assert place is not None
+    assert min(near) <= place.file <= max(near)
+
+
+def test_a_place_is_sure_only_when_it_foresees_what_is_heard():
+    """A level that nobody foresees better is no doubt, once that lasted; cuts where air should be are one."""
+    rng = np.random.default_rng(5)
+    noise = [(0.05 * step, Phase.AIR, float(rng.uniform(-60.0, -20.0)), 0) for step in range(800)]
+    locator = SoundLocator(SLOTS)
+    assert not follow(noise[:200], locator).sure
+    assert follow(noise[200:], locator).sure
+    elsewhere = SoundLocator(SLOTS)
+    elsewhere.told((0, 3))
+    assert not follow(list(Sounding().rows()), elsewhere).sure
+
+
 def test_a_line_on_which_nothing_moves_cannot_be_marked():
     """It is said which."""
     locator = follow(list(Sounding().rows())[:20], SoundLocator(SLOTS))
