@@ -4,6 +4,7 @@ How well the place in the program is known with line numbers that are ahead of t
 Run it from the top of the project::
 
     python tests/benchmarks/bench_lines.py [--quick] [--development] [--runs 6] [--ahead 20]
+        [--jobs 2]
 
 The full form follows 60 simulated runs in ten conditions, half of them in a noisy shop, and takes about half
 an hour on one core; it writes its table to ``tests/benchmarks/results/lines.md``. ``--quick`` follows ten.
@@ -15,6 +16,8 @@ import argparse
 import os
 import shlex
 import sys
+from concurrent.futures import ProcessPoolExecutor
+from functools import partial
 from pathlib import Path
 
 for _name in ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS"):
@@ -35,14 +38,18 @@ def main(words: list[str]) -> int:
     parser.add_argument("--development", action="store_true", help="on development seeds, to work by")
     parser.add_argument("--runs", type=int, default=FULL, help="in each condition")
     parser.add_argument("--ahead", type=int, default=20, help="how many lines ahead they are reported")
+    parser.add_argument("--jobs", type=int, default=1, help="how many processes")
     asked = parser.parse_args(words)
     first = DEVELOPMENT if asked.development else JUDGED
+    chosen = cases(1 if asked.quick else asked.runs, first)
     outcomes = []
-    for case in cases(1 if asked.quick else asked.runs, first):
-        outcomes.append(feed(case, asked.ahead))
-        both = outcomes[-1].both
-        said = f"{case.condition.name}, {case.shop}, {case.seed}: {both.asked} asked"
-        print(f"{said}, {both.holds.mean() if len(both.holds) else 0:.1%} held", file=sys.stderr, flush=True)
+    with ProcessPoolExecutor(asked.jobs) as pool:
+        for outcome in pool.map(partial(feed, ahead=asked.ahead), chosen):
+            outcomes.append(outcome)
+            case, both = outcome.case, outcome.both
+            held = both.holds.mean() if len(both.holds) else 0.0
+            said = f"{case.condition.name}, {case.shop}, {case.seed}: {both.asked} asked, {held:.1%} held"
+            print(said, file=sys.stderr, flush=True)
     command = f"python tests/benchmarks/bench_lines.py {shlex.join(words)}".strip()
     text = report(outcomes, asked.ahead, command, f"seeds from {first} on")
     print(text)
