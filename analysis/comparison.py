@@ -69,15 +69,20 @@ class Test:
         The running sum of evidence, nats, never below 0.
     since
         Since when it is above zero, s from the first sample.
+    good
+        When it was last at zero, s: until then nothing spoke for a change. Before ``since`` by a row, or by
+        as long as nothing could be compared.
     """
 
     sum: float = 0.0
     since: float = 0.0
+    good: float = 0.0
 
     def after(self, step: float, most: float, middle_of_row: float) -> "Test":
         """Return where it stands after one more row."""
         since = self.since if self.sum > 0.0 else middle_of_row
-        return Test(min(max(self.sum + step, 0.0), most), since)
+        higher = min(max(self.sum + step, 0.0), most)
+        return Test(higher, since, self.good if higher > 0.0 else middle_of_row)
 
 
 class Comparison:
@@ -118,7 +123,7 @@ class Comparison:
 
     def find(self, since: float) -> None:
         """Take for found, since ``since`` s, what was found in another way: it must be heard to be over."""
-        self._tests = (Test(_HIGHEST * self.limit, since), *self._tests[1:])
+        self._tests = (Test(_HIGHEST * self.limit, since, since), *self._tests[1:])
 
     def row(self, moment: Moment, baseline: Baseline, held: Array64) -> None:
         """Take in one row; signs count from ``held`` on, dB, shape (SIGNS,)."""

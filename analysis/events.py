@@ -72,6 +72,9 @@ class Alarm:
     line, resume
         The line being cut at the onset and the line to start again from; ``None`` when the place is
         unknown.
+    good_until
+        Until when the sound was heard to be good, s from the first sample, where that is known: before the
+        onset for as long as nothing could be compared. It is not written down.
     """
 
     at: float
@@ -83,6 +86,7 @@ class Alarm:
     threshold: float
     line: Place | None = None
     resume: ResumeLine | None = None
+    good_until: float | None = field(default=None, compare=False)
 
 
 @dataclass(frozen=True)

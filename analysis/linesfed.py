@@ -8,7 +8,7 @@ from typing import NamedTuple
 from analysis.ahead import Ahead
 from analysis.cut import Context
 from analysis.events import Alarm, Event, PartVerdict, Place, State
-from analysis.locate import LATE, Locator, Plan, resume_before
+from analysis.locate import Locator, Plan, last_good, resume_before
 from analysis.presence import Phase
 
 # A controller reads this many lines ahead of the one that it executes, and some report what they read.
@@ -171,7 +171,7 @@ class FedLocator:
         if place is None or self._plan is None:
             return replace(event, line=place)
         # A weak change is noticed late: what was cut shortly before is cut again.
-        before = self.place(event.onset - LATE) or place
+        before = self.place(last_good(event)) or place
         first = min(place.first, before.first)
         return replace(event, line=place, resume=resume_before(self._plan.program, first))
 

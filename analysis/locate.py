@@ -18,7 +18,7 @@ from numpy.typing import NDArray
 from analysis.cut import FAMILIES, Context
 from analysis.cutting import Bit
 from analysis.errors import ProgramError
-from analysis.events import Event, PartVerdict, Place, ResumeLine, State
+from analysis.events import Alarm, Event, PartVerdict, Place, ResumeLine, State
 from analysis.presence import Phase
 from analysis.program import Kind, Machine, Part, Program, Schedule, cutting, find_parts, resume_at, schedule
 from analysis.program.engagement import Engagement, engagement
@@ -181,6 +181,11 @@ def resume_before(program: Program, line: int) -> ResumeLine | None:
             resume = resume_at(program, known)
             return ResumeLine(resume.file_line, resume.word)
     return None
+
+
+def last_good(alarm: Alarm) -> float:
+    """Return until when the cut was surely good, s: a weak change is noticed late, and a covered one not."""
+    return min(alarm.onset, alarm.onset if alarm.good_until is None else alarm.good_until) - LATE
 
 
 class Locator(Protocol):

@@ -352,6 +352,7 @@ class Watcher:
             because=cause.because,
             score=worst.sum,
             threshold=self._comparison.limit,
+            good_until=worst.good,
         )
 
     def _judge(self, moment: Moment, health: Health) -> tuple[State, str]:

@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 
 from analysis.cut import LOST, Context
 from analysis.events import Alarm, Event, PartVerdict, Place, State
-from analysis.locate import LATE, Plan, resume_before
+from analysis.locate import Plan, last_good, resume_before
 from analysis.place import marks
 from analysis.place.grid import Grid
 from analysis.place.paces import UNKNOWN, USUALLY, Learned
@@ -135,7 +135,7 @@ class SoundLocator:
         """Return an alarm with its place and its resume line; everything else as it is."""
         if not isinstance(event, Alarm):
             return event
-        place, since = self.place(event.onset), self._where(event.onset - LATE)
+        place, since = self.place(event.onset), self._where(last_good(event))
         if place is None or since is None:
             return event
         # A weak change is noticed late: what was cut shortly before is cut again, and looked at.

@@ -679,6 +679,17 @@ def test_whatever_happens(stretches: list[tuple[float, Phase, int, str, bool, bo
     assert min(cut.scores) >= 0.0
 
 
+def test_what_was_not_compared_before_the_onset_is_not_known_to_be_good():
+    """An alarm tells until when nothing spoke for a change: before whatever covered the cut."""
+    at_once = LEARNED.copy().hear(3.0).hear(3.0, **SLIP).alarms[0]
+    assert at_once.good_until == pytest.approx(at_once.onset, abs=0.5)
+    covered = LEARNED.copy().hear(3.0)
+    good = covered.at
+    alarm = covered.hear(5.0, **TALK).hear(3.0, **SLIP).alarms[0]
+    assert alarm.onset > good + 4.0
+    assert alarm.good_until == pytest.approx(good, abs=0.5)
+
+
 def test_a_speed_that_jumps_is_another_sounds():
     """Rows in which the speed was another a moment ago, by more than a spindle's can be, are not compared."""
     cut = LEARNED.copy()

@@ -308,3 +308,14 @@ def test_what_was_nothing_is_not_suspect():
     known = frozenset(SLOTS.program.moves.bit.tolist())
     assert locator.verdicts(known) == calm.verdicts(known)
     assert all(part.verdict != "suspect" for part in locator.verdicts(known))
+
+
+def test_it_carries_on_from_where_the_cut_was_surely_good():
+    """Where nothing could be compared before the onset, the resume line lies before all of that."""
+    rows = list(Sounding().rows())
+    locator = follow(rows, SoundLocator(SLOTS))
+    at = rows[-1][0]
+    plain = locator.complete(dataclasses.replace(ALARM, at=at, onset=at - 5.0, good_until=at - 5.1))
+    covered = locator.complete(dataclasses.replace(ALARM, at=at, onset=at - 5.0, good_until=at - 20.0))
+    assert covered.line == plain.line
+    assert covered.resume.file < plain.resume.file
