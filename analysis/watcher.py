@@ -73,6 +73,9 @@ GOOD = 0.25
 # seconds of cutting it is said.
 _COVERED, _COVERED_LONG = 6.0, 3.0
 
+# A baseline that was learned less than so many s before an onset is no proof that the cut was good till then.
+_FRESH = 2.0
+
 # A baseline is learned from rows of whose hiss the cut's own share is at least this: not from its ends.
 _LEARNED_FROM = 0.5
 
@@ -113,7 +116,7 @@ class Watcher:
     ) -> None:
         self.state: State = "settle"
         self.baselines: dict[tuple[int, str], Baseline] = {}
-        self._learned_at: dict[tuple[int, str], float] = {}
+        self._learned_at: dict[tuple[int, str], tuple[float, float]] = {}
         self._references = references
         self.score = 0.0
         self._seconds = seconds
@@ -199,7 +202,7 @@ class Watcher:
 
     def forget(self, bit: int, since: float) -> None:
         """Drop what was learned of ``bit`` since ``since`` s: it was not the cut that was heard."""
-        for key in [key for key, at in self._learned_at.items() if key[0] == bit and at >= since]:
+        for key in [key for key, (_, at) in self._learned_at.items() if key[0] == bit and at >= since]:
             del self.baselines[key], self._learned_at[key]
         self._unlearn(bit)
         self._begin()
@@ -297,7 +300,7 @@ class Watcher:
         if found.verdict == "loose" and known is not None:
             return self._refuse(key, known, found, since, at)
         if not (self._rechecking and found.verdict == "doubtful"):
-            self.baselines[key], self._learned_at[key] = fresh, at
+            self.baselines[key], self._learned_at[key] = fresh, (since, at)
         self._rechecking = False
         return None
 
@@ -321,7 +324,7 @@ class Watcher:
     def _refuse(self, key: tuple[int, str], known: Known, found: Finding, since: float, at: float) -> Alarm:
         """Return the alarm of a bit that is loose already; what it is compared with is the good sound."""
         self.baselines.setdefault(key, known.baseline)
-        self._learned_at.setdefault(key, at)
+        self._learned_at.setdefault(key, (since, at))
         self._rechecking = False
         self._alarmed, self._good = True, 0
         self._comparison.find(since)
@@ -352,8 +355,16 @@ class Watcher:
             because=cause.because,
             score=worst.sum,
             threshold=self._comparison.limit,
-            good_until=worst.good,
+            good_until=min([worst.good, *self._just_learned(worst.since)]),
         )
+
+    def _just_learned(self, onset: float) -> list[float]:
+        """Return since when what was learned shortly before ``onset`` was heard: it may be of a loose bit."""
+        return [
+            since
+            for (bit, _), (since, at) in self._learned_at.items()
+            if bit == self._bit and onset - at < _FRESH
+        ]
 
     def _judge(self, moment: Moment, health: Health) -> tuple[State, str]:
         if health.deaf:

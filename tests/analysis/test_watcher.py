@@ -681,13 +681,18 @@ def test_whatever_happens(stretches: list[tuple[float, Phase, int, str, bool, bo
 
 def test_what_was_not_compared_before_the_onset_is_not_known_to_be_good():
     """An alarm tells until when nothing spoke for a change: before whatever covered the cut."""
-    at_once = LEARNED.copy().hear(3.0).hear(3.0, **SLIP).alarms[0]
+    at_once = LEARNED.copy().hear(15.0).hear(3.0, **SLIP).alarms[0]
     assert at_once.good_until == pytest.approx(at_once.onset, abs=0.5)
-    covered = LEARNED.copy().hear(3.0)
+    covered = LEARNED.copy().hear(15.0)
     good = covered.at
     alarm = covered.hear(5.0, **TALK).hear(3.0, **SLIP).alarms[0]
     assert alarm.onset > good + 4.0
     assert alarm.good_until == pytest.approx(good, abs=0.5)
+
+
+def test_what_was_just_learned_is_not_known_to_be_good():
+    """A bit may have been loose while it was learned, and become looser."""
+    assert LEARNED.copy().hear(0.5).hear(3.0, **SLIP).alarms[0].good_until < 0.5
 
 
 def test_a_speed_that_jumps_is_another_sounds():
