@@ -185,7 +185,8 @@ def resume_before(program: Program, line: int) -> ResumeLine | None:
 
 def last_good(alarm: Alarm) -> float:
     """Return until when the cut was surely good, s: a weak change is noticed late, and a covered one not."""
-    return min(alarm.onset, alarm.onset if alarm.good_until is None else alarm.good_until) - LATE
+    surely = alarm.onset - LATE
+    return surely if alarm.good_until is None else min(surely, alarm.good_until)
 
 
 class Locator(Protocol):

@@ -74,7 +74,7 @@ GOOD = 0.25
 _COVERED, _COVERED_LONG = 6.0, 3.0
 
 # A baseline that was learned less than so many s before an onset is no proof that the cut was good till then.
-_FRESH = 2.0
+_FRESH = 1.0
 
 # A baseline is learned from rows of whose hiss the cut's own share is at least this: not from its ends.
 _LEARNED_FROM = 0.5
