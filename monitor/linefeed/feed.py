@@ -12,14 +12,15 @@ from monitor.linefeed.kept import Bundle, machine_body, said_body
 from monitor.linefeed.reading import Reader, Said
 from monitor.linefeed.source import Came, Item, MachineState, Source, Turn
 from monitor.linefeed.worker import Worker
+from monitor.planning.lines import printable
 from monitor.watch import Ears
 
 # s without a line number after which that is said, and within which the same one need not be taken again.
 _SILENT, _SAME = 30.0, 0.5
 # One made before another, by the source's clock, came late; made so much before, s, that clock was set.
 _LATE = 60.0
-# Characters of a text nobody understands that are shown.
-_SHOWN = 60
+# Characters of a text nobody understands, and of all that is said, that are shown.
+_SHOWN, _LONGEST = 60, 300
 
 Body = Mapping[str, Any]
 
@@ -50,6 +51,7 @@ class Feed:
         self._bundle = Bundle()
         self._trouble = ""
         self._silent = False
+        self._begun = False
         self._came = 0.0
         self._last: tuple[float, Said | None] = (0.0, None)
         self._time = -1e300
@@ -82,24 +84,24 @@ class Feed:
             case Came(moment, Said() as said):
                 yield from self._take(self._clock.on_run(moment, at), said)
             case Came(_, None, text):
-                yield from self._odd_one(at, f"not understood: {text[:_SHOWN]!r}")
+                yield from self._odd_one(at, f"not understood: {text[:_SHOWN]}")
 
     def _take(self, at: float, said: Said) -> Iterator[Body]:
         if self._is_late(said) or (said == self._last[1] and at - self._last[0] < _SAME):
             return
         self._last = at, said
         report = Report(at, said.line, said.word, said.after)
+        named = f"line {said.line}" if said.line is not None else f"N{said.word}"
         if not self._locator.report(report):
-            named = f"line {said.line}" if said.line is not None else f"N{said.word}"
             yield from self._odd_one(
                 at, f"the program has no {named}, or has it twice: is it the one being cut?"
             )
             return
         self._bundle.add(report)
         self._came = at
-        if self._silent:
-            self._silent = False
-            yield self._say(at, "they come again")
+        if self._silent or not self._begun:
+            yield self._say(at, f"{named}; they come again" if self._begun else f"{named} is the first")
+            self._silent, self._begun = False, True
 
     def _is_late(self, said: Said) -> bool:
         """Return whether it was made before another that has come already."""
@@ -116,7 +118,8 @@ class Feed:
             yield self._say(at, why if self._odd == 1 else f"{self._odd} so far could not be used; now {why}")
 
     def _say(self, at: float, text: str) -> Body:
-        told = f"line numbers from {self._worker.source.name}: {text}"
+        # Others' words may hold signs that move a terminal's cursor.
+        told = printable(f"line numbers from {self._worker.source.name}: {text}", _LONGEST)
         self._show(told)
         return said_body(at, told)
 

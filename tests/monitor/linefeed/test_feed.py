@@ -123,7 +123,8 @@ def test_a_line_number_is_told_by_the_runs_clock(taking: Callable[..., Taking]):
     assert [report[1:] for report in had.reports] == [[5, None, 0], [6, None, 0]]
     assert 10.0 <= had.reports[0][0] < 10.1
     assert had.told == [
-        "line numbers from a script: the program has no N80, or has it twice: is it the one being cut?"
+        "line numbers from a script: line 5 is the first",
+        "line numbers from a script: the program has no N80, or has it twice: is it the one being cut?",
     ]
 
 
@@ -140,21 +141,25 @@ def test_what_comes_late_or_twice_is_passed_over(taking: Callable[..., Taking]):
 
 
 def test_what_is_wrong_with_a_source_is_said(taking: Callable[..., Taking], monkeypatch: pytest.MonkeyPatch):
-    """That it is gone, back, or silent, what is garbled and how often: a sentence each, and kept."""
+    """That it is gone, back, or silent, what is garbled (without its signs that move a cursor), how often."""
     monkeypatch.setattr("monitor.linefeed.worker._SOON", 0.01)
     had = taking(fails=["gone", "gone"])
     had.take(1.0)
-    had.take(2.0, *["?"] * 12)
+    had.take(2.0, *["\x1b?"] * 12)
     had.take(33.0)
     had.take(34.0, '{"line": 5}')
+    had.take(65.0)
+    had.take(66.0, '{"line": 6}')
     before = "line numbers from a script: "
     assert had.told == [
         before + "gone",
         before + "they can come again",
-        before + "not understood: '?'",
-        before + "10 so far could not be used; now not understood: '?'",
+        before + "not understood: ??",
+        before + "10 so far could not be used; now not understood: ??",
         before + "none for 30 s; are they still sent?",
-        before + "they come again",
+        before + "line 5 is the first",
+        before + "none for 30 s; are they still sent?",
+        before + "line 6; they come again",
     ]
     assert [body["said"] for body in had.kept if "said" in body] == had.told
 
@@ -183,20 +188,36 @@ class Sender(FakeMicrophone):
     """A microphone that hears the shipped slip while lines are sent to a port, as they are cut."""
 
     port = 0
+    worker: feeding.Worker
 
     def blocks(self, timeout: float = 0.5) -> Iterator[Block | None]:
         """Give the sound, and send each line when it begins."""
         waiting = [(move["begin"], move["file_line"]) for move in truth("slip_outline")["moves"]]
         heard = 0
-        with socket.create_connection((HERE, self.port)) as out:
+        with self._connected() as out:
             for block in super().blocks(timeout):
                 while waiting and waiting[0][0] <= heard / self.rate:
-                    out.sendall(json.dumps({"line": waiting.pop(0)[1]}).encode() + b"\n")
-                    time.sleep(
-                        0.003
-                    )  # the sound does not take its time here: the source's thread must have some
+                    self._send(out, waiting.pop(0)[1])
                 yield block
                 heard += len(block.samples) if block else 0
+
+    def _connected(self) -> socket.socket:
+        end = time.monotonic() + 10.0
+        while True:
+            try:
+                return socket.create_connection((HERE, self.port))
+            except ConnectionRefusedError:
+                assert time.monotonic() < end
+                time.sleep(0.01)
+
+    def _send(self, out: socket.socket, line: int) -> None:
+        """Send a line, and let the source's thread have it: the sound does not take its time here."""
+        had = len(self.worker.out._items)  # noqa: SLF001 - nobody else needs to know
+        out.sendall(json.dumps({"line": line}).encode() + b"\n")
+        end = time.monotonic() + 10.0
+        while len(self.worker.out._items) == had:  # noqa: SLF001 - as above
+            assert time.monotonic() < end
+            time.sleep(0.001)
 
 
 @pytest.fixture
@@ -204,19 +225,14 @@ def sends(monkeypatch: pytest.MonkeyPatch) -> int:
     """Let the microphone hear, and lines be sent to a port, which is given."""
     samples, rate = sound("slip_outline")
     Sender.port = free_port()
-
-    def microphone(*_: object) -> Sender:
-        return Sender(samples, rate)
-
-    monkeypatch.setattr("monitor.listening.Microphone", microphone)
     real = feeding.Worker
 
     def begun(*given: Any) -> feeding.Worker:
-        worker = real(*given)
-        time.sleep(0.1)  # the port is open then
-        return worker
+        Sender.worker = real(*given)
+        return Sender.worker
 
     monkeypatch.setattr(feeding, "Worker", begun)
+    monkeypatch.setattr("monitor.listening.Microphone", lambda *_: Sender(samples, rate))
     return Sender.port
 
 
@@ -226,7 +242,9 @@ def test_watch_takes_lines_and_the_run_is_heard_again_with_them(
     """The alarm's line is the one sent; the kept run, heard again, gives the same events."""
     ended = chipsong("watch", "--program", PROGRAM, *BIT, "--lines", f"tcp:{sends}", "--ahead", 3, "--json")
     place = ended.of("alarm")[0]["line"]
-    assert (ended.status, ended.err, place["source"]) == (3, "", "lines")
+    first = truth("slip_outline")["moves"][0]["file_line"]
+    said = f"chipsong: line numbers from tcp:{sends}: line {first} is the first\n"
+    assert (ended.status, ended.err, place["source"]) == (3, said, "lines")
     assert place["from"] <= truth("slip_outline")["onset_line"] <= place["to"]
     (run,) = runs(home)
     sent = {move["file_line"] for move in truth("slip_outline")["moves"]}
