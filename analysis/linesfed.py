@@ -59,6 +59,10 @@ class _Told(NamedTuple):
     last: int
     fresh: bool
 
+    def meets(self, heard: Place) -> bool:
+        """Return whether a place by sound has lines in common with these."""
+        return heard.first <= self.last and self.first <= heard.last
+
 
 class FedLocator:
     """
@@ -130,18 +134,15 @@ class FedLocator:
     def place(self, at: float) -> Place | None:
         """Return where ``at`` was: within the lines before the last one named, and near the sound's place."""
         heard, told = self._base.place(at), self._told(at)
-        if told is None:
+        if told is None or (heard and not told.fresh and not told.meets(heard)):
             return heard
+        if self._plan is None and not told.fresh:
+            return None
         first, last, line = told.first, told.last, told.named
-        if heard is None:
-            if self._plan is None and not told.fresh:
-                return None
-        elif self._base.sure or not told.fresh:
-            if heard.first <= last and first <= heard.last:
+        if heard is not None and told.meets(heard):
+            if self._base.sure or not told.fresh:
                 first, last = max(first, heard.first - _BESIDE), min(last, heard.last + _BESIDE)
-                line = min(max(heard.file, first), last)
-            elif not told.fresh:
-                return heard
+            line = min(max(heard.file, first), last)
         return Place(line, self._ahead.word(line), first, last, "lines")
 
     def _told(self, at: float) -> _Told | None:
