@@ -17,6 +17,7 @@ class RunClock:
     def __init__(self) -> None:
         self._difference = math.inf
         self._seen = 0.0
+        self._told = 0.0
 
     def see(self, now: float, at: float) -> None:
         """Take in that the run's clock stood at ``at`` when the computer's steady one was ``now``."""
@@ -27,6 +28,8 @@ class RunClock:
         """
         Return when ``moment`` was, s, to the next millisecond.
 
-        It is not before ``at``, up to which everything is decided already.
+        It is not before ``at``, up to which everything is decided already, nor before a moment asked of earlier.
         """
-        return math.ceil(1000.0 * max(moment - self._difference, at)) / 1000.0
+        told = math.ceil(1000.0 * max(moment - self._difference, at)) / 1000.0
+        self._told = max(told, self._told)
+        return self._told

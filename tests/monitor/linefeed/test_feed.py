@@ -40,7 +40,15 @@ def test_what_came_while_sound_waited_is_put_where_it_belongs():
         clock.see(100.0 + second, float(second))
     clock.see(108.0, 4.5)  # 3.5 s of sound wait
     assert clock.on_run(107.0, 4.5) == pytest.approx(7.0, abs=0.02)
-    assert clock.on_run(101.0, 4.5) == 4.5  # what is decided stays so
+    assert clock.on_run(107.5, 4.5) == pytest.approx(7.5, abs=0.02)
+
+
+def test_what_is_decided_stays_so():
+    """A line number that came long ago counts from the first moment that is still open."""
+    clock = RunClock()
+    clock.see(100.0, 0.0)
+    clock.see(104.0, 4.0)
+    assert clock.on_run(101.0, 4.0) == 4.0
 
 
 @given(drift=st.floats(-2e-4, 2e-4), late=st.lists(st.floats(0.0, 0.3), min_size=10, max_size=60))
