@@ -28,7 +28,7 @@ class RunClock:
         """
         Return when ``moment`` was, s, to the next millisecond.
 
-        It is not before ``at``, up to which everything is decided already, nor before a moment asked of earlier.
+        It is not before ``at``, up to which everything is decided already, nor before any told earlier.
         """
         told = math.ceil(1000.0 * max(moment - self._difference, at)) / 1000.0
         self._told = max(told, self._told)
