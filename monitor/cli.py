@@ -20,6 +20,7 @@ if TYPE_CHECKING:
     from analysis.program.program import Units
     from monitor.keeping import SoundKept
     from monitor.setup import Wanted
+    from monitor.shop.address import Shop
 
 _Command = TypeVar("_Command", bound=Callable[..., Any])
 _FILE = click.Path(path_type=Path)
@@ -92,6 +93,30 @@ def _pattern(_context: click.Context, _option: click.Parameter, said: str | None
         reader_for(said)
     except ValueError as error:
         raise click.BadParameter(str(error)) from error
+    return said
+
+
+def _shop(_context: click.Context, _option: click.Parameter, said: str | None) -> "Shop | None":
+    """Return the shop that is meant."""
+    if said is None:
+        return None
+    from monitor.shop.address import shop_of  # noqa: PLC0415
+
+    try:
+        return shop_of(said)
+    except ValueError as error:
+        raise click.BadParameter(str(error)) from error
+
+
+def _machine(_context: click.Context, _option: click.Parameter, said: str | None) -> str | None:
+    """Return a machine's name, if it can be one."""
+    if said is not None:
+        from monitor.shop.address import machine_named  # noqa: PLC0415
+
+        try:
+            machine_named(said)
+        except ValueError as error:
+            raise click.BadParameter(str(error)) from error
     return said
 
 
@@ -259,6 +284,18 @@ def replay(recording: Path, *, as_json: bool, keep: bool, sound_budget: float, *
     type=click.Choice(["-"]),
     help="Take what a person says through another program: JSON lines on standard input.",
 )
+@click.option(
+    "--shop",
+    callback=_shop,
+    metavar="MQTT://HOST/PREFIX",
+    help="Announce this machine, its state and its events on a broker.",
+)
+@click.option(
+    "--machine",
+    callback=_machine,
+    metavar="NAME",
+    help="What it is called there; this computer's name if not said.",
+)
 @_JSON
 def watch(  # noqa: PLR0913 - as many as the user may say
     *,
@@ -272,6 +309,8 @@ def watch(  # noqa: PLR0913 - as many as the user may say
     share: bool,
     port: int,
     control: str | None,
+    shop: "Shop | None",
+    machine: str | None,
     as_json: bool,
     **said: Unpack[_Said],
 ) -> None:
@@ -290,7 +329,7 @@ def watch(  # noqa: PLR0913 - as many as the user may say
 
     sharing = Sharing(share, port) if page or share else None
     keep = Keep(keep_sound, sound_budget)
-    live = Live(device, rate, seconds, title, keep, sharing, control=bool(control))
+    live = Live(device, rate, seconds, title, keep, sharing, bool(control), shop, machine)
     sys.exit(run(live, wanted, as_json=as_json))
 
 
@@ -428,6 +467,17 @@ def review(run: str | None, *, share: bool, port: int) -> None:
     from monitor.sharing import Sharing  # noqa: PLC0415
 
     serve(run, Sharing(share, port))
+
+
+@cli.command()
+@click.argument("where", callback=_shop, metavar="MQTT://HOST/PREFIX")
+@click.option("--for", "seconds", type=click.FloatRange(min=0.1), help="Stop after so many seconds.")
+@_JSON
+def shop(where: "Shop", *, seconds: float | None, as_json: bool) -> None:
+    """Show all machines that announce themselves on a broker. End with Ctrl-C."""
+    from monitor.shop.showing import show_shop  # noqa: PLC0415
+
+    show_shop(where, as_json=as_json, seconds=seconds)
 
 
 @cli.group(invoke_without_command=True)

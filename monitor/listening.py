@@ -9,6 +9,7 @@ from contextlib import AbstractContextManager, contextmanager, nullcontext
 from dataclasses import dataclass, replace
 from pathlib import Path
 from types import FrameType
+from typing import NamedTuple
 
 from analysis.errors import ChipsongError
 from analysis.events import Alarm, Event
@@ -21,7 +22,7 @@ from monitor.actions.telling import at_the_start
 from monitor.bits import read_shelf
 from monitor.controls import Controls, Press
 from monitor.journal import Journal, home
-from monitor.keeping import Keep, open_journal
+from monitor.keeping import Keep, now, open_journal
 from monitor.linefeed.feed import with_lines, with_past
 from monitor.linefeed.past import read_past
 from monitor.linefeed.reading import reader_for
@@ -33,6 +34,7 @@ from monitor.screen.keys import is_in_front
 from monitor.screen.seen import Looking
 from monitor.setup import SHELF, Wanted, bits_for, make_listener, read_program
 from monitor.sharing import Job, Sharing
+from monitor.shop.address import Shop, machine_named
 from monitor.sources import Microphone, Recording, Source
 from monitor.status import Status
 from monitor.trouble import warn
@@ -152,6 +154,8 @@ class Live:
         Who may see the live page; ``None`` for no page.
     control
         Whether standard input tells what a person says.
+    shop, machine
+        Where the machine is announced, and as what; ``None`` for nowhere, and for this computer's name.
     """
 
     device: str | None
@@ -161,6 +165,8 @@ class Live:
     keep: Keep
     page: Sharing | None = None
     control: bool = False
+    shop: Shop | None = None
+    machine: str | None = None
 
 
 def watch(live: Live, wanted: Wanted, *, as_json: bool) -> Status:
@@ -189,9 +195,11 @@ def watch(live: Live, wanted: Wanted, *, as_json: bool) -> Status:
         )
         ears = with_actions(ears, actions, screen.note)
         fed = _lines(wanted, ears, listener, screen.note)
+        about = _About(title, wanted.program, program, journal)
         job = Job(bits_for(wanted, program, read_shelf(home() / SHELF)), program, journal)
         with (
             fed as ears,
+            _shop(live, about, ears, screen.note) as ears,
             _page(live, job, ears, source, screen.note) as (joined, passing),
             screen,
             lines or nullcontext(),
@@ -199,6 +207,29 @@ def watch(live: Live, wanted: Wanted, *, as_json: bool) -> Status:
             outcome = listen(passing, listener, _telling(joined, screen), journal)
     _tell_kept(journal, as_json=as_json)
     return _status(outcome)
+
+
+class _About(NamedTuple):
+    """What a machine says of its run."""
+
+    title: str
+    path: Path | None
+    program: Program | None
+    journal: Journal | None
+
+
+def _shop(live: Live, about: _About, ears: Ears, show: Callable[[str], None]) -> AbstractContextManager[Ears]:
+    """Return ears that announce this machine too, where the user said where."""
+    if live.shop is None:
+        return nullcontext(ears)
+    from monitor.shop.announcer import Machine  # noqa: PLC0415 - only where there is a shop
+    from monitor.shop.beside import with_shop  # noqa: PLC0415
+
+    journal = about.journal
+    run = journal.id if journal else f"{now():%Y-%m-%d-%H%M%S}-not-kept"
+    path, folder = str(about.path) if about.path else None, journal.folder if journal else None
+    machine = Machine(machine_named(live.machine), run, about.title, path, home(), folder)
+    return with_shop(ears, live.shop, machine, about.program, show)
 
 
 def _lines(

@@ -175,6 +175,12 @@ class Broker:
                 return
         pytest.fail("the broker did not start")
 
+    def kill(self) -> None:
+        """End it with no time to tell or write anything."""
+        assert self._process is not None
+        self._process.kill()
+        self.stop()
+
     def stop(self) -> None:
         """Stop it."""
         if self._process is not None:

@@ -1,0 +1,352 @@
+"""A worker that announces a machine: its state, its events, and by the broker's mouth that it is gone."""
+
+import json
+import queue
+import threading
+import time
+from collections import deque
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, field, replace
+from datetime import datetime
+from pathlib import Path
+from typing import Any
+
+from analysis.events import Alarm, Deaf, Event, Place, StateChange, Summary, to_dict
+from monitor.actions.libraries import needed
+from monitor.linefeed.source import LineFeedError
+from monitor.screen.seen import Heard
+from monitor.shop.address import ALIVE, Shop
+from monitor.shop.told import TOLD, Message, Told, kept_messages, message, unsent
+from monitor.trouble import one_line
+from monitor.words import count
+
+# s that the library works before it is asked whether there is more, and the pause before a broker is tried
+# again: at first, and at the most.
+_TURN, _SOON, _LATE = 0.05, 0.5, 5.0
+# s of age at which an event counts as late; s without a sign of life after which no state is told any more.
+_AGE, _STILL = 2.0, 3.0
+# Events that are on their way to the broker at once.
+_UNDER_WAY = 16
+
+
+@dataclass(frozen=True)
+class Machine:
+    """
+    A machine and its run.
+
+    Attributes
+    ----------
+    name
+        What it is called; part of its topics.
+    run
+        The run's name.
+    title
+        What is cut.
+    program
+        The program's file, ``None`` without one.
+    home
+        Where runs are kept.
+    folder
+        Where this one is; ``None`` if it is not.
+    """
+
+    name: str
+    run: str
+    title: str
+    program: str | None
+    home: Path
+    folder: Path | None
+
+
+@dataclass(frozen=True)
+class _State:
+    word: str = "settle"
+    because: str = "listening begins"
+    since: str = ""
+    heard: Heard | None = None
+    events: int = 0
+    last: Mapping[str, Any] | None = field(default=None, compare=False)
+
+    def same(self, other: "_State") -> bool:
+        """Return whether there is nothing new that should be told at once."""
+        mine, others = ((one.word, one.because, one.since, one.events) for one in (self, other))
+        return mine == others
+
+
+class Announcer:
+    """
+    Announces a machine, in a thread of its own.
+
+    What is told to it is put where the thread finds it: nobody ever waits for a broker.
+
+    Parameters
+    ----------
+    shop
+        The broker.
+    machine
+        Which machine.
+    now
+        The clock on the wall.
+    beat
+        s between two states while nothing changes.
+    """
+
+    def __init__(
+        self, shop: Shop, machine: Machine, now: Callable[[], datetime], *, beat: float = 5.0
+    ) -> None:
+        self._shop = shop
+        self._machine = machine
+        self._now = now
+        self._beat = beat
+        self._state = _State(since=self._time())
+        self._alive = time.monotonic()
+        self._broke: Deaf | None = None
+        self._all: list[Message] = []
+        self._told = Told(machine.folder, shop.name, machine.name)
+        self._came: queue.SimpleQueue[Message] = queue.SimpleQueue()
+        self._said: queue.SimpleQueue[str] = queue.SimpleQueue()
+        self._over = threading.Event()
+        self._end = float("inf")
+        self._work = _Work()
+        self._trouble = ""
+        self._parted = False
+        self._thread = threading.Thread(target=self._run, name="shop", daemon=True)
+        self._thread.start()
+
+    # --- on the thread that listens -------------------------------------------------------------------------
+
+    def alive(self) -> None:
+        """Take in that the listening goes on."""
+        self._alive = time.monotonic()
+
+    def see(self, heard: Heard) -> None:
+        """Take in what is heard."""
+        self._state = replace(self._state, heard=heard)
+
+    def alert(self, event: Event) -> None:
+        """Take in an event before it is kept: the only one of some is that the listening broke off."""
+        if isinstance(event, Deaf):
+            self._broke = event
+            self._state = replace(self._state, word="deaf", because=event.because, since=self._time())
+
+    def tell(self, event: Event) -> None:
+        """Take in an event that is kept by now."""
+        match event:
+            case StateChange(_, state, because):
+                self._state = replace(self._state, word=state, because=because, since=self._time())
+                return
+            case Deaf():
+                self._broke = None
+            case Alarm():
+                because = event.because[0] if event.because else ""
+                self._state = replace(self._state, word="alarm", because=because, since=self._time())
+            case Summary():
+                because = self._broke.because if self._broke else f"the run is over: {count(event.alarms)}"
+                self._state = replace(self._state, word="ended", because=because, since=self._time())
+        body = to_dict(event)
+        if body["event"] in TOLD:
+            self._number(body)
+
+    def said(self) -> list[str]:
+        """Return what is to be said to the person since this was last asked."""
+        return [self._said.get() for _ in range(self._said.qsize())]
+
+    def finish(self, within: float) -> None:
+        """Give the worker some time, s, for what is not sent; the rest is sent by this machine's next run."""
+        self._end = time.monotonic() + within
+        self._over.set()
+        self._thread.join(within)
+
+    def _number(self, body: Mapping[str, Any]) -> None:
+        machine, seq = self._machine, self._state.events + 1
+        told = message(machine.name, machine.run, seq, self._now(), body)
+        made = Message(machine.run, seq, told, time.monotonic(), self._told)
+        self._all.append(made)
+        self._came.put(made)
+        self._state = replace(self._state, events=seq, last=told)
+
+    def _time(self) -> str:
+        return self._now().isoformat(timespec="milliseconds")
+
+    # --- on the worker's thread -----------------------------------------------------------------------------
+
+    def _run(self) -> None:
+        self._told.save()
+        pause = _SOON
+        shop, machine = self._shop, self._machine
+        self._work.waiting.extend(unsent(machine.home, shop.name, machine.name, but=machine.run))
+        last = False
+        while not last:
+            last = self._over.is_set()
+            try:
+                self._link()
+            except Exception as error:  # noqa: BLE001 - whatever fails here is said, and listening goes on
+                self._say(one_line(error))
+            if self._work.welcome:
+                pause = _SOON
+            self._work.broke_off()
+            last = last or self._parted
+            self._over.wait(pause)
+            pause = min(2 * pause, _LATE)
+
+    def _say(self, trouble: str) -> None:
+        """Say what is wrong with the broker, and that it is there again, once each."""
+        if trouble != self._trouble:
+            self._trouble = trouble
+            told = trouble or "the broker has all of it"
+            self._said.put(f"the shop, {self._shop.name}: {told}")
+
+    def _link(self) -> None:
+        """Work with the broker until it breaks off, or all is over."""
+        client = self._client()
+        try:
+            client.connect(self._shop.host, self._shop.port, keepalive=ALIVE)
+            while not self._is_over():
+                if trouble := client.loop(_TURN):
+                    why = needed("paho.mqtt.client").error_string(trouble)
+                    raise LineFeedError(f"the broker broke off ({why}); events wait for it")
+                if self._work.welcome:
+                    self._send(client)
+            if self._work.welcome:
+                self._part(client)
+        except OSError as error:
+            raise LineFeedError(f"the broker is not reached ({error}); events wait for it") from error
+        finally:
+            client.disconnect()
+
+    def _client(self) -> Any:  # noqa: ANN401 - the library is there only where it is needed
+        client = self._shop.client(f"chipsong-{self._machine.name}-{self._machine.run}")
+        client.will_set(self._topic("here"), self._here(here=False), qos=1, retain=True)
+        client.on_connect = self._connected
+        client.on_publish = lambda _client, _data, number, *_: self._work.arrived(number)
+        client.on_message = lambda _client, _data, asked: self._asked(asked.payload)
+        return client
+
+    def _topic(self, what: str) -> str:
+        return self._shop.topic(self._machine.name, what)
+
+    def _here(self, *, here: bool) -> str:
+        return json.dumps({"machine": self._machine.name, "run": self._machine.run, "here": here})
+
+    def _connected(self, client: Any, _data: object, _flags: object, reason: Any, _more: object) -> None:  # noqa: ANN401
+        if reason.is_failure:
+            raise LineFeedError(f"the broker refuses: {reason}")
+        client.subscribe(self._topic("ask"), qos=1)
+        client.publish(self._topic("here"), self._here(here=True), qos=1, retain=True)
+        self._work.welcome = True
+        self._work.next_state = 0.0
+
+    def _is_over(self) -> bool:
+        if not self._over.is_set():
+            return False
+        nothing = self._work.welcome and self._came.empty() and not self._work.busy
+        return nothing or time.monotonic() > self._end - 2 * _TURN
+
+    def _send(self, client: Any) -> None:  # noqa: ANN401 - as above
+        work = self._work
+        while not self._came.empty():
+            work.waiting.append(self._came.get())
+        while work.waiting and len(work.under_way) < _UNDER_WAY:
+            made = work.waiting.popleft()
+            late = made.late or time.monotonic() - made.born > _AGE
+            payload = json.dumps({**made.body, "late": late})
+            work.under_way[client.publish(self._topic("events"), payload, qos=1).mid] = made
+        if not work.busy:
+            self._say("") if self._trouble else None
+        self._send_state(client)
+
+    def _send_state(self, client: Any) -> None:  # noqa: ANN401 - as above
+        """Tell the state when it has changed, and as a sign of life, but only while the listening goes on."""
+        state, now = self._state, time.monotonic()
+        if now - self._alive > _STILL:
+            return
+        if now >= self._work.next_state or not state.same(self._work.state):
+            self._work.state, self._work.next_state = state, now + self._beat
+            client.publish(self._topic("state"), json.dumps(self._state_body(state)), qos=1, retain=True)
+
+    def _state_body(self, state: _State) -> dict[str, Any]:
+        heard = state.heard
+        return {
+            "machine": self._machine.name,
+            "run": self._machine.run,
+            "time": self._time(),
+            "state": state.word,
+            "because": state.because,
+            "since": state.since,
+            "title": self._machine.title,
+            "program": self._machine.program,
+            "at": round(heard.at, 2) if heard else 0.0,
+            "place": _place(heard.place if heard else None),
+            "part": heard.part if heard else None,
+            "score": round(heard.score, 3) if heard else 0.0,
+            "rpm": round(heard.speed) if heard and heard.speed else None,
+            "events": state.events,
+            "last": state.last,
+            "beat": self._beat,
+        }
+
+    def _part(self, client: Any) -> None:  # noqa: ANN401 - as above
+        """Say the last, and wait until the broker has it."""
+        work = self._work
+        if self._state.word == "ended":
+            body = json.dumps(self._state_body(self._state))
+            client.publish(self._topic("state"), body, qos=1, retain=True)
+        self._parted = True
+        last = client.publish(self._topic("here"), self._here(here=False), qos=1, retain=True)
+        while not last.is_published() and time.monotonic() < self._end:
+            if client.loop(_TURN):
+                return
+        if not (work.busy or self._trouble):
+            self._told.over = True
+            self._told.save()
+
+    def _asked(self, payload: bytes) -> None:
+        """Send again what somebody asks for; one question at a time."""
+        try:
+            body = json.loads(payload)
+            run, first, last = str(body["run"]), int(body["from"]), int(body["to"])
+        except (ValueError, KeyError, TypeError):
+            return
+        if any(made.told is None for made in (*self._work.waiting, *self._work.under_way.values())):
+            return
+        if run == self._machine.run:
+            known = self._all
+        else:
+            known = kept_messages(self._machine.home, run, self._shop.name, self._machine.name)
+        again = [made.again() for made in known if first <= made.seq <= last]
+        self._work.waiting.extendleft(reversed(again))
+
+
+class _Work:
+    """What the worker is at."""
+
+    def __init__(self) -> None:
+        self.welcome = False
+        self.waiting: deque[Message] = deque()
+        self.under_way: dict[int, Message] = {}
+        self.state = _State()
+        self.next_state = 0.0
+
+    @property
+    def busy(self) -> bool:
+        """Whether some event has not reached the broker."""
+        return bool(self.waiting or self.under_way)
+
+    def arrived(self, number: int) -> None:
+        """Note what the broker has: it must acknowledge in the order of sending (MQTT 3.1.1, 4.6)."""
+        made = self.under_way.pop(number, None)
+        if made and made.told:
+            made.told.arrived(made.seq)
+
+    def broke_off(self) -> None:
+        """Take back what may not have arrived: it is sent again, and then is late."""
+        self.welcome = False
+        back = [replace(made, late=True) for made in self.under_way.values()]
+        self.waiting.extendleft(reversed(back))
+        self.under_way.clear()
+
+
+def _place(place: Place | None) -> dict[str, Any] | None:
+    if place is None:
+        return None
+    return {"file": place.file, "word": place.word, "from": place.first, "to": place.last}

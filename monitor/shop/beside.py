@@ -1,0 +1,71 @@
+"""The announcing beside the listening."""
+
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from dataclasses import replace
+
+from analysis.events import Event
+from analysis.listener import Listener
+from analysis.program import Program, find_parts
+from monitor.controls import Press
+from monitor.keeping import now
+from monitor.screen.seen import Looking
+from monitor.shop.address import Shop
+from monitor.shop.announcer import Announcer, Machine
+from monitor.watch import Ears
+
+# s of sound from one look to the next, and s that events get at the end of the run.
+_EVERY, _AT_THE_END = 0.5, 3.0
+
+
+@contextmanager
+def with_shop(
+    ears: Ears, shop: Shop, machine: Machine, program: Program | None, show: Callable[[str], None]
+) -> Iterator[Ears]:
+    """
+    Give ears that announce a machine too.
+
+    Parameters
+    ----------
+    ears
+        Who else is told.
+    shop
+        Where it is announced.
+    machine
+        Which machine.
+    program
+        What it cuts.
+    show
+        Gets a line about trouble with the broker, on the thread that listens.
+    """
+    announcer = Announcer(shop, machine, now)
+    looking = Looking(find_parts(program) if program else ())
+    due = 0.0
+
+    def at_once(event: Event) -> None:
+        announcer.alert(event)
+        ears.at_once(event)
+
+    def event(event: Event) -> None:
+        announcer.tell(event)
+        ears.event(event)
+
+    def progress(listener: Listener) -> None:
+        nonlocal due
+        if listener.at >= due:
+            due = listener.at + _EVERY
+            announcer.see(looking.look(listener))
+        ears.progress(listener)
+
+    def asked() -> Iterator[Press]:
+        announcer.alive()
+        for line in announcer.said():
+            show(line)
+        yield from ears.asked()
+
+    try:
+        yield replace(ears, at_once=at_once, event=event, progress=progress, asked=asked)
+    finally:
+        announcer.finish(_AT_THE_END)
+        for line in announcer.said():
+            show(line)

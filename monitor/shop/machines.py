@@ -1,0 +1,247 @@
+"""What is known of the machines of a shop, from their messages; each event is given once, and in order."""
+
+from collections.abc import Iterator
+from dataclasses import dataclass, field
+from datetime import datetime
+from typing import Any
+
+from pydantic import ValidationError
+
+from monitor.shop.messages import MOST_BYTES, EventMessage, HereMessage, StateMessage
+
+# s that an event waits for those before it, after which these are asked for, and from one asking to the next.
+_WAIT, _GAP, _ASK_EVERY = 3.0, 0.5, 2.0
+# s beyond two beats after which a machine that says nothing is not heard of.
+SLACK = 2.0
+# Events that are asked for at once.
+_ASKED = 500
+
+News = dict[str, Any]
+
+
+@dataclass(frozen=True)
+class Ask:
+    """Events of a run that never came."""
+
+    machine: str
+    run: str
+    first: int
+    last: int
+
+
+@dataclass(frozen=True)
+class Row:
+    """
+    What is shown of a machine.
+
+    Attributes
+    ----------
+    machine
+        Its name.
+    word
+        How it is: the state, ``gone`` or ``not heard of``.
+    state
+        What it last said; ``None`` before it has said anything.
+    last
+        Its last event.
+    silent
+        For how many s nothing was heard of it.
+    """
+
+    machine: str
+    word: str
+    state: StateMessage | None
+    last: EventMessage | None
+    silent: float
+
+    @property
+    def urgent(self) -> bool:
+        """Whether somebody should look at once."""
+        return self.word in URGENT
+
+
+URGENT = ("alarm", "gone", "not heard of", "deaf")
+
+
+@dataclass
+class _Run:
+    """The events of a run: given up to ``done``, all but ``missing``; ``held`` wait for those before them."""
+
+    done: int = 0
+    known: int = 0
+    held: dict[int, EventMessage] = field(default_factory=dict)
+    missing: set[int] = field(default_factory=set)
+    since: float = 0.0
+    asked: float = float("-inf")
+
+
+@dataclass
+class _Machine:
+    state: StateMessage | None = None
+    here: HereMessage | None = None
+    last: EventMessage | None = None
+    heard: float = float("-inf")
+    told: tuple[str, str] = ("", "")
+    runs: dict[str, _Run] = field(default_factory=dict)
+
+    def word(self, now: float) -> str:
+        if self.state is None:
+            return "not heard of"
+        gone = self.here is not None and not self.here.here and self.here.run == self.state.run
+        if self.state.state == "ended":
+            return "ended"
+        if gone:
+            return "gone"
+        return "not heard of" if now - self.heard > 2 * self.state.beat + SLACK else self.state.state
+
+
+class Machines:
+    """
+    The machines of a shop.
+
+    Attributes
+    ----------
+    repeated
+        How many events came that were here already, and were dropped.
+    """
+
+    def __init__(self) -> None:
+        self.repeated = 0
+        self._machines: dict[str, _Machine] = {}
+
+    def take(self, topic: str, payload: bytes, now: float, *, retained: bool = False) -> list[News]:
+        """
+        Take in a message; return what is news, the events in their order.
+
+        Parameters
+        ----------
+        topic
+            ``MACHINE/state``, ``MACHINE/here`` or ``MACHINE/events``; anything else is passed over.
+        payload
+            JSON; what is no message of ours is passed over.
+        now
+            s of the clock on the wall since 1970.
+        retained
+            Whether the broker had kept it: then it may be old.
+        """
+        name, _, what = topic.rpartition("/")
+        kind = _KINDS.get(what)
+        if kind is None or len(payload) > MOST_BYTES:
+            return []
+        try:
+            said = kind.model_validate_json(payload)
+        except ValidationError:
+            return []
+        if said.machine != name:
+            return []
+        machine = self._machines.setdefault(name, _Machine())
+        if isinstance(said, HereMessage):
+            machine.here = said
+            return []
+        made = _seconds(said.time) if retained else now
+        machine.heard = max(machine.heard, min(made, now))
+        if isinstance(said, StateMessage):
+            machine.state = said
+            _later(machine, said.last)
+            self._expect(machine, said, now)
+            return []
+        _later(machine, said)
+        return list(self._event(machine, said, now))
+
+    def look(self, now: float) -> list[News]:
+        """Return what has changed since this was last asked: states, and events that waited long enough."""
+        news: list[News] = []
+        for name, machine in sorted(self._machines.items()):
+            for run in machine.runs.values():
+                if run.held and now - run.since > _WAIT:
+                    news.extend(_let_go(run))
+            word = machine.word(now)
+            if machine.told != (told := (word, machine.state.run if machine.state else "")):
+                machine.told = told
+                news.append(_state_news(name, word, machine))
+        return news
+
+    def asks(self, now: float) -> Iterator[Ask]:
+        """Give which events to ask for now, of machines that are there."""
+        for name, machine in self._machines.items():
+            if machine.word(now) in ("gone", "not heard of", "ended"):
+                continue
+            for run_name, run in machine.runs.items():
+                lacking = self._lacking(run)
+                due = now - run.since > _GAP and now - run.asked > _ASK_EVERY
+                if lacking and due:
+                    run.asked = now
+                    yield Ask(name, run_name, lacking[0], min(lacking[-1], lacking[0] + _ASKED))
+
+    def rows(self, now: float) -> list[Row]:
+        """Return what to show, what is urgent first."""
+        rows = [
+            Row(name, machine.word(now), machine.state, machine.last, max(0.0, now - machine.heard))
+            for name, machine in self._machines.items()
+        ]
+        rank = {word: number for number, word in enumerate(URGENT)}
+        return sorted(rows, key=lambda row: (rank.get(row.word, len(rank)), row.machine))
+
+    def _expect(self, machine: _Machine, state: StateMessage, now: float) -> None:
+        run = machine.runs.setdefault(state.run, _Run())
+        if state.events > run.known:
+            if not self._lacking(run):
+                run.since = now
+            run.known = state.events
+
+    @staticmethod
+    def _lacking(run: _Run) -> list[int]:
+        return sorted(
+            {*run.missing, *(seq for seq in range(run.done + 1, run.known + 1) if seq not in run.held)}
+        )
+
+    def _event(self, machine: _Machine, said: EventMessage, now: float) -> Iterator[News]:
+        run = machine.runs.setdefault(said.run, _Run())
+        seq = said.seq
+        if seq in run.held or (seq <= run.done and seq not in run.missing):
+            self.repeated += 1
+            return
+        if seq in run.missing:
+            run.missing.discard(seq)
+            yield said.plain() | {"late": True}
+            return
+        if not self._lacking(run):
+            run.since = now
+        run.known = max(run.known, seq)
+        run.held[seq] = said
+        while run.done + 1 in run.held:
+            run.done += 1
+            yield run.held.pop(run.done).plain()
+
+
+def _later(machine: _Machine, event: EventMessage | None) -> None:
+    """Note the last event, by when it happened."""
+    if event is not None and (machine.last is None or _seconds(event.time) >= _seconds(machine.last.time)):
+        machine.last = event
+
+
+def _let_go(run: _Run) -> Iterator[News]:
+    """Give the events that wait, though some before them are missing."""
+    for seq in sorted(run.held):
+        run.missing.update(range(run.done + 1, seq))
+        run.done = seq
+        yield run.held.pop(seq).plain()
+
+
+def _state_news(name: str, word: str, machine: _Machine) -> News:
+    state = machine.state.model_dump(by_alias=True, exclude={"last"}) if machine.state else {"machine": name}
+    return {**state, "event": "state", "word": word}
+
+
+def _seconds(time: str) -> float:
+    try:
+        return datetime.fromisoformat(time).timestamp()
+    except (ValueError, OverflowError):
+        return float("-inf")
+
+
+_KINDS: dict[str, type[StateMessage] | type[EventMessage] | type[HereMessage]] = {
+    "state": StateMessage,
+    "here": HereMessage,
+    "events": EventMessage,
+}

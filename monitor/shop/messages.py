@@ -1,0 +1,62 @@
+"""What machines say, as it is understood; whatever else is on the broker is passed over."""
+
+from typing import Any
+
+from pydantic import BaseModel, ConfigDict, Field
+
+# A message that is longer than this, bytes, is none of ours.
+MOST_BYTES = 100_000
+
+
+class _Message(BaseModel):
+    model_config = ConfigDict(frozen=True, extra="allow", allow_inf_nan=False)
+
+    machine: str = Field(max_length=64)
+    run: str = Field(max_length=200)
+
+
+class Where(BaseModel):
+    """A line of the program, and between which it may be."""
+
+    model_config = ConfigDict(frozen=True)
+
+    file: int
+    word: int | None = None
+    first: int = Field(alias="from")
+    last: int = Field(alias="to")
+
+
+class EventMessage(_Message):
+    """An event of a run: ``seq`` counts them from 1; the event's own keys are there too."""
+
+    seq: int = Field(ge=1, le=100_000)
+    time: str = Field(max_length=40)
+    event: str = Field(max_length=40)
+    at: float
+    late: bool = False
+
+    def plain(self) -> dict[str, Any]:
+        """Return all of it."""
+        return self.model_dump()
+
+
+class StateMessage(_Message):
+    """How a machine is."""
+
+    time: str = Field(max_length=40)
+    state: str = Field(max_length=40)
+    because: str = Field(max_length=1000)
+    since: str = Field(max_length=40)
+    title: str = Field(default="", max_length=1000)
+    place: Where | None = None
+    part: str | None = Field(default=None, max_length=200)
+    score: float = 0.0
+    events: int = Field(default=0, ge=0, le=100_000)
+    last: EventMessage | None = None
+    beat: float = Field(default=5.0, gt=0, le=3600)
+
+
+class HereMessage(_Message):
+    """Whether a machine is there; that it is not is what the broker says when its link breaks."""
+
+    here: bool

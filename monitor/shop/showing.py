@@ -1,0 +1,203 @@
+"""``chipsong shop``: all machines on the terminal, as lines, or as JSON."""
+
+import json
+import sys
+import time
+from collections.abc import Mapping
+from contextlib import nullcontext
+from typing import TYPE_CHECKING, Any
+
+from analysis.events import from_dict
+from monitor.listening import asked_to_end
+from monitor.screen.keys import is_in_front
+from monitor.shop.address import Shop
+from monitor.shop.machines import Machines, News, Row
+from monitor.shop.receiving import Receiver
+from monitor.words import clock, event_text
+
+if TYPE_CHECKING:
+    from rich.console import RenderableType
+
+# s from one look to the next, and from one picture to the next.
+_LOOK, _DRAW = 0.1, 0.5
+
+# How each word stands out, by its shape as well.
+_MARKS = {
+    "alarm": ">>> ALARM <<<",
+    "gone": "--- GONE ---",
+    "not heard of": "??? NOT HEARD OF",
+    "deaf": "!!! DEAF !!!",
+}
+_STYLES = {"alarm": "bold reverse", "gone": "bold reverse", "not heard of": "bold", "deaf": "bold"}
+
+
+def show_shop(shop: Shop, *, as_json: bool, seconds: float | None = None) -> None:
+    """
+    Show the machines of a shop until Ctrl-C, or for some seconds.
+
+    Parameters
+    ----------
+    shop
+        Where they are.
+    as_json
+        Whether to write one object a line.
+    seconds
+        For how long; ``None`` for ever.
+    """
+    machines = Machines()
+    board = None if as_json or not is_in_front(sys.stdout) else _Board(shop)
+    end = float("inf") if seconds is None else time.monotonic() + seconds
+    with asked_to_end() as asked, Receiver(shop) as receiver, board or nullcontext():
+        trouble = ""
+        while not asked() and time.monotonic() < end:
+            for news in take_in(receiver, machines):
+                if board is None:
+                    _write(json.dumps(news) if as_json else news_text(news))
+            if board is not None:
+                board.draw(machines.rows(time.time()), receiver.trouble)
+            elif receiver.trouble != trouble:
+                trouble = receiver.trouble
+                sys.stderr.write(f"chipsong: the shop, {shop.name}: {trouble or 'the broker is there'}\n")
+                sys.stderr.flush()
+            time.sleep(_LOOK)
+
+
+def take_in(receiver: Receiver, machines: Machines) -> list[News]:
+    """Take in what came, ask for what is missing, and return the news."""
+    now = time.time()
+    news = [one for came in receiver.take() for one in machines.take(*came[:2], now, retained=came.retained)]
+    news += machines.look(now)
+    if not receiver.trouble:
+        receiver.ask(machines.asks(now))
+    return news
+
+
+def _write(line: str) -> None:
+    sys.stdout.write(f"{line}\n")
+    sys.stdout.flush()
+
+
+def news_text(news: Mapping[str, Any]) -> str:
+    """Return a change or an event in words, in one line."""
+    when = time.strftime("%H:%M:%S")
+    if news["event"] == "state":
+        said = f"{mark(news['word'])}  {news.get('because', '')}" + _at(news.get("place"), news.get("part"))
+    else:
+        said = _event_line(news) + (f" (late: it was {_wall(str(news['time']))})" if news.get("late") else "")
+    return clean(f"{when}  {news['machine']:16} {said}")
+
+
+def mark(word: str) -> str:
+    """Return a state's word as it is to stand out."""
+    return _MARKS.get(word, word.upper())
+
+
+def clean(text: str) -> str:
+    """Return a text with nothing in it that a terminal would obey."""
+    return "".join(letter if letter.isprintable() else " " for letter in text)
+
+
+def _event_line(news: Mapping[str, Any]) -> str:
+    keys = {key: value for key, value in news.items() if key not in _OURS}
+    try:
+        lines = [line.strip() for line in event_text(from_dict(keys)).splitlines() if line.strip()]
+    except (ValueError, TypeError, KeyError, AttributeError):
+        return str(news["event"])
+    return lines[0]
+
+
+_OURS = ("machine", "run", "seq", "time", "late")
+
+
+def _at(place: Mapping[str, Any] | None, part: str | None) -> str:
+    told = f", line {place['file']}" if place else ""
+    return told + (f", {part}" if part else "")
+
+
+def _wall(time_said: str) -> str:
+    """Return the time of day of a time as machines write it."""
+    return time_said[11:19]
+
+
+def cells(row: Row) -> tuple[str, ...]:
+    """Return what is shown of a machine: its name, how it is, and what else there is to say, a line each."""
+    state, told = row.state, []
+    if state is not None:
+        before = f"it was {state.state}: " if row.word in ("gone", "not heard of") else ""
+        told.append(f"since {_wall(state.since)}: {before}{state.because}")
+        place = state.place.model_dump() if state.place else None
+        where = _at(place, state.part).removeprefix(", ") or "place unknown"
+        told.append(
+            f"{where}; {min(100 * state.score, 999):.0f} % of an alarm" + (state.title and f"; {state.title}")
+        )
+    if row.last is not None:
+        told.append(f"last: {_wall(row.last.time)} {' '.join(_event_line(row.last.plain()).split()[1:])}")
+    if row.silent > _SILENT:
+        told.append(
+            f"nothing was heard of it for {clock(row.silent)}" if row.silent < _NEVER else "never heard of"
+        )
+    # What is calm takes one line, so that twenty machines are seen at once.
+    shown = told if row.urgent else ["; ".join(told[1::-1])]
+    return tuple(clean(cell) for cell in (row.machine, mark(row.word), *shown))
+
+
+_SILENT, _NEVER = 6.0, 1e7  # s
+
+
+class _Board:
+    """The table on a terminal."""
+
+    def __init__(self, shop: Shop) -> None:
+        from rich.console import Console  # noqa: PLC0415 - loads slowly
+        from rich.live import Live  # noqa: PLC0415
+
+        self._shop = shop
+        self._due = 0.0
+        self._live = Live(console=Console(), screen=True, auto_refresh=False)
+
+    def __enter__(self) -> None:
+        """Take the terminal."""
+        self._live.__enter__()
+
+    def __exit__(self, *_: object) -> None:
+        """Give it back."""
+        self._live.__exit__(None, None, None)
+
+    def draw(self, rows: list[Row], trouble: str) -> None:
+        """Draw the machines, if it is time to."""
+        if time.monotonic() >= self._due:
+            self._due = time.monotonic() + _DRAW
+            room = self._live.console.height
+            self._live.update(picture(self._shop, rows, trouble, room), refresh=True)
+
+
+def picture(shop: Shop, rows: list[Row], trouble: str, lines: int = 1000) -> "RenderableType":
+    """Return the machines as a table, as many as there is room for on so many lines."""
+    from rich.console import Group  # noqa: PLC0415 - loads slowly
+    from rich.table import Table  # noqa: PLC0415
+    from rich.text import Text  # noqa: PLC0415
+
+    table = Table(expand=True, box=None, padding=(0, 1), show_header=False)
+    table.add_column(no_wrap=True)
+    table.add_column(no_wrap=True)
+    table.add_column(no_wrap=True, overflow="ellipsis", ratio=1)
+    room = lines - 4
+    shown = 0
+    for row in rows:
+        name, word, *told = cells(row)
+        room -= max(1, len(told))
+        if room < 0:
+            break
+        style = _STYLES.get(row.word, "")
+        table.add_row(Text(name, style), Text(word, style), Text("\n".join(told)))
+        shown += 1
+    urgent = sum(row.urgent for row in rows)
+    head = f"{shop.name}: {len(rows)} machines, {urgent} to look at   {time.strftime('%H:%M:%S')}"
+    parts: list[RenderableType] = [Text(clean(head), "bold")]
+    if trouble:
+        parts.append(Text(clean(f"!!! WHAT STANDS HERE MAY BE OLD: {trouble}"), "bold reverse"))
+    parts.append(table)
+    if shown < len(rows):
+        parts.append(Text(f"... and {len(rows) - shown} more, for which there is no room", "bold"))
+    parts.append(Text("Ctrl-C ends it. A monitor is no safety device: stay at the machine."))
+    return Group(*parts)

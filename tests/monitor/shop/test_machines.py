@@ -1,0 +1,96 @@
+"""What is made of messages, whatever order they come in."""
+
+import json
+import random
+
+from monitor.shop.machines import Machines
+
+
+def event(seq: int, *, run: str = "r", late: bool = False) -> bytes:
+    """Return the message of an event."""
+    time = "2026-11-28T10:00:00+00:00"
+    body = {"machine": "m", "run": run, "seq": seq, "time": time, "event": "heard", "at": float(seq)}
+    return json.dumps({**body, "because": "x", "late": late}).encode()
+
+
+def state(
+    events: int, *, word: str = "listen", run: str = "r", time: str = "2026-11-28T10:00:00+00:00"
+) -> bytes:
+    """Return the message of a state."""
+    body = {"machine": "m", "run": run, "time": time, "state": word, "because": "x", "since": time}
+    return json.dumps({**body, "events": events}).encode()
+
+
+def test_each_event_is_given_once_and_in_order_however_they_come():
+    """Repeated and shuffled messages of three runs give each event once, each run in order."""
+    for seed in range(20):
+        chance = random.Random(seed)  # noqa: S311 - a test
+        sent = [(run, seq) for run in "abc" for seq in range(1, 9)] * 2
+        chance.shuffle(sent)
+        machines, given = Machines(), []
+        for run, seq in sent:
+            given += machines.take("m/events", event(seq, run=run), 0.0)
+        for run in "abc":
+            assert [one["seq"] for one in given if one["run"] == run] == list(range(1, 9))
+        assert machines.repeated == 24
+
+
+def test_what_never_came_is_asked_for_and_the_others_wait_a_little():
+    """A gap is asked for; events after it are held for 3 s, then given; what comes late is marked."""
+    machines = Machines()
+    machines.take("m/state", state(3), 0.0)
+    assert [one["seq"] for one in machines.take("m/events", event(1), 0.0)] == [1]
+    assert machines.take("m/events", event(3), 0.0) == []
+    (ask,) = machines.asks(1.0)
+    assert (ask.machine, ask.run, ask.first, ask.last) == ("m", "r", 2, 2)
+    assert list(machines.asks(1.5)) == []
+    machines.take("m/state", state(3), 4.0)
+    assert [one.get("seq") for one in machines.look(4.0)] == [3, None]
+    assert list(machines.asks(4.0))
+    (late,) = machines.take("m/events", event(2), 5.0)
+    assert late["late"]
+    assert machines.take("m/events", event(2), 5.0) == []
+    assert list(machines.asks(9.0)) == []
+
+
+def test_a_state_that_the_broker_kept_may_be_old():
+    """A machine whose kept state is older than two of its beats is not heard of, until it says something."""
+    machines = Machines()
+    machines.take("m/state", state(0), 1.9e9, retained=True)
+    assert machines.rows(1.9e9)[0].word == "not heard of"
+    machines.take("m/state", state(0), 1.9e9)
+    assert machines.rows(1.9e9 + 11)[0].word == "listen"
+    assert machines.rows(1.9e9 + 13)[0].word == "not heard of"
+
+
+def test_the_last_will_of_an_earlier_run_says_nothing_of_the_next():
+    """Gone is a machine only when that is said of the run that its state is of, and when it did not end."""
+    machines = Machines()
+
+    def here(run: str) -> bytes:
+        return json.dumps({"machine": "m", "run": run, "here": False}).encode()
+
+    machines.take("m/state", state(0, run="new"), 0.0)
+    machines.take("m/here", here("old"), 0.0)
+    assert machines.rows(0.0)[0].word == "listen"
+    machines.take("m/here", here("new"), 0.0)
+    assert machines.rows(0.0)[0].word == "gone"
+    machines.take("m/state", state(0, run="new", word="ended"), 0.0)
+    assert machines.rows(100.0)[0].word == "ended"
+
+
+def test_what_is_none_of_ours_is_passed_over():
+    """Garbage, foreign topics, wrong numbers and messages in another's name change nothing."""
+    machines = Machines()
+    for topic, payload in [
+        ("m/state", b"\xff"),
+        ("m/events", b"[]"),
+        ("m/events", event(0)),
+        ("m/events", event(10**9)),
+        ("other/events", event(1)),
+        ("m/state", b'{"machine": "m"}'),
+        ("m/elsewhere", state(1)),
+        ("m/state", b" " * 200_000),
+    ]:
+        assert machines.take(topic, payload, 0.0) == []
+    assert machines.rows(0.0) == []
