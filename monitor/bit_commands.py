@@ -151,18 +151,30 @@ def accept(run: str | None, *, undo: bool) -> None:
         click.echo(accepting.accept(run) if run else accepting.references_text())
 
 
+_JOBS = click.option(
+    "--jobs", type=click.IntRange(1, 64), default=1, show_default=True, help="Processes at once."
+)
+_SCHEDULER = click.option(
+    "--scheduler",
+    metavar="TCP://HOST:PORT",
+    help="Let a dask.distributed cluster hear them, not this computer.",
+)
+
+
 @click.command()
 @click.argument("runs", nargs=-1, metavar="RUN...")
-@click.option("--jobs", type=click.IntRange(1, 64), default=1, show_default=True, help="Processes at once.")
+@_JOBS
+@_SCHEDULER
 @click.option("--all", "every", is_flag=True, help="All runs that were kept.")
 @click.option("--json", "as_json", is_flag=True, help="One JSON object a run, a line each.")
-def rehear(runs: tuple[str, ...], jobs: int, *, every: bool, as_json: bool) -> None:
+def rehear(runs: tuple[str, ...], *, jobs: int, scheduler: str | None, every: bool, as_json: bool) -> None:
     """Hear runs again with today's thresholds, references and code, and list what changed."""
     if bool(runs) == every:
         raise click.UsageError("name runs, or say --all")
+    from monitor.many import Workers  # noqa: PLC0415
     from monitor.rehearing import rehear as run  # noqa: PLC0415
 
-    sys.exit(run(runs, jobs, as_json=as_json))
+    sys.exit(run(runs, Workers(jobs, scheduler), as_json=as_json))
 
 
 @click.command()
@@ -178,7 +190,8 @@ def rehear(runs: tuple[str, ...], jobs: int, *, every: bool, as_json: bool) -> N
     type=click.FloatRange(min=0.1),
     help="... in so many hours of cutting.  [default: the shelf's, or 20]",
 )
-@click.option("--jobs", type=click.IntRange(1, 64), default=1, show_default=True, help="Processes at once.")
+@_JOBS
+@_SCHEDULER
 @click.option("-o", "--out", type=_FILE, metavar="PICTURE.PNG", help="Draw the trade into this file.")
 @click.option("--dry-run", is_flag=True, help="Write nothing to the shelf, and do not ask.")
 @click.option("--yes", is_flag=True, help="Write it to the shelf without asking.")
@@ -190,6 +203,7 @@ def tune(  # noqa: PLR0913 - as many as the user may say
     false_alarms: float | None,
     hours: float | None,
     jobs: int,
+    scheduler: str | None,
     out: Path | None,
     dry_run: bool,
     yes: bool,
@@ -202,8 +216,10 @@ def tune(  # noqa: PLR0913 - as many as the user may say
     false alarms, how sure that is, and what it would change; it is written to the shelf only on yes.
     """
     from monitor import tuning  # noqa: PLC0415
+    from monitor.many import Workers  # noqa: PLC0415
 
-    found = tuning.tune(bit, tuning.Asked(material, false_alarms, hours, jobs, out))
+    workers = Workers(jobs, scheduler)
+    found = tuning.tune(bit, tuning.Asked(material, false_alarms, hours, workers, out))
     click.echo(tuning.tuning_json(found) if as_json else tuning.tuning_text(found))
     if out is not None:
         tuning.draw(found, out)

@@ -2,11 +2,10 @@
 
 import json
 import sys
-from collections.abc import Callable, Iterable, Iterator, Sequence
-from concurrent.futures import ProcessPoolExecutor
-from contextlib import contextmanager
+from collections.abc import Iterator, Sequence
 from dataclasses import asdict, dataclass
-from typing import Any
+from functools import partial
+from pathlib import Path
 
 from analysis.errors import ChipsongError
 from analysis.events import Alarm, Checked, Event, Summary
@@ -14,6 +13,7 @@ from monitor.again import Again, hear_again
 from monitor.bits import read_shelf
 from monitor.heard import hearing
 from monitor.journal import Run, home, open_run, runs
+from monitor.many import Workers, for_each
 from monitor.review import events_of
 from monitor.setup import SHELF
 from monitor.status import Status
@@ -48,56 +48,29 @@ class Change:
     failed: str = ""
 
 
-def rehear(names: Sequence[str], jobs: int, *, as_json: bool) -> Status:
+def rehear(names: Sequence[str], workers: Workers, *, as_json: bool) -> Status:
     """Hear runs again, all of them where none is named; write what changed, and return the exit status."""
     chosen = list(names) or [run.id for run in runs(home())]
     failed = False
-    for found in beside(_change, chosen, jobs):
+    for found in for_each(partial(_change, home()), chosen, workers, _failed):
         failed |= bool(found.failed)
         sys.stdout.write(f"{json.dumps(asdict(found)) if as_json else _text(found)}\n")
     return Status.FAILED if failed else Status.FINE
 
 
-def beside(work: Callable[[str], Any], names: Sequence[str], jobs: int) -> Iterator[Any]:
-    """Do ``work`` for each of ``names`` in so many processes; give what comes of each, in order."""
-    if jobs == 1 or len(names) < 2:
-        yield from _counted(map(work, names), len(names))
-        return
-    with ProcessPoolExecutor(min(jobs, len(names))) as pool:
-        # Processes begin before the thread of the bar does: a fork in the middle of it might hang.
-        yield from _counted(pool.map(work, names), len(names))
-
-
-def _counted(found: Iterable[Any], total: int) -> Iterator[Any]:
-    with _bar(total) as step:
-        for one in found:
-            step()
-            yield one
-
-
-@contextmanager
-def _bar(total: int) -> Iterator[Callable[[], None]]:
-    """Show how far it is on standard error, where a person looks on."""
-    if not sys.stderr.isatty():
-        yield lambda: None
-        return
-    from rich.console import Console  # noqa: PLC0415 - loads slowly
-    from rich.progress import Progress  # noqa: PLC0415
-
-    with Progress(console=Console(stderr=True), transient=True) as progress:
-        task = progress.add_task("Hearing again", total=total)
-        yield lambda: progress.advance(task)
-
-
-def _change(name: str) -> Change:
+def _change(folder: Path, name: str) -> Change:
     try:
-        run = open_run(home(), name)
-        again = hear_again(run, judged_today(run, read_shelf(home() / SHELF), home()))
+        run = open_run(folder, name)
+        again = hear_again(run, judged_today(run, read_shelf(folder / SHELF), folder))
         return Change(run.id, tuple(changes(run, again)), other=run.meta.get("hearing") != hearing())
     except ChipsongError as error:
         return Change(name, failed=one_line(error))
     except Exception as error:  # noqa: BLE001 - one bad run must not end all others
         return Change(name, failed=f"it broke down: {one_line(error)}")
+
+
+def _failed(name: str, why: str) -> Change:
+    return Change(name, failed=why)
 
 
 def changes(run: Run, again: Again) -> Iterator[str]:

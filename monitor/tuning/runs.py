@@ -3,6 +3,7 @@
 import math
 from collections.abc import Iterator, Sequence
 from functools import partial
+from pathlib import Path
 
 from analysis.errors import ChipsongError, JournalError
 from analysis.tape import Tape
@@ -14,7 +15,7 @@ from monitor.heard import bit_at
 from monitor.journal import Run, home, open_run, runs
 from monitor.keeping import material_of, shelved
 from monitor.labels import is_labelled, labels, misses
-from monitor.rehearing import beside
+from monitor.many import Workers, for_each
 from monitor.trouble import one_line, warn
 
 # An alarm so long, s, before a fault is said to have begun is that fault's.
@@ -51,7 +52,7 @@ def _numbers(run: Run, entry: Entry) -> list[int]:
 
 
 def hear_runs(
-    entry: Entry, names: Sequence[str], factors: Sequence[float], settings: Settings, jobs: int
+    entry: Entry, names: Sequence[str], factors: Sequence[float], settings: Settings, workers: Workers
 ) -> tuple[Told, ...]:
     """
     Hear runs again, and return what each tells of each limit; one that can't be heard is passed over.
@@ -63,7 +64,8 @@ def hear_runs(
     """
     tried = [_with_factor(settings, factor) for factor in factors]
     heard: list[Told] = []
-    for name, found in zip(names, beside(partial(_tell, entry, tried), names, jobs), strict=True):
+    telling = for_each(partial(_tell, home(), entry, tried), names, workers, lambda _name, why: why)
+    for name, found in zip(names, telling, strict=True):
         if isinstance(found, str):
             warn(f"{name} is passed over: {found}")
         else:
@@ -77,10 +79,10 @@ def _with_factor(settings: Settings, factor: float) -> Settings:
     return Settings(false_alarms=settings.false_alarms, hours=settings.hours, factor=factor)
 
 
-def _tell(entry: Entry, tried: Sequence[Settings], name: str) -> Told | str:
+def _tell(folder: Path, entry: Entry, tried: Sequence[Settings], name: str) -> Told | str:
     """Return what a run tells, or why it can't be heard again: one bad run must not end all others."""
     try:
-        run = open_run(home(), name)
+        run = open_run(folder, name)
         tape = tape_of(run)
         told = [_told_of(run, tape, number, tried) for number in _numbers(run, entry)]
     except ChipsongError as error:

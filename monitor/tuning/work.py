@@ -1,7 +1,7 @@
 """What the labelled runs of a bit say of its limit."""
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from pathlib import Path
 
 from analysis.change import budget_rows
@@ -11,6 +11,7 @@ from analysis.watcher import Settings
 from monitor.bits import Entry, Thresholds, read_shelf
 from monitor.bits_writing import change_threshold
 from monitor.journal import home
+from monitor.many import Workers
 from monitor.saving import cannot_write
 from monitor.setup import SHELF, settings_from
 from monitor.trouble import one_line
@@ -28,8 +29,8 @@ class Asked:
         In which material the bit is tuned; ``None`` for its usual one.
     false_alarms, hours
         The budget; ``None`` for the shelf's.
-    jobs
-        How many processes hear runs again.
+    workers
+        Who hears runs again.
     out
         Where to draw the trade.
     """
@@ -37,7 +38,7 @@ class Asked:
     material: str | None = None
     false_alarms: float | None = None
     hours: float | None = None
-    jobs: int = 1
+    workers: Workers = field(default_factory=Workers)
     out: Path | None = None
 
 
@@ -103,7 +104,7 @@ def tune(name: str, asked: Asked) -> Tuning:
     settings = settings_from(told)
     factors = tuple(sorted({*FACTORS, settings.factor}))
     chosen = [run.id for run in labelled_runs(entry, asked.material)]
-    heard = hear_runs(entry, chosen, factors, settings, asked.jobs)
+    heard = hear_runs(entry, chosen, factors, settings, asked.workers)
     budget, nats = settings.false_alarms / settings.hours, _nats(settings)
     proposal = propose(heard, factors, budget, nats)
     judged = cross_validated(heard, factors, budget, nats) if len(heard) > 1 else trade((), (math.nan,))[0]

@@ -1,0 +1,79 @@
+"""Work on a cluster of dask.distributed, whose workers see the same folder of runs."""
+
+import asyncio
+import concurrent.futures
+from collections.abc import Callable, Iterator, Sequence
+from contextlib import contextmanager
+from functools import partial
+from typing import Any, TypeVar
+
+from analysis.errors import ChipsongError
+from monitor.heard import hearing
+from monitor.trouble import one_line
+
+_Found = TypeVar("_Found")
+
+# s in which a scheduler has to answer, and then to have a worker.
+_PATIENCE = 15.0
+_LOST = (concurrent.futures.CancelledError, asyncio.CancelledError, OSError)
+
+
+class OtherVersionError(ChipsongError):
+    """A worker would decide otherwise than this computer does."""
+
+
+def on_cluster(
+    work: Callable[[str], _Found], names: Sequence[str], address: str, failed: Callable[[str, str], _Found]
+) -> Iterator[_Found]:
+    """
+    Give what comes of the work for each name, in order; see `monitor.many.for_each`.
+
+    Work whose worker died is done by another one. What made several die is given up, and told as failed.
+
+    Raises
+    ------
+    ChipsongError
+        When the cluster is not there, is lost on the way, or has another version of the code that decides.
+    """
+    with _client(address) as client:
+        # Each name is work of its own: nothing known to the cluster already may stand in for it.
+        futures = client.map(partial(_same_as_here, hearing(), work), names, pure=False)
+        for name, future in zip(names, futures, strict=True):
+            try:
+                yield future.result()
+            except OtherVersionError:
+                raise
+            except _LOST as error:
+                raise ChipsongError(
+                    f"the cluster at {address} was lost: what is not told by now was not done"
+                ) from error
+            except Exception as error:  # noqa: BLE001 - whatever a cluster makes of dead workers
+                yield failed(name, one_line(error))
+
+
+def _same_as_here(version: str, work: Callable[[str], _Found], name: str) -> _Found:
+    """Do the work, on a worker, if it decides as the computer does that asks."""
+    if hearing() != version:
+        raise OtherVersionError(
+            "a worker of the cluster has another version of chipsong: install the same one everywhere"
+        )
+    return work(name)
+
+
+@contextmanager
+def _client(address: str) -> Iterator[Any]:
+    try:
+        from distributed import Client as Connect  # noqa: PLC0415 - an extra
+    except ImportError as error:
+        raise ChipsongError("a cluster needs dask.distributed: pip install 'chipsong[cluster]'") from error
+    try:
+        make: Any = Connect  # it has no types
+        client = make(address, timeout=_PATIENCE, set_as_default=False)
+    except (OSError, ValueError, TimeoutError) as error:
+        raise ChipsongError(f"no cluster answers at {address}: is its scheduler running?") from error
+    with client:
+        try:
+            client.wait_for_workers(1, timeout=_PATIENCE)
+        except TimeoutError as error:
+            raise ChipsongError(f"the cluster at {address} has no workers: start some") from error
+        yield client

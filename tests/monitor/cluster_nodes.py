@@ -1,0 +1,62 @@
+"""A cluster of processes of its own: a scheduler and workers, each a program as a person starts it."""
+
+import json
+import subprocess
+import sys
+import time
+from collections.abc import Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass
+from pathlib import Path
+
+
+@dataclass(frozen=True)
+class Cluster:
+    """Where the scheduler is, and the workers."""
+
+    address: str
+    workers: tuple[subprocess.Popen[bytes], ...]
+
+
+@contextmanager
+def cluster(folder: Path, workers: int, path: Path) -> Iterator[Cluster]:
+    """Start a cluster, whose workers find the packages under ``path``; end it when left."""
+    told = folder / "scheduler.json"
+    scheduler = _start("scheduler", path, "--host", "127.0.0.1", "--port", 0, "--scheduler-file", told)
+    started = [scheduler]
+    try:
+        address = _address(told)
+        started += [
+            _start(
+                "worker",
+                path,
+                address,
+                "--nthreads",
+                1,
+                "--no-nanny",
+                "--local-directory",
+                folder / str(number),
+            )
+            for number in range(workers)
+        ]
+        yield Cluster(address, tuple(started[1:]))
+    finally:
+        for process in started:
+            process.kill()
+            process.wait()
+
+
+def _start(what: str, path: Path, *words: object) -> subprocess.Popen[bytes]:
+    command = [sys.executable, "-m", f"distributed.cli.dask_{what}", *map(str, words), "--no-dashboard"]
+    quiet = subprocess.DEVNULL
+    return subprocess.Popen(command, cwd=path, stdout=quiet, stderr=quiet)
+
+
+def _address(told: Path) -> str:
+    end = time.monotonic() + 30
+    while time.monotonic() < end:
+        try:
+            return str(json.loads(told.read_text())["address"])
+        except (OSError, ValueError):
+            time.sleep(0.05)
+    raise TimeoutError("the scheduler did not start")
