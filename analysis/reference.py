@@ -24,11 +24,13 @@ from analysis.evidence import SINGLE, SOUGHT
 _USUAL = np.array([2.5, 1.5, 1.5, 2.5, 2.0])
 _WORTH = 3.0
 
-# A slip that matters moves the signs by so much of what the watcher seeks, and no sign counts for more nats.
-_SHARE, _MOST = 0.8, 3.0
+# A slip that matters moves the signs by so much of what the watcher seeks; no sign counts for more nats than
+# these, against a slip and for one. Half orders and rocking tell most, for a slip need not show in runout.
+_SHARE = 0.8
+_LEAST, _MOST = np.array([-1.0, -1.0, -3.0, -1.0, -3.0]), np.array([3.0, 3.0, 4.5, 3.0, 4.5])
 
-# How sure a verdict must be: one in a hundred may be wrong where the model is right.
-SURE = math.log(99.0)
+# How sure a verdict must be: one in twenty may be wrong where the model is right.
+SURE = math.log(20.0)
 
 # What physics allows a tight bit: its half orders and the swell of every second turn are next to nothing. All
 # else can be anything, since every bit runs out a little.
@@ -160,7 +162,7 @@ def _variance(fresh: Baseline, known: Known, correlation: float) -> Array64:
 def _judge(rise: Array64, variance: Array64, counts: Array64, fresh: Baseline) -> Finding:
     slip = _SHARE * SOUGHT * fresh.scale[:SIGNS]
     # The logarithm of the ratio of two normal densities whose means are ``slip`` apart.
-    nats = np.clip(slip / variance * (rise - slip / 2.0), -_MOST, _MOST)
+    nats = np.clip(slip / variance * (rise - slip / 2.0), _LEAST, _MOST)
     total = float((counts * nats).sum())
     moved = np.append(np.where(counts > 0, rise, 0.0), 0.0)
     if total >= SURE:

@@ -252,7 +252,8 @@ class Watcher:
 
     def _may_learn(self, context: Context, sample: Sample) -> bool:
         """Return whether a row is surely of its kind of cut, and of a sound that nothing speaks against."""
-        surely = context.told or context.kind in ("cut", LOST)
+        # At an unknown place of a program one steady sound is as likely the air before the first cut.
+        surely = context.apart if context.kind == LOST else context.told or context.kind == "cut"
         return surely and sample.own >= _LEARNED_FROM and not self._alarmed and self.score < 0.5
 
     def _is_steady(self, sample: Sample) -> bool:
