@@ -262,7 +262,7 @@ def test_watch_serves_the_page_while_it_listens(
 
 
 def test_review_serves_the_runs_until_it_is_told_to_end(kept_run: Run):
-    """It tells its address, answers there, and ends with Ctrl-C."""
+    """It tells its address, answers there, and ends when it is asked to."""
     command = [*COMMAND, "review", kept_run.id[:6]]
     with subprocess.Popen(command, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True) as process:
         assert process.stdout is not None
@@ -271,5 +271,5 @@ def test_review_serves_the_runs_until_it_is_told_to_end(kept_run: Run):
             assert address.endswith(f"/runs/{kept_run.id}")
             assert b"may be loose" in httpx2.get(address).content
         finally:
-            process.send_signal(signal.SIGINT)
+            process.send_signal(signal.SIGTERM)
         assert process.wait(10) == 0
