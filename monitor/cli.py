@@ -472,12 +472,19 @@ def review(run: str | None, *, share: bool, port: int) -> None:
 @cli.command()
 @click.argument("where", callback=_shop, metavar="MQTT://HOST/PREFIX")
 @click.option("--for", "seconds", type=click.FloatRange(min=0.1), help="Stop after so many seconds.")
+@click.option("--page", is_flag=True, help="Show them on a local page too.")
+@_SHARE
+@_PORT
 @_JSON
-def shop(where: "Shop", *, seconds: float | None, as_json: bool) -> None:
+def shop(  # noqa: PLR0913 - as many as the user may say
+    where: "Shop", *, seconds: float | None, page: bool, share: bool, port: int, as_json: bool
+) -> None:
     """Show all machines that announce themselves on a broker. End with Ctrl-C."""
+    from monitor.sharing import Sharing  # noqa: PLC0415
     from monitor.shop.showing import show_shop  # noqa: PLC0415
 
-    show_shop(where, as_json=as_json, seconds=seconds)
+    sharing = Sharing(share, port) if page or share else None
+    show_shop(where, as_json=as_json, seconds=seconds, sharing=sharing)
 
 
 @cli.group(invoke_without_command=True)

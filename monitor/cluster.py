@@ -2,6 +2,7 @@
 
 import asyncio
 import concurrent.futures
+import logging
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
 from functools import partial
@@ -66,8 +67,10 @@ def _client(address: str) -> Iterator[Any]:
         from distributed import Client as Connect  # noqa: PLC0415 - an extra
     except ImportError as error:
         raise ChipsongError("a cluster needs dask.distributed: pip install 'chipsong[cluster]'") from error
+    # What became of the work is told here, and not in the library's log.
+    logging.getLogger("distributed").setLevel(logging.CRITICAL)
+    make: Any = Connect  # it has no types
     try:
-        make: Any = Connect  # it has no types
         client = make(address, timeout=_PATIENCE, set_as_default=False)
     except (OSError, ValueError, TimeoutError) as error:
         raise ChipsongError(f"no cluster answers at {address}: is its scheduler running?") from error

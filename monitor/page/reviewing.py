@@ -32,7 +32,7 @@ from monitor.story.pictures import orders_png
 from monitor.story.words import headline, line_of, not_heard, to_recut
 
 _CSS, _JS = "text/css", "text/javascript"
-_STATIC = {"look.css": _CSS, "page.css": _CSS, "review.js": _JS, "live.js": _JS}
+_STATIC = {"look.css": _CSS, "page.css": _CSS, "review.js": _JS, "live.js": _JS, "shop.js": _JS}
 # Runs of a bit that are looked through for the threshold, the newest first, and lines of a run's list.
 _RUNS, _LISTED = 20, 500
 

@@ -4,12 +4,13 @@ import json
 import sys
 import time
 from collections.abc import Mapping
-from contextlib import nullcontext
+from contextlib import AbstractContextManager, nullcontext
 from typing import TYPE_CHECKING, Any
 
 from analysis.events import from_dict
 from monitor.listening import asked_to_end
 from monitor.screen.keys import is_in_front
+from monitor.sharing import Sharing
 from monitor.shop.address import Shop
 from monitor.shop.machines import Machines, News, Row
 from monitor.shop.receiving import Receiver
@@ -20,6 +21,8 @@ if TYPE_CHECKING:
 
 # s from one look to the next, and from one picture to the next.
 _LOOK, _DRAW = 0.1, 0.5
+# s of standing still after which what is shown is old.
+_STILL = 3.0
 
 # How each word stands out, by its shape as well.
 _MARKS = {
@@ -31,7 +34,9 @@ _MARKS = {
 _STYLES = {"alarm": "bold reverse", "gone": "bold reverse", "not heard of": "bold", "deaf": "bold"}
 
 
-def show_shop(shop: Shop, *, as_json: bool, seconds: float | None = None) -> None:
+def show_shop(
+    shop: Shop, *, as_json: bool, seconds: float | None = None, sharing: Sharing | None = None
+) -> None:
     """
     Show the machines of a shop until Ctrl-C, or for some seconds.
 
@@ -43,23 +48,61 @@ def show_shop(shop: Shop, *, as_json: bool, seconds: float | None = None) -> Non
         Whether to write one object a line.
     seconds
         For how long; ``None`` for ever.
+    sharing
+        Who may see a page of them; ``None`` for no page.
     """
-    machines = Machines()
+    machines, seen = Machines(), Seen()
     board = None if as_json or not is_in_front(sys.stdout) else _Board(shop)
     end = float("inf") if seconds is None else time.monotonic() + seconds
-    with asked_to_end() as asked, Receiver(shop) as receiver, board or nullcontext():
+    page = _page(shop, seen, sharing, board)
+    with asked_to_end() as asked, page, Receiver(shop) as receiver, board or nullcontext():
         trouble = ""
         while not asked() and time.monotonic() < end:
             for news in take_in(receiver, machines):
                 if board is None:
                     _write(json.dumps(news) if as_json else news_text(news))
+            seen.put(machines.rows(time.time()), receiver.trouble)
             if board is not None:
-                board.draw(machines.rows(time.time()), receiver.trouble)
+                board.draw(seen.rows, seen.trouble)
             elif receiver.trouble != trouble:
                 trouble = receiver.trouble
                 sys.stderr.write(f"chipsong: the shop, {shop.name}: {trouble or 'the broker is there'}\n")
                 sys.stderr.flush()
             time.sleep(_LOOK)
+
+
+class Seen:
+    """What is seen of a shop now; the page's thread reads it."""
+
+    def __init__(self) -> None:
+        self.put([], "nothing has come yet")
+
+    def put(self, rows: list[Row], trouble: str) -> None:
+        """See these."""
+        self.rows, self.trouble, self._at = rows, trouble, time.monotonic()
+
+    @property
+    def hangs(self) -> bool:
+        """Whether nothing has been put here for so long that what is here is old."""
+        return time.monotonic() - self._at > _STILL
+
+
+def _page(
+    shop: Shop, seen: Seen, sharing: Sharing | None, board: "_Board | None"
+) -> AbstractContextManager[object]:
+    """Return what serves the page, if it is wanted; its address is told."""
+    if sharing is None:
+        return nullcontext()
+    from monitor.page.serving import Server, shown  # noqa: PLC0415 - only where there is a page
+    from monitor.shop.page import shop_app  # noqa: PLC0415
+
+    server = Server(lambda door: shop_app(shop, seen, door), sharing)
+    if board is None:
+        sys.stderr.write(f"{shown(server, '', sharing)}\n")
+        sys.stderr.flush()
+    else:
+        board.foot = shown(server, "", sharing)
+    return server
 
 
 def take_in(receiver: Receiver, machines: Machines) -> list[News]:
@@ -153,6 +196,7 @@ class _Board:
 
         self._shop = shop
         self._due = 0.0
+        self.foot = ""
         self._live = Live(console=Console(), screen=True, auto_refresh=False)
 
     def __enter__(self) -> None:
@@ -168,11 +212,11 @@ class _Board:
         if time.monotonic() >= self._due:
             self._due = time.monotonic() + _DRAW
             room = self._live.console.height
-            self._live.update(picture(self._shop, rows, trouble, room), refresh=True)
+            self._live.update(picture(self._shop, rows, trouble, room, self.foot), refresh=True)
 
 
-def picture(shop: Shop, rows: list[Row], trouble: str, lines: int = 1000) -> "RenderableType":
-    """Return the machines as a table, as many as there is room for on so many lines."""
+def picture(shop: Shop, rows: list[Row], trouble: str, lines: int = 1000, foot: str = "") -> "RenderableType":
+    """Return the machines as a table, as many as there is room for on so many lines, and a foot below."""
     from rich.console import Group  # noqa: PLC0415 - loads slowly
     from rich.table import Table  # noqa: PLC0415
     from rich.text import Text  # noqa: PLC0415
@@ -181,7 +225,7 @@ def picture(shop: Shop, rows: list[Row], trouble: str, lines: int = 1000) -> "Re
     table.add_column(no_wrap=True)
     table.add_column(no_wrap=True)
     table.add_column(no_wrap=True, overflow="ellipsis", ratio=1)
-    room = lines - 4
+    room = lines - 4 - len(foot.splitlines())
     shown = 0
     for row in rows:
         name, word, *told = cells(row)
@@ -200,4 +244,6 @@ def picture(shop: Shop, rows: list[Row], trouble: str, lines: int = 1000) -> "Re
     if shown < len(rows):
         parts.append(Text(f"... and {len(rows) - shown} more, for which there is no room", "bold"))
     parts.append(Text("Ctrl-C ends it. A monitor is no safety device: stay at the machine."))
+    if foot:
+        parts.append(Text.from_ansi(foot))
     return Group(*parts)

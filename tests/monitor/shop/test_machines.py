@@ -3,7 +3,13 @@
 import json
 import random
 
+from starlette.testclient import TestClient
+
+from monitor.page.guard import Door, Guard
+from monitor.shop.address import Shop
 from monitor.shop.machines import Machines
+from monitor.shop.page import shop_app
+from monitor.shop.showing import Seen
 
 
 def event(seq: int, *, run: str = "r", late: bool = False) -> bytes:
@@ -94,3 +100,22 @@ def test_what_is_none_of_ours_is_passed_over():
     ]:
         assert machines.take(topic, payload, 0.0) == []
     assert machines.rows(0.0) == []
+
+
+def test_the_page_tells_what_the_terminal_does():
+    """Each machine is there with its word, why and where, without a script; what it says is no markup."""
+    machines, seen, door = Machines(), Seen(), Door(frozenset({"here"}))
+    browser = TestClient(Guard(shop_app(Shop("broker", "east"), seen, door), door), base_url="http://here")
+    assert "No machine has said anything" in browser.get("/").text
+    machines.take(
+        "m/state", state(0, word="alarm").replace(b'"because": "x"', b'"because": "<b>it swells"'), 1.9e9
+    )
+    seen.put(machines.rows(1.9e9), "")
+    page = browser.get("/").text
+    assert "1 of 1 machines to look at" in page
+    assert "&gt;&gt;&gt; ALARM &lt;&lt;&lt;" in page
+    assert "&lt;b&gt;it swells" in page
+    assert "may be old" not in page
+    seen.put(machines.rows(1.9e9), "the broker is not reached")
+    assert "may be old:</strong> the broker is not reached" in browser.get("/").text
+    assert browser.get("/static/shop.js").status_code == 200
