@@ -26,14 +26,14 @@ import soundfile
 
 sys.path.insert(0, str(Path(__file__).parents[1] / "monitor"))
 
-from cluster_nodes import cluster
+from cluster_nodes import cluster, failed, heard
 
 from monitor.journal import open_run, runs
 from monitor.many import Workers, for_each
-from monitor.rehearing import Change, _change, _failed
 
 ROOT = Path(__file__).parents[2]
 SHIPPED = ROOT / "recordings_synthetic" / "slip_outline"
+Heard = tuple[str, str]
 BIT = ("--rpm", "18000", "--flutes", "2", "--diameter", "6mm")
 
 
@@ -53,7 +53,7 @@ def measure(folder: Path, count: int, workers: int) -> None:
     make_runs(home, count)
     names = [run.id for run in runs(home)]
     hours = sum(open_run(home, name).samples() / open_run(home, name).rate for name in names) / 3600
-    work = partial(_change, home)
+    work = partial(heard, home)
     serial, alone = timed(work, names, Workers())
     beside, several = timed(work, names, Workers(workers))
     with cluster(folder, workers + 1, ROOT) as running:
@@ -67,8 +67,8 @@ def measure(folder: Path, count: int, workers: int) -> None:
     print(row(f"{workers} processes", beside, several, serial, alone))
     print(row(f"a cluster of {workers + 1} workers, one killed", spread, on_cluster, serial, alone))
     cores = alone / 3600 / hours * 1e6
-    answers, failed = len({one.changes for one in serial}), sum(bool(one.failed) for one in serial)
-    print(f"\nThere were {answers} different answers; {failed} runs could not be heard again.")
+    answers, bad = len({told for _, told in serial}), sum(told.startswith("failed") for _, told in serial)
+    print(f"\nThere were {answers} different answers; {bad} runs could not be heard again.")
     print(f"A million hours of such sound take {cores:,.0f} hours of one such core as busy as this one is:")
     print(f"{cores / 24 / 7:,.0f} cores for a week, or {cores / 24:,.0f} for a day.")
     sys.exit(0 if spread == serial == beside else 1)
@@ -91,26 +91,26 @@ def make_runs(home: Path, count: int) -> None:
 
 
 def timed(
-    work: Callable[[str], Change],
+    work: Callable[[str], Heard],
     names: Sequence[str],
     workers: Workers,
     *,
     at: int = -1,
     then: Callable[[], None] = lambda: None,
-) -> tuple[list[Change], float]:
+) -> tuple[list[Heard], float]:
     """Return what came of all, and how long it took, s; when so many are done, do something."""
     begun = time.monotonic()
-    found: list[Change] = []
-    for one in for_each(work, names, workers, _failed):
+    found: list[Heard] = []
+    for one in for_each(work, names, workers, failed):
         found.append(one)
         if len(found) == at:
             then()
     return found, time.monotonic() - begun
 
 
-def row(name: str, found: list[Change], took: float, wanted: list[Change], alone: float) -> str:
+def row(name: str, found: list[Heard], took: float, wanted: list[Heard], alone: float) -> str:
     """Return a line of the table."""
-    came, meant = Counter(one.run for one in found), {one.run for one in wanted}
+    came, meant = Counter(one[0] for one in found), {one[0] for one in wanted}
     same = sum(one == other for one, other in zip(found, wanted, strict=False))
     doubled = sum(many - 1 for many in came.values())
     cells = (name, f"{took:.0f} s", f"{alone / took:.2f}", same, len(meant - came.keys()), doubled)

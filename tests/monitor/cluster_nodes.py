@@ -1,6 +1,7 @@
 """A cluster of processes of its own: a scheduler and workers, each a program as a person starts it."""
 
 import json
+import os
 import subprocess
 import sys
 import time
@@ -8,6 +9,24 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
+
+from analysis.errors import ChipsongError
+from monitor.again import Judged, hear_again
+from monitor.journal import open_run
+
+
+def heard(folder: Path, name: str) -> tuple[str, str]:
+    """Return a run's name and all that is heard in it, to the last digit, or why it can't be heard again."""
+    try:
+        again = hear_again(open_run(folder, name), Judged())
+    except ChipsongError as error:
+        return name, f"failed: {error}"
+    return name, repr((again.events, again.summary))
+
+
+def failed(name: str, why: str) -> tuple[str, str]:
+    """Return what stands for a run that nobody could hear."""
+    return name, f"failed: {why}"
 
 
 @dataclass(frozen=True)
@@ -20,7 +39,7 @@ class Cluster:
 
 @contextmanager
 def cluster(folder: Path, workers: int, path: Path) -> Iterator[Cluster]:
-    """Start a cluster, whose workers find the packages under ``path``; end it when left."""
+    """Start a cluster, whose workers find the packages under ``path``, and this module; end it when left."""
     told = folder / "scheduler.json"
     scheduler = _start("scheduler", path, "--host", "127.0.0.1", "--port", 0, "--scheduler-file", told)
     started = [scheduler]
@@ -49,7 +68,8 @@ def cluster(folder: Path, workers: int, path: Path) -> Iterator[Cluster]:
 def _start(what: str, path: Path, *words: object) -> subprocess.Popen[bytes]:
     command = [sys.executable, "-m", f"distributed.cli.dask_{what}", *map(str, words), "--no-dashboard"]
     quiet = subprocess.DEVNULL
-    return subprocess.Popen(command, cwd=path, stdout=quiet, stderr=quiet)
+    env = os.environ | {"PYTHONPATH": f"{path}{os.pathsep}{Path(__file__).parent}"}
+    return subprocess.Popen(command, env=env, stdout=quiet, stderr=quiet)
 
 
 def _address(told: Path) -> str:

@@ -6,13 +6,12 @@ from functools import partial
 from pathlib import Path
 
 import pytest
-from cluster_nodes import cluster
+from cluster_nodes import cluster, failed, heard
 from contract import Ended
 from receivers import HERE, free_port
 
 from monitor.journal import Run, runs
 from monitor.many import Workers, for_each
-from monitor.rehearing import _change, _failed
 
 ROOT = Path(__file__).parents[2]
 RUNS = 10
@@ -27,12 +26,12 @@ def test_a_worker_that_is_killed_changes_nothing(
     names = [run.id for run in runs(home)]
     for path in (kept_run.folder.with_name(f"{kept_run.id}-5") / "sound").iterdir():
         path.unlink()
-    work = partial(_change, home)
-    wanted = list(for_each(work, names, Workers(), _failed))
-    assert (len(wanted), sum(bool(one.failed) for one in wanted)) == (RUNS, 1)
+    work = partial(heard, home)
+    wanted = list(for_each(work, names, Workers(), failed))
+    assert (len(wanted), sum(told.startswith("failed") for _, told in wanted)) == (RUNS, 1)
     with cluster(tmp_path, 2, ROOT) as running:
         found = []
-        for one in for_each(work, names, Workers(scheduler=running.address), _failed):
+        for one in for_each(work, names, Workers(scheduler=running.address), failed):
             if not found:
                 running.workers[0].kill()
             found.append(one)
