@@ -14,7 +14,11 @@ from scipy.fft import rfft
 
 from analysis.cutting import Bit
 from analysis.listener import Listener
-from analysis.locate import Nowhere
+from analysis.locate import Locator, Nowhere, Plan
+from analysis.place import SoundLocator
+from analysis.program import read
+from recordings_synthetic import record
+from recordings_synthetic.job import BITS, seedling_trays
 
 RATE, SECONDS = 48_000, 120
 
@@ -37,9 +41,17 @@ def cut() -> "np.typing.NDArray[np.float32]":
     return (0.03 * lines + 0.01 * rng.standard_normal(len(t))).astype(np.float32)
 
 
-def hear(sound: "np.typing.NDArray[np.float32]", block: int) -> None:
+BIT = {0: Bit("bit", 6.0, 2, 18_000.0)}
+
+
+def hear(
+    sound: "np.typing.NDArray[np.float32]",
+    block: int,
+    bits: dict[int, Bit] = BIT,
+    where: Callable[[], Locator] = Nowhere,
+) -> None:
     """Hear all of ``sound`` in blocks."""
-    listener = Listener(RATE, {0: Bit("bit", 6.0, 2, 18_000.0)}, Nowhere())
+    listener = Listener(RATE, bits, where())
     for first in range(0, len(sound), block):
         listener.hear(sound[first : first + block])
 
@@ -53,6 +65,20 @@ def bare(sound: "np.typing.NDArray[np.float32]") -> None:
         rfft(windows[first : first + 64] * taps)
 
 
+def with_a_program() -> None:
+    """Print how fast the simulated demo job is heard with its program, whose place is followed."""
+    program, bits = read(seedling_trays(), "job"), {0: BITS[1], **BITS}
+    sound = record(program, BITS, seed=1, rate=RATE).samples
+    plan = Plan.of(program, bits)
+    lasts = len(sound) / RATE
+    for name, block in (("replay, blocks of 4 s", 4 * RATE), ("live, blocks of 10 ms", RATE // 100)):
+        taken = seconds(lambda block=block: hear(sound, block, bits, lambda: SoundLocator(plan)), 2)
+        print(
+            f"with a program, {name}: {lasts / taken:.0f} times real time, "
+            f"{100 * taken / lasts:.1f} % of one core"
+        )
+
+
 def main() -> None:
     """Print the table."""
     sound = cut()
@@ -63,6 +89,7 @@ def main() -> None:
             f"{name}: {SECONDS / taken:.0f} times real time, {100 * taken / SECONDS:.1f} % of one core, "
             f"{taken / transform:.1f} times the bare transform"
         )
+    with_a_program()
     start = time.perf_counter()
     subprocess.run([sys.executable, "-m", "monitor", "--help"], check=True, capture_output=True)
     print(f"chipsong --help: {time.perf_counter() - start:.2f} s")
