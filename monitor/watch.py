@@ -172,10 +172,11 @@ class _Loop:
 
     def _hear(self, samples: NDArray[np.float32]) -> None:
         step = self._listener.hear(samples)
-        self._keep_sound(samples, step.at, step.table)
+        # Sound last: what was decided is to be told and kept though the disk has no room for sound.
         self._keep_note(BIT, self._heard.look(self._listener, step))
         self._say(step.events)
         self._keep_note(PLACES, self._places.look(self._listener))
+        self._keep_sound(samples, step.at, step.table)
         self._ears.rows(step)
         self._ears.progress(self._listener)
 
