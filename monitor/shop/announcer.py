@@ -25,8 +25,8 @@ from monitor.words import count
 _TURN, _SOON, _LATE = 0.05, 0.5, 5.0
 # s of age at which an event counts as late; s without a sign of life after which no state is told any more.
 _AGE, _STILL = 2.0, 3.0
-# Events that are on their way to the broker at once.
-_UNDER_WAY = 16
+# Events that are on their way to the broker at once; bytes of a question.
+_UNDER_WAY, _LONGEST = 16, 1000
 
 
 @dataclass(frozen=True)
@@ -124,7 +124,7 @@ class Announcer:
         self._state = replace(self._state, heard=heard)
 
     def alert(self, event: Event) -> None:
-        """Take in an event before it is kept: the only one of some is that the listening broke off."""
+        """Take in an event before it is kept; that the listening broke off is told here alone."""
         if isinstance(event, Deaf):
             self._broke = event
             self._state = replace(self._state, word="deaf", because=event.because, since=self._time())
@@ -252,7 +252,7 @@ class Announcer:
             payload = json.dumps({**made.body, "late": late})
             work.under_way[client.publish(self._topic("events"), payload, qos=1).mid] = made
         if not work.busy:
-            self._say("") if self._trouble else None
+            self._say("")
         self._send_state(client)
 
     def _send_state(self, client: Any) -> None:  # noqa: ANN401 - as above
@@ -302,6 +302,8 @@ class Announcer:
 
     def _asked(self, payload: bytes) -> None:
         """Send again what somebody asks for; one question at a time."""
+        if len(payload) > _LONGEST:
+            return
         try:
             body = json.loads(payload)
             run, first, last = str(body["run"]), int(body["from"]), int(body["to"])

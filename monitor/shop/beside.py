@@ -14,8 +14,8 @@ from monitor.shop.address import Shop
 from monitor.shop.announcer import Announcer, Machine
 from monitor.watch import Ears
 
-# s of sound from one look to the next, and s that events get at the end of the run.
-_EVERY, _AT_THE_END = 0.5, 3.0
+# s of sound from one look to the next, s from one state to the next, and s that events get at the end.
+_EVERY, _BEAT, _AT_THE_END = 0.5, 5.0, 3.0
 
 
 @contextmanager
@@ -38,7 +38,7 @@ def with_shop(
     show
         Gets a line about trouble with the broker, on the thread that listens.
     """
-    announcer = Announcer(shop, machine, now)
+    announcer = Announcer(shop, machine, now, beat=_BEAT)
     looking = Looking(find_parts(program) if program else ())
     due = 0.0
 

@@ -109,7 +109,7 @@ class Machines:
         self.repeated = 0
         self._machines: dict[str, _Machine] = {}
 
-    def take(self, topic: str, payload: bytes, now: float, *, retained: bool = False) -> list[News]:
+    def take(self, topic: str, payload: bytes, now: float, *, kept_at: float | None = None) -> list[News]:
         """
         Take in a message; return what is news, the events in their order.
 
@@ -120,9 +120,10 @@ class Machines:
         payload
             JSON; what is no message of ours is passed over.
         now
-            s of the clock on the wall since 1970.
-        retained
-            Whether the broker had kept it: then it may be old.
+            The monotonic clock, s, here and below: one on the wall may be set.
+        kept_at
+            What the clock on the wall showed, s since 1970, when one came that the broker had kept: how old
+            it is only its own time tells.
         """
         name, _, what = topic.rpartition("/")
         kind = _KINDS.get(what)
@@ -138,8 +139,8 @@ class Machines:
         if isinstance(said, HereMessage):
             machine.here = said
             return []
-        made = _seconds(said.time) if retained else now
-        machine.heard = max(machine.heard, min(made, now))
+        age = 0.0 if kept_at is None else max(0.0, kept_at - _seconds(said.time))
+        machine.heard = max(machine.heard, now - age)
         if isinstance(said, StateMessage):
             machine.state = said
             _later(machine, said.last)

@@ -61,7 +61,7 @@ def show_shop(
             for news in take_in(receiver, machines):
                 if board is None:
                     _write(json.dumps(news) if as_json else news_text(news))
-            seen.put(machines.rows(time.time()), receiver.trouble)
+            seen.put(machines.rows(time.monotonic()), receiver.trouble)
             if board is not None:
                 board.draw(seen.rows, seen.trouble)
             elif receiver.trouble != trouble:
@@ -107,8 +107,10 @@ def _page(
 
 def take_in(receiver: Receiver, machines: Machines) -> list[News]:
     """Take in what came, ask for what is missing, and return the news."""
-    now = time.time()
-    news = [one for came in receiver.take() for one in machines.take(*came[:2], now, retained=came.retained)]
+    now, news = time.monotonic(), list[News]()
+    for came in receiver.take():
+        kept_at = time.time() if came.retained else None
+        news += machines.take(came.topic, came.payload, now, kept_at=kept_at)
     news += machines.look(now)
     if not receiver.trouble:
         receiver.ask(machines.asks(now))

@@ -119,7 +119,7 @@ def alive(machines: list[Announcer]) -> bool:
 
 def words(hearing: HearingAll) -> list[str]:
     """Return how all machines are."""
-    return [row.word for row in hearing.machines.rows(time.time())]
+    return [row.word for row in hearing.machines.rows(time.monotonic())]
 
 
 def report(hearing: HearingAll, sent: Counter[str], minutes: float, took: list[float]) -> None:

@@ -38,7 +38,7 @@ class HearingAll:
 
     def word(self) -> str:
         """Return how the first machine is now."""
-        rows = self.machines.rows(time.time())
+        rows = self.machines.rows(time.monotonic())
         return rows[0].word if rows else ""
 
     def __enter__(self) -> Self:

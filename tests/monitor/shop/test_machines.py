@@ -62,11 +62,11 @@ def test_what_never_came_is_asked_for_and_the_others_wait_a_little():
 def test_a_state_that_the_broker_kept_may_be_old():
     """A machine whose kept state is older than two of its beats is not heard of, until it says something."""
     machines = Machines()
-    machines.take("m/state", state(0), 1.9e9, retained=True)
-    assert machines.rows(1.9e9)[0].word == "not heard of"
-    machines.take("m/state", state(0), 1.9e9)
-    assert machines.rows(1.9e9 + 11)[0].word == "listen"
-    assert machines.rows(1.9e9 + 13)[0].word == "not heard of"
+    machines.take("m/state", state(0), 100.0, kept_at=1.9e9)
+    assert machines.rows(100.0)[0].word == "not heard of"
+    machines.take("m/state", state(0), 100.0)
+    assert machines.rows(111.0)[0].word == "listen"
+    assert machines.rows(113.0)[0].word == "not heard of"
 
 
 def test_the_last_will_of_an_earlier_run_says_nothing_of_the_next():

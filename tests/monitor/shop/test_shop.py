@@ -48,7 +48,7 @@ def test_an_alarm_arrives_with_its_state(chipsong: Command, home: Path, shop: Sh
     with HearingAll(shop) as all_of_it:
         ended = chipsong(*WATCH, "--shop", address(shop), "--machine", "west wall")
         assert all_of_it.until(lambda: "ended" in all_of_it.words())
-        row = all_of_it.machines.rows(time.time())[0]
+        row = all_of_it.machines.rows(time.monotonic())[0]
     told = [event for event in ended.events if event["event"] != "state"]
     ours = {"machine", "run", "seq", "time", "late"}
     assert [{key: event[key] for key in event.keys() - ours} for event in all_of_it.events()] == told
@@ -120,6 +120,7 @@ import numpy as np
 from monitor.cli import main
 from monitor.testing import FakeMicrophone
 import monitor.listening
+import monitor.shop.beside
 
 class Slow(FakeMicrophone):
     def blocks(self, timeout=0.5):
@@ -129,6 +130,7 @@ class Slow(FakeMicrophone):
 
 noise = np.random.default_rng(1).normal(scale=0.01, size=600_000).astype(np.float32)
 monitor.listening.Microphone = lambda *_: Slow(noise, 16_000)
+monitor.shop.beside._BEAT = 0.3
 main()
 """
 
@@ -138,7 +140,7 @@ def test_a_watch_that_is_killed_is_gone_and_one_that_hangs_is_not_heard_of(
 ):
     """The broker tells at once that it is gone; that one which stands still says nothing is seen here."""
     assert home
-    monkeypatch.setattr("monitor.shop.machines.SLACK", -8.0)  # 2 s, for a test that is quick
+    monkeypatch.setattr("monitor.shop.machines.SLACK", 0.9)  # for a test that is quick
     words = ["watch", "--json", *map(str, BIT), "--shop", address(shop), "--machine", "far"]
     with subprocess.Popen(
         [sys.executable, "-c", CHILD, *words], stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL
@@ -146,6 +148,7 @@ def test_a_watch_that_is_killed_is_gone_and_one_that_hangs_is_not_heard_of(
         try:
             with HearingAll(shop) as all_of_it:
                 assert all_of_it.until(lambda: all_of_it.word() == "settle")
+                assert not all_of_it.until(lambda: all_of_it.word() != "settle", 2.0)
                 watch.send_signal(signal.SIGSTOP)
                 assert all_of_it.until(lambda: all_of_it.word() == "not heard of", 6.0)
                 watch.kill()
@@ -159,6 +162,7 @@ def test_a_listening_that_hangs_gives_no_sign_of_life(
 ):
     """Though its worker is well, nothing is told of a machine whose listening stands still."""
     monkeypatch.setattr("monitor.shop.announcer._STILL", 0.5)
+    monkeypatch.setattr("monitor.shop.machines.SLACK", 0.6)
     machine = announced(shop, tmp_path)
     machine.tell(StateChange(1.0, "listen", "all is well"))
     with HearingAll(shop) as all_of_it:
