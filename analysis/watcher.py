@@ -274,11 +274,6 @@ class Watcher:
     def _main(self, bit: int) -> Baseline | None:
         return next((known for key, known in self.baselines.items() if key[0] == bit), None)
 
-    def _main_of(self, bit: int) -> Baseline:
-        main = self._main(bit)
-        assert main is not None  # noqa: S101 - nothing is checked again before it was learned
-        return main
-
     def _learn(self, key: tuple[int, str], moment: Moment) -> Alarm | None:
         """Take in a row of the first seconds; return an alarm when these are found to be of a loose bit."""
         heard = self._learning.setdefault(key, [])
@@ -306,8 +301,9 @@ class Watcher:
         return None
 
     def _find(self, key: tuple[int, str], fresh: Baseline) -> tuple[Against, Known | None, Finding]:
-        if self._rechecking:
-            before = Known.of([self.baselines.get(key) or self._main_of(key[0])])
+        good = self.baselines.get(key) or self._main(key[0])
+        if self._rechecking and good is not None:
+            before = Known.of([good])
             return "before", before, compare(fresh, before, self._correlation)
         known = self._known(key)
         if known is not None:

@@ -803,6 +803,15 @@ def test_tightened_before_anything_was_learned_is_learned():
     assert checks(cut) == []
 
 
+def test_tightened_and_what_was_learned_is_forgotten():
+    """When it turns out that the good sound was no cut there is nothing to check: the cut is learned anew."""
+    cut = alarmed()
+    cut.watcher.tightened(cut.at)
+    cut.watcher.forget(0, 0.0)
+    assert cut.hear(10.0).watcher.state == "listen"
+    assert checks(cut) == []
+
+
 def test_nothing_ends_the_alarm_and_what_is_heard_counts_as_normal():
     """It does not alarm again for the same; it does for more."""
     some = dict.fromkeys(SIGN_NAMES, 8.0)
