@@ -8,6 +8,7 @@ from typing import Any, ClassVar
 from monitor.actions.kind import ActionError
 from monitor.actions.libraries import needed
 from monitor.actions.message import Message
+from monitor.broker import client_for
 
 # s that the library works before it is asked whether it is done.
 _TURN = 0.05
@@ -74,13 +75,7 @@ class Mqtt:
         return "acknowledged by the broker"
 
     def _client(self, limit: float) -> tuple[Any, "_Welcome"]:
-        mqtt = needed("paho.mqtt.client")
-        client = mqtt.Client(mqtt.CallbackAPIVersion.VERSION2)
-        client.connect_timeout = limit
-        if self.user is not None:
-            client.username_pw_set(self.user, self.password)
-        if self.tls:
-            client.tls_set()
+        client = client_for(limit, self.user, self.password, tls=self.tls)
         welcome = _Welcome()
         client.on_connect = welcome.answered
         return client, welcome

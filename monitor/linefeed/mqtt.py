@@ -4,6 +4,7 @@ from dataclasses import dataclass, field
 from typing import Any
 
 from monitor.actions.libraries import needed
+from monitor.broker import client_for
 from monitor.linefeed.source import LineFeedError, Outlet
 
 # s that the library works before it is asked whether to end, that a broker has to answer, and after which
@@ -55,13 +56,7 @@ class MqttTopic:
             client.disconnect()
 
     def _client(self, out: Outlet) -> Any:  # noqa: ANN401 - the library is there only where it is needed
-        mqtt = needed("paho.mqtt.client")
-        client = mqtt.Client(mqtt.CallbackAPIVersion.VERSION2)
-        client.connect_timeout = _PATIENCE
-        if self.user is not None:
-            client.username_pw_set(self.user, self.password)
-        if self.tls:
-            client.tls_set()
+        client = client_for(_PATIENCE, self.user, self.password, tls=self.tls)
         client.on_connect = self._connected
         client.on_subscribe = lambda _client, _data, _id, reasons, _more: _subscribed(reasons, out)
         client.on_message = lambda _client, _data, message: _take(message, out)

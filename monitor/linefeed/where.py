@@ -4,6 +4,7 @@ import re
 from pathlib import Path
 from urllib.parse import unquote, urlsplit
 
+from monitor.broker import broker_of, is_broker
 from monitor.linefeed.agent import Agent
 from monitor.linefeed.growing import GrowingFile
 from monitor.linefeed.mqtt import MqttTopic
@@ -54,17 +55,12 @@ def _elsewhere(where: str) -> Source:
     # A topic may hold # and ?, and both are nothing special there.
     url = urlsplit(where.replace("#", "%23").replace("?", "%3F"))
     try:
-        port = url.port
+        broker = broker_of(url)
     except ValueError:
         raise ValueError(_NO_PORT) from None
     topic = unquote(url.path[1:])
-    match url.scheme:
-        case "mqtt" | "mqtts" if url.hostname and topic:
-            tls = url.scheme == "mqtts"
-            user, password = (
-                None if part is None else unquote(part) for part in (url.username, url.password)
-            )
-            return MqttTopic(url.hostname, topic, port or (8883 if tls else 1883), user, password, tls)
-        case "mtconnect+http" | "mtconnect+https" if url.hostname and url.username is None:
-            return Agent(f"{url.scheme.removeprefix('mtconnect+')}://{url.netloc}", url.path.strip("/"))
+    if is_broker(url) and topic:
+        return MqttTopic(url.hostname or "", topic, *broker)
+    if url.scheme in ("mtconnect+http", "mtconnect+https") and url.hostname and url.username is None:
+        return Agent(f"{url.scheme.removeprefix('mtconnect+')}://{url.netloc}", url.path.strip("/"))
     raise ValueError(f"'{url.scheme}://...' is no source of line numbers: give {_FORMS}")

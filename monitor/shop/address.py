@@ -6,7 +6,7 @@ from dataclasses import dataclass, field
 from typing import Any
 from urllib.parse import unquote, urlsplit
 
-from monitor.actions.libraries import needed
+from monitor.broker import broker_of, client_for, is_broker
 
 # s that a broker has to answer, and after which one that says nothing is taken to be gone.
 _PATIENCE, ALIVE = 5.0, 10
@@ -55,14 +55,7 @@ class Shop:
         ActionError
             When the library is not installed.
         """
-        mqtt = needed("paho.mqtt.client")
-        client = mqtt.Client(mqtt.CallbackAPIVersion.VERSION2, client_id=name)
-        client.connect_timeout = _PATIENCE
-        if self.user is not None:
-            client.username_pw_set(self.user, self.password)
-        if self.tls:
-            client.tls_set()
-        return client
+        return client_for(_PATIENCE, self.user, self.password, tls=self.tls, name=name)
 
 
 def shop_of(said: str) -> Shop:
@@ -79,15 +72,13 @@ def shop_of(said: str) -> Shop:
     )
     url = urlsplit(said)
     try:
-        port = url.port
+        broker = broker_of(url)
     except ValueError:
         raise wrong from None
     prefix = unquote(url.path).strip("/")
-    if url.scheme not in ("mqtt", "mqtts") or not url.hostname or not prefix or set(prefix) & set("+#\0"):
+    if not is_broker(url) or not prefix or set(prefix) & set("+#\0"):
         raise wrong
-    tls = url.scheme == "mqtts"
-    user, password = (None if part is None else unquote(part) for part in (url.username, url.password))
-    return Shop(url.hostname, prefix, port or (8883 if tls else 1883), user, password, tls)
+    return Shop(url.hostname or "", prefix, *broker)
 
 
 def machine_named(said: str | None) -> str:
