@@ -10,8 +10,6 @@ import numpy as np
 from analysis.errors import SoundError
 from monitor.sources.block import Block
 
-_SECONDS = 4
-
 
 class Recording:
     """
@@ -69,7 +67,7 @@ class Recording:
         Parameters
         ----------
         size
-            Samples in a block, the last may be shorter; four seconds' when ``None``.
+            Samples in a block, the last may be shorter; a second's when ``None``.
 
         Yields
         ------
@@ -84,26 +82,17 @@ class Recording:
         """
         from soundfile import SoundFileRuntimeError  # noqa: PLC0415 - loads libsndfile; not at start-up
 
-        # Long blocks are heard faster, and what can be read of one that breaks off is not to be lost.
-        size = size or _SECONDS * self.rate
-        pieces, held, heard = [], 0, 0
-        broken: SoundFileRuntimeError | None = None
+        size = size or self.rate
+        heard = 0
         try:
             self._file.seek(0)
-            while len(
-                frames := self._file.read(min(size - held, self.rate), dtype="float32", always_2d=True)
-            ):
-                pieces.append(frames.mean(axis=1, dtype=np.float32))
-                held, heard = held + len(frames), heard + len(frames)
-                if held == size:
-                    yield Block(np.concatenate(pieces))
-                    pieces, held = [], 0
+            while len(frames := self._file.read(size, dtype="float32", always_2d=True)):
+                heard += len(frames)
+                yield Block(frames.mean(axis=1, dtype=np.float32))
         except SoundFileRuntimeError as error:
-            broken = error
-        if pieces:
-            yield Block(np.concatenate(pieces))
-        if broken is not None or heard < self._promised:
-            raise self._broken(heard) from broken
+            raise self._broken(heard) from error
+        if heard < self._promised:
+            raise self._broken(heard)
 
     def _broken(self, heard: int) -> SoundError:
         at, whole = heard / self.rate, self._promised / self.rate

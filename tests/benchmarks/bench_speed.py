@@ -71,7 +71,7 @@ def with_a_program() -> None:
     sound = record(program, BITS, seed=1, rate=RATE).samples
     plan = Plan.of(program, bits)
     lasts = len(sound) / RATE
-    for name, block in (("replay, blocks of 4 s", 4 * RATE), ("live, blocks of 10 ms", RATE // 100)):
+    for name, block in (("replay, blocks of 1 s", RATE), ("live, blocks of 10 ms", RATE // 100)):
         taken = seconds(lambda block=block: hear(sound, block, bits, lambda: SoundLocator(plan)), 2)
         print(
             f"with a program, {name}: {lasts / taken:.0f} times real time, "
