@@ -22,11 +22,10 @@ from analysis.orders import (
 )
 from analysis.spectrum import (
     Bands,
+    BandSums,
     PowerSpectrum,
-    band_power,
     decibels,
     third_octave_edges,
-    third_octave_levels,
 )
 from analysis.windows import window_size
 
@@ -149,6 +148,13 @@ class Ear:
         return third_octave_edges(_COLOUR[0], min(_COLOUR[1], 0.4 * self.rate))
 
     @cached_property
+    def sums(self) -> BandSums:
+        """What is summed up of a spectrum: the bands, the band of the hiss, and all the sound."""
+        edges = (self.bands.lower, self.modulation.low, 0.25 * self.low)
+        ends = (self.bands.upper, self.modulation.high, self.rate / 2)
+        return BandSums(self.spectrum.delta_f, self.size // 2 + 1, np.hstack(edges), np.hstack(ends))
+
+    @cached_property
     def modulation(self) -> TurnModulation:
         """The once-per-revolution modulation of the hiss."""
         high = min(_HISS[1], 0.45 * self.rate)
@@ -258,31 +264,34 @@ class FeatureReader:
             Samples, shape (k, size).
         """
         ear = self.ear
-        finite = np.asarray((np.abs(windows) < _WILD).all(axis=1))
+        finite, health = _health(windows)
         clean = windows if finite.all() else np.where(finite[:, np.newaxis], windows, np.float32(0))
         spectra = ear.spectrum.transform(clean)
         power = ear.spectrum.power_of(spectra)
-        floor = local_floor(power, round(0.5 * (ear.low + ear.high) / ear.spectrum.delta_f))
-        speed, prominence = self._follow(ear.grid.scores(above_floor(power, floor)))
         delta_f = ear.spectrum.delta_f
+        # The highest line of a comb is three bins wide.
+        combs = min(ear.grid.bins + 2, power.shape[1])
+        floor = local_floor(power, round(0.5 * (ear.low + ear.high) / delta_f), combs)
+        speed, prominence = self._follow(ear.grid.scores(above_floor(power[:, :combs], floor)))
         heard = _levels(ear, self._lines.smooth(_group(ear, power, floor, speed)))
         spindle, between, half = standing(heard["tells"], heard["hides"], len(ear.telling)).T
         once, every_second = self._swells(spectra, speed)
         tones = foreign_tones(power, delta_f, speed)[:, np.newaxis]
+        *colour, hiss, level = decibels(ear.sums.powers(power)).T
         return Rows(
             **heard,
             spindle=spindle,
             between=between,
             half=half,
-            level=decibels(band_power(power, delta_f, 0.25 * ear.low, ear.rate / 2)),
-            colour=third_octave_levels(power, delta_f, ear.bands),
+            level=level,
+            colour=np.stack(colour, axis=1),
             modulation=once,
             rocking=every_second,
-            hiss=decibels(band_power(power, delta_f, ear.modulation.low, ear.modulation.high)),
+            hiss=hiss,
             foreign=self._foreign.smooth(tones)[:, 0],
             speed=speed,
             prominence=prominence,
-            **_health(windows, finite),
+            **health,
         )
 
     def _swells(self, spectra: NDArray[np.complex64], speed: NDArray[np.float64]) -> Array32:
@@ -315,12 +324,13 @@ class Smoother:
 
     def smooth(self, rows: Array32) -> Array32:
         """Return ``rows``, shape (k, m), each smoothed with all before it."""
-        smoothed = np.empty_like(rows)
-        for index, row in enumerate(rows):
-            if self._last is None:
-                self._last = row
-            self._last = self._keep * self._last + (np.float32(1) - self._keep) * row
-            smoothed[index] = self._last
+        smoothed = (np.float32(1) - self._keep) * rows
+        for row, heard in zip(smoothed, rows, strict=True):
+            np.add(row, self._keep * (heard if self._last is None else self._last), out=row)
+            self._last = row
+        if self._last is not None:
+            # A row alone, lest all that came with it be kept.
+            self._last = self._last.copy()
         return smoothed
 
 
@@ -345,9 +355,9 @@ def _group(ear: Ear, power: Array32, floor: Array32, speed: NDArray[np.float64])
 
 def _levels(ear: Ear, heard: Array32) -> dict[str, Array32]:
     """Return what the smoothed powers of lines and noise tell."""
-    whole, half, noise, half_noise = np.split(
-        heard, np.cumsum([len(ear.lines), len(ear.halves)] * 2)[:-1], axis=1
-    )
+    lines, both = len(ear.lines), heard.shape[1] // 2
+    whole, half = heard[:, :lines], heard[:, lines:both]
+    noise, half_noise = heard[:, both : both + lines], heard[:, both + lines :]
     is_tooth = ear.lines % ear.flutes == 0
     teeth = np.maximum(_sum(whole[:, is_tooth] - noise[:, is_tooth]), np.float32(0))
     return {
@@ -397,17 +407,23 @@ def _second(ratios: Array32) -> Array32:
 
 def _sum(lines: Array32) -> Array32:
     """Return the sum along each row, added from left to right whatever the number of rows."""
-    total = np.zeros(len(lines), dtype=np.float32)
-    for column in range(lines.shape[1]):
-        total = total + lines[:, column]
+    if not lines.shape[1]:
+        return np.zeros(len(lines), dtype=np.float32)
+    total: Array32 = np.add.accumulate(lines, axis=1)[:, -1]
     return total
 
 
-def _health(windows: Array32, finite: NDArray[np.bool_]) -> dict[str, Array32]:
-    """Return what tells whether a window can be heard at all."""
-    with np.errstate(invalid="ignore"):
-        high, low = windows.max(axis=1), windows.min(axis=1)
-        clipped = (np.abs(windows) >= FULL).sum(axis=1) / np.float32(windows.shape[1])
-        peak = np.where(finite, np.maximum(high, -low), np.float32("nan"))
-        spread = np.where(finite, high - low, np.float32(0))
-    return {"clipped": clipped.astype(np.float32), "peak": peak, "spread": spread}
+def _health(windows: Array32) -> tuple[NDArray[np.bool_], dict[str, Array32]]:
+    """Return which windows are finite, and what tells whether each can be heard at all."""
+    high, low = windows.max(axis=1), windows.min(axis=1)
+    finite = (high < _WILD) & (low > -_WILD)
+    with np.errstate(invalid="ignore", over="ignore"):
+        greatest, spread = np.maximum(high, -low), high - low
+    clipped = np.zeros(len(windows), dtype=np.float32)
+    for row in np.flatnonzero(~(greatest < FULL)):
+        clipped[row] = np.count_nonzero(np.abs(windows[row]) >= FULL) / windows.shape[1]
+    return finite, {
+        "clipped": clipped,
+        "peak": np.where(finite, greatest, np.float32("nan")),
+        "spread": np.where(finite, spread, np.float32(0)),
+    }

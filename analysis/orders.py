@@ -28,7 +28,7 @@ _ROOM = 12
 _LEAST, _MOST = -3.0, 15.0
 
 
-def local_floor(power: Rows32, width: int) -> Rows32:
+def local_floor(power: Rows32, width: int, wanted: int | None = None) -> Rows32:
     """
     Return the power that lies between the lines, bin by bin.
 
@@ -41,25 +41,45 @@ def local_floor(power: Rows32, width: int) -> Rows32:
         Power spectra, shape (k, bins).
     width
         Bins in a block, at least 3; wide enough to hold several lines' gaps.
+    wanted
+        How many bins, the lowest ones, are to be known; all of them if not said.
 
     Returns
     -------
-    array of float32, shape (k, bins)
+    array of float32, shape (k, bins), or (k, wanted)
     """
+    width = min(max(width, 3), power.shape[1])
+    if wanted is not None:
+        # The last of them lies between the middles of two blocks.
+        return local_floor(power[:, : wanted + 2 * width], width)[:, :wanted]
     bins = power.shape[1]
-    width = min(max(width, 3), bins)
     blocks = bins // width
-    medians = np.median(power[:, : blocks * width].reshape(len(power), blocks, width), axis=2)
-    place = np.clip((np.arange(bins) - (width - 1) / 2) / width, 0, blocks - 1)
-    left = np.minimum(place.astype(np.intp), max(blocks - 2, 0))
-    share = (place - left).astype(np.float32)
-    right = np.minimum(left + 1, blocks - 1)
-    floor: Rows32 = medians[:, left] * (1 - share) + medians[:, right] * share
+    medians = _medians(power[:, : blocks * width].reshape(len(power), blocks, width))
+    floor = np.empty_like(power)
+    first, last = width // 2, width // 2 + (blocks - 1) * width
+    floor[:, :first], floor[:, last:] = medians[:, :1], medians[:, -1:]
+    share = ((np.arange(first, first + width) - (width - 1) / 2) / width).astype(np.float32)
+    between = floor[:, first:last].reshape(len(power), blocks - 1, width)
+    np.multiply(medians[:, :-1, np.newaxis], 1 - share, out=between)
+    between += medians[:, 1:, np.newaxis] * share
     return floor
+
+
+def _medians(values: Rows32) -> Rows32:
+    """Return medians along the last axis; so few values are sorted sooner than `numpy.median` begins."""
+    ordered = np.sort(values, axis=-1)
+    half = values.shape[-1] // 2
+    if values.shape[-1] % 2:
+        return ordered[..., half]
+    middle: Rows32 = np.float32(0.5) * (ordered[..., half - 1] + ordered[..., half])
+    return middle
 
 
 # Speeds tried to either side of the best one whose scores place it: ten bins of the highest line.
 _ASIDE = 20
+
+# Rows whose bins lie side by side and are fetched together.
+_BESIDE_ONE_ANOTHER = 16
 
 # They count by how much they stand above the best score less this share of its prominence.
 _SHARE = np.float32(0.2)
@@ -102,8 +122,13 @@ class SpeedGrid:
 
     @cached_property
     def _bins(self) -> NDArray[np.intp]:
-        orders = np.arange(1, self.lines + 1)
-        return np.rint(self.frequencies[:, np.newaxis] * orders / self.delta_f).astype(np.intp)
+        orders = np.arange(1, self.lines + 1)[:, np.newaxis]
+        return np.rint(orders * self.frequencies / self.delta_f).astype(np.intp)
+
+    @property
+    def bins(self) -> int:
+        """How many bins of a spectrum are looked at."""
+        return int(self._bins[-1, -1]) + 1
 
     @cached_property
     def _weights(self) -> NDArray[np.float32]:
@@ -125,10 +150,14 @@ class SpeedGrid:
         -------
         array of float32, shape (k, g)
         """
-        comb = np.take(np.clip(above, _LEAST, _MOST), self._bins, axis=1)
-        comb *= self._weights
-        summed: Rows32 = np.add.reduce(comb, axis=2)
-        return summed
+        scores = np.empty((len(above), len(self.frequencies)), dtype=np.float32)
+        for first in range(0, len(above), _BESIDE_ONE_ANOTHER):
+            rows = slice(first, first + _BESIDE_ONE_ANOTHER)
+            heard = np.ascontiguousarray(above[rows, : self.bins].T)
+            comb = np.take(np.clip(heard, _LEAST, _MOST, out=heard), self._bins, axis=0, mode="clip")
+            comb *= self._weights[:, np.newaxis, np.newaxis]
+            scores[rows] = np.add.reduce(comb, axis=0).T
+        return scores
 
     def best(self, scores: Rows32) -> tuple[Rows64, Rows32]:
         """
@@ -151,7 +180,7 @@ class SpeedGrid:
         """
         rows, best = np.arange(len(scores))[:, np.newaxis], scores.argmax(axis=1)
         top = scores[rows[:, 0], best]
-        prominence: Rows32 = top - np.median(scores, axis=1)
+        prominence: Rows32 = top - _medians(scores)
         near = best[:, np.newaxis] + np.arange(-_ASIDE, _ASIDE + 1)
         tried = (near >= 0) & (near < scores.shape[1])
         near = np.where(tried, near, 0)
@@ -192,7 +221,7 @@ def line_powers(power: Rows32, delta_f: float, frequency: Rows64, orders: NDArra
     last = power.shape[1] - 2
     centre = np.rint(frequency[:, np.newaxis] * orders / delta_f).astype(np.intp)
     inside = (centre >= 1) & (centre <= last)
-    centre = np.clip(centre, 1, last)
+    centre = _within(centre, 1, last)
     rows = np.arange(len(power))[:, np.newaxis]
     three = power[rows, centre - 1] + power[rows, centre] + power[rows, centre + 1]
     return np.where(inside, three, np.float32(0))
@@ -232,19 +261,28 @@ def noise_powers(
     return np.where(tight[:, np.newaxis], below, between)
 
 
+# From a line to its neighbours, in orders.
+_HALF_WAY = np.array([[-0.5], [0.0], [0.5]])
+
+
 def _between(power: Rows32, delta_f: float, frequency: Rows64, orders: NDArray[np.float64]) -> Rows32:
     """Return three times the mean power of the bins between each line and its two neighbours."""
-    total = np.cumsum(power, axis=1, dtype=np.float64)
-    last = power.shape[1] - 1
-    rows = np.arange(len(power))[:, np.newaxis]
-    summed, counted = np.zeros((len(power), len(orders))), np.zeros((len(power), len(orders)))
-    for low, high in ((-0.5, 0.0), (0.0, 0.5)):
-        first = np.rint(frequency[:, np.newaxis] * (orders + low) / delta_f).astype(np.intp) + 2
-        beyond = np.rint(frequency[:, np.newaxis] * (orders + high) / delta_f).astype(np.intp) - 3
-        first, beyond = np.clip(first, 0, last), np.clip(beyond, 0, last)
-        summed += total[rows, beyond] - total[rows, first]
-        counted += beyond - first
-    return (3.0 * summed / np.maximum(counted, 1)).astype(np.float32)
+    ends = frequency[:, np.newaxis, np.newaxis] * (orders + _HALF_WAY) / delta_f
+    ends = np.rint(ends).astype(np.intp)
+    first = _within(ends[:, :-1] + 2, 0, power.shape[1] - 1)
+    beyond = _within(ends[:, 1:] - 3, 0, power.shape[1] - 1)
+    # What is higher than the highest line is left out.
+    needed = max(int(first.max(initial=0)), int(beyond.max(initial=0))) + 1
+    total = np.cumsum(power[:, :needed], axis=1, dtype=np.float64)
+    rows = np.arange(len(power))[:, np.newaxis, np.newaxis]
+    summed, counted = total[rows, beyond] - total[rows, first], beyond - first
+    counted = np.maximum(counted[:, 0] + counted[:, 1], 1)
+    return (3.0 * (summed[:, 0] + summed[:, 1]) / counted).astype(np.float32)
+
+
+def _within(bins: NDArray[np.intp], least: int, most: int) -> NDArray[np.intp]:
+    """Return bins kept within bounds; `numpy.clip` takes several times as long for so few."""
+    return np.minimum(np.maximum(bins, least), most)
 
 
 # Mean over median of eight bins of noise, a gap, dB; by simulation of windowed noise.
@@ -280,10 +318,10 @@ def foreign_tones(power: Rows32, delta_f: float, frequency: Rows64, gaps: int = 
     """
     places = (np.arange(1, gaps + 1)[:, np.newaxis] + _GAP).ravel() / 2.0
     bins = np.rint(frequency[:, np.newaxis] * places / delta_f).astype(np.intp)
-    found = power[np.arange(len(power))[:, np.newaxis], np.clip(bins, 0, power.shape[1] - 1)]
+    found = power[np.arange(len(power))[:, np.newaxis], _within(bins, 0, power.shape[1] - 1)]
     # Gap by gap: noise slopes, and a loud low one must not look like a tone.
     found = found.reshape(len(power), gaps, len(_GAP))
-    middle = np.maximum(np.median(found, axis=2), np.float32(1e-20))
+    middle = np.maximum(_medians(found), np.float32(1e-20))
     ratio = np.add.reduce(np.add.reduce(found, axis=2) / middle, axis=1) / np.float32(gaps * len(_GAP))
     tonal: Rows32 = decibels(ratio) - np.float32(_NOISE_RATIO)
     return np.where(frequency < 2 * _ROOM * delta_f, np.float32(0), tonal)
@@ -359,13 +397,14 @@ class TurnModulation:
         batch[: len(spectra)] = spectra[:, low:high]
         signal = ifft(batch)
         swell = rfft(signal.real**2 + signal.imag**2)[: len(spectra)]
+        last = swell.shape[1] - 1
+        nearest = _within(np.rint(frequency * self.size / self.rate).astype(np.intp), 1, last - 1)
+        aside = _within(np.abs(nearest[:, :, np.newaxis] + _BESIDE), 3, last)
+        rows = np.arange(len(swell))[:, np.newaxis]
+        swell = swell[:, : int(aside.max(initial=0)) + 1]
         power = swell.real**2 + swell.imag**2
-        last = power.shape[1] - 1
-        nearest = np.clip(np.rint(frequency * self.size / self.rate).astype(np.intp), 1, last - 1)
-        rows = np.arange(len(power))[:, np.newaxis]
         # The nearest bin alone: the largest of several would find a swell in every noise.
         line = power[rows, nearest]
-        aside = np.clip(np.abs(nearest[:, :, np.newaxis] + _BESIDE), 3, last)
         beside = np.add.reduce(power[rows[:, :, np.newaxis], aside], axis=2) / np.float32(len(_BESIDE))
         whole = np.maximum(power[:, 0], np.float32(1e-30))
         found: Rows32 = np.stack([line, beside], axis=1) / whole[:, np.newaxis, np.newaxis]

@@ -20,8 +20,8 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 from scipy.fft import rfft
 
-# Rows that are transformed together, always; see PowerSpectrum.transform.
-ROWS = 16
+# Rows that are transformed together, always; see PowerSpectrum.transform. Live, most of them are empty.
+ROWS = 8
 
 # The octave of the standards, 10^(3/10), a little less than 2 (IEC 61260-1:2014).
 _OCTAVE = 10.0**0.3
@@ -146,10 +146,10 @@ class PowerSpectrum:
         if windows.ndim != 2 or windows.shape[1] != self.size:
             raise ValueError(f"windows of shape {windows.shape} must have the shape (k, {self.size})")
         spectra = np.empty((len(windows), self.size // 2 + 1), dtype=np.complex64)
-        # The transform takes rows through vector instructions in groups of 4, 8 or 16, as the processor
-        # has them, and what is left one by one; a compiler may round the two differently (fused
-        # multiply-add). Always the same number of rows, the last ones zero if need be, keeps every row
-        # on the same path.
+        # The transform takes rows through vector instructions in groups of 4, 8 or 16, as the library was
+        # built, and what is left one by one; a compiler may round the two differently (fused
+        # multiply-add). Always the same number of rows, a power of 2, the last ones zero if need be, keeps
+        # every row on the same path.
         batch = np.zeros((ROWS, self.size), dtype=np.float32)
         for first in range(0, len(windows), ROWS):
             rows = windows[first : first + ROWS]
@@ -195,7 +195,10 @@ def decibels(power: ArrayLike, floor: float = 1e-12) -> NDArray[np.float32]:
     # In float64, rounded at the end: the float32 logarithm may differ in its last bit with the place of a
     # value in the array.
     values = np.array(power, dtype=np.float64)
-    return (10.0 * np.log10(np.maximum(values, floor))).astype(np.float32)
+    np.maximum(values, floor, out=values)
+    np.log10(values, out=values)
+    values *= 10.0
+    return values.astype(np.float32)
 
 
 def band_power(power: NDArray[np.floating], delta_f: float, low: float, high: float) -> NDArray[np.float64]:
@@ -223,18 +226,71 @@ def band_power(power: NDArray[np.floating], delta_f: float, low: float, high: fl
     ValueError
         If ``low`` exceeds ``high``.
     """
-    if not low <= high:
-        raise ValueError(f"low={low} must not exceed high={high}")
-    bins = power.shape[1]
-    first = min(max(math.floor(low / delta_f + 0.5), 0), bins)
-    last = min(max(math.ceil(high / delta_f + 0.5), first), bins)
-    numbers = np.arange(first, last)
-    share = np.minimum(numbers + 0.5, high / delta_f) - np.maximum(numbers - 0.5, low / delta_f)
-    # Converted before it is summed: a sum that converts on the way goes through a buffer whose bounds
-    # fall elsewhere in each row. A matrix product would depend on the number of rows just so.
-    weighted = np.ascontiguousarray(power[:, first:last], dtype=np.float64) * np.clip(share, 0.0, 1.0)
-    summed: NDArray[np.float64] = np.add.reduce(weighted, axis=1)
-    return summed
+    return BandSums(delta_f, power.shape[1], np.array([low]), np.array([high])).powers(power)[:, 0]
+
+
+@dataclass(frozen=True, eq=False)
+class BandSums:
+    """
+    Sums up what lies in each of some bands, as :func:`band_power` does for one.
+
+    Attributes
+    ----------
+    delta_f
+        Hz from one bin to the next.
+    bins
+        How many bins the spectra have.
+    low, high
+        The bands' edges, Hz, each of shape (bands,).
+
+    Raises
+    ------
+    ValueError
+        If a band's ``low`` exceeds its ``high``.
+    """
+
+    delta_f: float
+    bins: int
+    low: NDArray[np.float64]
+    high: NDArray[np.float64]
+
+    def __post_init__(self) -> None:
+        """Refuse what is no band."""
+        for low, high in zip(self.low, self.high, strict=True):
+            if not low <= high:
+                raise ValueError(f"low={low} must not exceed high={high}")
+
+    @cached_property
+    def _ends(self) -> tuple[NDArray[np.intp], NDArray[np.float64]]:
+        """The first and the last bin of each band, and which part of it counts, each of shape (2, bands)."""
+        low, high = self.low / self.delta_f, self.high / self.delta_f
+        first = np.clip(np.floor(low + 0.5), 0, self.bins)
+        last = np.clip(np.ceil(high + 0.5), first, self.bins) - 1
+        ends = np.stack([first, last])
+        share = np.clip(np.minimum(ends + 0.5, high) - np.maximum(ends - 0.5, low), 0.0, 1.0)
+        # A bin that is both counts once; where there is none nothing does.
+        share[0, last < first], share[1, last <= first] = 0.0, 0.0
+        return np.clip(ends, 0, self.bins - 1).astype(np.intp), share
+
+    @cached_property
+    def _inner(self) -> tuple[NDArray[np.intp], NDArray[np.bool_]]:
+        """Where what lies between those bins begins and ends, shape (2 * bands,), and where there is none."""
+        (first, last), _ = self._ends
+        begin = np.minimum(first + 1, self.bins - 1)
+        return np.stack([begin, last], axis=1).ravel(), begin >= last
+
+    def powers(self, power: NDArray[np.floating]) -> NDArray[np.float64]:
+        """Return the power in each band of each row of spectra, shape (k, bins), as an array (k, bands)."""
+        # Converted before it is summed: a sum that converts on the way goes through a buffer whose bounds
+        # fall elsewhere in each row. A matrix product would depend on the number of rows just so.
+        exact = np.ascontiguousarray(power, dtype=np.float64)
+        (first, last), (of_first, of_last) = self._ends
+        edges, empty = self._inner
+        summed: NDArray[np.float64] = np.add.reduceat(exact, edges, axis=1)[:, ::2]
+        summed[:, empty] = 0.0
+        summed += exact[:, first] * of_first
+        summed += exact[:, last] * of_last
+        return summed
 
 
 class Bands(NamedTuple):
@@ -272,34 +328,6 @@ def third_octave_edges(low: float, high: float) -> Bands:
     first, last = (math.floor(10.0 * math.log10(f / 1000.0) + 0.5) for f in (low, high))
     centres = 1000.0 * _OCTAVE ** (np.arange(first, last + 1) / 3.0)
     return Bands(centres, centres * _OCTAVE ** (-1.0 / 6.0), centres * _OCTAVE ** (1.0 / 6.0))
-
-
-def third_octave_levels(
-    power: NDArray[np.floating], delta_f: float, bands: Bands, floor: float = 1e-12
-) -> NDArray[np.float32]:
-    """
-    Return the level in each band of each row.
-
-    Parameters
-    ----------
-    power
-        Power spectra, shape (k, bins).
-    delta_f
-        Hz from one bin to the next. Bands narrower than about two bins are mostly their neighbours.
-    bands
-        From :func:`third_octave_edges`.
-    floor
-        As in :func:`decibels`.
-
-    Returns
-    -------
-    array of float32, shape (k, bands)
-        dBFS.
-    """
-    levels = np.empty((len(power), len(bands.centres)), dtype=np.float32)
-    for band, (low, high) in enumerate(zip(bands.lower, bands.upper, strict=True)):
-        levels[:, band] = decibels(band_power(power, delta_f, low, high), floor)
-    return levels
 
 
 def a_weighting(frequency: ArrayLike) -> NDArray[np.float64]:
