@@ -40,8 +40,12 @@ _SURE = -0.08
 _ABOUT = 2.0
 # How likely a step elsewhere than a controller tells is beside one there: it may be wrong for a moment.
 _ELSEWHERE = 0.3
+# Rows of the times that are kept of each cell's past.
+_SPENT = 4
 # Cells that are laid ready ahead.
 _AHEAD = 256
+# Up to so many cells all ways from them are worked out together; of more they would not stay in the cache.
+_FEW_CELLS = 256
 
 
 @dataclass(frozen=True, eq=False)
@@ -85,14 +89,22 @@ class Grid:
         self._paces = Paces.of(seconds, learned)
         self._first = 0
         self._heap = self._paces.prior[:, np.newaxis] * _anywhere(track)
-        self._state = levels.unheard(len(track))
-        # Of each place's own past: seconds that machine and feed took, and what the program gave them.
-        self._spent = np.zeros((4, len(track)))
-        self._ready = 0, np.empty((REACH + 1, len(PACES) + 1, 0))
+        # Of each place's own past: what was heard, then seconds that machine and feed took, and what the
+        # program gave them.
+        self._own = np.concatenate((levels.unheard(len(track)), np.zeros((_SPENT, len(track)))))
+        self._ready = self._nothing_ready()
         self._level, self._usual = 0.0, _MOST
         self._gain = self._tried = 0.0
         self._changes: deque[float] = deque(maxlen=round(_LATELY / seconds))
         self._past: deque[Step] = deque(maxlen=max(2, round(_BACK / seconds)))
+
+    @property
+    def _state(self) -> Floats:
+        return self._own[: levels.ROWS]
+
+    @property
+    def _spent(self) -> Floats:
+        return self._own[levels.ROWS :]
 
     @property
     def learned(self) -> Learned:
@@ -153,7 +165,7 @@ class Grid:
         """Put what was learned of the machine to use from now on."""
         learned = self.learned
         self._paces = Paces.of(self.seconds, Learned(self._given.feeds, learned.rapids))
-        self._ready = 0, np.empty((REACH + 1, len(PACES) + 1, 0))
+        self._ready = self._nothing_ready()
 
     def smoothed(self, steps: int) -> list[tuple[int, Floats]]:
         """Return the first cell, and the probability of it and those after, for the last ``steps`` steps."""
@@ -171,92 +183,117 @@ class Grid:
 
     def _before(self, after: Step, ahead: Floats, step: Step) -> Floats:
         """Return what is ahead of ``step``, shape (paces + 1, n), from what is ahead of the one after it."""
-        seen = ahead.copy()
-        seen[0] *= after.fits[0]
-        seen[1:] *= after.fits[1]
-        seen = self._paces.unstir(seen, self._wood(after.first, seen.shape[1]))
-        cells = step.heap.shape[1]
-        room = np.zeros((len(seen), cells + REACH))
-        shift = after.first - step.first
-        there = min(seen.shape[1], cells + REACH - shift)
-        room[:, shift : shift + there] = seen[:, :there]
-        weights = self._weights(step.first, cells)
-        found = sum(weights[far] * room[:, far : far + cells] for far in range(REACH + 1))
-        return np.asarray(found / max(float(np.max(found)), 1e-300))
+        cells, shift = step.heap.shape[1], after.first - step.first
+        room = np.zeros((len(ahead), cells + REACH))
+        there = min(ahead.shape[1], cells + REACH - shift)
+        seen = room[:, shift : shift + there]
+        np.multiply(ahead[0, :there], after.fits[0, :there], out=seen[0])
+        np.multiply(ahead[1:, :there], after.fits[1, :there], out=seen[1:])
+        self._paces.unstir(seen, self._wood(after.first, there))
+        weights, _ = self._ways(step.first, cells)
+        found: Floats = weights[0] * room[:, :cells]
+        flow = np.empty_like(found)
+        for far in range(1, REACH + 1):
+            found += np.multiply(weights[far], room[:, far : far + cells], out=flow)
+        found /= max(float(found.max()), 1e-300)
+        return found
 
     def _wood(self, first: int, cells: int) -> NDArray[np.bool_]:
         return ~np.isnan(self.track.extra[first : first + cells])
 
-    def _weights(self, first: int, cells: int) -> Floats:
-        begin, ready = self._ready
-        if first < begin or first + cells > begin + ready.shape[2]:
+    def _nothing_ready(self) -> tuple[int, Floats, Floats]:
+        return 0, np.empty((REACH + 1, len(PACES) + 1, 0)), np.empty((REACH + 1, _SPENT, 0))
+
+    def _ways(self, first: int, cells: int) -> tuple[Floats, Floats]:
+        """Return how likely each way is from some cells, and what it adds to the times that are kept."""
+        begin, weights, times = self._ready
+        if first < begin or first + cells > begin + weights.shape[2]:
             begin = max(0, first - _AHEAD)
-            sorts = self.track.sort[begin : first + cells + _AHEAD]
-            ready = np.ascontiguousarray(np.moveaxis(self._paces.weights[sorts], 0, -1))
-            self._ready = begin, ready
-        return ready[:, :, first - begin : first - begin + cells]
+            here = slice(begin, first + cells + _AHEAD)
+            weights = np.ascontiguousarray(np.moveaxis(self._paces.weights[self.track.sort[here]], 0, -1))
+            times = self._times(here)
+            self._ready = begin, weights, times
+        here = slice(first - begin, first - begin + cells)
+        return weights[:, :, here], times[:, :, here]
+
+    def _times(self, here: slice) -> Floats:
+        """Return what steps of 0, 1, ... cells add to the times spent, shape (REACH + 1, _SPENT, cells)."""
+        fed = self.track.share[here]
+        counts = (self.track.sort[here] < TIMED).astype(np.float64)
+        none = np.zeros(len(fed))
+        machine, feed = (1.0 - fed) * counts, fed * counts
+        gone = self.seconds * np.stack((machine, none, feed, none))
+        asked = self.track.step * np.stack((none, machine, none, feed))
+        return gone + np.arange(REACH + 1)[:, np.newaxis, np.newaxis] * asked
 
     def _go_on(self) -> None:
         self._move()
         self._heap = self._paces.stir(self._heap, self._wood(self._first, self._heap.shape[1]))
 
     def _move(self) -> None:
-        cells = self._heap.shape[1]
-        end = min(self._first + cells + REACH, len(self.track))
-        heap = np.zeros((len(PACES) + 1, cells + REACH))
-        state = np.zeros((levels.ROWS, cells + REACH))
-        spent = np.zeros((4, cells + REACH))
-        weights = self._weights(self._first, cells)
-        gone, asked = self._time(cells)
-        for far in range(REACH + 1):
-            flow = weights[far] * self._heap
-            heap[:, far : far + cells] += flow
-            mass = flow.sum(axis=0)
-            state[:, far : far + cells] += mass * self._state
-            # A hold of the feed tells nothing of the machine.
-            spent[:, far : far + cells] += mass * self._spent + (mass - flow[0]) * (gone + far * asked)
-        total = np.maximum(heap.sum(axis=0), 1e-300)
-        keep = end - self._first
-        self._heap = heap[:, :keep]
-        self._state = (state / total)[:, :keep]
-        self._spent = (spent / total)[:, :keep]
+        paces, cells = self._heap.shape
+        moved = np.zeros((paces + len(self._own), cells + REACH))
+        weights, times = self._ways(self._first, cells)
+        together = REACH + 1 if cells <= _FEW_CELLS else 1
+        flow = np.empty((together, len(moved), cells))
+        for nearest in range(0, REACH + 1, together):
+            some = slice(nearest, nearest + together)
+            self._flow(weights[some], times[some], flow)
+            for far, gone in enumerate(flow, nearest):
+                moved[:, far : far + cells] += gone
+        keep = min(cells + REACH, len(self.track) - self._first)
+        self._heap = moved[:paces, :keep]
+        self._own = moved[paces:, :keep] / np.maximum(self._heap.sum(axis=0), 1e-300)
 
-    def _time(self, cells: int) -> tuple[Floats, Floats]:
-        """Return what a step in each cell, and a cell further, adds to the times spent, shape (4, cells)."""
-        here = slice(self._first, self._first + cells)
-        fed = self.track.share[here]
-        counts = (self.track.sort[here] < TIMED).astype(np.float64)
-        none = np.zeros(cells)
-        machine, feed = (1.0 - fed) * counts, fed * counts
-        gone = self.seconds * np.stack((machine, none, feed, none))
-        asked = self.track.step * np.stack((none, machine, none, feed))
-        return gone, asked
+    def _flow(self, weights: Floats, times: Floats, flow: Floats) -> None:
+        """Write into ``flow`` how much goes each of some ways, and what it has with it."""
+        heap, own = flow[:, : len(self._heap)], flow[:, len(self._heap) :]
+        np.multiply(weights, self._heap, out=heap)
+        mass = heap.sum(axis=1)
+        np.multiply(mass[:, np.newaxis], self._own, out=own)
+        # A hold of the feed tells nothing of the machine.
+        own[:, levels.ROWS :] += (mass - heap[:, 0])[:, np.newaxis] * times
 
     def _fits(self, level: float | None, *, turns: bool) -> Floats:
         here = slice(self._first, self._first + self._heap.shape[1])
-        known = self.track.turns[here]
+        known, state = self.track.turns[here], self._state
         fresh = self.track.fresh[here]
         if fresh.any():
-            levels.other_bit(self._state, fresh)
-        fits = levels.hear_turning(self._state, known, self.seconds, heard=turns)
+            levels.other_bit(state, fresh)
+        fits = levels.hear_turning(state, known, self.seconds, heard=turns)
         if level is None:
             return np.stack((fits, fits))
-        amazed = self._state[levels.AMAZED].copy()
-        turning, stands = known == 1.0, known == 0.0
         now = levels.Heard(level, self._scatter(level), self.seconds)
+        turning = known == 1.0
+        if turning.all():
+            foreseen = self._foreseen(state, turning, now)
+        else:
+            foreseen = self._foreseen_in_part(turning, known == 0.0, now)
+        foreseen **= levels.INDEPENDENT
+        foreseen *= fits
+        return foreseen
+
+    def _foreseen(self, state: Floats, where: NDArray[np.bool_], now: levels.Heard) -> Floats:
+        """Learn, in place, where the spindle turns; return how well that was foreseen, held and not."""
+        amazed = state[levels.AMAZED] > 0.0
+        held = levels.in_air(state, now)
+        heard = self._hear(state, where, now)
+        # That the shop changes just while the feed is held explains everything, and is hardly ever so.
+        held[amazed & (state[levels.AMAZED] == 0.0)] *= levels.HARDLY
+        return np.stack((held, heard))
+
+    def _foreseen_in_part(
+        self, turning: NDArray[np.bool_], stands: NDArray[np.bool_], now: levels.Heard
+    ) -> Floats:
+        """Return the same where the spindle turns in some cells, and stands in others."""
         # While the spindle starts or stops no level can be foreseen.
-        held, heard = np.full((2, len(known)), levels.unforeseeable())
-        held[turning] = levels.in_air(self._state[:, turning], now)
-        for where, hear in ((turning, self._hear), (stands, self._hear_still)):
+        found = np.full((2, len(turning)), levels.unforeseeable())
+        for where, hear in ((turning, self._foreseen), (stands, self._hear_still)):
             if where.any():
                 state = self._state[:, where]
-                heard[where] = hear(state, where, now)
+                found[:, where] = hear(state, where, now)
                 self._state[:, where] = state
-        # That the shop changes just while the feed is held explains everything, and is hardly ever so.
-        changed = turning & (amazed > 0.0) & (self._state[levels.AMAZED] == 0.0)
-        held[changed] *= levels.HARDLY
-        held[stands] = heard[stands]
-        return np.asarray(fits * np.stack((held, heard)) ** levels.INDEPENDENT)
+        return found
 
     def _doubt(self, foreseen: float, change: float | None) -> None:
         """Look everywhere again when somebody without a program would foresee what is heard better."""
@@ -292,10 +329,10 @@ class Grid:
         mass = self._heap.sum(axis=0)
         heap = (1.0 - keep) * self._paces.prior[:, np.newaxis] * anywhere
         heap[:, here] += keep * self._heap
-        state, spent = levels.afresh(self._state, cells, self._level), np.zeros((4, cells))
-        spent[:] = (self._spent * mass).sum(axis=1, keepdims=True)
-        state[:, here], spent[:, here] = self._state, self._spent
-        self._heap, self._state, self._spent, self._first = heap, state, spent, 0
+        spent = np.repeat((self._spent * mass).sum(axis=1, keepdims=True), cells, axis=1)
+        own = np.concatenate((levels.afresh(self._state, cells, self._level), spent))
+        own[:, here] = self._own
+        self._heap, self._own, self._first = heap, own, 0
         self._tried = self._gain = 0.0
         # What was thought before does not lead here.
         self._past.clear()
@@ -324,9 +361,7 @@ class Grid:
         right = int(np.searchsorted(np.cumsum(mass[::-1]), _FORGOTTEN))
         if left + right:
             here = slice(left, len(mass) - right)
-            self._heap, self._state, self._spent = (
-                np.ascontiguousarray(part[:, here]) for part in (self._heap, self._state, self._spent)
-            )
+            self._heap, self._own = (np.ascontiguousarray(part[:, here]) for part in (self._heap, self._own))
             self._heap /= self._heap.sum()
             self._first += left
 

@@ -93,10 +93,11 @@ class Paces:
         A hold is looked for only in the ``wood``, shape (n,): in the air it sounds like the way itself.
         """
         turned, freed = self.seconds / _TURNS, self.seconds / _HOLD
-        held = np.where(wood, self.seconds / _HOLDS, 0.0)
-        going = heap[1:].sum(axis=0)
-        new = (1.0 - turned - held) * heap + self.prior[:, np.newaxis] * (turned * going + freed * heap[0])
-        new[0] = (1.0 - freed) * heap[0] + held * going
+        held = wood * (self.seconds / _HOLDS)
+        going, standing = heap[1:].sum(axis=0), heap[0]
+        new = (1.0 - turned - held) * heap
+        new += self.prior[:, np.newaxis] * (turned * going + freed * standing)
+        new[0] = (1.0 - freed) * standing + held * going
         return self._wander(new)
 
     def _wander(self, heap: Floats) -> Floats:
@@ -106,15 +107,16 @@ class Paces:
         heap[2:] -= flow
         return heap
 
-    def unstir(self, ahead: Floats, wood: NDArray[np.bool_]) -> Floats:
-        """Return the transpose of ``stir``: what is ahead, shape (paces + 1, n), seen from before."""
+    def unstir(self, ahead: Floats, wood: NDArray[np.bool_]) -> None:
+        """Do, in place, the transpose of ``stir``: what is ahead, shape (paces + 1, n), seen from before."""
         turned, freed = self.seconds / _TURNS, self.seconds / _HOLD
-        held = np.where(wood, self.seconds / _HOLDS, 0.0)
-        ahead = self._wander(ahead.copy())
+        held = wood * (self.seconds / _HOLDS)
+        self._wander(ahead)
         fresh = (self.prior[1:, np.newaxis] * ahead[1:]).sum(axis=0)
-        new = (1.0 - turned - held) * ahead + turned * fresh + held * ahead[0]
-        new[0] = (1.0 - freed) * ahead[0] + freed * fresh
-        return np.asarray(new)
+        standing = ahead[0].copy()
+        ahead *= 1.0 - turned - held
+        ahead += turned * fresh + held * standing
+        ahead[0] = (1.0 - freed) * standing + freed * fresh
 
 
 def _steps(mean: Floats, spread: Floats) -> Floats:

@@ -64,7 +64,8 @@ def test_the_way_back_is_the_transpose(seed: int):
     a, b = rng.random((2, len(PACES) + 1, 5))
     wood = rng.random(5) < 0.5
     there = float((STEPS.stir(a.copy(), wood) * b).sum())
-    back = float((a * STEPS.unstir(b, wood)).sum())
+    STEPS.unstir(b, wood)
+    back = float((a * b).sum())
     assert there == pytest.approx(back, rel=1e-12)
 
 
