@@ -12,7 +12,6 @@ from numpy.typing import NDArray
 
 from analysis.health import FULL
 from analysis.orders import (
-    SpeedGrid,
     TurnModulation,
     above_floor,
     foreign_tones,
@@ -27,6 +26,7 @@ from analysis.spectrum import (
     decibels,
     third_octave_edges,
 )
+from analysis.speed import SpeedGrid
 from analysis.windows import window_size
 
 Array32 = NDArray[np.float32]
@@ -37,6 +37,9 @@ COMB = 30
 
 # A swell less deep than this, dB re full, is as good as none.
 ABSENT = -25.0
+
+# Windows over which the comb's lines and the teeth in the swell are smoothed: these scatter more.
+_COMB_LASTS, _TEETH_LAST = 3.0, 8.0
 
 # A window longer than this, s, is hopped over by quarters: halves would make an alarm wait.
 _LONG = 0.2
@@ -64,6 +67,8 @@ class Ear:
         Cutting edges of the bit.
     size
         Samples in a window.
+    nominal
+        Spindle frequency that was set, Hz; ``None`` where nobody told it.
     """
 
     rate: int
@@ -71,6 +76,7 @@ class Ear:
     high: float
     flutes: int
     size: int
+    nominal: float | None = None
 
     @classmethod
     def for_speed(cls, rate: int, speed: float, flutes: int, *, tolerance: float = 0.15) -> "Ear":
@@ -90,7 +96,8 @@ class Ear:
         """
         frequency = speed / 60.0
         size = window_size(rate, 1.0 / frequency)
-        return cls(rate, frequency * (1 - tolerance), frequency * (1 + tolerance), flutes, size)
+        low, high = frequency * (1 - tolerance), frequency * (1 + tolerance)
+        return cls(rate, low, high, flutes, size, frequency)
 
     @property
     def hop(self) -> int:
@@ -123,7 +130,8 @@ class Ear:
     @cached_property
     def grid(self) -> SpeedGrid:
         """The spindle speeds that are tried."""
-        return SpeedGrid(self.spectrum.delta_f, self.low, self.high, self._lines_below_nyquist(COMB))
+        lines = self._lines_below_nyquist(COMB)
+        return SpeedGrid(self.spectrum.delta_f, self.low, self.high, lines, self.flutes, self.nominal)
 
     @cached_property
     def lines(self) -> NDArray[np.float64]:
@@ -249,7 +257,9 @@ class FeatureReader:
     def __init__(self, ear: Ear) -> None:
         self.ear = ear
         # One window of noise tells too little; a speed changes slowly.
-        self._comb = Smoother(3.0 * ear.size / ear.hop, np.zeros(len(ear.grid.frequencies), dtype=np.float32))
+        nothing, window = np.zeros(len(ear.grid.frequencies), dtype=np.float32), ear.size / ear.hop
+        self._comb = Smoother(_COMB_LASTS * window, nothing)
+        self._teeth = Smoother(_TEETH_LAST * window, nothing)
         self._lines = Smoother(ear.smooth)
         self._swell = Smoother(ear.smooth)
         self._foreign = Smoother(ear.smooth)
@@ -272,10 +282,11 @@ class FeatureReader:
         # The highest line of a comb is three bins wide.
         combs = min(ear.grid.bins + 2, power.shape[1])
         floor = local_floor(power, round(0.5 * (ear.low + ear.high) / delta_f), combs)
-        speed, prominence = self._follow(ear.grid.scores(above_floor(power[:, :combs], floor)))
+        swell = ear.modulation.swell(spectra)
+        speed, prominence = self._follow(above_floor(power[:, :combs], floor), swell)
         heard = _levels(ear, self._lines.smooth(_group(ear, power, floor, speed)))
         spindle, between, half = standing(heard["tells"], heard["hides"], len(ear.telling)).T
-        once, every_second = self._swells(spectra, speed)
+        once, every_second = self._swells(swell, speed)
         tones = foreign_tones(power, delta_f, speed)[:, np.newaxis]
         *colour, hiss, level = decibels(ear.sums.powers(power)).T
         return Rows(
@@ -294,16 +305,19 @@ class FeatureReader:
             **health,
         )
 
-    def _swells(self, spectra: NDArray[np.complex64], speed: NDArray[np.float64]) -> Array32:
+    def _swells(self, swell: Array32, speed: NDArray[np.float64]) -> Array32:
         """Return how deep the hiss swells once per turn and every second turn, dB, shape (2, k)."""
-        depths = self.ear.modulation.powers(spectra, speed, TURNS)
+        depths = self.ear.modulation.depths(swell, speed, TURNS)
         at, beside = np.split(self._swell.smooth(depths.reshape(len(depths), 2 * len(TURNS))), 2, axis=1)
         once, half, three_halves = decibels(at - beside, 10 ** (ABSENT / 10)).T
         return np.stack([once, np.float32(0.5) * (half + three_halves)])
 
-    def _follow(self, scores: Array32) -> tuple[NDArray[np.float64], Array32]:
-        """Return the speed, Hz, that the evidence so far tells, and how far it stands out, dB."""
-        return self.ear.grid.best(self._comb.smooth(scores))
+    def _follow(self, above: Array32, swell: Array32) -> tuple[NDArray[np.float64], Array32]:
+        """Return the speed, Hz, that the evidence so far tells, and how far its comb stands out, dB."""
+        grid, delta_f = self.ear.grid, self.ear.spectrum.delta_f
+        width = round((self.ear.low + self.ear.high) / delta_f)
+        teeth = self._teeth.smooth(grid.teeth(above_floor(swell, local_floor(swell, width))))
+        return grid.best(self._comb.smooth(grid.scores(above)), teeth)
 
 
 class Smoother:

@@ -75,7 +75,7 @@ def ear_for(rate: int, bit: Bit, size: int) -> Ear:
     if bit.speed is None:
         return Ear(rate, SLOWEST / 60, min(FASTEST / 60, 0.4 * rate), bit.flutes, size)
     told = Ear.for_speed(rate, bit.speed, bit.flutes)
-    return Ear(rate, told.low, told.high, bit.flutes, size)
+    return replace(told, size=size)
 
 
 class Listener:

@@ -1,5 +1,5 @@
 """
-The sound in orders: spindle speed heard, levels of lines, once-per-revolution modulation.
+The sound in orders: levels of lines, and how the hiss of the cut swells.
 
 An order is a frequency counted in turns of the spindle: order 1 is the spindle frequency, order ``flutes``
 is tooth-pass, order 0.5 comes back every second turn. Everything here treats each row alone, to the last
@@ -23,9 +23,6 @@ _MEAN_OVER_MEDIAN = np.float32(1.0 / np.log(2.0))
 
 # Bins between a line and the next, half an order away, below which there is no room for noise between.
 _ROOM = 12
-
-# What one line may add to the score of a speed, dB: a few loud lines must not outvote the whole comb.
-_LEAST, _MOST = -3.0, 15.0
 
 
 def local_floor(power: Rows32, width: int, wanted: int | None = None) -> Rows32:
@@ -54,7 +51,7 @@ def local_floor(power: Rows32, width: int, wanted: int | None = None) -> Rows32:
         return local_floor(power[:, : wanted + 2 * width], width)[:, :wanted]
     bins = power.shape[1]
     blocks = bins // width
-    medians = _medians(power[:, : blocks * width].reshape(len(power), blocks, width))
+    medians = medians(power[:, : blocks * width].reshape(len(power), blocks, width))
     floor = np.empty_like(power)
     first, last = width // 2, width // 2 + (blocks - 1) * width
     floor[:, :first], floor[:, last:] = medians[:, :1], medians[:, -1:]
@@ -65,7 +62,7 @@ def local_floor(power: Rows32, width: int, wanted: int | None = None) -> Rows32:
     return floor
 
 
-def _medians(values: Rows32) -> Rows32:
+def medians(values: Rows32) -> Rows32:
     """Return medians along the last axis; so few values are sorted sooner than `numpy.median` begins."""
     ordered = np.sort(values, axis=-1)
     half = values.shape[-1] // 2
@@ -73,125 +70,6 @@ def _medians(values: Rows32) -> Rows32:
         return ordered[..., half]
     middle: Rows32 = np.float32(0.5) * (ordered[..., half - 1] + ordered[..., half])
     return middle
-
-
-# Speeds tried to either side of the best one whose scores place it: ten bins of the highest line.
-_ASIDE = 20
-
-# Rows whose bins lie side by side and are fetched together.
-_BESIDE_ONE_ANOTHER = 16
-
-# They count by how much they stand above the best score less this share of its prominence.
-_SHARE = np.float32(0.2)
-
-
-@dataclass(frozen=True)
-class SpeedGrid:
-    """
-    Reads the spindle frequency as the comb of lines that stands out most.
-
-    Attributes
-    ----------
-    delta_f
-        Hz from one bin to the next.
-    low, high
-        Spindle frequencies to look between, Hz.
-    lines
-        How many lines a comb has: orders 1, 2, ... ``lines``.
-    step
-        Relative distance of two speeds tried. The highest line must not move by more than half a bin
-        from one to the next.
-    """
-
-    delta_f: float
-    low: float
-    high: float
-    lines: int
-
-    @property
-    def step(self) -> float:
-        """Relative distance of two speeds tried: half a bin at the highest line."""
-        return 0.5 * self.delta_f / (self.lines * self.high)
-
-    @cached_property
-    def frequencies(self) -> NDArray[np.float64]:
-        """The spindle frequencies tried, Hz, shape (g,)."""
-        count = int(np.ceil(np.log(self.high / self.low) / self.step)) + 1
-        frequencies: NDArray[np.float64] = np.geomspace(self.low, self.high, count)
-        return frequencies
-
-    @cached_property
-    def _bins(self) -> NDArray[np.intp]:
-        orders = np.arange(1, self.lines + 1)[:, np.newaxis]
-        return np.rint(orders * self.frequencies / self.delta_f).astype(np.intp)
-
-    @property
-    def bins(self) -> int:
-        """How many bins of a spectrum are looked at."""
-        return int(self._bins[-1, -1]) + 1
-
-    @cached_property
-    def _weights(self) -> NDArray[np.float32]:
-        # An idle spindle shows its first lines only; the high ones tell the speed most exactly.
-        weights = np.arange(1, self.lines + 1) ** -0.5
-        shares: NDArray[np.float32] = (weights / weights.sum()).astype(np.float32)
-        return shares
-
-    def scores(self, above: Rows32) -> Rows32:
-        """
-        Return how much the comb of each speed stands above the floor, dB, weighted mean over its lines.
-
-        Parameters
-        ----------
-        above
-            Spectra in dB above their local floor, shape (k, bins).
-
-        Returns
-        -------
-        array of float32, shape (k, g)
-        """
-        scores = np.empty((len(above), len(self.frequencies)), dtype=np.float32)
-        for first in range(0, len(above), _BESIDE_ONE_ANOTHER):
-            rows = slice(first, first + _BESIDE_ONE_ANOTHER)
-            heard = np.ascontiguousarray(above[rows, : self.bins].T)
-            comb = np.take(np.clip(heard, _LEAST, _MOST, out=heard), self._bins, axis=0, mode="clip")
-            comb *= self._weights[:, np.newaxis, np.newaxis]
-            scores[rows] = np.add.reduce(comb, axis=0).T
-        return scores
-
-    def best(self, scores: Rows32) -> tuple[Rows64, Rows32]:
-        """
-        Return the speed that scores best, and how far it stands out.
-
-        Loud lines are wider than a bin: about the true speed the scores form a plateau. Its middle is
-        the speed, not the point on it that happens to be the highest.
-
-        Parameters
-        ----------
-        scores
-            From :meth:`scores`, or a mean of several, shape (k, g).
-
-        Returns
-        -------
-        speed
-            Spindle frequency, Hz, shape (k,).
-        prominence
-            The best score above the median of all, dB, shape (k,).
-        """
-        rows, best = np.arange(len(scores))[:, np.newaxis], scores.argmax(axis=1)
-        top = scores[rows[:, 0], best]
-        prominence: Rows32 = top - _medians(scores)
-        near = best[:, np.newaxis] + np.arange(-_ASIDE, _ASIDE + 1)
-        tried = (near >= 0) & (near < scores.shape[1])
-        near = np.where(tried, near, 0)
-        weight = np.maximum(scores[rows, near] - (top - _SHARE * prominence)[:, np.newaxis], np.float32(0))
-        weight = np.where(tried, weight, np.float32(0)).astype(np.float64)
-        # The best one counts a little even if no score stands out at all.
-        weight[:, _ASIDE] += 1e-9
-        return (
-            np.add.reduce(weight * self.frequencies[near], axis=1) / np.add.reduce(weight, axis=1),
-            prominence,
-        )
 
 
 def above_floor(power: Rows32, floor: Rows32) -> Rows32:
@@ -321,7 +199,7 @@ def foreign_tones(power: Rows32, delta_f: float, frequency: Rows64, gaps: int = 
     found = power[np.arange(len(power))[:, np.newaxis], _within(bins, 0, power.shape[1] - 1)]
     # Gap by gap: noise slopes, and a loud low one must not look like a tone.
     found = found.reshape(len(power), gaps, len(_GAP))
-    middle = np.maximum(_medians(found), np.float32(1e-20))
+    middle = np.maximum(medians(found), np.float32(1e-20))
     ratio = np.add.reduce(np.add.reduce(found, axis=2) / middle, axis=1) / np.float32(gaps * len(_GAP))
     tonal: Rows32 = decibels(ratio) - np.float32(_NOISE_RATIO)
     return np.where(frequency < 2 * _ROOM * delta_f, np.float32(0), tonal)
@@ -358,16 +236,40 @@ class TurnModulation:
         wanted = int(self.high * self.size / self.rate) - first
         return first, first + min(next_fast_len(max(wanted, 8)), self.size // 2 - first)
 
-    def powers(
-        self, spectra: NDArray[np.complex64], frequency: Rows64, orders: NDArray[np.float64]
-    ) -> Rows32:
+    def swell(self, spectra: NDArray[np.complex64]) -> Rows32:
         """
-        Return how deep the hiss swells at some orders, squared, and as much at frequencies beside those.
+        Return the power spectrum of the hiss's envelope, over the square of its mean.
 
         Parameters
         ----------
         spectra
             Windowed transforms, shape (k, bins).
+
+        Returns
+        -------
+        array of float32, shape (k, b)
+            At 0, 1, 2 ... bins of the windows.
+        """
+        low, high = self._band
+        found = np.empty((len(spectra), (high - low) // 2 + 1), dtype=np.float32)
+        for first in range(0, len(spectra), ROWS):
+            some = spectra[first : first + ROWS, low:high]
+            batch = np.zeros((ROWS, high - low), dtype=np.complex64)
+            batch[: len(some)] = some
+            signal = ifft(batch)
+            swell = rfft(signal.real**2 + signal.imag**2)[: len(some)]
+            power = swell.real**2 + swell.imag**2
+            found[first : first + ROWS] = power / np.maximum(power[:, :1], np.float32(1e-30))
+        return found
+
+    def depths(self, swell: Rows32, frequency: Rows64, orders: NDArray[np.float64]) -> Rows32:
+        """
+        Return how deep the hiss swells at some orders, squared, and as much at frequencies beside those.
+
+        Parameters
+        ----------
+        swell
+            From :meth:`swell`, shape (k, b).
         frequency
             Spindle frequency of each row, Hz, shape (k,).
         orders
@@ -385,27 +287,12 @@ class TurnModulation:
         For a band whose power swells as ``1 + m cos(2 pi f t)`` the depth is ``m``, less what little the
         window smears.
         """
-        depths = np.empty((len(spectra), 2, len(orders)), dtype=np.float32)
-        for first in range(0, len(spectra), ROWS):
-            rows = slice(first, first + ROWS)
-            depths[rows] = self._some(spectra[rows], frequency[rows, np.newaxis] * orders)
-        return depths
-
-    def _some(self, spectra: NDArray[np.complex64], frequency: Rows64) -> Rows32:
-        low, high = self._band
-        batch = np.zeros((ROWS, high - low), dtype=np.complex64)
-        batch[: len(spectra)] = spectra[:, low:high]
-        signal = ifft(batch)
-        swell = rfft(signal.real**2 + signal.imag**2)[: len(spectra)]
         last = swell.shape[1] - 1
-        nearest = _within(np.rint(frequency * self.size / self.rate).astype(np.intp), 1, last - 1)
+        at = frequency[:, np.newaxis] * orders * self.size / self.rate
+        nearest = _within(np.rint(at).astype(np.intp), 1, last - 1)
         aside = _within(np.abs(nearest[:, :, np.newaxis] + _BESIDE), 3, last)
         rows = np.arange(len(swell))[:, np.newaxis]
-        swell = swell[:, : int(aside.max(initial=0)) + 1]
-        power = swell.real**2 + swell.imag**2
         # The nearest bin alone: the largest of several would find a swell in every noise.
-        line = power[rows, nearest]
-        beside = np.add.reduce(power[rows[:, :, np.newaxis], aside], axis=2) / np.float32(len(_BESIDE))
-        whole = np.maximum(power[:, 0], np.float32(1e-30))
-        found: Rows32 = np.stack([line, beside], axis=1) / whole[:, np.newaxis, np.newaxis]
-        return np.float32(4.0) * found
+        line = swell[rows, nearest]
+        beside = np.add.reduce(swell[rows[:, :, np.newaxis], aside], axis=2) / np.float32(len(_BESIDE))
+        return np.float32(4.0) * np.stack([line, beside], axis=1)

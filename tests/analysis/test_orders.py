@@ -9,7 +9,6 @@ from numpy.typing import NDArray
 
 from analysis.features import Ear, FeatureReader
 from analysis.orders import (
-    SpeedGrid,
     TurnModulation,
     above_floor,
     foreign_tones,
@@ -18,6 +17,7 @@ from analysis.orders import (
     noise_powers,
 )
 from analysis.spectrum import PowerSpectrum, decibels
+from analysis.speed import SpeedGrid
 
 RATE, SIZE = 48_000, 4800
 SPECTRUM = PowerSpectrum(RATE, SIZE)
@@ -335,7 +335,7 @@ def test_the_best_speed_is_the_middle_of_a_plateau():
     grid = SpeedGrid(10.0, 250.0, 350.0, 8)
     scores = np.zeros((3, len(grid.frequencies)), dtype=np.float32)
     scores[0, 40:49] = scores[1, :5] = 9.0
-    speed, prominence = grid.best(scores)
+    speed, prominence = grid.best(scores, np.zeros_like(scores))
     assert speed[0] == pytest.approx(grid.frequencies[44], rel=3e-5)
     assert speed[1] == pytest.approx(grid.frequencies[2], rel=1e-5)
     assert prominence.tolist() == [9.0, 9.0, 0.0]
@@ -366,7 +366,7 @@ TURNS = np.array([1.0, 0.5, 1.5])
 
 def mean_powers(depth: float, at: float, *, read_at: float = 300.0, seed: int = 9) -> NDArray[np.float64]:
     """Squared depth at ``read_at`` and beside it, mean over rows of noise that swells at ``at``."""
-    read = HISS.powers(swelling(depth, at, 160, seed), np.full(160, read_at), TURNS[:1])
+    read = HISS.depths(HISS.swell(swelling(depth, at, 160, seed)), np.full(160, read_at), TURNS[:1])
     return read.mean(axis=0, dtype=np.float64)[:, 0]
 
 
@@ -385,7 +385,9 @@ def test_depth_of_a_swell(depth: float, frequency: float, kept: float):
 @pytest.mark.parametrize("order", TURNS)
 def test_each_order_has_its_own_swell(order: float):
     """What swells at one of the orders asked for is read there, and at the others no more than chance."""
-    read = HISS.powers(swelling(0.8, order * 300.0, 160, seed=14), np.full(160, 300.0), TURNS).mean(axis=0)
+    read = HISS.depths(
+        HISS.swell(swelling(0.8, order * 300.0, 160, seed=14)), np.full(160, 300.0), TURNS
+    ).mean(axis=0)
     deep = np.sqrt(np.maximum(read[0] - read[1], 0.0))
     assert deep[order == TURNS] == pytest.approx(0.8, abs=0.06)
     assert deep[order != TURNS].max() < 0.15
@@ -405,7 +407,9 @@ def test_swell_and_what_is_beside_it_by_brute_force():
         for order, nearest in enumerate((30, 15, 45)):
             beside = [squares[nearest + by] for by in range(-9, 10) if abs(by) >= 4]
             expected[place, :, order] = np.array([squares[nearest], np.mean(beside)]) / (squares[0] / 4)
-    np.testing.assert_allclose(HISS.powers(spectra, np.full(3, 300.0), TURNS), expected, rtol=1e-3)
+    np.testing.assert_allclose(
+        HISS.depths(HISS.swell(spectra), np.full(3, 300.0), TURNS), expected, rtol=1e-3
+    )
 
 
 def test_the_reading_grows_with_the_swell():
@@ -419,7 +423,7 @@ def test_the_reading_grows_with_the_swell():
 @pytest.mark.parametrize("frequency", [200.0, 305.0, 451.7])
 def test_a_steady_hiss_swells_as_much_at_one_frequency_as_beside_it(frequency: float):
     """Chance makes of a steady hiss as much at each order as beside it, on the average: no bias is left."""
-    read = HISS.powers(swelling(0.0, 1.0, 1200, seed=15), np.full(1200, frequency), TURNS)
+    read = HISS.depths(HISS.swell(swelling(0.0, 1.0, 1200, seed=15)), np.full(1200, frequency), TURNS)
     at, beside = read.mean(axis=0, dtype=np.float64)
     # A bin of noise scatters as much as its mean is: four of 1200 rows' errors are 12 %.
     np.testing.assert_allclose(at / beside, 1.0, atol=0.12)
@@ -443,23 +447,25 @@ def test_a_swell_near_the_spindles_raises_what_is_beside():
 def test_depth_of_a_row_is_its_own(rows: int):
     """Each row's depths are the same bytes alone as in any batch, an empty one included."""
     spectra, speed = swelling(0.4, 300.0, rows, seed=11), np.linspace(250, 350, rows)
-    together = HISS.powers(spectra, speed, TURNS)
+    together = HISS.depths(HISS.swell(spectra), speed, TURNS)
     assert together.shape == (rows, 2, 3)
-    alone = [HISS.powers(spectra[i : i + 1], speed[i : i + 1], TURNS).tobytes() for i in range(rows)]
+    alone = [
+        HISS.depths(HISS.swell(spectra[i : i + 1]), speed[i : i + 1], TURNS).tobytes() for i in range(rows)
+    ]
     assert b"".join(alone) == together.tobytes()
 
 
 def test_which_orders_are_asked_for_together_does_not_matter():
     """An order reads the same bytes alone as among others, in any order."""
     spectra, speed = swelling(0.4, 300.0, 5, seed=16), np.linspace(250, 350, 5)
-    together = HISS.powers(spectra, speed, TURNS)
-    assert HISS.powers(spectra, speed, TURNS[::-1]).tobytes() == together[:, :, ::-1].tobytes()
+    together = HISS.depths(HISS.swell(spectra), speed, TURNS)
+    assert HISS.depths(HISS.swell(spectra), speed, TURNS[::-1]).tobytes() == together[:, :, ::-1].tobytes()
     for place in range(3):
-        alone = HISS.powers(spectra, speed, TURNS[place : place + 1])
+        alone = HISS.depths(HISS.swell(spectra), speed, TURNS[place : place + 1])
         assert alone.tobytes() == together[:, :, place : place + 1].tobytes()
 
 
 def test_silence_has_no_depth():
     """Zeros have no swell, and divide by nothing."""
     silence = np.zeros((1, SIZE // 2 + 1), dtype=np.complex64)
-    assert HISS.powers(silence, np.array([300.0]), TURNS).tolist() == [[[0.0] * 3] * 2]
+    assert HISS.depths(HISS.swell(silence), np.array([300.0]), TURNS).tolist() == [[[0.0] * 3] * 2]

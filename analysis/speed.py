@@ -1,0 +1,164 @@
+"""The spindle's speed, read from the sound: its lines, the swell of its cut, and what was set."""
+
+from dataclasses import dataclass
+from functools import cached_property
+
+import numpy as np
+from numpy.typing import NDArray
+
+from analysis.orders import Rows32, Rows64
+
+# What one line may add to the score of a speed, dB: a few loud lines must not outvote the whole comb.
+_LEAST, _MOST = -3.0, 15.0
+
+# Speeds tried to either side of the best one whose scores place it: ten bins of the highest line.
+_ASIDE = 20
+
+# They count by how much they stand above the best score less this share of its prominence.
+_SHARE = np.float32(0.2)
+
+# Tooth-pass harmonics that are looked at in the swell, and what one dB of theirs is worth in dB of lines.
+TEETH, _SWELLS = 3, np.float32(0.6)
+
+# A spindle is within this of what was set, relative, as a deviation; and what a speed far from it loses, dB.
+_USUALLY, _REMOTE = 0.06, 1.0
+
+
+@dataclass(frozen=True)
+class SpeedGrid:
+    """
+    Reads the spindle frequency, told by three witnesses that are weighed together.
+
+    The comb of lines at its multiples stands out of the noise. The hiss of the cut swells with each tooth,
+    which no other machine in the shop makes it do. And a spindle seldom turns much faster or slower than it
+    was set to: what stands out far from that is more likely another machine.
+
+    Attributes
+    ----------
+    delta_f
+        Hz from one bin to the next.
+    low, high
+        Spindle frequencies to look between, Hz.
+    lines
+        How many lines a comb has: orders 1, 2, ... ``lines``.
+    flutes
+        Cutting edges of the bit.
+    nominal
+        Spindle frequency that was set, Hz; ``None`` where nobody told it.
+    """
+
+    delta_f: float
+    low: float
+    high: float
+    lines: int
+    flutes: int = 1
+    nominal: float | None = None
+
+    @property
+    def step(self) -> float:
+        """Relative distance of two speeds tried: half a bin at the highest line."""
+        return 0.5 * self.delta_f / (self.lines * self.high)
+
+    @cached_property
+    def frequencies(self) -> NDArray[np.float64]:
+        """The spindle frequencies tried, Hz, shape (g,)."""
+        count = int(np.ceil(np.log(self.high / self.low) / self.step)) + 1
+        frequencies: NDArray[np.float64] = np.geomspace(self.low, self.high, count)
+        return frequencies
+
+    @cached_property
+    def _bins(self) -> NDArray[np.intp]:
+        orders = np.arange(1, self.lines + 1)
+        return np.rint(self.frequencies[:, np.newaxis] * orders / self.delta_f).astype(np.intp)
+
+    @cached_property
+    def _weights(self) -> NDArray[np.float32]:
+        # An idle spindle shows its first lines only; the high ones tell the speed most exactly.
+        weights = np.arange(1, self.lines + 1) ** -0.5
+        shares: NDArray[np.float32] = (weights / weights.sum()).astype(np.float32)
+        return shares
+
+    def scores(self, above: Rows32) -> Rows32:
+        """
+        Return how much the comb of each speed stands above the floor, dB, weighted mean over its lines.
+
+        Parameters
+        ----------
+        above
+            Spectra in dB above their local floor, shape (k, bins).
+
+        Returns
+        -------
+        array of float32, shape (k, g)
+        """
+        comb = np.take(np.clip(above, _LEAST, _MOST), self._bins, axis=1)
+        comb *= self._weights
+        summed: Rows32 = np.add.reduce(comb, axis=2)
+        return summed
+
+    @cached_property
+    def _teeth(self) -> NDArray[np.intp]:
+        orders = self.flutes * np.arange(1, TEETH + 1)
+        return np.rint(self.frequencies[:, np.newaxis] * orders / self.delta_f).astype(np.intp)
+
+    def teeth(self, above: Rows32) -> Rows32:
+        """
+        Return how much the hiss swells with the teeth of each speed, dB, mean over tooth-pass harmonics.
+
+        Parameters
+        ----------
+        above
+            Spectra of the swell in dB above their local floor, shape (k, b).
+
+        Returns
+        -------
+        array of float32, shape (k, g)
+            0 where the swell's spectrum ends before all that are looked at.
+        """
+        if self._teeth.max() >= above.shape[1]:
+            return np.zeros((len(above), len(self.frequencies)), dtype=np.float32)
+        lines = np.take(np.clip(above, _LEAST, _MOST), self._teeth, axis=1)
+        swells: Rows32 = np.add.reduce(lines, axis=2) / np.float32(TEETH)
+        return swells
+
+    @cached_property
+    def remote(self) -> NDArray[np.float32]:
+        """What being far from what was set takes off each speed's score, dB, shape (g,)."""
+        if self.nominal is None:
+            return np.zeros(len(self.frequencies), dtype=np.float32)
+        off = np.log(self.frequencies / self.nominal) / _USUALLY
+        return np.minimum(0.5 * off**2, _REMOTE).astype(np.float32)
+
+    def best(self, comb: Rows32, teeth: Rows32) -> tuple[Rows64, Rows32]:
+        """
+        Return the likeliest speed, and how far its comb stands out.
+
+        Loud lines are wider than a bin: about the true speed the comb's scores form a plateau. Its middle is
+        the speed, not the point on it that happens to be the highest.
+
+        Parameters
+        ----------
+        comb, teeth
+            From :meth:`scores` and :meth:`teeth`, or a mean of several, shape (k, g).
+
+        Returns
+        -------
+        speed
+            Spindle frequency, Hz, shape (k,).
+        prominence
+            The comb's score there above the median of all, dB, shape (k,).
+        """
+        likely = (comb + _SWELLS * teeth - self.remote).argmax(axis=1)[:, np.newaxis]
+        near = likely + np.arange(-_ASIDE, _ASIDE + 1)
+        tried = (near >= 0) & (near < comb.shape[1])
+        near = np.where(tried, near, likely)
+        rows = np.arange(len(comb))[:, np.newaxis]
+        # The comb alone tells the speed exactly.
+        stands = comb[rows, near] - np.median(comb, axis=1)[:, np.newaxis]
+        top = stands.max(axis=1)
+        weight = np.maximum(stands - (np.float32(1) - _SHARE) * top[:, np.newaxis], np.float32(0))
+        weight = np.where(tried, weight, np.float32(0)).astype(np.float64)
+        # The likeliest one counts a little even if none stands out at all.
+        weight[:, _ASIDE] += 1e-9
+        speed = np.add.reduce(weight * self.frequencies[near], axis=1) / np.add.reduce(weight, axis=1)
+        return speed, top
