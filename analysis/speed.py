@@ -15,7 +15,7 @@ _LEAST, _MOST = -3.0, 15.0
 _ASIDE = 20
 
 # They count by how much they stand above the best score less this share of its prominence.
-_SHARE = np.float32(0.2)
+_SHARE = 0.2
 
 # Tooth-pass harmonics that are looked at in the swell, and what one dB of theirs is worth in dB of lines.
 TEETH, _SWELLS = 3, np.float32(0.6)
@@ -148,17 +148,22 @@ class SpeedGrid:
         prominence
             The comb's score there above the median of all, dB, shape (k,).
         """
-        likely = (comb + _SWELLS * teeth - self.remote).argmax(axis=1)[:, np.newaxis]
-        near = likely + np.arange(-_ASIDE, _ASIDE + 1)
-        tried = (near >= 0) & (near < comb.shape[1])
-        near = np.where(tried, near, likely)
-        rows = np.arange(len(comb))[:, np.newaxis]
+        likely = (comb + _SWELLS * teeth - self.remote).argmax(axis=1)
+        stands = comb - np.median(comb, axis=1)[:, np.newaxis]
         # The comb alone tells the speed exactly.
-        stands = comb[rows, near] - np.median(comb, axis=1)[:, np.newaxis]
-        top = stands.max(axis=1)
-        weight = np.maximum(stands - (np.float32(1) - _SHARE) * top[:, np.newaxis], np.float32(0))
-        weight = np.where(tried, weight, np.float32(0)).astype(np.float64)
-        # The likeliest one counts a little even if none stands out at all.
+        near, scores = self._about(likely, stands)
+        best = near[np.arange(len(near)), scores.argmax(axis=1)]
+        near, scores = self._about(best, stands)
+        top = scores[:, _ASIDE]
+        weight = np.maximum(scores.astype(np.float64) - (1.0 - _SHARE) * top[:, np.newaxis], 0.0)
+        # The best one counts a little even if none stands out at all.
         weight[:, _ASIDE] += 1e-9
-        speed = np.add.reduce(weight * self.frequencies[near], axis=1) / np.add.reduce(weight, axis=1)
-        return speed, top
+        return np.add.reduce(weight * self.frequencies[near], axis=1) / np.add.reduce(weight, axis=1), top
+
+    def _about(self, place: NDArray[np.intp], scores: Rows32) -> tuple[NDArray[np.intp], Rows32]:
+        """Return the places about each row's, and the scores there: none beyond the ends."""
+        near = place[:, np.newaxis] + np.arange(-_ASIDE, _ASIDE + 1)
+        tried = (near >= 0) & (near < scores.shape[1])
+        near = np.where(tried, near, place[:, np.newaxis])
+        found = np.take_along_axis(scores, near, axis=1)
+        return near, np.where(tried, found, np.float32(-np.inf))
