@@ -51,14 +51,14 @@ def local_floor(power: Rows32, width: int, wanted: int | None = None) -> Rows32:
         return local_floor(power[:, : wanted + 2 * width], width)[:, :wanted]
     bins = power.shape[1]
     blocks = bins // width
-    medians = medians(power[:, : blocks * width].reshape(len(power), blocks, width))
+    middles = medians(power[:, : blocks * width].reshape(len(power), blocks, width))
     floor = np.empty_like(power)
     first, last = width // 2, width // 2 + (blocks - 1) * width
-    floor[:, :first], floor[:, last:] = medians[:, :1], medians[:, -1:]
+    floor[:, :first], floor[:, last:] = middles[:, :1], middles[:, -1:]
     share = ((np.arange(first, first + width) - (width - 1) / 2) / width).astype(np.float32)
     between = floor[:, first:last].reshape(len(power), blocks - 1, width)
-    np.multiply(medians[:, :-1, np.newaxis], 1 - share, out=between)
-    between += medians[:, 1:, np.newaxis] * share
+    np.multiply(middles[:, :-1, np.newaxis], 1 - share, out=between)
+    between += middles[:, 1:, np.newaxis] * share
     return floor
 
 

@@ -6,7 +6,7 @@ from functools import cached_property
 import numpy as np
 from numpy.typing import NDArray
 
-from analysis.orders import Rows32, Rows64
+from analysis.orders import Rows32, Rows64, medians
 
 # What one line may add to the score of a speed, dB: a few loud lines must not outvote the whole comb.
 _LEAST, _MOST = -3.0, 15.0
@@ -16,6 +16,9 @@ _ASIDE = 20
 
 # They count by how much they stand above the best score less this share of its prominence.
 _SHARE = 0.2
+
+# Rows whose bins lie side by side and are fetched together.
+_BESIDE_ONE_ANOTHER = 16
 
 # Tooth-pass harmonics that are looked at in the swell, and what one dB of theirs is worth in dB of lines.
 TEETH, _SWELLS = 3, np.float32(0.6)
@@ -68,8 +71,13 @@ class SpeedGrid:
 
     @cached_property
     def _bins(self) -> NDArray[np.intp]:
-        orders = np.arange(1, self.lines + 1)
-        return np.rint(self.frequencies[:, np.newaxis] * orders / self.delta_f).astype(np.intp)
+        orders = np.arange(1, self.lines + 1)[:, np.newaxis]
+        return np.rint(orders * self.frequencies / self.delta_f).astype(np.intp)
+
+    @property
+    def bins(self) -> int:
+        """How many bins of a spectrum are looked at."""
+        return int(self._bins[-1, -1]) + 1
 
     @cached_property
     def _weights(self) -> NDArray[np.float32]:
@@ -91,15 +99,12 @@ class SpeedGrid:
         -------
         array of float32, shape (k, g)
         """
-        comb = np.take(np.clip(above, _LEAST, _MOST), self._bins, axis=1)
-        comb *= self._weights
-        summed: Rows32 = np.add.reduce(comb, axis=2)
-        return summed
+        return _means(above, self._bins, self._weights)
 
     @cached_property
     def _teeth(self) -> NDArray[np.intp]:
-        orders = self.flutes * np.arange(1, TEETH + 1)
-        return np.rint(self.frequencies[:, np.newaxis] * orders / self.delta_f).astype(np.intp)
+        orders = self.flutes * np.arange(1, TEETH + 1)[:, np.newaxis]
+        return np.rint(orders * self.frequencies / self.delta_f).astype(np.intp)
 
     def teeth(self, above: Rows32) -> Rows32:
         """
@@ -117,9 +122,7 @@ class SpeedGrid:
         """
         if self._teeth.max() >= above.shape[1]:
             return np.zeros((len(above), len(self.frequencies)), dtype=np.float32)
-        lines = np.take(np.clip(above, _LEAST, _MOST), self._teeth, axis=1)
-        swells: Rows32 = np.add.reduce(lines, axis=2) / np.float32(TEETH)
-        return swells
+        return _means(above, self._teeth, np.full(TEETH, 1.0 / TEETH, dtype=np.float32))
 
     @cached_property
     def remote(self) -> NDArray[np.float32]:
@@ -149,7 +152,7 @@ class SpeedGrid:
             The comb's score there above the median of all, dB, shape (k,).
         """
         likely = (comb + _SWELLS * teeth - self.remote).argmax(axis=1)
-        stands = comb - np.median(comb, axis=1)[:, np.newaxis]
+        stands = comb - medians(comb)[:, np.newaxis]
         # The comb alone tells the speed exactly.
         near, scores = self._about(likely, stands)
         best = near[np.arange(len(near)), scores.argmax(axis=1)]
@@ -167,3 +170,15 @@ class SpeedGrid:
         near = np.where(tried, near, place[:, np.newaxis])
         found = np.take_along_axis(scores, near, axis=1)
         return near, np.where(tried, found, np.float32(-np.inf))
+
+
+def _means(above: Rows32, bins: NDArray[np.intp], weights: NDArray[np.float32]) -> Rows32:
+    """Return the weighted mean of each column of ``bins``, shape (m, g), clipped, shape (k, g)."""
+    means = np.empty((len(above), bins.shape[1]), dtype=np.float32)
+    for first in range(0, len(above), _BESIDE_ONE_ANOTHER):
+        rows = slice(first, first + _BESIDE_ONE_ANOTHER)
+        heard = np.ascontiguousarray(above[rows, : int(bins[-1, -1]) + 1].T)
+        lines = np.take(np.clip(heard, _LEAST, _MOST, out=heard), bins, axis=0, mode="clip")
+        lines *= weights[:, np.newaxis, np.newaxis]
+        means[rows] = np.add.reduce(lines, axis=0).T
+    return means
