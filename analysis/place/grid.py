@@ -42,6 +42,10 @@ _ABOUT = 2.0
 _ELSEWHERE = 0.3
 # Rows of the times that are kept of each cell's past.
 _SPENT = 4
+# Cells that are thought possible at once, twenty minutes of the program: else what a step costs would grow
+# with the program. In a longer one the place is not found that is farther from where it was thought to be,
+# unless somebody tells.
+_MOST_CELLS = 12_000
 # Cells that are laid ready ahead.
 _AHEAD = 256
 # Up to so many cells all ways from them are worked out together; of more they would not stay in the cache.
@@ -87,11 +91,14 @@ class Grid:
         self.seconds = seconds
         self._given = learned
         self._paces = Paces.of(seconds, learned)
-        self._first = 0
-        self._heap = self._paces.prior[:, np.newaxis] * _anywhere(track)
+        anywhere = _anywhere(track)
+        here = _likeliest(anywhere)
+        self._first = here.start
+        self._heap = self._paces.prior[:, np.newaxis] * (anywhere[here] / anywhere[here].sum())
         # Of each place's own past: what was heard, then seconds that machine and feed took, and what the
         # program gave them.
-        self._own = np.concatenate((levels.unheard(len(track)), np.zeros((_SPENT, len(track)))))
+        cells = self._heap.shape[1]
+        self._own = np.concatenate((levels.unheard(cells), np.zeros((_SPENT, cells))))
         self._ready = self._nothing_ready()
         self._level, self._usual = 0.0, _MOST
         self._gain = self._tried = 0.0
@@ -141,6 +148,8 @@ class Grid:
         ``told`` are the first and the last move that it may be by what the controller tells.
         """
         self._go_on()
+        if told is not None and self._is_out_of_sight(*told):
+            self.mark(*told)
         change = None if level is None else level - self._level
         fits = self._fits(level, turns=turns)
         if told is not None:
@@ -318,21 +327,31 @@ class Grid:
         end = np.searchsorted(self.track.first, last, side="right") + about
         return np.asarray((cells >= begin) & (cells < end))
 
+    def _is_out_of_sight(self, first: int, last: int) -> bool:
+        """Return whether the place is unknown yet and some moves are farther away than is looked."""
+        cells = self._first + np.arange(self._heap.shape[1])
+        return len(cells) >= _MOST_CELLS and not self._near(cells, first, last).any()
+
     def _look_everywhere(self) -> None:
         """Give all of the program a chance, and what was thought so far as much."""
         self._lay(_anywhere(self.track, begun=True), keep=_KEEP)
 
     def _lay(self, anywhere: Floats, *, keep: float) -> None:
         """Think again where it is: ``anywhere`` as likely, but for a share of what was thought so far."""
-        cells = len(self.track)
-        here = slice(self._first, self._first + self._heap.shape[1])
-        mass = self._heap.sum(axis=0)
-        heap = (1.0 - keep) * self._paces.prior[:, np.newaxis] * anywhere
-        heap[:, here] += keep * self._heap
+        before, mass = slice(self._first, self._first + self._heap.shape[1]), self._heap.sum(axis=0)
+        thought = (1.0 - keep) * anywhere
+        thought[before] += keep * mass
+        here = _likeliest(thought)
+        first = max(before.start, here.start)
+        last = max(first, min(before.stop, here.stop))
+        old, new = (slice(first - part.start, last - part.start) for part in (before, here))
+        heap = (1.0 - keep) * self._paces.prior[:, np.newaxis] * anywhere[here]
+        heap[:, new] += keep * self._heap[:, old]
+        cells = heap.shape[1]
         spent = np.repeat((self._spent * mass).sum(axis=1, keepdims=True), cells, axis=1)
         own = np.concatenate((levels.afresh(self._state, cells, self._level), spent))
-        own[:, here] = self._own
-        self._heap, self._own, self._first = heap, own, 0
+        own[:, new] = self._own[:, old]
+        self._heap, self._own, self._first = heap, own, here.start
         self._tried = self._gain = 0.0
         # What was thought before does not lead here.
         self._past.clear()
@@ -359,11 +378,21 @@ class Grid:
         mass = self._heap.sum(axis=0)
         left = int(np.searchsorted(np.cumsum(mass), _FORGOTTEN))
         right = int(np.searchsorted(np.cumsum(mass[::-1]), _FORGOTTEN))
-        if left + right:
-            here = slice(left, len(mass) - right)
+        here = _likeliest(mass[left : len(mass) - right])
+        if here.stop - here.start < len(mass):
+            here = slice(left + here.start, left + here.stop)
             self._heap, self._own = (np.ascontiguousarray(part[:, here]) for part in (self._heap, self._own))
             self._heap /= self._heap.sum()
-            self._first += left
+            self._first += here.start
+
+
+def _likeliest(mass: Floats) -> slice:
+    """Return in which cells, at most `_MOST_CELLS` in a row, it most probably is."""
+    if len(mass) <= _MOST_CELLS:
+        return slice(0, len(mass))
+    before = np.cumsum(np.concatenate(([0.0], mass)))
+    first = int(np.argmax(before[_MOST_CELLS:] - before[:-_MOST_CELLS]))
+    return slice(first, first + _MOST_CELLS)
 
 
 def _anywhere(track: Track, *, begun: bool = False) -> Floats:

@@ -5,7 +5,7 @@ import numpy as np
 import pytest
 from place.sounding import plan_of
 
-from analysis.place.grid import Grid
+from analysis.place.grid import _MOST_CELLS, Grid
 from analysis.place.paces import REACH
 from analysis.place.track import Track
 
@@ -82,3 +82,39 @@ def test_time_in_which_nothing_was_heard_only_spreads_the_place():
     first, after = grid.now()
     assert first + float(np.average(np.arange(len(after)), weights=after)) > middle
     assert after.sum() == pytest.approx(1.0)
+
+
+LONG = Track.of(
+    plan_of(
+        ["G21 G90", "T1 M6", "S18000 M3", "G0 Z2", "G1 Z-3 F400 X0"]
+        + [f"X{200 * (number % 2)} Y{number} F60" for number in range(1, 20)]
+        + ["G0 Z6", "M5", "M30"]
+    ),
+    SECONDS / 2,
+)
+
+
+def test_a_step_costs_no_more_in_a_longer_program():
+    """However long the program and whatever is heard, as many cells are thought of, and they add up to 1."""
+    grid, rng = Grid(LONG, SECONDS), np.random.default_rng(4)
+    assert len(LONG) > _MOST_CELLS + 5000
+    for _ in range(80):
+        grid.step(float(rng.uniform(-90.0, 0.0)), turns=bool(rng.random() < 0.5))
+        _, mass = grid.now()
+        assert len(mass) <= _MOST_CELLS
+        assert mass.sum() == pytest.approx(1.0)
+
+
+@pytest.mark.parametrize("by", ["a person", "the controller"])
+def test_who_tells_of_a_place_out_of_sight_is_followed(by: str):
+    """In a long program the place may be too far away to be looked for; a line that is told is found."""
+    grid, move = Grid(LONG, SECONDS), int(LONG.first[-1000])
+    for _ in range(3):
+        grid.step(-30.0, turns=True)
+    if by == "a person":
+        grid.mark(move, move)
+    for _ in range(3):
+        grid.step(-30.0, turns=True, told=(move, move) if by == "the controller" else None)
+    first, mass = grid.now()
+    likely = first + int(np.searchsorted(np.cumsum(mass), 0.5))
+    assert abs(int(LONG.first[likely]) - move) <= 1
