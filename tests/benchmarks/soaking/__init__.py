@@ -1,0 +1,1 @@
+"""An hour of listening at real time: what was played, what was heard of it, and what it took."""
