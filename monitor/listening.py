@@ -36,6 +36,7 @@ from monitor.setup import SHELF, Wanted, bits_for, make_listener, read_program
 from monitor.sharing import Job, Sharing
 from monitor.shop.address import Shop, machine_named
 from monitor.sources import Microphone, Recording, Source
+from monitor.sources.unhurried import Unhurried
 from monitor.status import Status
 from monitor.trouble import warn
 from monitor.watch import Ears, Outcome, listen
@@ -135,6 +136,10 @@ def _past(wanted: Wanted) -> tuple[Report, ...]:
     return past.reports
 
 
+# Below this score an alarm is not near: hearing need not hurry.
+_CALM = 0.25
+
+
 @dataclass(frozen=True)
 class Live:
     """
@@ -204,7 +209,8 @@ def watch(live: Live, wanted: Wanted, *, as_json: bool) -> Status:
             screen,
             lines or nullcontext(),
         ):
-            outcome = listen(passing, listener, _telling(joined, screen), journal)
+            calm = Unhurried(passing, lambda: listener.watcher.score < _CALM)
+            outcome = listen(calm, listener, _telling(joined, screen), journal)
     _tell_kept(journal, as_json=as_json)
     return _status(outcome)
 

@@ -35,7 +35,9 @@ def usage(process: int) -> Usage:
 
 def children(process: int) -> list[int]:
     """Return the numbers of a process's children."""
-    told = [Path(f"/proc/{process}/task/{task.name}/children") for task in Path(f"/proc/{process}/task").iterdir()]
+    told = [
+        Path(f"/proc/{process}/task/{task.name}/children") for task in Path(f"/proc/{process}/task").iterdir()
+    ]
     return [int(number) for path in told for number in path.read_text().split()]
 
 
