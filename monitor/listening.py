@@ -11,7 +11,7 @@ from pathlib import Path
 from types import FrameType
 from typing import NamedTuple
 
-from analysis.errors import ChipsongError
+from analysis.errors import ChipsongError, SoundError
 from analysis.events import Alarm, Event
 from analysis.linesfed import FedLocator, Report
 from analysis.listener import Listener
@@ -85,28 +85,50 @@ def asked_to_end() -> Iterator[Callable[[], bool]]:
     """
     Turn Ctrl-C, and the system's request to end, into something to ask for; the second one is obeyed at once.
 
-    A run that is ended so has its summary, and no event is lost in the middle of being told.
+    A run that is ended so has its summary, and no event is lost in the middle of being told. Asking raises
+    SoundError when the terminal was closed: nobody meant to end the listening, so whoever is to be told of
+    trouble is told.
     """
     asked: list[int] = []
+    terminals = [file for file in _SHOWN if os.isatty(file)]
 
     def note(number: int, _frame: FrameType | None) -> None:
-        if asked:
+        if number == _CLOSED:
+            _write_nowhere(terminals)
+        elif asked:
             raise KeyboardInterrupt
         asked.append(number)
 
-    # What runs in the background may have been told not to heed Ctrl-C.
+    def stop() -> bool:
+        if _CLOSED in asked:
+            raise SoundError("the terminal was closed, and with it the listening has ended")
+        return bool(asked)
+
+    # What runs in the background may have been told not to heed Ctrl-C, or the terminal's end.
     heeded = [which for which in _ENDS if signal.getsignal(which) is not signal.SIG_IGN]
     kept = [signal.signal(which, note) for which in heeded]
     try:
-        yield lambda: bool(asked)
+        yield stop
     finally:
         for which, handler in zip(heeded, kept, strict=True):
             signal.signal(which, handler)
-        if asked:
+        if asked and _CLOSED not in asked:
             warn("stopped by hand")
 
 
-_ENDS = (signal.SIGINT, signal.SIGTERM)
+# The signal for a terminal that is gone, where there is one.
+_CLOSED: int | None = getattr(signal, "SIGHUP", None)
+_ENDS = (signal.SIGINT, signal.SIGTERM, *([signal.Signals(_CLOSED)] if _CLOSED else []))
+# Standard output and standard error.
+_SHOWN = (1, 2)
+
+
+def _write_nowhere(files: Iterable[int]) -> None:
+    """Let what is written to terminals that are gone fail no more."""
+    for file in files:
+        nowhere = os.open(os.devnull, os.O_WRONLY)
+        os.dup2(nowhere, file)
+        os.close(nowhere)
 
 
 def replay(recording: Path, wanted: Wanted, keep: Keep | None, *, as_json: bool) -> Status:

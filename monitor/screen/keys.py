@@ -4,7 +4,7 @@ import os
 import select
 import sys
 from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from typing import TextIO
 
 from monitor.controls import Press
@@ -104,7 +104,8 @@ def single_keys(stream: TextIO) -> Iterator[int | None]:
     try:
         yield file
     finally:
-        termios.tcsetattr(file, termios.TCSAFLUSH, before)
+        with suppress(termios.error):  # a terminal that was closed
+            termios.tcsetattr(file, termios.TCSAFLUSH, before)
 
 
 # Where a terminal's mode has these.
