@@ -191,9 +191,10 @@ def report(minutes: float, looks: list[Look], played: Played, run: Run) -> str:
     head = f"""# Live, at real time, for {minutes:g} minutes
 
 Written by `python tests/benchmarks/bench_soak_live.py {minutes:g}`. A simulated job of
-{played.size / RATE:.0f} s is played over and over at {RATE} Hz, and heard through PulseAudio, ALSA and PortAudio,
-on a terminal, with its program. All sound is kept, and each sample compared with what was played. What it
-takes is told without the first minute; `soak.png` draws it.
+{played.size / RATE:.0f} s is played over and over at {RATE} Hz, and heard through PulseAudio, ALSA and
+PortAudio, on a terminal, with its program. All sound is kept, and each sample compared with what was
+played.
+What it takes is told without the first minute; `soak.png` draws it.
 
 | | |
 |---|---|
