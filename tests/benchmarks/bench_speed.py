@@ -1,99 +1,145 @@
 """
-How fast sound is heard: replay against the bare transform of the same sound, and the command's start.
+How fast sound is heard, how soon, in how much memory, and how that grows; against what anyone can rerun.
 
-Run it from the top of the project: ``python tests/benchmarks/bench_speed.py``. It prints a table.
+Run it from the top of the project::
+
+    python tests/benchmarks/bench_speed.py [--quick] [-o TABLE.md]
+
+The full form takes about half an hour of one core and writes its table to
+``tests/benchmarks/results/speed.md``; the README shows its first rows. ``--quick`` does all of it on little
+sound, for its figures are rough, and writes only where it is told to. The yardsticks are the bare windowed
+``scipy.fft.rfft`` of the same sound and librosa's mel cepstra of it; for starting, Python itself and the
+libraries that hearing needs.
 """
 
-import subprocess
+import argparse
+import os
+import platform
 import sys
-import time
-from collections.abc import Callable
+import tempfile
+from collections.abc import Mapping
+from dataclasses import dataclass
+from functools import partial
+from pathlib import Path
 
-import numpy as np
-from scipy.fft import rfft
+for _name in ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS"):
+    os.environ.setdefault(_name, "1")
 
-from analysis.cutting import Bit
-from analysis.listener import Listener
-from analysis.locate import Locator, Nowhere, Plan
-from analysis.place import SoundLocator
-from analysis.program import read
-from recordings_synthetic import record
-from recordings_synthetic.job import BITS, seedling_trays
+import numpy as np  # noqa: E402 - after the number of threads is set
+import soundfile  # noqa: E402
+from pacing import growth, sounds, started  # noqa: E402
+from pacing.chain import live, replay  # noqa: E402
+from pacing.table import Heard, Measured, Started, report  # noqa: E402
+from pacing.yardsticks import bare, cepstra, first_call, least  # noqa: E402
 
-RATE, SECONDS = 48_000, 120
+from analysis.cutting import Bit  # noqa: E402
+from analysis.locate import Plan  # noqa: E402
+from analysis.program import read  # noqa: E402
+from recordings_synthetic.job import TRAYS, one_outline, seedling_trays  # noqa: E402
 
-
-def seconds(work: Callable[[], object], times: int = 3) -> float:
-    """Return the least processor time, s, that ``work`` takes."""
-    taken = []
-    for _ in range(times):
-        start = time.process_time()
-        work()
-        taken.append(time.process_time() - start)
-    return min(taken)
+KEPT = Path(__file__).parent / "results" / "speed.md"
 
 
-def cut() -> "np.typing.NDArray[np.float32]":
-    """Return a made-up cut: lines of a two-flute bit in noise."""
-    rng = np.random.default_rng(1)
-    t = np.arange(RATE * SECONDS) / RATE
-    lines = sum(np.sin(2 * np.pi * 600 * k * t + k) / k for k in range(1, 6))
-    return (0.03 * lines + 0.01 * rng.standard_normal(len(t))).astype(np.float32)
+@dataclass(frozen=True)
+class Form:
+    """
+    How much is measured.
+
+    Attributes
+    ----------
+    turns
+        How often each piece of work is done; the least counts.
+    cut
+        Seconds of the made-up cut.
+    program
+        Of the job that is simulated.
+    times
+        How often the job is cut in the runs that tell how costs grow with length.
+    lines
+        Of the programs that tell how costs grow with size.
+    """
+
+    turns: int
+    cut: float
+    program: str
+    times: tuple[int, ...]
+    lines: tuple[int, ...]
 
 
-BIT = {0: Bit("bit", 6.0, 2, 18_000.0)}
+FULL = Form(5, 120.0, seedling_trays(), (3, 14, 140), (1_000, 10_000, 100_000, 1_000_000))
+QUICK = Form(1, 4.0, one_outline(TRAYS[0]), (1, 2), (300, 3_000))
 
 
-def hear(
-    sound: "np.typing.NDArray[np.float32]",
-    block: int,
-    bits: dict[int, Bit] = BIT,
-    where: Callable[[], Locator] = Nowhere,
-) -> None:
-    """Hear all of ``sound`` in blocks."""
-    listener = Listener(RATE, bits, where())
-    for first in range(0, len(sound), block):
-        listener.hear(sound[first : first + block])
+def main(words: list[str]) -> int:
+    """Measure all, print the table, and write it."""
+    parser = argparse.ArgumentParser(description="How fast sound is heard.")
+    parser.add_argument("--quick", action="store_true", help="on little sound, within seconds")
+    parser.add_argument("-o", "--out", type=Path, help="where the table is written")
+    asked = parser.parse_args(words)
+    with tempfile.TemporaryDirectory() as folder:
+        found = measure(Path(folder), QUICK if asked.quick else FULL)
+    command = f"python tests/benchmarks/bench_speed.py{' --quick' if asked.quick else ''}"
+    busy = os.getloadavg()[0]
+    machine = (
+        f"{os.cpu_count()} cores ({platform.machine()}) that others used too: load {busy:.1f} at the end"
+    )
+    text = report(found, command, machine)
+    print(text)
+    if out := asked.out or (None if asked.quick else KEPT):
+        out.write_text(text)
+    return 0
 
 
-def bare(sound: "np.typing.NDArray[np.float32]") -> None:
-    """Transform ``sound`` in the windows that hearing uses, and do nothing with it."""
-    size = 4800
-    windows = np.lib.stride_tricks.sliding_window_view(sound, size)[:: size // 2]
-    taps = np.hanning(size).astype(np.float32)
-    for first in range(0, len(windows), 64):
-        rfft(windows[first : first + 64] * taps)
+def measure(folder: Path, form: Form) -> Measured:
+    """Measure all that the table tells."""
+    cut = sounds.cut(form.cut)
+    cuts = sounds.on_disk(folder, "cut", cut)
+    jobs = sounds.on_disk(folder, "job", sounds.job(form.program))
+    program = folder / "job.ngc"
+    program.write_text(form.program)
+    compiled = first_call(cut[: sounds.RATE])
+    plan = Plan.of(read(form.program, "job"), sounds.JOB_BITS)
+    plain = hearing(cuts, sounds.ONE_BIT, None, form.turns)
+    followed = hearing(jobs, sounds.JOB_BITS, plan, form.turns)
+    return Measured(
+        replays=(plain["replay"], followed["replay"]),
+        lives=(plain["live"], followed["live"]),
+        starts=starting(folder, form.turns),
+        lengths=[growth.length(jobs, times, program) for times in form.times],
+        sizes=[growth.size(cuts, lines) for lines in form.lines],
+        compiled=compiled,
+    )
 
 
-def with_a_program() -> None:
-    """Print how fast the simulated demo job is heard with its program, whose place is followed."""
-    program, bits = read(seedling_trays(), "job"), {0: BITS[1], **BITS}
-    sound = record(program, BITS, seed=1, rate=RATE).samples
-    plan = Plan.of(program, bits)
-    lasts = len(sound) / RATE
-    for name, block in (("replay, blocks of 1 s", RATE), ("live, blocks of 10 ms", RATE // 100)):
-        taken = seconds(lambda block=block: hear(sound, block, bits, lambda: SoundLocator(plan)), 2)
-        print(
-            f"with a program, {name}: {lasts / taken:.0f} times real time, "
-            f"{100 * taken / lasts:.1f} % of one core"
-        )
+def hearing(path: Path, bits: Mapping[int, Bit], plan: Plan | None, turns: int) -> dict[str, Heard]:
+    """Return what it costs to hear a recording, and the same sound live."""
+    sound, rate = soundfile.read(path, dtype=np.float32)
+    costs = least(
+        [
+            partial(replay, path, bits, plan),
+            partial(live, sound, rate, bits, plan),
+            partial(bare, sound),
+            partial(cepstra, sound),
+        ],
+        turns,
+    )
+    replayed, lived, transformed, compared = (cost * rate / len(sound) for cost in costs)
+    what = "with its program" if plan else "without a program"
+    return {
+        "replay": Heard(f"replay at {rate / 1000:.0f} kHz {what}", replayed, transformed, compared),
+        "live": Heard(f"live in blocks of 10 ms {what}", lived, transformed, compared),
+    }
 
 
-def main() -> None:
-    """Print the table."""
-    sound = cut()
-    transform = seconds(lambda: bare(sound))
-    for name, block in (("replay, blocks of 1 s", RATE), ("live, blocks of 10 ms", RATE // 100)):
-        taken = seconds(lambda block=block: hear(sound, block), 2)
-        print(
-            f"{name}: {SECONDS / taken:.0f} times real time, {100 * taken / SECONDS:.1f} % of one core, "
-            f"{taken / transform:.1f} times the bare transform"
-        )
-    with_a_program()
-    start = time.perf_counter()
-    subprocess.run([sys.executable, "-m", "monitor", "--help"], check=True, capture_output=True)
-    print(f"chipsong --help: {time.perf_counter() - start:.2f} s")
+def starting(folder: Path, turns: int) -> tuple[Started, Started]:
+    """Return how soon the help is there, and the first event of a replay."""
+    words = (started.HELP, started.REPLAY, started.NOTHING, started.LIBRARIES)
+    helped, replayed, nothing, libraries = started.soonest(words, folder, turns)
+    return (
+        Started("`chipsong --help`", helped, "Python itself", nothing),
+        Started("`chipsong replay` to its first event", replayed, "loading its libraries", libraries),
+    )
 
 
 if __name__ == "__main__":
-    main()
+    sys.exit(main(sys.argv[1:]))

@@ -1,0 +1,34 @@
+"""The whole way of a sound, as ``chipsong replay`` and ``chipsong watch`` go it, the journal off."""
+
+from collections.abc import Mapping
+from pathlib import Path
+
+import numpy as np
+from numpy.typing import NDArray
+
+from analysis.cutting import Bit
+from analysis.listener import Listener
+from analysis.locate import Locator, Nowhere, Plan
+from analysis.place import SoundLocator
+from monitor.sources import Recording, Source
+from monitor.watch import Ears, Outcome, listen
+
+
+def hear(source: Source, bits: Mapping[int, Bit], plan: Plan | None = None) -> Outcome:
+    """Hear a source to its end."""
+    locator: Locator = Nowhere() if plan is None else SoundLocator(plan)
+    return listen(source, Listener(source.rate, bits, locator), Ears(event=lambda _: None))
+
+
+def replay(path: Path, bits: Mapping[int, Bit], plan: Plan | None = None) -> None:
+    """Hear a recording, in the blocks in which it is read."""
+    with Recording(path) as recording:
+        hear(recording, bits, plan)
+
+
+def live(sound: NDArray[np.float32], rate: int, bits: Mapping[int, Bit], plan: Plan | None = None) -> None:
+    """Hear sound in blocks of 10 ms."""
+    listener = Listener(rate, bits, Nowhere() if plan is None else SoundLocator(plan))
+    block = rate // 100
+    for first in range(0, len(sound), block):
+        listener.hear(sound[first : first + block])
