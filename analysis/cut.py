@@ -1,5 +1,6 @@
 """What goes with a row of sound: when it was heard, and what was being cut."""
 
+import math
 from dataclasses import dataclass
 
 from analysis.baseline import Sample
@@ -30,6 +31,9 @@ class Context:
         Whether the kind comes from a program; without one every cut looks alike.
     apart
         Whether cut and air were both heard, so that the one can be told from the other.
+    silence
+        The longest time for which nothing is cut hereabouts, by the program, s; without end where that may
+        be a wait, or nobody knows the place.
     """
 
     bit: int = 0
@@ -37,6 +41,31 @@ class Context:
     cuts: bool = True
     told: bool = False
     apart: bool = True
+    silence: float = math.inf
+
+
+@dataclass(frozen=True)
+class Besides:
+    """
+    What else is heard, which tells of other faults than a loose bit.
+
+    Attributes
+    ----------
+    sounds
+        What the spindle does by the sound alone, whatever the program says.
+    comb
+        How far the spindle's comb stands out, dB.
+    beats, tone
+        How far a tone off the orders that comes back a tooth-pass away stands out, dB, and its frequency, Hz.
+    peak
+        Greatest absolute sample.
+    """
+
+    sounds: Phase = Phase.CUT
+    comb: float = 0.0
+    beats: float = 0.0
+    tone: float = 0.0
+    peak: float = 0.0
 
 
 @dataclass(frozen=True, eq=False)
@@ -56,6 +85,8 @@ class Moment:
         What the spindle is doing.
     context
         What is being cut.
+    besides
+        What else is heard.
     """
 
     at: float
@@ -63,3 +94,4 @@ class Moment:
     sample: Sample
     phase: Phase
     context: Context
+    besides: Besides = Besides()

@@ -19,6 +19,7 @@ from analysis.orders import (
     local_floor,
     noise_powers,
 )
+from analysis.sidebands import Sidebands
 from analysis.spectrum import (
     Bands,
     BandSums,
@@ -40,6 +41,9 @@ ABSENT = -25.0
 
 # Windows over which the comb's lines and the teeth in the swell are smoothed: these scatter more.
 _COMB_LASTS, _TEETH_LAST = 3.0, 8.0
+
+# Seconds over which spectra are smoothed before tones off the orders are looked for: chance has many.
+_TONES_LAST = 0.3
 
 # A window longer than this, s, is hopped over by quarters: halves would make an alarm wait.
 _LONG = 0.2
@@ -163,6 +167,11 @@ class Ear:
         return BandSums(self.spectrum.delta_f, self.size // 2 + 1, np.hstack(edges), np.hstack(ends))
 
     @cached_property
+    def sidebands(self) -> Sidebands:
+        """The tones off the orders that come back a tooth-pass away."""
+        return Sidebands(self.spectrum.delta_f, self.flutes, self.size // 2 + 1)
+
+    @cached_property
     def modulation(self) -> TurnModulation:
         """The once-per-revolution modulation of the hiss."""
         high = min(_HISS[1], 0.45 * self.rate)
@@ -192,6 +201,9 @@ class Rows:
         Level of the band in which it swells, dBFS, shape (k,).
     foreign
         Tones where nothing that turns with the spindle sounds, dB above noise, shape (k,).
+    beats, tone
+        How far a tone off the spindle's orders that comes back a tooth-pass away stands out, dB, and its
+        frequency, Hz, shape (k,); see `Sidebands`.
     tells, hides
         Power of the lines that tell of a bit out of true, and of the noise about each, shape (k, j).
     lines, floors
@@ -220,6 +232,8 @@ class Rows:
     rocking: Array32
     hiss: Array32
     foreign: Array32
+    beats: Array32
+    tone: NDArray[np.float64]
     tells: Array32
     hides: Array32
     lines: Array32
@@ -263,6 +277,7 @@ class FeatureReader:
         self._lines = Smoother(ear.smooth)
         self._swell = Smoother(ear.smooth)
         self._foreign = Smoother(ear.smooth)
+        self._tones = Smoother(_TONES_LAST / ear.seconds)
 
     def read(self, windows: Array32) -> Rows:
         """
@@ -288,6 +303,7 @@ class FeatureReader:
         spindle, between, half = standing(heard["tells"], heard["hides"], len(ear.telling)).T
         once, every_second = self._swells(swell, speed)
         tones = foreign_tones(power, delta_f, speed)[:, np.newaxis]
+        beats, tone = ear.sidebands.find(self._tones.smooth(self._above(power)), speed)
         *colour, hiss, level = decibels(ear.sums.powers(power)).T
         return Rows(
             **heard,
@@ -300,10 +316,18 @@ class FeatureReader:
             rocking=every_second,
             hiss=hiss,
             foreign=self._foreign.smooth(tones)[:, 0],
+            beats=beats,
+            tone=tone,
             speed=speed,
             prominence=prominence,
             **health,
         )
+
+    def _above(self, power: Array32) -> Array32:
+        """Return the lower part of spectra, dB above what lies between the lines."""
+        ear, bins = self.ear, self.ear.sidebands.wanted
+        width = round(0.5 * (ear.low + ear.high) / ear.spectrum.delta_f)
+        return above_floor(power[:, :bins], local_floor(power, width, bins))
 
     def _swells(self, swell: Array32, speed: NDArray[np.float64]) -> Array32:
         """Return how deep the hiss swells once per turn and every second turn, dB, shape (2, k)."""

@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 
 from analysis.air import Air, Telling
 from analysis.baseline import sample
-from analysis.cut import Context, Moment
+from analysis.cut import Besides, Context, Moment
 from analysis.cutting import Bit
 from analysis.events import Alarm, Event, Summary
 from analysis.features import COLUMNS as FEATURES
@@ -133,7 +133,7 @@ class Listener:
         self._assumed = 0.0
         self._heard = 0
         self._cut = 0
-        self.phase = Phase.OFF
+        self.phase = self._sounds = Phase.OFF
         self.speed = 0.0
 
     @property
@@ -250,7 +250,14 @@ class Listener:
         own = self._air.row(heard, self.phase, apart=self._apart)
         middle = (first + self._size / 2) / self.rate
         lines = len(self._reader.ear.telling)
-        return Moment(at, middle, sample(rows, index, own, lines), self.phase, self._context())
+        heard_too = Besides(
+            sounds=self._sounds,
+            comb=float(rows.prominence[index]),
+            beats=float(rows.beats[index]),
+            tone=float(rows.tone[index]),
+            peak=float(rows.peak[index]),
+        )
+        return Moment(at, middle, sample(rows, index, own, lines), self.phase, self._context(), heard_too)
 
     def _context(self) -> Context:
         """Return what is being cut; one steady sound, and nothing else heard so far, is like itself."""
@@ -277,6 +284,7 @@ class Listener:
                 max(float(rows.tooth[index]), float(rows.noise[index]) - 10.0),
                 is_air=self._is_surely_air(),
             )
+            self._sounds = heard
             if heard is Phase.CUT and self._carries_on is not None:
                 self._carry_on(self._carries_on)
             # What a row tells has begun about where its window begins.

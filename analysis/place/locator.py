@@ -13,6 +13,7 @@ from analysis.locate import Plan, last_good, resume_before
 from analysis.place import marks
 from analysis.place.grid import Grid
 from analysis.place.paces import UNKNOWN, USUALLY, Learned
+from analysis.place.silences import Silences
 from analysis.place.track import END, WAIT, WAITS, Track
 from analysis.presence import Phase
 
@@ -62,6 +63,7 @@ class SoundLocator:
 
     def __init__(self, plan: Plan, learned: Learned = UNKNOWN) -> None:
         self.plan = plan
+        self._silences = Silences.of(plan)
         self._given = learned
         self._rows: list[tuple[float, Phase, float]] = []
         self._each = 0
@@ -207,7 +209,10 @@ class SoundLocator:
         early, _, late = self._moves(where)
         self._cutting = grid.cutting()
         kind, told = self.plan.family(early, late)
-        self._context = Context(self._bit, kind, cuts=self._cutting > _AIR, told=told)
+        times = self.plan.times
+        silence = self._silences.longest(float(times.begin[early]), float(times.end[late]))
+        cuts = self._cutting > _AIR
+        self._context = Context(self._bit, kind, cuts=cuts, told=told, silence=silence)
 
     def _note(self, grid: Grid, at: float) -> None:
         self._past.append(_Then(at, _where(*grid.now(), len(grid.track))))

@@ -1,0 +1,45 @@
+"""For how long a program cuts nothing, and where."""
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from analysis.locate import Plan
+
+# Seconds of the program by which the place may be wrong although it seems to be known.
+_ABOUT = 10.0
+
+
+@dataclass(frozen=True, eq=False)
+class Silences:
+    """
+    The n stretches of a program in which nothing is heard to be cut, in their order.
+
+    Attributes
+    ----------
+    begin, end
+        On the program's own clock, s, shape (n,).
+    lasting
+        How long each lasts, s, shape (n,): without end where the spindle stops or the program waits.
+    """
+
+    begin: NDArray[np.float64]
+    end: NDArray[np.float64]
+    lasting: NDArray[np.float64]
+
+    @classmethod
+    def of(cls, plan: Plan) -> "Silences":
+        """Return the silences of a plan."""
+        begin = np.concatenate(([-np.inf], *(ends for _, ends in plan.spells)))
+        end = np.concatenate((*(begins for begins, _ in plan.spells), [np.inf]))
+        lasting = end - begin
+        # Between two stints it waits.
+        lasting[np.cumsum([0, *(len(begins) for begins, _ in plan.spells)])] = np.inf
+        return cls(begin, end, lasting)
+
+    def longest(self, since: float, until: float) -> float:
+        """Return the longest that is met, or nearly met, between two times of the program's clock, s."""
+        first = np.searchsorted(self.end, since - _ABOUT)
+        beyond = np.searchsorted(self.begin, until + _ABOUT)
+        return float(self.lasting[first:beyond].max(initial=0.0))
