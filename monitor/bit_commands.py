@@ -166,15 +166,36 @@ _SCHEDULER = click.option(
 @_JOBS
 @_SCHEDULER
 @click.option("--all", "every", is_flag=True, help="All runs that were kept.")
+@click.option(
+    "--runs",
+    "place",
+    metavar="FOLDER|ADDRESS",
+    help="Where they lie: another folder of runs, or an address that fsspec knows (s3://bucket/runs).",
+)
+@click.option("--afresh", is_flag=True, help="Hear those too of which is known what comes of it.")
 @click.option("--json", "as_json", is_flag=True, help="One JSON object a run, a line each.")
-def rehear(runs: tuple[str, ...], *, jobs: int, scheduler: str | None, every: bool, as_json: bool) -> None:
-    """Hear runs again with today's thresholds, references and code, and list what changed."""
+def rehear(  # noqa: PLR0913 - as many as the user may say
+    runs: tuple[str, ...],
+    *,
+    jobs: int,
+    scheduler: str | None,
+    every: bool,
+    place: str | None,
+    afresh: bool,
+    as_json: bool,
+) -> None:
+    """
+    Hear runs again with today's thresholds, references and code, and list what changed.
+
+    Stopped and begun again it goes on where it stopped.
+    """
     if bool(runs) == every:
         raise click.UsageError("name runs, or say --all")
     from monitor.many import Workers  # noqa: PLC0415
+    from monitor.rehearing import Rehearing  # noqa: PLC0415
     from monitor.rehearing import rehear as run  # noqa: PLC0415
 
-    sys.exit(run(runs, Workers(jobs, scheduler), as_json=as_json))
+    sys.exit(run(runs, Rehearing(Workers(jobs, scheduler), place, afresh, as_json)))
 
 
 @click.command()

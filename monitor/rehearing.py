@@ -1,9 +1,11 @@
 """``chipsong rehear``: runs that were kept, heard again with today's thresholds and code; what changed."""
 
+import hashlib
 import json
 import sys
-from collections.abc import Iterator, Sequence
-from dataclasses import asdict, dataclass
+from collections.abc import Iterator, Mapping, Sequence
+from contextlib import suppress
+from dataclasses import asdict, dataclass, field
 from functools import partial
 from pathlib import Path
 
@@ -12,9 +14,11 @@ from analysis.events import Alarm, Checked, Event, Summary
 from monitor.again import Again, hear_again
 from monitor.bits import read_shelf
 from monitor.heard import hearing
-from monitor.journal import Run, home, open_run, runs
+from monitor.journal import Run, home
+from monitor.ledger import Ledger
 from monitor.many import Workers, for_each
 from monitor.review import events_of
+from monitor.runs_at import RunsAt, runs_at
 from monitor.setup import SHELF
 from monitor.status import Status
 from monitor.today import judged_today
@@ -48,21 +52,91 @@ class Change:
     failed: str = ""
 
 
-def rehear(names: Sequence[str], workers: Workers, *, as_json: bool) -> Status:
-    """Hear runs again, all of them where none is named; write what changed, and return the exit status."""
-    chosen = list(names) or [run.id for run in runs(home())]
+@dataclass(frozen=True)
+class Rehearing:
+    """
+    How runs are heard again.
+
+    Attributes
+    ----------
+    workers
+        Who does it.
+    place
+        Where they lie; ``None`` for where they are kept here.
+    afresh
+        Whether those are heard too of which is known what comes of it.
+    as_json
+        Whether that is written as JSON.
+    """
+
+    workers: Workers = field(default_factory=Workers)
+    place: str | None = None
+    afresh: bool = False
+    as_json: bool = False
+
+
+def rehear(names: Sequence[str], how: Rehearing) -> Status:
+    """
+    Hear runs again, all of them where none is named; write what changed, and return the exit status.
+
+    What came of each is kept with what it follows from, so that the same work, stopped and begun again, goes
+    on where it stopped.
+    """
+    place = runs_at(how.place, home())
+    chosen = list(names) or place.names()
+    ledger = Ledger(home() / _LEDGER)
+    marks = _marks(place, chosen)
+    known = {} if how.afresh else _known(ledger, marks)
+    if known:
+        warn(f"{len(known)} of {len(chosen)} were heard before, as they are now; --afresh hears them anew")
+    rest = [name for name in chosen if name not in known]
+    fresh = for_each(partial(_change, home(), place), rest, how.workers, _failed)
     failed = False
-    for found in for_each(partial(_change, home()), chosen, workers, _failed):
+    for name in chosen:
+        found = known.get(name) or next(fresh)
+        if name not in known and not found.failed:
+            ledger.note(name, marks[name], asdict(found))
         failed |= bool(found.failed)
-        sys.stdout.write(f"{json.dumps(asdict(found)) if as_json else _text(found)}\n")
+        sys.stdout.write(f"{json.dumps(asdict(found)) if how.as_json else _text(found)}\n")
+        sys.stdout.flush()
     return Status.FAILED if failed else Status.FINE
 
 
-def _change(folder: Path, name: str) -> Change:
+# In the folder of all that is kept.
+_LEDGER = "rehear.jsonl"
+
+
+def _marks(place: RunsAt, names: Sequence[str]) -> dict[str, str]:
+    """Return what each result follows from: the run, the shelf, the references and the code that decides."""
+    judged_by = hashlib.sha256(hearing().encode())
+    for path in (home() / SHELF, *sorted((home() / "references").glob("*.json"))):
+        judged_by.update(path.read_bytes() if path.exists() else b"none")
+    return {name: _mark(place, name, judged_by.hexdigest()) for name in names}
+
+
+def _mark(place: RunsAt, name: str, judged_by: str) -> str:
     try:
-        run = open_run(folder, name)
-        again = hear_again(run, judged_today(run, read_shelf(folder / SHELF), folder))
-        return Change(run.id, tuple(changes(run, again)), other=run.meta.get("hearing") != hearing())
+        stamp = place.stamp(name)
+    except ChipsongError:  # when it is heard the same goes wrong, and is told
+        return ""
+    return f"{stamp} {judged_by}" if stamp else ""
+
+
+def _known(ledger: Ledger, marks: Mapping[str, str]) -> dict[str, Change]:
+    found = {name: ledger.found(name, mark) for name, mark in marks.items()}
+    known = {}
+    for name, body in found.items():
+        with suppress(TypeError):  # another version kept something else
+            if body is not None:
+                known[name] = Change(**body | {"changes": tuple(body["changes"])})
+    return known
+
+
+def _change(folder: Path, place: RunsAt, name: str) -> Change:
+    try:
+        with place.opened(name) as run:
+            again = hear_again(run, judged_today(run, read_shelf(folder / SHELF), folder))
+            return Change(run.id, tuple(changes(run, again)), other=run.meta.get("hearing") != hearing())
     except ChipsongError as error:
         return Change(name, failed=one_line(error))
     except Exception as error:  # noqa: BLE001 - one bad run must not end all others

@@ -37,7 +37,7 @@ def test_a_worker_that_is_killed_changes_nothing(
             found.append(one)
         assert found == wanted
         ended = chipsong("rehear", "--all", "--scheduler", running.address)
-        assert ended.out == chipsong("rehear", "--all").out
+        assert ended.out == chipsong("rehear", "--all", "--afresh").out
 
 
 def test_no_cluster_is_one_line(

@@ -1,0 +1,146 @@
+"""Runs heard again: stopped and gone on with, and wherever they lie."""
+
+import json
+import shutil
+from collections.abc import Callable
+from pathlib import Path
+
+import pytest
+from contract import Ended
+
+from monitor import rehearing
+from monitor.again import Again, hear_again
+from monitor.journal import Run
+from monitor.ledger import Ledger
+
+Command = Callable[..., Ended]
+
+
+@pytest.fixture
+def three(kept_run: Run) -> list[str]:
+    """Keep three runs, and give their names."""
+    for number in (1, 2):
+        shutil.copytree(kept_run.folder, kept_run.folder.with_name(f"{kept_run.id}-{number}"))
+    return [kept_run.id, f"{kept_run.id}-1", f"{kept_run.id}-2"]
+
+
+@pytest.fixture
+def heard(monkeypatch: pytest.MonkeyPatch) -> list[str]:
+    """Give the names of the runs that are heard again; a run called ``stop`` is stopped by hand."""
+    names: list[str] = []
+
+    def hear(run: Run, *judged: object) -> Again:
+        if (run.folder / "stop").exists():
+            raise KeyboardInterrupt
+        names.append(run.id)
+        return hear_again(run, *judged)
+
+    monkeypatch.setattr(rehearing, "hear_again", hear)
+    return names
+
+
+def test_work_that_was_stopped_goes_on_where_it_stopped(
+    chipsong: Command, three: list[str], heard: list[str], kept_run: Run
+):
+    """What was done is told again unheard; only the rest is heard, and it says what it says in one go."""
+    stop = kept_run.folder.with_name(three[1]) / "stop"
+    stop.touch()
+    assert chipsong("rehear", *three).status != 0
+    assert heard == three[:1]
+    stop.unlink()
+    ended = chipsong("rehear", *three)
+    assert heard == three
+    assert "1 of 3 were heard before" in ended.err
+    assert chipsong("rehear", *three, "--afresh").out == ended.out
+    assert heard == three * 2
+
+
+def test_what_follows_from_something_else_is_heard_again(
+    chipsong: Command, three: list[str], heard: list[str], home: Path, monkeypatch: pytest.MonkeyPatch
+):
+    """Another version, a changed shelf, a label on a run: what follows from these is not what is known."""
+    chipsong("rehear", *three)
+    chipsong("rehear", *three)
+    assert len(heard) == 3
+    chipsong("label", three[0], "--fine")
+    chipsong("rehear", *three)
+    assert heard[3:] == three[:1]
+    (home / "bits.toml").write_text('[[bit]]\nname = "six"\ndiameter = "6mm"\nflutes = 2\nkind = "up-cut"\n')
+    chipsong("rehear", *three)
+    monkeypatch.setattr(rehearing, "hearing", lambda: "newer")
+    chipsong("rehear", *three)
+    assert len(heard) == 10
+    assert len((home / "rehear.jsonl").read_text().splitlines()) == 10
+
+
+def test_a_run_that_could_not_be_heard_is_tried_again(chipsong: Command, three: list[str], kept_run: Run):
+    """A failure is passed over and told each time, for it may be put right."""
+    sound = kept_run.folder.with_name(three[1]) / "sound"
+    sound.rename(sound.with_name("elsewhere"))
+    for _ in range(2):
+        ended = chipsong("rehear", *three)
+        assert (ended.status, ended.out.count("all is as it was")) == (1, 2)
+        assert f"{three[1]}: passed over" in ended.out
+    sound.with_name("elsewhere").rename(sound)
+    assert chipsong("rehear", *three).out.count("all is as it was") == 3
+
+
+def test_a_ledger_survives_being_cut_off(tmp_path: Path):
+    """A line that was being written as the power went counts as none, and spoils none that follows."""
+    path = tmp_path / "ledger"
+    ledger = Ledger(path)
+    ledger.note("one", "a", [1])
+    path.write_bytes(path.read_bytes() + b'{"run": "two", "ma')
+    assert Ledger(path).found("one", "a") == [1]
+    Ledger(path).note("three", "a", [3])
+    assert [Ledger(path).found(run, "a") for run in ("one", "two", "three")] == [[1], None, [3]]
+    assert Ledger(path).found("one", "b") is None
+
+
+def test_a_ledger_does_not_grow_for_ever(tmp_path: Path):
+    """Lines that newer ones replace are dropped now and then."""
+    path = tmp_path / "ledger"
+    for _ in range(3):
+        ledger = Ledger(path)
+        for number in range(150):
+            ledger.note("one", str(number), number)
+    assert len(path.read_text().splitlines()) <= 301
+    assert Ledger(path).found("one", "149") == 149
+
+
+@pytest.mark.parametrize("kind", ["folder", "file", "memory"])
+def test_runs_lie_elsewhere(kind: str, chipsong: Command, three: list[str], home: Path, tmp_path: Path):
+    """Runs in another folder, or at an address, tell what they tell here."""
+    wanted = chipsong("rehear", "--all", "--json")
+    place = tmp_path / "other" / "runs"
+    place.parent.mkdir()
+    shutil.move(home / "runs", place)
+    if kind == "memory":
+        fsspec = pytest.importorskip("fsspec")
+        memory = fsspec.filesystem("memory")
+        memory.put(str(place), "/shop/runs", recursive=True)
+        address = "memory://shop/runs"
+    else:
+        address = f"file://{place}" if kind == "file" else str(place)
+    jobs = ("--jobs", 2) if kind == "file" else ()
+    ended = chipsong("rehear", "--all", "--json", "--runs", address, *jobs)
+    assert ended.status == 0
+    told = sorted(json.loads(line)["run"] for line in ended.out.splitlines())
+    assert told == sorted(three)
+    assert sorted(ended.out.splitlines()) == sorted(wanted.out.splitlines())
+    assert "3 of 3 were heard before" in chipsong("rehear", "--all", "--runs", address).err
+
+
+@pytest.mark.parametrize(
+    ("place", "why"),
+    [
+        ("nowhere", "holds no runs"),
+        ("file:///nowhere/at/all", "there is nothing at"),
+        ("nonsense://x/y", "cannot be read"),
+    ],
+)
+def test_a_place_without_runs_is_one_line(place: str, why: str, chipsong: Command):
+    """What is no place of runs is named, and what to do."""
+    ended = chipsong("rehear", "--all", "--runs", place)
+    assert (ended.status, ended.out, ended.err.count("\n")) == (1, "", 1)
+    assert why in ended.err
