@@ -16,6 +16,7 @@ from analysis.program import Program, decode, read
 from analysis.program.program import Units
 from analysis.watcher import USUAL, Settings
 from monitor.bits import Entry, Shelf, Thresholds, read_shelf
+from monitor.memory import give_back
 from monitor.references import Heard, read_book
 
 SHELF = "bits.toml"
@@ -239,6 +240,7 @@ def locator_for(
     may be ``ahead`` lines ahead of the cutting.
     """
     plan = None if program is None else Plan.of(program, bits)
+    give_back()
     locator: Locator = Nowhere() if plan is None else SoundLocator(plan)
     if reports is None:
         return locator

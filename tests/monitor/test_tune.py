@@ -5,6 +5,7 @@ from collections.abc import Callable
 from pathlib import Path
 
 import pytest
+from cluster_nodes import cluster
 from contract import SHIPPED, Ended
 
 from analysis.events import Alarm
@@ -83,3 +84,17 @@ def test_a_proposal_is_shown_and_written_only_on_yes(
     written = f"speed = 18000\nlimit = {limit}\nfalse_alarms = 60.0\nhours = 1.0\n"
     assert (home / "bits.toml").read_text() == before.replace("speed = 18000\n", written)
     assert "nothing would change" in chipsong("tune", "comp", "--dry-run").out
+
+
+@pytest.mark.slow
+def test_a_cluster_tunes_as_this_computer_does(chipsong: Command, kept: tuple[str, str], tmp_path: Path):
+    """Runs that a cluster hears tell what they tell here, to the last digit of the proposal."""
+    tight, slip = kept
+    chipsong("label", tight, "--fine")
+    chipsong("label", slip, 1, "loose")
+    alone = chipsong("tune", "comp", "--dry-run", "--json")
+    with cluster(tmp_path, 2, Path(__file__).parents[2]) as running:
+        spread = chipsong("tune", "comp", "--dry-run", "--json", "--scheduler", running.address)
+    assert (spread.status, spread.err) == (0, "")
+    assert spread.out == alone.out
+    assert json.loads(spread.out)["runs"]

@@ -14,21 +14,25 @@ from monitor.sources import Recording, Source
 from monitor.watch import Ears, Outcome, listen
 
 
-def hear(source: Source, bits: Mapping[int, Bit], plan: Plan | None = None) -> Outcome:
+def hear(source: Source, bits: Mapping[int, Bit], place: Locator | None = None) -> Outcome:
     """Hear a source to its end."""
-    locator: Locator = Nowhere() if plan is None else SoundLocator(plan)
-    return listen(source, Listener(source.rate, bits, locator), Ears(event=lambda _: None))
+    listener = Listener(source.rate, bits, place or Nowhere())
+    return listen(source, listener, Ears(event=lambda _: None))
 
 
 def replay(path: Path, bits: Mapping[int, Bit], plan: Plan | None = None) -> None:
     """Hear a recording, in the blocks in which it is read."""
     with Recording(path) as recording:
-        hear(recording, bits, plan)
+        hear(recording, bits, _place(plan))
 
 
 def live(sound: NDArray[np.float32], rate: int, bits: Mapping[int, Bit], plan: Plan | None = None) -> None:
     """Hear sound in blocks of 10 ms."""
-    listener = Listener(rate, bits, Nowhere() if plan is None else SoundLocator(plan))
+    listener = Listener(rate, bits, _place(plan))
     block = rate // 100
     for first in range(0, len(sound), block):
         listener.hear(sound[first : first + block])
+
+
+def _place(plan: Plan | None) -> Locator:
+    return Nowhere() if plan is None else SoundLocator(plan)

@@ -6,6 +6,7 @@ How costs grow: with the length of a job, and with the size of a program. Each i
 """
 
 import json
+import resource
 import sys
 import time
 from collections.abc import Iterator, Sequence
@@ -16,8 +17,8 @@ import numpy as np
 import soundfile
 from bench_program import carving
 
-from analysis.locate import Plan
 from analysis.program import read
+from monitor.setup import locator_for
 from monitor.sources import Block
 from pacing.apart import resident, run_apart
 from pacing.chain import hear
@@ -39,6 +40,8 @@ class Length:
         Processor time, s: to read and plan the program, and to hear the sound.
     begin, end
         Resident memory, MB, after the first tenth and at the end.
+    most
+        The most that was ever resident, which is while the program is planned, MB.
     """
 
     hours: float
@@ -47,6 +50,7 @@ class Length:
     heard: float
     begin: float
     end: float
+    most: float
 
 
 @dataclass(frozen=True)
@@ -110,9 +114,9 @@ class _Watched(Looped):
 def _length(recording: Path, times: int, program: Path) -> dict[str, float]:
     source, begin = _Watched(recording, times), time.process_time()
     text = long_job(program.read_text(), times)
-    plan = Plan.of(read(text, "long"), JOB_BITS)
+    place = locator_for(read(text, "long"), JOB_BITS, None)
     prepared = time.process_time()
-    hear(source, JOB_BITS, plan)
+    hear(source, JOB_BITS, place)
     return {
         "hours": source.given / RATE / 3600,
         "lines": text.count("\n") + 1,
@@ -120,6 +124,7 @@ def _length(recording: Path, times: int, program: Path) -> dict[str, float]:
         "heard": time.process_time() - prepared,
         "begin": source.memory[times // 10],
         "end": source.memory[-1],
+        "most": resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024,
     }
 
 
@@ -127,9 +132,9 @@ def _size(recording: Path, lines: int) -> dict[str, float]:
     text, begin = "\n".join(carving(lines)), time.process_time()
     program = read(text)
     is_read = time.process_time()
-    plan = Plan.of(program, JOB_BITS)
+    place = locator_for(program, JOB_BITS, None)
     planned = time.process_time()
-    hear(Looped(recording, 1), JOB_BITS, plan)
+    hear(Looped(recording, 1), JOB_BITS, place)
     return {
         "lines": lines,
         "read": is_read - begin,

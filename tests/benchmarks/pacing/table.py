@@ -85,7 +85,8 @@ def main_rows(found: Measured) -> list[str]:
         *(_start_row(each) for each in found.starts),
         _plain_row(
             f"memory of a replay of {hours[-1]:.1f} h with its program",
-            f"{lengths[-1].begin:.0f} MB after the first tenth, {lengths[-1].end:.0f} MB at the end",
+            f"{lengths[-1].begin:.0f} MB after the first tenth, {lengths[-1].end:.0f} MB at the end; "
+            f"to plan it {lengths[-1].most:.0f} MB for a moment",
         ),
         _plain_row(
             f"cost of hearing {_from_to(hours, 'h', '.2g')}",
@@ -130,8 +131,8 @@ def report(found: Measured, command: str, machine: str) -> str:
             "",
             "The simulated demo job over and over, its program as often, side by side on a large sheet.",
             "",
-            "| sound | lines | read and planned | heard | s for an hour | memory, first tenth | at the end |",
-            "|---|---|---|---|---|---|---|",
+            "| sound | lines | read, planned | heard | s an hour | memory, first tenth | end | planning |",
+            "|---|---|---|---|---|---|---|---|",
             *(_length_row(each) for each in found.lengths),
             "",
             f"What it takes to hear grows as the length to the power {_by_length(found):.2f}.",
@@ -172,6 +173,7 @@ def _length_row(each: Length) -> str:
         f"{each.heard / each.hours:.0f}",
         f"{each.begin:.0f} MB",
         f"{each.end:.0f} MB",
+        f"{each.most:.0f} MB",
     )
     return f"| {' | '.join(cells)} |"
 
