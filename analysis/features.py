@@ -172,6 +172,11 @@ class Ear:
         return Sidebands(self.spectrum.delta_f, self.flutes, self.size // 2 + 1)
 
     @cached_property
+    def highest(self) -> int:
+        """How many bins are looked at for what stands above the floor: of a comb's highest line, three."""
+        return min(max(self.grid.bins + 2, self.sidebands.wanted), self.size // 2 + 1)
+
+    @cached_property
     def modulation(self) -> TurnModulation:
         """The once-per-revolution modulation of the hiss."""
         high = min(_HISS[1], 0.45 * self.rate)
@@ -294,16 +299,15 @@ class FeatureReader:
         spectra = ear.spectrum.transform(clean)
         power = ear.spectrum.power_of(spectra)
         delta_f = ear.spectrum.delta_f
-        # The highest line of a comb is three bins wide.
-        combs = min(ear.grid.bins + 2, power.shape[1])
-        floor = local_floor(power, round(0.5 * (ear.low + ear.high) / delta_f), combs)
+        floor = local_floor(power, round(0.5 * (ear.low + ear.high) / delta_f), ear.highest)
+        above = above_floor(power[:, : ear.highest], floor)
         swell = ear.modulation.swell(spectra)
-        speed, prominence = self._follow(above_floor(power[:, :combs], floor), swell)
+        speed, prominence = self._follow(above, swell)
         heard = _levels(ear, self._lines.smooth(_group(ear, power, floor, speed)))
         spindle, between, half = standing(heard["tells"], heard["hides"], len(ear.telling)).T
         once, every_second = self._swells(swell, speed)
         tones = foreign_tones(power, delta_f, speed)[:, np.newaxis]
-        beats, tone = ear.sidebands.find(self._tones.smooth(self._above(power)), speed)
+        beats, tone = ear.sidebands.find(self._tones.smooth(above[:, : ear.sidebands.wanted]), speed)
         *colour, hiss, level = decibels(ear.sums.powers(power)).T
         return Rows(
             **heard,
@@ -322,12 +326,6 @@ class FeatureReader:
             prominence=prominence,
             **health,
         )
-
-    def _above(self, power: Array32) -> Array32:
-        """Return the lower part of spectra, dB above what lies between the lines."""
-        ear, bins = self.ear, self.ear.sidebands.wanted
-        width = round(0.5 * (ear.low + ear.high) / ear.spectrum.delta_f)
-        return above_floor(power[:, :bins], local_floor(power, width, bins))
 
     def _swells(self, swell: Array32, speed: NDArray[np.float64]) -> Array32:
         """Return how deep the hiss swells once per turn and every second turn, dB, shape (2, k)."""

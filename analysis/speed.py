@@ -168,7 +168,7 @@ class SpeedGrid:
         near = place[:, np.newaxis] + np.arange(-_ASIDE, _ASIDE + 1)
         tried = (near >= 0) & (near < scores.shape[1])
         near = np.where(tried, near, place[:, np.newaxis])
-        found = np.take_along_axis(scores, near, axis=1)
+        found = scores[np.arange(len(scores))[:, np.newaxis], near]
         return near, np.where(tried, found, np.float32(-np.inf))
 
 
@@ -177,8 +177,8 @@ def _means(above: Rows32, bins: NDArray[np.intp], weights: NDArray[np.float32]) 
     means = np.empty((len(above), bins.shape[1]), dtype=np.float32)
     for first in range(0, len(above), _BESIDE_ONE_ANOTHER):
         rows = slice(first, first + _BESIDE_ONE_ANOTHER)
-        heard = np.ascontiguousarray(above[rows, : int(bins[-1, -1]) + 1].T)
-        lines = np.take(np.clip(heard, _LEAST, _MOST, out=heard), bins, axis=0, mode="clip")
+        heard = np.minimum(np.maximum(above[rows, : int(bins[-1, -1]) + 1], _LEAST), _MOST)
+        lines = np.take(np.ascontiguousarray(heard.T), bins, axis=0, mode="clip")
         lines *= weights[:, np.newaxis, np.newaxis]
         means[rows] = np.add.reduce(lines, axis=0).T
     return means
