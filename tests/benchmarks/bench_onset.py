@@ -127,7 +127,7 @@ class Recorder:
 
     def sounded(self, cut: Slipped) -> float:
         """Return when the first sample of a cut sounded, by `time.monotonic`."""
-        first = place(np.frombuffer(self.sound, np.int16)[::2], cut)
+        first = place(np.frombuffer(bytes(self.sound), np.int16)[::2], cut)
         return min(at - (count - first) / RATE for count, at in self.reads if count > first)
 
 
@@ -177,9 +177,10 @@ def timed_once(cut: Slipped) -> Times | None:
         (folder / "cut.ngc").write_text(cut.program)
         soundfile.write(folder / "cut.wav", cut.samples, RATE, subtype="PCM_16")
         words = ("--program", folder / "cut.ngc", *BIT, "--rate", RATE)
+        # First, for each new recorder changes when the server hands out what was played.
+        recorder = stack.enter_context(recording(server.env))
         watch = stack.enter_context(Watch(server.env | {"CHIPSONG_HOME": str(home)}, *words))
         watch.wait_for("deaf")  # it listens to silence, and what hangs does so from now on
-        recorder = stack.enter_context(recording(server.env))
         player = subprocess.Popen(["paplay", f"--device={SINK}", folder / "cut.wav"], env=server.env)
         serial = first_bytes(line, len(cut.samples) / RATE + 5.0)
         player.wait()
@@ -190,7 +191,9 @@ def timed_once(cut: Slipped) -> Times | None:
         sounded = recorder.sounded(cut)
         noted = (folder / "note").stat().st_mtime - (time.time() - time.monotonic())
         onset = sounded + cut.onset
-        return Times(cut.alarm - cut.onset, serial - onset, noted - onset, own_alarm(home, cut) - cut.onset)
+        times = Times(cut.alarm - cut.onset, serial - onset, noted - onset, own_alarm(home, cut) - cut.onset)
+        print(times, flush=True)
+        return times
 
 
 def own_alarm(home: Path, cut: Slipped) -> float:
