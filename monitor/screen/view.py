@@ -163,10 +163,11 @@ def _of_alarm(seen: Seen, alarm: Alarm, width: int, way: _Way) -> Iterator[list[
     yield _steps(seen, width, way)
     if way.detail is _Detail.ALL and not seen.doubted:
         yield _last(seen, width, way)
-    if way.detail:
-        yield _cautions(CAUTIONS if way.detail is _Detail.ALL else CAUTIONS[1:3], width)
+    yield _cautions(_AT_AN_ALARM[way.detail], width)
 
 
+# Of all cautions the one about the feed hold is never left out.
+_AT_AN_ALARM = {_Detail.BRIEF: CAUTIONS[1:2], _Detail.FEW: CAUTIONS[1:3], _Detail.ALL: CAUTIONS}
 _EVIDENCE = {_Detail.BRIEF: 0, _Detail.FEW: 1, _Detail.ALL: None}
 
 

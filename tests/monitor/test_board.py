@@ -91,10 +91,11 @@ def test_a_bar_is_shown_only_while_something_is_compared():
 
 @pytest.mark.parametrize("size", [(80, 24), (120, 40), (50, 15)])
 def test_an_alarm_tells_all_that_is_to_be_done(size: tuple[int, int]):
-    """Cause, resume line, restart program and seven steps in order, also in a small window."""
+    """Cause, resume line, restart program, seven steps in order and a caution, also in a small window."""
     text = " ".join(" ".join(shown(seen("alarm"), *size)).split())
     wanted = ["THE BIT MAY BE LOOSE (70 % sure), since 3:04", "from line 293 (N450)"]
     wanted += ["1. Stop", "2. Isolate", "3. Look", "4. Clean", "5. Is", "6. Touch off Z", "7. Press t."]
+    wanted += ["A feed hold does not stop the spindle."]
     places = [text.index(words) for words in wanted]
     assert places == sorted(places)
     assert "restart-at-line-293.ngc" in text.replace("- ", "-").replace(" ", "")
