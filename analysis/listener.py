@@ -22,6 +22,7 @@ from analysis.features import Ear, FeatureReader, Rows
 from analysis.health import Health, trouble
 from analysis.locate import Locator
 from analysis.presence import Phase, Presence
+from analysis.pumping import Pumping
 from analysis.reference import Reference
 from analysis.watcher import USUAL, Settings, Watcher
 from analysis.windows import Windows, window_size
@@ -98,6 +99,11 @@ class Listener:
         Settings of single bits, by T number; ``settings`` are those of all others.
     watcher
         The kind of watcher that decides.
+
+    Attributes
+    ----------
+    pumps
+        Whether a gain seems to move by itself.
     """
 
     def __init__(  # noqa: PLR0913 - the first three, and what may be left out
@@ -125,6 +131,8 @@ class Listener:
         seconds = ear.seconds
         self._health = Health(seconds)
         self._presence = Presence(seconds)
+        self._pumping = Pumping(seconds)
+        self.pumps = False
         self._air = Air(seconds)
         self.watcher = watcher(seconds, ear.correlation, settings, references, settings_of=settings_of)
         self._alarms = 0
@@ -276,6 +284,7 @@ class Listener:
         self.speed = float(rows.speed[index])
         if self._health.usable and not self._health.deaf:
             self._heard += 1
+            self.pumps = self._pumping.row(rows.colour[index]) or self.pumps
             heard = self._presence.row(
                 float(rows.level[index]),
                 rows.colour[index],
@@ -296,6 +305,7 @@ class Listener:
             elif not self._presence.assumed:
                 self._assumed = self._row * self._hop / self.rate
         else:
+            self._pumping.lost()
             self.locator.row(self._row * self._hop / self.rate, self.phase, math.nan)
 
     def _carry_on(self, line: int) -> None:

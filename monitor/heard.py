@@ -13,8 +13,11 @@ from analysis.listener import COLUMNS, Listener, Step
 from analysis.reference import from_plain, to_plain
 from monitor.journal import Run
 
-BIT, GAP = "bit", "gap"
-"""The names of the journal's events that say that another bit cuts from here on, and that sound was lost."""
+BIT, GAP, NOTICE = "bit", "gap", "notice"
+"""
+The names of the journal's events that say that another bit cuts from here on, that sound was lost, and of
+trouble that is no deafness.
+"""
 
 # The packages within `analysis` that decide nothing.
 _NOT_HEARING = ("figures", "tuning")

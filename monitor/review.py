@@ -7,7 +7,7 @@ from analysis.errors import JournalError
 from analysis.events import Event, from_dict
 from monitor.actions.telling import ACTION, kept_text
 from monitor.controls import PRESSED
-from monitor.heard import BIT, GAP, hearing
+from monitor.heard import BIT, GAP, NOTICE, hearing
 from monitor.journal import Event as Kept
 from monitor.journal import Run, home, open_run, runs
 from monitor.labels import LABEL
@@ -15,7 +15,7 @@ from monitor.linefeed.kept import LINES
 from monitor.places import PLACES
 from monitor.words import clock, count, event_text
 
-SAID_OTHERWISE = frozenset({ACTION, BIT, GAP, LABEL, LINES, PLACES, PRESSED})
+SAID_OTHERWISE = frozenset({ACTION, BIT, GAP, LABEL, LINES, NOTICE, PLACES, PRESSED})
 _SILENT = frozenset({BIT, GAP, PLACES})
 """Events of the journal that do not come from the listener."""
 
@@ -70,7 +70,7 @@ def _kept_text(run: Run, kept: Kept) -> str:
         return kept_text(kept.body)
     if kept.name == LABEL:
         return f"{clock(kept.at):>8}  {label_text(kept.body)}"
-    if kept.name == LINES:
+    if kept.name in (LINES, NOTICE):
         return f"{clock(kept.at):>8}  {kept.body['said']}"
     if kept.name == PRESSED:
         return f"{clock(kept.at):>8}  {_SAID[kept.body['kind']].format(**kept.body)}"

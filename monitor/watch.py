@@ -15,10 +15,11 @@ from numpy.typing import NDArray
 from analysis.errors import JournalError, SoundError
 from analysis.events import Alarm, Deaf, Event, Summary, to_dict
 from analysis.listener import Listener, Step
+from analysis.pumping import SAID as PUMPS
 from monitor.actions.kind import Done
 from monitor.actions.telling import ACTION, done_to_dict
 from monitor.controls import PRESSED, Press
-from monitor.heard import BIT, GAP, HeardNotes
+from monitor.heard import BIT, GAP, NOTICE, HeardNotes
 from monitor.journal import Journal
 from monitor.places import PLACES, PlaceNotes
 from monitor.sources import Block, Source
@@ -131,6 +132,7 @@ class _Loop:
         self._alarms: list[Alarm] = []
         self._places = PlaceNotes()
         self._heard = HeardNotes()
+        self._pumps = False
 
     def alert(self, because: str) -> None:
         """Let actions tell the person at the machine that nobody listens any more."""
@@ -176,9 +178,17 @@ class _Loop:
         self._keep_note(BIT, self._heard.look(self._listener, step))
         self._say(step.events)
         self._keep_note(PLACES, self._places.look(self._listener))
+        self._mind_gain()
         self._keep_sound(samples, step.at, step.table)
         self._ears.rows(step)
         self._ears.progress(self._listener)
+
+    def _mind_gain(self) -> None:
+        """Say once that a gain moves by itself."""
+        if self._listener.pumps and not self._pumps:
+            self._pumps = True
+            self._ears.warn(PUMPS)
+            self._keep_note(NOTICE, {"event": NOTICE, "at": self._listener.at, "said": PUMPS})
 
     def _keep_sound(
         self, samples: NDArray[np.float32], at: NDArray[np.float64], table: NDArray[np.float32]

@@ -18,6 +18,7 @@ from analysis.events import Alarm, Deaf, Event, Heard, StateChange, Summary, to_
 from analysis.listener import COLUMNS, Listener
 from analysis.locate import Nowhere
 from monitor.controls import PRESSED, Controls, Press
+from monitor.heard import NOTICE
 from monitor.journal import Journal, open_run
 from monitor.journal.sound import SoundWriter
 from monitor.setup import Wanted, make_listener, read_program
@@ -98,6 +99,19 @@ def test_time_goes_by_samples(clock: FakeClock):
         listen(source, plain(), waited.ears)
     assert clock.monotonic() > 6.0
     assert waited.text == calm.text
+
+
+def test_a_gain_that_moves_by_itself_is_said_once_and_kept(tmp_path: Path, clock: FakeClock):
+    """It is no deafness, but the person is told, and the run tells it afterwards."""
+    listener, said = plain(), Said()
+    listener.pumps = True
+    journal = Journal.create(tmp_path, "a", {}, rate=RATE, columns=COLUMNS, keep_sound=False, now=clock.now)
+    with microphone() as source:
+        listen(source, listener, said.ears, journal)
+    (warning,) = said.warnings
+    assert "a gain seems to move by itself" in warning
+    kept = open_run(tmp_path, journal.id).events()
+    assert [event.body["said"] for event in kept if event.name == NOTICE] == [warning]
 
 
 # --- deaf -----------------------------------------------------------------------------------------------
