@@ -37,6 +37,8 @@ class Telling(NamedTuple):
         How deep that swells once per turn and every second turn, dB re full, shape (2,).
     own
         Share of the hiss that is the cut's own; 1 where no air was heard.
+    signs
+        What the watcher makes of the first of these, shape (SIGNS,), where nothing was taken off them.
     """
 
     lines: Array32
@@ -44,6 +46,7 @@ class Telling(NamedTuple):
     hiss: float
     swell: Array32
     own: float = 1.0
+    signs: NDArray[np.float64] | None = None
 
 
 class Air:
@@ -97,6 +100,7 @@ class Air:
             lines=np.maximum(heard.lines - _BENEFIT * self._lines, np.float32(0)),
             swell=np.where(heard.swell > ABSENT, heard.swell + more, heard.swell),
             own=own,
+            signs=None,
         )
 
     def _learn(self, lines: Array32, hiss: float) -> None:

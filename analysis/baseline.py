@@ -121,14 +121,16 @@ class Sample:
 
 def sample(rows: Rows, index: int, heard: Telling, lines: int) -> Sample:
     """Return row ``index`` as a sample; of what tells in it, ``lines`` are whole orders."""
-    plain = np.append(standing(heard.lines, heard.noise, lines), heard.swell).astype(np.float64)
+    plain = heard.signs
+    if plain is None:
+        plain = np.append(standing(heard.lines, heard.noise, lines), heard.swell).astype(np.float64)
     return Sample(
         plain=plain,
         colour=rows.colour[index].astype(np.float64),
         level=float(rows.level[index]),
         hiss=float(rows.hiss[index]),
         line=float(rows.lines[index, 0]),
-        noise=float(decibels(heard.noise.sum())),
+        noise=float(rows.about[index]),
         own=heard.own,
         foreign=float(rows.foreign[index]),
         teeth=float(rows.tooth[index]),

@@ -254,6 +254,22 @@ class Rows:
         """Return how many rows there are."""
         return len(self.level)
 
+    @cached_property
+    def signs(self) -> NDArray[np.float64]:
+        """What tells whether a bit is loose, shape (k, 5): `spindle` to `half`, `modulation`, `rocking`."""
+        columns = (self.spindle, self.between, self.half, self.modulation, self.rocking)
+        return np.stack(columns, axis=1).astype(np.float64)
+
+    @cached_property
+    def swell(self) -> Array32:
+        """`modulation` and `rocking`, shape (k, 2)."""
+        return np.stack((self.modulation, self.rocking), axis=1)
+
+    @cached_property
+    def about(self) -> Array32:
+        """Level of the noise about all lines that tell, dBFS, shape (k,)."""
+        return decibels(_sum(self.hides))
+
     def table(self) -> Array32:
         """Return the scalar features as one array, shape (k, len(COLUMNS))."""
         return np.stack([np.asarray(getattr(self, name), dtype=np.float32) for name in COLUMNS], axis=1)

@@ -253,7 +253,8 @@ class Listener:
             rows.tells[index],
             rows.hides[index],
             10.0 ** (float(rows.hiss[index]) / 10.0),
-            np.array([rows.modulation[index], rows.rocking[index]]),
+            rows.swell[index],
+            signs=rows.signs[index],
         )
         own = self._air.row(heard, self.phase, apart=self._apart)
         middle = (first + self._size / 2) / self.rate
@@ -270,7 +271,7 @@ class Listener:
     def _context(self) -> Context:
         """Return what is being cut; one steady sound, and nothing else heard so far, is like itself."""
         context = self.locator.context
-        return replace(context, told=context.told or not self._apart, apart=self._apart)
+        return context if self._apart else replace(context, told=True, apart=False)
 
     @property
     def _apart(self) -> bool:

@@ -31,7 +31,7 @@ _AIR = 0.02
 _JUMP = 3.0
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, slots=True)
 class _Where:
     """Cells at a moment: earliest, likeliest, latest."""
 
@@ -40,7 +40,7 @@ class _Where:
     late: int
 
 
-@dataclass
+@dataclass(slots=True)
 class _Then:
     """A step: when it was, where, what was thought of it, and whether that is marked."""
 
@@ -220,10 +220,11 @@ class SoundLocator:
     def _put_right(self, grid: Grid) -> None:
         """Let what was heard since tell where the last steps were, and mark what no longer changes."""
         steps = min(round(_BACK / grid.seconds), grid.remembers)
-        for then, where in zip(
-            self._past[len(self._past) - steps :], self._smoothed(grid, steps), strict=True
-        ):
-            then.where = where
+        recent = self._past[len(self._past) - steps :]
+        # As long as nobody knows the place, what came since tells no more.
+        if any(self._is_known(then.where) for then in recent):
+            for then, where in zip(recent, self._smoothed(grid, steps), strict=True):
+                then.where = where
         sure = len(self._past) - steps
         self._mark(self._marks, self._past[max(self._marked - 1, 0) : sure])
         self._marked = max(self._marked, sure)
