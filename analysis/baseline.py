@@ -10,7 +10,6 @@ from analysis.air import Telling
 from analysis.change import independent_share
 from analysis.features import Rows, standing
 from analysis.robust import middle, robust_scale
-from analysis.spectrum import decibels
 
 Array64 = NDArray[np.float64]
 

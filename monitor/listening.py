@@ -134,7 +134,8 @@ def _write_nowhere(files: Iterable[int]) -> None:
 def replay(recording: Path, wanted: Wanted, keep: Keep | None, *, as_json: bool) -> Status:
     """Listen to a recording, and keep the run where ``keep`` says how; return the exit status."""
     program = read_program(wanted.program, warn) if wanted.program else None
-    with Recording(recording) as source, asked_to_end() as stop:
+    # Where the cut was is kept once a block.
+    with Recording(recording, _NOTED if keep else AT_ONCE) as source, asked_to_end() as stop:
         past = _past(wanted)
         listener = make_listener(source.rate, program, wanted, home(), warn, past=past)
         journal = open_journal(recording.stem, wanted, program, source.rate, keep) if keep else None
@@ -143,6 +144,13 @@ def replay(recording: Path, wanted: Wanted, keep: Keep | None, *, as_json: bool)
             outcome = listen(source, listener, with_past(ears, past), journal)
     _tell_kept(journal, as_json=as_json)
     return _status(outcome)
+
+
+AT_ONCE = 3.0
+"""Seconds of a recording that are heard at once."""
+
+# The same where the run is kept.
+_NOTED = 1.0
 
 
 def _past(wanted: Wanted) -> tuple[Report, ...]:

@@ -22,6 +22,8 @@ class Recording:
     ----------
     path
         The file.
+    seconds
+        How much is read at once: more costs less to hear, and what is told of it comes in one go.
 
     Raises
     ------
@@ -37,8 +39,9 @@ class Recording:
                 hear(block.samples, recording.rate)
     """
 
-    def __init__(self, path: str | Path) -> None:
+    def __init__(self, path: str | Path, seconds: float = 1.0) -> None:
         self._path = Path(path)
+        self._seconds = seconds
         self._file = _open_sound(self._path)
         self._promised = _promised_frames(self._path) or self.frames
         if self.frames == 0:
@@ -67,7 +70,7 @@ class Recording:
         Parameters
         ----------
         size
-            Samples in a block, the last may be shorter; a second's when ``None``.
+            Samples in a block, the last may be shorter; as many as are read at once when ``None``.
 
         Yields
         ------
@@ -82,7 +85,7 @@ class Recording:
         """
         from soundfile import SoundFileRuntimeError  # noqa: PLC0415 - loads libsndfile; not at start-up
 
-        size = size or self.rate
+        size = size or round(self._seconds * self.rate)
         heard = 0
         try:
             self._file.seek(0)

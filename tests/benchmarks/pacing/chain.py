@@ -10,6 +10,7 @@ from analysis.cutting import Bit
 from analysis.listener import Listener
 from analysis.locate import Locator, Nowhere, Plan
 from analysis.place import SoundLocator
+from monitor.listening import AT_ONCE
 from monitor.sources import Recording, Source
 from monitor.watch import Ears, Outcome, listen
 
@@ -21,8 +22,8 @@ def hear(source: Source, bits: Mapping[int, Bit], place: Locator | None = None) 
 
 
 def replay(path: Path, bits: Mapping[int, Bit], plan: Plan | None = None) -> None:
-    """Hear a recording, in the blocks in which it is read."""
-    with Recording(path) as recording:
+    """Hear a recording, in the blocks in which one is read that is not kept."""
+    with Recording(path, AT_ONCE) as recording:
         hear(recording, bits, _place(plan))
 
 

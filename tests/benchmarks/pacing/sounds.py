@@ -9,6 +9,7 @@ from numpy.typing import NDArray
 
 from analysis.cutting import Bit
 from analysis.program import read
+from monitor.listening import AT_ONCE
 from monitor.sources import Block, Recording
 from recordings_synthetic import record
 from recordings_synthetic.job import BITS
@@ -76,7 +77,7 @@ class Looped:
     def blocks(self) -> Iterator[Block]:
         """Give all blocks."""
         for _ in range(self._times):
-            with Recording(self._path) as recording:
+            with Recording(self._path, AT_ONCE) as recording:
                 yield from recording.blocks()
 
 
