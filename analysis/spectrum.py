@@ -21,7 +21,7 @@ from numpy.typing import ArrayLike, NDArray
 from scipy.fft import rfft
 
 # Rows that are transformed together, always; see PowerSpectrum.transform. Live, most of them are empty.
-ROWS = 8
+ROWS = 4
 
 # The octave of the standards, 10^(3/10), a little less than 2 (IEC 61260-1:2014).
 _OCTAVE = 10.0**0.3

@@ -21,6 +21,7 @@ level while the spindle stands, dB, and its variance; for how long the spindle w
 the last level was above what was foreseen, dB.
 """
 ROWS = 10
+_VARIANCES = slice(AIR_VAR, CUT_VAR + 1, CUT_VAR - AIR_VAR)
 
 # Before anything was heard: the air, dBFS, how much louder a usual cut, and how sure that is, dB.
 _AIR, _AIR_SD, _LOUDER, _LOUDER_SD = -45.0, 20.0, 9.0, 6.0
@@ -132,8 +133,7 @@ def hear(state: Floats, extra: Floats, begins: NDArray[np.bool_], now: Heard) ->
     array of float, shape (n,)
         Density of the level, with an allowance for what nobody can foresee.
     """
-    state[AIR_VAR] += _DRIFT * now.seconds
-    state[CUT_VAR] += _DRIFT * now.seconds
+    state[_VARIANCES] += _DRIFT * now.seconds
     cuts = ~np.isnan(extra)
     louder = np.where(cuts, state[CUT] + extra - state[AIR], -_FARTHEST)
     more = np.exp(_within(louder, -_FARTHEST, _FARTHEST) * _NEPERS)
@@ -141,9 +141,9 @@ def hear(state: Floats, extra: Floats, begins: NDArray[np.bool_], now: Heard) ->
     foreseen = state[AIR] + np.log1p(more) * (1.0 / _NEPERS)
     rest = 1.0 - part
     differ = np.where(cuts, _CUTS, _AIRS)
-    to_air = rest * state[AIR_VAR] + part * state[BOTH]
-    to_cut = rest * state[BOTH] + part * state[CUT_VAR]
-    doubt = rest * to_air + part * to_cut
+    # How the level goes with air and cut: the covariance's two lines.
+    to_both = rest * state[AIR_VAR:CUT_VAR] + part * state[BOTH : CUT_VAR + 1]
+    doubt = rest * to_both[0] + part * to_both[1]
     off = now.level - foreseen
     spread = doubt + now.scatter**2
     odd = (off - _KEEPS * state[REST]) ** 2 / spread
@@ -157,7 +157,7 @@ def hear(state: Floats, extra: Floats, begins: NDArray[np.bool_], now: Heard) ->
         odd = np.where(anew, oddly, odd)
     state[REST] = _within(off, -differ, differ)
     trust = (_TAILS + 1.0) / (_TAILS + squared / (varies + doubt))
-    _learn(state, off, to_air, to_cut, trust / (varies / _ALONE + doubt))
+    _learn(state, off, to_both, trust / (varies / _ALONE + doubt))
     changed = _wonder(state, odd, rest, now.seconds)
     return np.where(changed, _RARELY * fits, fits) if changed.any() else fits
 
@@ -233,15 +233,12 @@ def _density(odd: Floats, spread: Floats) -> Floats:
     return np.asarray(inside + 0.02 / _ANYTHING)
 
 
-def _learn(state: Floats, off: Floats, to_air: Floats, to_cut: Floats, gain: Floats) -> None:
-    air, cut = gain * to_air, gain * to_cut
-    state[AIR] += air * off
-    state[CUT] += cut * off
-    state[AIR_VAR] -= air * to_air
-    state[BOTH] -= air * to_cut
-    state[CUT_VAR] -= cut * to_cut
-    np.maximum(state[AIR_VAR], 0.05, out=state[AIR_VAR])
-    np.maximum(state[CUT_VAR], 0.05, out=state[CUT_VAR])
+def _learn(state: Floats, off: Floats, to_both: Floats, gain: Floats) -> None:
+    gains = gain * to_both
+    state[AIR : CUT + 1] += gains * off
+    state[AIR_VAR:CUT_VAR] -= gains[0] * to_both
+    state[CUT_VAR] -= gains[1] * to_both[1]
+    np.maximum(state[_VARIANCES], 0.05, out=state[_VARIANCES])
     limit = 0.98 * np.sqrt(state[AIR_VAR] * state[CUT_VAR])
     state[BOTH] = _within(state[BOTH], -limit, limit)
     # A spindle that turns is no quieter than one that stands.

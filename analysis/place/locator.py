@@ -27,6 +27,8 @@ _UNKNOWN = 20.0
 _OFTEN, _BACK, _LEARNS = 4.0, 8.0, 5.0
 # Below this probability nothing is being cut.
 _AIR = 0.02
+# How long ago, s, an alarm's onset may be and still have its place.
+_REMEMBERS = 3600.0
 # A way that is this long, s, between two steps was not gone but jumped.
 _JUMP = 3.0
 
@@ -69,6 +71,7 @@ class SoundLocator:
         self._each = 0
         self._grid: Grid | None = None
         self._past: list[_Then] = []
+        self._forgot = 0
         self._marks = marks.unmarked(plan)
         self._marked = 0
         self._bit = int(plan.program.moves.bit[plan.stints[0][0]]) if plan.stints else 0
@@ -194,9 +197,9 @@ class SoundLocator:
         self._note(grid, at)
         if self._is_known(self._past[-1].where):
             self._bit = int(self.plan.program.moves.bit[self._moves(self._past[-1].where)[1]])
-        if len(self._past) % round(_LEARNS / grid.seconds) == 0:
+        if self._steps % round(_LEARNS / grid.seconds) == 0:
             grid.refresh()
-        if len(self._past) % round(_OFTEN / grid.seconds) == 0:
+        if self._steps % round(_OFTEN / grid.seconds) == 0:
             self._put_right(grid)
         self._tell(grid)
 
@@ -228,6 +231,19 @@ class SoundLocator:
         sure = len(self._past) - steps
         self._mark(self._marks, self._past[max(self._marked - 1, 0) : sure])
         self._marked = max(self._marked, sure)
+        self._forget(round(_REMEMBERS / grid.seconds))
+
+    @property
+    def _steps(self) -> int:
+        return self._forgot + len(self._past)
+
+    def _forget(self, keep: int) -> None:
+        """Forget steps of long ago, which are marked, some at once: a run may last for a day."""
+        old = self._marked - keep
+        if old > keep // 4:
+            del self._past[:old]
+            self._marked -= old
+            self._forgot += old
 
     def _smoothed(self, grid: Grid, steps: int) -> list[_Where]:
         return [_where(first, mass, len(grid.track)) for first, mass in grid.smoothed(steps)]
@@ -253,7 +269,7 @@ class SoundLocator:
 
     def _where(self, at: float) -> _Where | None:
         """Return where ``at`` was, with all that was heard since within some seconds."""
-        if not self._past or self._grid is None:
+        if not self._past or self._grid is None or (self._forgot and at < self._past[0].at):
             return None
         index = bisect_left(self._past, at, key=lambda then: then.at)
         index = min(index, len(self._past) - 1)
@@ -262,8 +278,8 @@ class SoundLocator:
         steps = min(len(self._past), self._grid.remembers)
         if index < len(self._past) - steps:
             return self._past[index].where
-        if self._smooth[0] != len(self._past):
-            self._smooth = len(self._past), self._smoothed(self._grid, steps)
+        if self._smooth[0] != self._steps:
+            self._smooth = self._steps, self._smoothed(self._grid, steps)
         return self._smooth[1][index - len(self._past) + steps]
 
     def _is_known(self, where: _Where) -> bool:

@@ -319,3 +319,17 @@ def test_it_carries_on_from_where_the_cut_was_surely_good():
     covered = locator.complete(dataclasses.replace(ALARM, at=at, onset=at - 5.0, good_until=at - 20.0))
     assert covered.line == plain.line
     assert covered.resume.file < plain.resume.file
+
+
+def test_what_was_long_ago_is_forgotten_and_changes_nothing_else(monkeypatch: pytest.MonkeyPatch):
+    """Who remembers ten seconds knows later places, all lines and verdicts as who remembers all."""
+    rows = list(Sounding().rows())
+    whole = follow(rows, SoundLocator(SLOTS))
+    monkeypatch.setattr("analysis.place.locator._REMEMBERS", 10.0)
+    short = follow(rows, SoundLocator(SLOTS))
+    end = rows[-1][0]
+    assert short.place(FIRST_CUT) is None
+    assert [short.place(end - ago) for ago in range(10)] == [whole.place(end - ago) for ago in range(10)]
+    assert short.lines_seen == whole.lines_seen
+    learned = frozenset({1})
+    assert short.verdicts(learned) == whole.verdicts(learned)
