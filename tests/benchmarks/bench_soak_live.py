@@ -167,6 +167,18 @@ def growth(looks: list[Look]) -> float:
     return float(np.polyfit([look.at / 3600.0 for look in half], memory, 1)[0])
 
 
+def quietest(looks: list[Look]) -> str:
+    """Return what it took, and what all else took, while all else took least."""
+    ends = counted(looks)[:: round(60.0 / EVERY)]
+    spent = [
+        (b.busy - a.busy, b.processor - a.processor, b.at - a.at)
+        for a, b in zip(ends, ends[1:], strict=False)
+    ]
+    spent.sort(key=lambda minute: minute[0] - minute[1])
+    busy, own, seconds = np.sum(spent[: max(1, len(spent) // 10)], axis=0)
+    return f"{own / seconds:.1%} (all else {(busy - own) / seconds:.0%})"
+
+
 def report(minutes: float, looks: list[Look], played: Played, run: Run) -> str:
     """Return the table, as Markdown."""
     begin, *_, end = counted(looks)
@@ -181,7 +193,8 @@ def report(minutes: float, looks: list[Look], played: Played, run: Run) -> str:
         "of them the ones that were played": f"{played.same}",
         "played and not kept (lost)": f"{played.missing}",
         "kept and not played": f"{played.strange}",
-        "processor time, both processes": f"{share:.2%} of one core",
+        "processor time, both processes": f"{share:.1%} of one core",
+        "the same, in the tenth of the minutes in which all else took least": quietest(looks),
         "memory, both processes": f"{memory[0]:.0f} MB after a minute, {memory[-1]:.0f} MB at the end, "
         f"{max(memory):.0f} MB at most; {growth(looks):+.1f} MB an hour in the second half",
         "what all else on the machine took meanwhile": f"{others:.0%} of one core, of {os.cpu_count()}",
