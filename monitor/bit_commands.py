@@ -160,19 +160,22 @@ _SCHEDULER = click.option(
     help="Let a dask.distributed cluster hear them, not this computer.",
 )
 
+_PLACE = click.option(
+    "--runs",
+    "place",
+    metavar="FOLDER|ADDRESS",
+    help="Where they lie: another folder of runs, or an address that fsspec knows (s3://bucket/runs).",
+)
+_AFRESH = click.option("--afresh", is_flag=True, help="Hear those too of which is known what comes of it.")
+
 
 @click.command()
 @click.argument("runs", nargs=-1, metavar="RUN...")
 @_JOBS
 @_SCHEDULER
 @click.option("--all", "every", is_flag=True, help="All runs that were kept.")
-@click.option(
-    "--runs",
-    "place",
-    metavar="FOLDER|ADDRESS",
-    help="Where they lie: another folder of runs, or an address that fsspec knows (s3://bucket/runs).",
-)
-@click.option("--afresh", is_flag=True, help="Hear those too of which is known what comes of it.")
+@_PLACE
+@_AFRESH
 @click.option("--json", "as_json", is_flag=True, help="One JSON object a run, a line each.")
 def rehear(  # noqa: PLR0913 - as many as the user may say
     runs: tuple[str, ...],
@@ -213,6 +216,8 @@ def rehear(  # noqa: PLR0913 - as many as the user may say
 )
 @_JOBS
 @_SCHEDULER
+@_PLACE
+@_AFRESH
 @click.option("-o", "--out", type=_FILE, metavar="PICTURE.PNG", help="Draw the trade into this file.")
 @click.option("--dry-run", is_flag=True, help="Write nothing to the shelf, and do not ask.")
 @click.option("--yes", is_flag=True, help="Write it to the shelf without asking.")
@@ -225,6 +230,8 @@ def tune(  # noqa: PLR0913 - as many as the user may say
     hours: float | None,
     jobs: int,
     scheduler: str | None,
+    place: str | None,
+    afresh: bool,
     out: Path | None,
     dry_run: bool,
     yes: bool,
@@ -240,7 +247,7 @@ def tune(  # noqa: PLR0913 - as many as the user may say
     from monitor.many import Workers  # noqa: PLC0415
 
     workers = Workers(jobs, scheduler)
-    found = tuning.tune(bit, tuning.Asked(material, false_alarms, hours, workers, out))
+    found = tuning.tune(bit, tuning.Asked(material, false_alarms, hours, workers, out, place, afresh))
     click.echo(tuning.tuning_json(found) if as_json else tuning.tuning_text(found))
     if out is not None:
         tuning.draw(found, out)

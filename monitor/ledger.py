@@ -9,6 +9,9 @@ from typing import Any, BinaryIO
 from monitor.saving import replace_file
 from monitor.trouble import warn
 
+LEDGER = "ledger.jsonl"
+"""Its name in the folder of all that is kept."""
+
 # More lines than this beyond those that count, and the file is written anew.
 _SUPERSEDED = 200
 

@@ -1,21 +1,21 @@
 """``chipsong rehear``: runs that were kept, heard again with today's thresholds and code; what changed."""
 
-import hashlib
 import json
 import sys
-from collections.abc import Iterator, Mapping, Sequence
-from contextlib import suppress
+from collections.abc import Iterator, Sequence
 from dataclasses import asdict, dataclass, field
 from functools import partial
 from pathlib import Path
+from typing import Any
 
 from analysis.errors import ChipsongError
 from analysis.events import Alarm, Checked, Event, Summary
 from monitor.again import Again, hear_again
 from monitor.bits import read_shelf
+from monitor.going_on import Kept, go_on, marks_of
 from monitor.heard import hearing
 from monitor.journal import Run, home
-from monitor.ledger import Ledger
+from monitor.ledger import LEDGER, Ledger
 from monitor.many import Workers, for_each
 from monitor.review import events_of
 from monitor.runs_at import RunsAt, runs_at
@@ -84,52 +84,29 @@ def rehear(names: Sequence[str], how: Rehearing) -> Status:
     """
     place = runs_at(how.place, home())
     chosen = list(names) or place.names()
-    ledger = Ledger(home() / _LEDGER)
-    marks = _marks(place, chosen)
-    known = {} if how.afresh else _known(ledger, marks)
-    if known:
-        warn(f"{len(known)} of {len(chosen)} were heard before, as they are now; --afresh hears them anew")
-    rest = [name for name in chosen if name not in known]
-    fresh = for_each(partial(_change, home(), place), rest, how.workers, _failed)
+    marks = marks_of(place, chosen, *_rules())
+    kept = Kept(Ledger(home() / LEDGER), "rehear", asdict, _from_plain, lambda found: not found.failed)
+    work = partial(_hear, place, how.workers)
     failed = False
-    for name in chosen:
-        found = known.get(name) or next(fresh)
-        if name not in known and not found.failed:
-            ledger.note(name, marks[name], asdict(found))
+    for found in go_on(chosen, marks, work, kept, afresh=how.afresh):
         failed |= bool(found.failed)
         sys.stdout.write(f"{json.dumps(asdict(found)) if how.as_json else _text(found)}\n")
         sys.stdout.flush()
     return Status.FAILED if failed else Status.FINE
 
 
-# In the folder of all that is kept.
-_LEDGER = "rehear.jsonl"
+def _hear(place: RunsAt, workers: Workers, names: Sequence[str]) -> Iterator[Change]:
+    return for_each(partial(_change, home(), place), names, workers, _failed)
 
 
-def _marks(place: RunsAt, names: Sequence[str]) -> dict[str, str]:
-    """Return what each result follows from: the run, the shelf, the references and the code that decides."""
-    judged_by = hashlib.sha256(hearing().encode())
+def _rules() -> Iterator[bytes]:
+    """Give what runs are judged by beside the code: the shelf and all references."""
     for path in (home() / SHELF, *sorted((home() / "references").glob("*.json"))):
-        judged_by.update(path.read_bytes() if path.exists() else b"none")
-    return {name: _mark(place, name, judged_by.hexdigest()) for name in names}
+        yield path.read_bytes() if path.exists() else b""
 
 
-def _mark(place: RunsAt, name: str, judged_by: str) -> str:
-    try:
-        stamp = place.stamp(name)
-    except ChipsongError:  # when it is heard the same goes wrong, and is told
-        return ""
-    return f"{stamp} {judged_by}" if stamp else ""
-
-
-def _known(ledger: Ledger, marks: Mapping[str, str]) -> dict[str, Change]:
-    found = {name: ledger.found(name, mark) for name, mark in marks.items()}
-    known = {}
-    for name, body in found.items():
-        with suppress(TypeError):  # another version kept something else
-            if body is not None:
-                known[name] = Change(**body | {"changes": tuple(body["changes"])})
-    return known
+def _from_plain(body: dict[str, Any]) -> Change:
+    return Change(**body | {"changes": tuple(body["changes"])})
 
 
 def _change(folder: Path, place: RunsAt, name: str) -> Change:

@@ -23,9 +23,9 @@ class RunsAt(Protocol):
     def names(self) -> list[str]:
         """Return the names of all runs."""
 
-    def opened(self, name: str) -> AbstractContextManager[Run]:
+    def opened(self, name: str, *, sound: bool = True) -> AbstractContextManager[Run]:
         """
-        Give a run, by its name or a beginning of it that no other has.
+        Give a run, by its name or a beginning of it that no other has; its ``sound`` only if it is wanted.
 
         Raises
         ------
@@ -77,8 +77,9 @@ class Here:
         return [run.id for run in runs(self.home)]
 
     @contextmanager
-    def opened(self, name: str) -> Iterator[Run]:
+    def opened(self, name: str, *, sound: bool = True) -> Iterator[Run]:
         """Give a run; see `RunsAt`."""
+        del sound  # it is there
         yield open_run(self.home, name)
 
     def stamp(self, name: str) -> str:
@@ -105,16 +106,18 @@ class Far:
         return sorted(PurePosixPath(each["name"]).name for each in found if each["type"] == "directory")
 
     @contextmanager
-    def opened(self, name: str) -> Iterator[Run]:
+    def opened(self, name: str, *, sound: bool = True) -> Iterator[Run]:
         """Give a run; see `RunsAt`."""
         files, root = self._files()
         name = self._whole(name)
         with tempfile.TemporaryDirectory(prefix="chipsong-") as folder:
             with _told(self.address):
                 for path in files.find(f"{root}/{name}"):
-                    copy = Path(folder, _RUNS, path[path.index(f"/{name}/") + 1 :])
-                    copy.parent.mkdir(parents=True, exist_ok=True)
-                    files.get_file(path, str(copy))
+                    within = path[path.index(f"/{name}/") + 1 :]
+                    if sound or not within.startswith(f"{name}/sound/"):
+                        copy = Path(folder, _RUNS, within)
+                        copy.parent.mkdir(parents=True, exist_ok=True)
+                        files.get_file(path, str(copy))
             yield open_run(Path(folder), name)
 
     def stamp(self, name: str) -> str:

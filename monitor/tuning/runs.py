@@ -2,8 +2,9 @@
 
 import math
 from collections.abc import Iterator, Sequence
+from dataclasses import asdict, dataclass, field
 from functools import partial
-from pathlib import Path
+from typing import Any
 
 from analysis.errors import ChipsongError, JournalError
 from analysis.tape import Tape
@@ -11,20 +12,23 @@ from analysis.tuning import Told
 from analysis.watcher import Settings
 from monitor.again import tape_of
 from monitor.bits import Entry, same_name
+from monitor.going_on import Kept, go_on, marks_of
 from monitor.heard import bit_at
-from monitor.journal import Run, home, open_run, runs
+from monitor.journal import Run, home
 from monitor.keeping import material_of, shelved
 from monitor.labels import is_labelled, labels, misses
+from monitor.ledger import LEDGER, Ledger
 from monitor.many import Workers, for_each
+from monitor.runs_at import RunsAt
 from monitor.trouble import one_line, warn
 
 # An alarm so long, s, before a fault is said to have begun is that fault's.
 _EARLY = 1.0
 
 
-def labelled_runs(entry: Entry, material: str | None) -> list[Run]:
+def labelled_runs(place: RunsAt, entry: Entry, material: str | None) -> list[str]:
     """
-    Return the runs with labels that the bit cut this material in, the oldest first.
+    Return the names of runs with labels that the bit cut this material in, the oldest first.
 
     Raises
     ------
@@ -33,29 +37,57 @@ def labelled_runs(entry: Entry, material: str | None) -> list[Run]:
     """
     wanted = material or entry.material
     found = []
-    for run in runs(home()):
-        for number in _numbers(run, entry):
-            cut = material_of(run, number)
-            if same_name(cut or "", wanted or "") and is_labelled(run):
-                found.append(run)
-                break
+    for name in place.names():
+        try:
+            with place.opened(name, sound=False) as run:
+                if _is_of(run, entry, wanted) and is_labelled(run):
+                    found.append((run.started.timestamp(), run.id))
+        except JournalError as error:
+            warn(f"{name} is passed over: {one_line(error)}")
     if not found:
         raise JournalError(
             f"no run with '{entry.bit.name}' in {wanted or 'no material said'} is labelled: "
             f"say of runs what they were with `chipsong label`"
         )
-    return found[::-1]
+    return [name for _, name in sorted(found)]
+
+
+def _is_of(run: Run, entry: Entry, material: str | None) -> bool:
+    cut = (material_of(run, number) for number in _numbers(run, entry))
+    return any(same_name(each or "", material or "") for each in cut)
 
 
 def _numbers(run: Run, entry: Entry) -> list[int]:
     return [number for number, name in shelved(run).items() if same_name(name, entry.bit.name)]
 
 
+@dataclass(frozen=True)
+class How:
+    """
+    How labelled runs are heard.
+
+    Attributes
+    ----------
+    place
+        Where they lie.
+    workers
+        Who does it.
+    afresh
+        Whether those are heard too of which is known what they tell.
+    """
+
+    place: RunsAt
+    workers: Workers = field(default_factory=Workers)
+    afresh: bool = False
+
+
 def hear_runs(
-    entry: Entry, names: Sequence[str], factors: Sequence[float], settings: Settings, workers: Workers
+    entry: Entry, names: Sequence[str], factors: Sequence[float], settings: Settings, how: How
 ) -> tuple[Told, ...]:
     """
     Hear runs again, and return what each tells of each limit; one that can't be heard is passed over.
+
+    What each tells is kept with what it follows from, so that work that was stopped goes on.
 
     Raises
     ------
@@ -63,8 +95,10 @@ def hear_runs(
         When none tells anything.
     """
     tried = [_with_factor(settings, factor) for factor in factors]
+    marks = marks_of(how.place, names, repr((entry, tried)).encode())
+    kept = Kept(Ledger(home() / LEDGER), f"tune {entry.bit.name}", _to_plain, _from_plain, _is_told)
     heard: list[Told] = []
-    telling = for_each(partial(_tell, home(), entry, tried), names, workers, lambda _name, why: why)
+    telling = go_on(names, marks, partial(_hear, entry, tried, how), kept, afresh=how.afresh)
     for name, found in zip(names, telling, strict=True):
         if isinstance(found, str):
             warn(f"{name} is passed over: {found}")
@@ -75,22 +109,40 @@ def hear_runs(
     return tuple(heard)
 
 
+def _hear(entry: Entry, tried: Sequence[Settings], how: How, names: Sequence[str]) -> Iterator[Told | str]:
+    return for_each(partial(_tell, how.place, entry, tried), names, how.workers, lambda _name, why: why)
+
+
+def _to_plain(told: Told | str) -> dict[str, Any]:
+    assert isinstance(told, Told)  # noqa: S101 - nothing else is kept
+    return asdict(told)
+
+
+def _from_plain(body: dict[str, Any]) -> Told | str:
+    delays = body["delays"]
+    return Told(body["run"], body["hours"], tuple(body["false"]), None if delays is None else tuple(delays))
+
+
+def _is_told(told: Told | str) -> bool:
+    return isinstance(told, Told)
+
+
 def _with_factor(settings: Settings, factor: float) -> Settings:
     return Settings(false_alarms=settings.false_alarms, hours=settings.hours, factor=factor)
 
 
-def _tell(folder: Path, entry: Entry, tried: Sequence[Settings], name: str) -> Told | str:
+def _tell(place: RunsAt, entry: Entry, tried: Sequence[Settings], name: str) -> Told | str:
     """Return what a run tells, or why it can't be heard again: one bad run must not end all others."""
     try:
-        run = open_run(folder, name)
-        tape = tape_of(run)
-        told = [_told_of(run, tape, number, tried) for number in _numbers(run, entry)]
+        with place.opened(name) as run:
+            tape = tape_of(run)
+            told = [_told_of(run, tape, number, tried) for number in _numbers(run, entry)]
     except ChipsongError as error:
         return one_line(error)
     except Exception as error:  # noqa: BLE001 - as above
         return f"it broke down: {one_line(error)}"
     # A run has the bit under one number, or under several when it was named for all of them.
-    return _together(run.id, told)
+    return _together(name, told)
 
 
 def _told_of(run: Run, tape: Tape, number: int, tried: Sequence[Settings]) -> Told:

@@ -12,10 +12,11 @@ from monitor.bits import Entry, Thresholds, read_shelf
 from monitor.bits_writing import change_threshold
 from monitor.journal import home
 from monitor.many import Workers
+from monitor.runs_at import runs_at
 from monitor.saving import cannot_write
 from monitor.setup import SHELF, settings_from
 from monitor.trouble import one_line
-from monitor.tuning.runs import hear_runs, labelled_runs
+from monitor.tuning.runs import How, hear_runs, labelled_runs
 
 
 @dataclass(frozen=True)
@@ -33,6 +34,10 @@ class Asked:
         Who hears runs again.
     out
         Where to draw the trade.
+    place
+        Where the runs lie; ``None`` for where they are kept here.
+    afresh
+        Whether runs are heard too of which is known what they tell.
     """
 
     material: str | None = None
@@ -40,6 +45,8 @@ class Asked:
     hours: float | None = None
     workers: Workers = field(default_factory=Workers)
     out: Path | None = None
+    place: str | None = None
+    afresh: bool = False
 
 
 @dataclass(frozen=True)
@@ -103,8 +110,9 @@ def tune(name: str, asked: Asked) -> Tuning:
     told = Thresholds(asked.false_alarms, asked.hours).over(entry.thresholds_in(asked.material))
     settings = settings_from(told)
     factors = tuple(sorted({*FACTORS, settings.factor}))
-    chosen = [run.id for run in labelled_runs(entry, asked.material)]
-    heard = hear_runs(entry, chosen, factors, settings, asked.workers)
+    how = How(runs_at(asked.place, home()), asked.workers, asked.afresh)
+    chosen = labelled_runs(how.place, entry, asked.material)
+    heard = hear_runs(entry, chosen, factors, settings, how)
     budget, nats = settings.false_alarms / settings.hours, _nats(settings)
     proposal = propose(heard, factors, budget, nats)
     judged = cross_validated(heard, factors, budget, nats) if len(heard) > 1 else trade((), (math.nan,))[0]

@@ -8,7 +8,7 @@ from pathlib import Path
 import pytest
 from contract import Ended
 
-from monitor import rehearing
+from monitor import going_on, rehearing
 from monitor.again import Again, hear_again
 from monitor.journal import Run
 from monitor.ledger import Ledger
@@ -67,10 +67,10 @@ def test_what_follows_from_something_else_is_heard_again(
     assert heard[3:] == three[:1]
     (home / "bits.toml").write_text('[[bit]]\nname = "six"\ndiameter = "6mm"\nflutes = 2\nkind = "up-cut"\n')
     chipsong("rehear", *three)
-    monkeypatch.setattr(rehearing, "hearing", lambda: "newer")
+    monkeypatch.setattr(going_on, "hearing", lambda: "newer")
     chipsong("rehear", *three)
     assert len(heard) == 10
-    assert len((home / "rehear.jsonl").read_text().splitlines()) == 10
+    assert len((home / "ledger.jsonl").read_text().splitlines()) == 10
 
 
 def test_a_run_that_could_not_be_heard_is_tried_again(chipsong: Command, three: list[str], kept_run: Run):

@@ -86,6 +86,25 @@ def test_a_proposal_is_shown_and_written_only_on_yes(
     assert "nothing would change" in chipsong("tune", "comp", "--dry-run").out
 
 
+def test_runs_are_heard_once_wherever_they_lie(
+    chipsong: Command, kept: tuple[str, str], home: Path, tmp_path: Path
+):
+    """What a run tells is kept until it, its labels or the bit change; runs at an address tell the same."""
+    tight, slip = kept
+    chipsong("label", tight, "--fine")
+    chipsong("label", slip, 1, "loose")
+    words = ("tune", "comp", "--dry-run", "--json")
+    first = chipsong(*words)
+    again = chipsong(*words)
+    assert (first.err, again.out) == ("", first.out)
+    assert "2 of 2 were heard before" in again.err
+    chipsong("label", tight, "--fine")
+    assert "1 of 2 were heard before" in chipsong(*words).err
+    (home / "runs").rename(tmp_path / "elsewhere")
+    far = chipsong(*words, "--runs", f"file://{tmp_path / 'elsewhere'}")
+    assert (far.status, far.err, far.out) == (0, "", first.out)
+
+
 @pytest.mark.slow
 def test_a_cluster_tunes_as_this_computer_does(chipsong: Command, kept: tuple[str, str], tmp_path: Path):
     """Runs that a cluster hears tell what they tell here, to the last digit of the proposal."""
@@ -94,7 +113,7 @@ def test_a_cluster_tunes_as_this_computer_does(chipsong: Command, kept: tuple[st
     chipsong("label", slip, 1, "loose")
     alone = chipsong("tune", "comp", "--dry-run", "--json")
     with cluster(tmp_path, 2, Path(__file__).parents[2]) as running:
-        spread = chipsong("tune", "comp", "--dry-run", "--json", "--scheduler", running.address)
+        spread = chipsong("tune", "comp", "--dry-run", "--json", "--afresh", "--scheduler", running.address)
     assert (spread.status, spread.err) == (0, "")
     assert spread.out == alone.out
     assert json.loads(spread.out)["runs"]
