@@ -78,13 +78,17 @@ def go_on(
     if before:
         warn(f"{before} of {len(names)} were heard before, as they are now; --afresh hears them anew")
     fresh = work([name for name, found in zip(names, known, strict=True) if found is None])
-    for name, mark, found in zip(names, marks, known, strict=True):
-        if found is not None:
-            yield found
-            continue
-        new = next(fresh)
-        kept.note(name, mark, new)
-        yield new
+    done = 0
+    try:
+        for name, mark, found in zip(names, marks, known, strict=True):
+            new = found if found is not None else next(fresh)
+            if found is None:
+                kept.note(name, mark, new)
+            done += 1
+            yield new
+    except KeyboardInterrupt:
+        warn(f"stopped by hand, {done} of {len(names)} done: the same command goes on from there")
+        raise
 
 
 def marks_of(place: RunsAt, names: Sequence[str], *rules: bytes) -> list[str]:

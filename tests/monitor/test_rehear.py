@@ -45,7 +45,9 @@ def test_work_that_was_stopped_goes_on_where_it_stopped(
     """What was done is told again unheard; only the rest is heard, and it says what it says in one go."""
     stop = kept_run.folder.with_name(three[1]) / "stop"
     stop.touch()
-    assert chipsong("rehear", *three).status != 0
+    stopped = chipsong("rehear", *three)
+    assert stopped.status != 0
+    assert "stopped by hand, 1 of 3 done" in stopped.err
     assert heard == three[:1]
     stop.unlink()
     ended = chipsong("rehear", *three)
