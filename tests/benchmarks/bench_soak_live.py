@@ -20,6 +20,7 @@ from collections import Counter
 from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
+from itertools import pairwise
 from pathlib import Path
 
 import numpy as np
@@ -42,7 +43,7 @@ from recordings_synthetic.job import BITS, seedling_trays
 RATE = 48_000
 EVERY = 10.0  # s between two looks at what it takes
 START_UP = 60.0  # s that do not count: libraries are loaded, the program is read
-GROWS = 5.0  # MB in an hour that are no growth yet
+GROWS = 3.0  # MB in the second half that are no growth yet
 RESULTS = Path(__file__).parent / "results"
 
 SHELF = """
@@ -161,19 +162,17 @@ def counted(looks: list[Look]) -> list[Look]:
 
 
 def growth(looks: list[Look]) -> float:
-    """Return by how much memory grows, MB an hour: the straight line through the second half."""
+    """Return by how much memory grows in the second half, MB: the straight line through it."""
     half = looks[len(looks) // 2 :]
     memory = [look.listening + look.capturing for look in half]
-    return float(np.polyfit([look.at / 3600.0 for look in half], memory, 1)[0])
+    slope = np.polyfit([look.at for look in half], memory, 1)[0]
+    return float(slope) * (half[-1].at - half[0].at)
 
 
 def quietest(looks: list[Look]) -> str:
     """Return what it took, and what all else took, while all else took least."""
     ends = counted(looks)[:: round(60.0 / EVERY)]
-    spent = [
-        (b.busy - a.busy, b.processor - a.processor, b.at - a.at)
-        for a, b in zip(ends, ends[1:], strict=False)
-    ]
+    spent = [(b.busy - a.busy, b.processor - a.processor, b.at - a.at) for a, b in pairwise(ends)]
     spent.sort(key=lambda minute: minute[0] - minute[1])
     busy, own, seconds = np.sum(spent[: max(1, len(spent) // 10)], axis=0)
     return f"{own / seconds:.1%} (all else {(busy - own) / seconds:.0%})"
@@ -196,7 +195,7 @@ def report(minutes: float, looks: list[Look], played: Played, run: Run) -> str:
         "processor time, both processes": f"{share:.1%} of one core",
         "the same, in the tenth of the minutes in which all else took least": quietest(looks),
         "memory, both processes": f"{memory[0]:.0f} MB after a minute, {memory[-1]:.0f} MB at the end, "
-        f"{max(memory):.0f} MB at most; {growth(looks):+.1f} MB an hour in the second half",
+        f"{max(memory):.0f} MB at most; {growth(looks):+.1f} MB in the second half",
         "what all else on the machine took meanwhile": f"{others:.0%} of one core, of {os.cpu_count()}",
         "alarms, deaf, heard again": f"{events['alarm']}, {events['deaf']}, {events['heard']}",
         "brought to its end with a summary": "yes" if run.closed else "no",
