@@ -89,13 +89,17 @@ class Plan:
     @cached_property
     def spells(self) -> tuple[tuple[NDArray[np.float64], NDArray[np.float64]], ...]:
         """When cutting is to be heard to begin and to end, s on the program's clock, for each stint."""
-        return tuple(self._spells(first, last) for first, last in self.stints)
+        return self.louder(_LOUD)
 
-    def _spells(self, first: int, last: int) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    def louder(self, share: float) -> tuple[tuple[NDArray[np.float64], NDArray[np.float64]], ...]:
+        """Return the same of cuts that take more than a share of what the bit usually takes."""
+        return tuple(self._spells(first, last, share) for first, last in self.stints)
+
+    def _spells(self, first: int, last: int, share: float) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
         inside = slice(first, last + 1)
         rate = np.where(self.cuts[inside], self.met.rate[inside], 0.0)
         usual = float(np.median(rate[rate > 0])) if (rate > 0).any() else 0.0
-        loud = np.concatenate(([False], rate > _LOUD * usual, [False])).astype(np.int8)
+        loud = np.concatenate(([False], rate > share * usual, [False])).astype(np.int8)
         edges = np.diff(loud)
         begins = self.cut_begin[inside][np.flatnonzero(edges == 1)]
         ends = self.times.end[inside][np.flatnonzero(edges == -1) - 1]

@@ -21,7 +21,8 @@ from analysis.causes import explain
 from analysis.change import budget_rows
 from analysis.comparison import TESTS, Comparison, margins
 from analysis.cut import FAMILIES, LOST, Context, Moment
-from analysis.events import Against, Alarm, Checked, Deaf, Event, Heard, State, StateChange
+from analysis.events import Against, Alarm, Cause, Checked, Deaf, Event, Heard, State, StateChange
+from analysis.faults import Others
 from analysis.health import Health
 from analysis.presence import Phase
 from analysis.reference import SURE, Finding, Known, Reference, compare, doubt
@@ -124,6 +125,9 @@ class Watcher:
         self._usual = settings
         self._settings_of = settings_of
         self._comparison = Comparison(seconds, correlation)
+        self._others = Others(seconds)
+        self._other: Cause | None = None
+        self._bearable: set[tuple[int, Cause]] = set()
         self._set(settings_of.get(0, settings))
         self._learning: dict[tuple[int, str], list[Moment]] = {}
         self._rechecking = False
@@ -148,10 +152,13 @@ class Watcher:
         if context.bit != self._bit:
             self._change_bit(context.bit)
         alarm = None
-        if not health.deaf and health.usable and moment.phase is Phase.CUT and context.cuts:
+        usable = not health.deaf and health.usable
+        if usable and moment.phase is Phase.CUT and context.cuts:
             alarm = self._cutting(moment)
         else:
             self._covered = 0.0
+        if usable and alarm is None:
+            alarm = self._hear_others(moment)
         events.extend(self._found)
         self._found.clear()
         self.state, because = self._judge(moment, health)
@@ -168,6 +175,8 @@ class Watcher:
         """
         if not self._alarmed:
             return []
+        if self._other is not None:
+            self._bearable.add((self._bit, self._other))
         allowed = np.maximum(np.maximum(self._comparison.risen(), self._risen), 0.0)
         self._allowed[self._bit] = np.maximum(self._allowed.get(self._bit, 0.0), allowed)
         self._begin()
@@ -225,7 +234,8 @@ class Watcher:
     def _begin(self) -> None:
         """Begin to compare anew."""
         self._comparison.begin()
-        self._alarmed = False
+        self._others.begin()
+        self._alarmed, self._other = False, None
         self._good = 0
         self._covered = 0.0
         self.score = 0.0
@@ -328,17 +338,37 @@ class Watcher:
         self.score = self._comparison.score
         return Alarm(at, since, "loose", 0.7, found.because, found.nats, SURE)
 
+    def _hear_others(self, moment: Moment) -> Alarm | None:
+        """Return the alarm of another fault than a loose bit; where one builds up, it goes first."""
+        main = self._main(moment.context.bit)
+        found = self._others.row(moment, None if main is None else main.normal)
+        if found is None or self._alarmed or self.score > 0.5 or (self._bit, found.cause) in self._bearable:
+            return None
+        self._alarmed, self._other, self._good = True, found.cause, 0
+        return Alarm(
+            at=moment.at,
+            onset=found.since,
+            cause=found.cause,
+            confidence=found.confidence,
+            because=found.because,
+            score=found.score,
+            threshold=found.threshold,
+        )
+
     def _compare(self, moment: Moment, baseline: Baseline, held: Array64) -> Alarm | None:
         self._note_cover(moment.sample, baseline.normal)
         self._comparison.row(moment, baseline, held + self._allowed.get(moment.context.bit, 0.0))
         self.score = self._comparison.score
-        if self._alarmed:
-            self._good = self._good + 1 if self.score < GOOD else 0
+        # A bit that has come loose is said whatever else is wrong.
+        if self._comparison.is_certain(moment.at) and (not self._alarmed or self._other is not None):
+            self._alarmed, self._other, self._good = True, None, 0
+        elif self._alarmed:
+            is_good = self.score < GOOD and self._others.found is None
+            self._good = self._good + 1 if is_good else 0
             self._alarmed = self._good * self._seconds < self._settings.forget
             return None
-        if not self._comparison.is_certain(moment.at):
+        else:
             return None
-        self._alarmed, self._good = True, 0
         self._risen = self._comparison.risen()
         return self._alarm(moment.at)
 

@@ -2,6 +2,7 @@
 
 from analysis.events import (
     Alarm,
+    Cause,
     Checked,
     Deaf,
     Event,
@@ -143,6 +144,7 @@ def _alarm(alarm: Alarm) -> str:
         f"{clock(alarm.at):>8}  *** ALARM: {CAUSES[alarm.cause]} ({100 * alarm.confidence:.0f} % sure)",
         f"          {began} before it was certain.",
         *(f"          - {sentence}" for sentence in alarm.because),
+        *(f"          {sentence}" for sentence in first_of_all(alarm)),
     ]
     if alarm.line is not None:
         span = f"between line {alarm.line.first} and line {alarm.line.last}"
@@ -159,10 +161,23 @@ CAUSES = {
     "chatter": "THE CUT CHATTERS",
     "broken": "THE BIT MAY BE BROKEN",
     "dull": "THE BIT MAY BE DULL",
-    "stalled": "AN AXIS MAY HAVE STALLED",
-    "spindle": "THE SPINDLE'S SPEED CHANGED",
+    "stalled": "NOTHING IS BEING CUT",
+    "spindle": "THE SPINDLE MAY HAVE STOPPED",
     "unknown": "THE SOUND OF THE CUT CHANGED",
 }
+
+
+_FIRST_OF_ALL: dict[Cause, str] = {
+    "chatter": "Less depth, another speed or another feed may end it; see that bit and work are held.",
+    "broken": "Is the bit whole? Find what broke off before another one is put in.",
+    "stalled": "If you hold the feed, nothing is wrong. Else: is the bit whole, does each axis move?",
+    "spindle": "Stop the feed at once: the bit is dragged. Find out what stopped the spindle.",
+}
+
+
+def first_of_all(alarm: Alarm) -> tuple[str, ...]:
+    """Return what the cause asks for before all that is to be done after any alarm, if there is anything."""
+    return tuple(said for cause, said in _FIRST_OF_ALL.items() if cause == alarm.cause)
 
 
 def _summary(summary: Summary) -> str:

@@ -7,6 +7,9 @@ from numpy.typing import NDArray
 
 from analysis.locate import Plan
 
+# A cut that takes no more than this share of what the bit usually takes may be drowned by the shop.
+_HEARD = 0.5
+
 # Seconds of the program by which the place may be wrong although it seems to be known.
 _ABOUT = 10.0
 
@@ -14,7 +17,7 @@ _ABOUT = 10.0
 @dataclass(frozen=True, eq=False)
 class Silences:
     """
-    The n stretches of a program in which nothing is heard to be cut, in their order.
+    The n stretches of a program in which nothing is surely heard to be cut, in their order.
 
     Attributes
     ----------
@@ -31,11 +34,12 @@ class Silences:
     @classmethod
     def of(cls, plan: Plan) -> "Silences":
         """Return the silences of a plan."""
-        begin = np.concatenate(([-np.inf], *(ends for _, ends in plan.spells)))
-        end = np.concatenate((*(begins for begins, _ in plan.spells), [np.inf]))
+        spells = plan.louder(_HEARD)
+        begin = np.concatenate(([-np.inf], *(ends for _, ends in spells)))
+        end = np.concatenate((*(begins for begins, _ in spells), [np.inf]))
         lasting = end - begin
         # Between two stints it waits.
-        lasting[np.cumsum([0, *(len(begins) for begins, _ in plan.spells)])] = np.inf
+        lasting[np.cumsum([0, *(len(begins) for begins, _ in spells)])] = np.inf
         return cls(begin, end, lasting)
 
     def longest(self, since: float, until: float) -> float:

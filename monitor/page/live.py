@@ -19,7 +19,7 @@ from monitor.controls import Controls, Press
 from monitor.page.guard import Door
 from monitor.page.rendering import render
 from monitor.page.view import View
-from monitor.words import CAUSES, FOUND, clock, place
+from monitor.words import CAUSES, FOUND, clock, first_of_all, place
 
 # s from one message to the next; presses that are heeded in one second.
 _EVERY, _PRESSES = 0.5, 5
@@ -131,6 +131,8 @@ class Live:
             "resume": None,
             "restart": None,
         }
+        if isinstance(event, Alarm):
+            told["because"] += first_of_all(event)
         if isinstance(event, Alarm) and event.resume:
             told["resume"] = place(event.resume)
             if self._view.run and self._view.program:

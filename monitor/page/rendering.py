@@ -6,7 +6,7 @@ from pathlib import Path
 from jinja2 import Environment, FileSystemLoader, StrictUndefined
 
 from analysis.figures.clock import lasting, moment
-from monitor.words import AFTER_AN_ALARM, CAUSES, CAUTIONS, VERDICTS, clock, count, place
+from monitor.words import AFTER_AN_ALARM, CAUSES, CAUTIONS, VERDICTS, clock, count, first_of_all, place
 
 STATIC = Path(__file__).parent / "static"
 
@@ -21,6 +21,7 @@ def _environment() -> Environment:
         lstrip_blocks=True,
     )
     made.filters.update(clock=clock, count=count, lasting=lasting, moment=moment, place=place)
+    made.filters.update(first_of_all=first_of_all)
     made.globals.update(CAUTIONS=CAUTIONS, AFTER_AN_ALARM=AFTER_AN_ALARM, CAUSES=CAUSES, VERDICTS=VERDICTS)
     return made
 

@@ -11,7 +11,7 @@ from analysis.events import Alarm, Place
 from monitor.screen.keys import HELP, SHORT_HELP
 from monitor.screen.letters import block_letters, width_of
 from monitor.screen.seen import Heard, Seen
-from monitor.words import AFTER_AN_ALARM, CAUSES, CAUTIONS, IN_SHORT, clock, next_text, place
+from monitor.words import AFTER_AN_ALARM, CAUSES, CAUTIONS, IN_SHORT, clock, first_of_all, next_text, place
 
 Style = Literal["plain", "quiet", "good", "busy", "uneasy", "alarm"]
 
@@ -156,6 +156,7 @@ def _of_alarm(seen: Seen, alarm: Alarm, width: int, way: _Way) -> Iterator[list[
     yield [
         *_wrapped("", since, width, "alarm"),
         *(line for said in because for line in _wrapped("Why", said, width)),
+        *(line for said in first_of_all(alarm) for line in _wrapped("First", said, width)),
         *(_wrapped("Place", _place(alarm.line, None), width) if way.detail else []),
         *(_wrapped("Resume", f"from {place(alarm.resume)}", width) if alarm.resume else []),
         *(line for said in done for line in _wrapped("", said, width)),

@@ -1,0 +1,92 @@
+"""
+Whether the spindle has stopped in the cut.
+
+Its comb is gone, its speed is no longer heard, and nothing louder than the cut covers them. Where a spindle
+slows down each tooth first takes a thicker chip, so that the cut grows far louder for a moment.
+"""
+
+from collections import deque
+
+import numpy as np
+from numpy.typing import NDArray
+
+from analysis.baseline import Sample
+from analysis.cut import Moment
+from analysis.faults.finding import Finding
+from analysis.presence import Phase
+
+# What is usual is taken from so many s of cutting, before those that are looked at.
+_USUALLY = 4.0
+# The comb stood out by so much, dB, and for so many s now by less than a share of that, and less than this.
+_STOOD, _LASTS, _SHARE, _GONE = 1.8, 1.5, 0.5, 1.2
+# Louder by more than this, dB, something may cover it.
+_COVERS = 4.0
+# A speed within this, relative, is still heard, where it is in so many of the rows.
+_SAME, _OFTEN = 0.006, 0.4
+# The usual speed is the baseline's to within this; a comb is still heard at this share of what it stood.
+_KNOWN, _STILL = 0.01, 0.75
+# The cut grows louder by so much, dB, for so many s at the least, within so many s.
+_LOUDER, _FOR, _WITHIN = 7.0, 0.1, 3.0
+
+
+class Stopped:
+    """
+    Follows the spindle's comb in cuts, row by row.
+
+    Parameters
+    ----------
+    seconds
+        Seconds from one row to the next.
+    """
+
+    def __init__(self, seconds: float) -> None:
+        self._seconds = seconds
+        self._usual: deque[tuple[float, float, float]] = deque(maxlen=round(_USUALLY / seconds))
+        late = round((_LASTS + _WITHIN) / seconds)
+        self._late: deque[tuple[float, float, float, float]] = deque(maxlen=late)
+        self._found: Finding | None = None
+
+    def begin(self) -> None:
+        """Begin anew."""
+        self._found = None
+        self._usual.clear()
+        self._late.clear()
+
+    def row(self, moment: Moment, normal: Sample | None) -> Finding | None:
+        """Take in one row, and the sound that is normal if that is known; return what is found."""
+        sample, besides = moment.sample, moment.besides
+        if moment.phase is not Phase.CUT or besides.sounds is not Phase.CUT:
+            return None
+        if len(self._late) == self._late.maxlen and self._found is None:
+            self._usual.append(self._late[0][1:])
+        self._late.append((moment.middle, besides.comb, sample.level, sample.speed))
+        if normal is None or len(self._usual) < (self._usual.maxlen or 0):
+            return None
+        # Most rows have a comb, and are done with.
+        lately = list(self._late)[-round(_LASTS / self._seconds) :]
+        if sum(comb for _, comb, _, _ in lately) > _GONE * len(lately):
+            self._found = None
+        elif self._found is None:
+            self._found = self._judge(np.array(lately), normal)
+        return self._found
+
+    def _judge(self, lately: NDArray[np.float64], normal: Sample) -> Finding | None:
+        stood, level, speed = np.median(np.array(self._usual), axis=0)
+        _, combs, levels, speeds = lately.T
+        rows = np.array(self._late)
+        surge = float(np.sort(rows[:, 2])[-1 - round(_FOR / self._seconds)] - level)
+        if (
+            stood < _STOOD
+            or combs.mean() > _SHARE * stood
+            or abs(speed - normal.speed) > _KNOWN * normal.speed
+            or np.median(levels) > level + _COVERS
+            or np.mean(np.abs(speeds - speed) < _SAME * speed) > _OFTEN
+            or surge < _LOUDER
+        ):
+            return None
+        said = (
+            f"the spindle's lines stood out by {stood:.1f} dB; now they are gone, and nothing covers them",
+            f"the cut grew louder by {surge:.0f} dB for a moment, as it does when the spindle slows down",
+        )
+        since = max((at for at, heard, _, _ in self._late if heard > _STILL * stood), default=rows[0, 0])
+        return Finding("spindle", 0.7, float(since), said, surge, _LOUDER)

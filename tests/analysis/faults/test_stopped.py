@@ -1,0 +1,48 @@
+"""A spindle that stops in the cut: its comb and its speed are gone, after a surge."""
+
+import pytest
+from moments import Machine
+
+SURGE = {"level": -8.0, "comb": 0.3, "speed": 280.0}
+GONE = {"comb": 0.3, "speed": 285.0}
+
+
+def test_a_spindle_that_stops_is_said():
+    """Within seconds, since its comb was last heard."""
+    machine = Machine().cuts(6.0)
+    began = machine.at
+    machine.hear(0.3, **SURGE).hear(3.0, **GONE)
+    at, found = machine.found[0]
+    assert found.cause == "spindle"
+    assert at - began < 3.0
+    assert found.since == pytest.approx(began, abs=0.2)
+
+
+def test_it_is_over_when_the_comb_is_heard_again():
+    """However long it stands, that does not become usual."""
+    machine = Machine().cuts(6.0).hear(0.3, **SURGE).hear(15.0, **GONE)
+    assert machine.tests.found is not None
+    machine.hear(2.0)
+    assert machine.tests.found is None
+
+
+@pytest.mark.parametrize(
+    ("surge", "then"),
+    [
+        ({"level": -8.0}, {}),
+        (SURGE, {"level": -12.0} | GONE),
+        (SURGE, {"comb": 0.3, "speed": 300.0}),
+        (SURGE, {"comb": 2.5, "speed": 285.0}),
+        ({}, GONE),
+    ],
+    ids=[
+        "a bang",
+        "something loud covers the comb",
+        "its speed is still heard",
+        "its comb is still heard, at another speed",
+        "no surge",
+    ],
+)
+def test_other_changes_are_not_said(surge: dict[str, float], then: dict[str, float]):
+    """What lacks one of the signs is no stopped spindle."""
+    assert not Machine().cuts(6.0).hear(0.3, **surge).hear(4.0, **then).causes
