@@ -6,7 +6,7 @@ from typing import Final
 # The least lateness of this many seconds of blocks tells a gap: what is merely late catches up.
 _SPAN: Final = 0.5
 # A lateness that lasts is a gap from here on, s; from here on where PortAudio itself tells of one.
-_GAP: Final = 0.1
+_GAP: Final = 0.2
 _TOLD: Final = 0.02
 # For how long, s, PortAudio's word is remembered.
 _REMEMBERED: Final = 2.0
@@ -25,8 +25,9 @@ class Tally:
 
     PortAudio tells that samples were lost, and not always, but never how many. Blocks come when the system
     gets round to it; yet the least late of half a second is on time within milliseconds. When that is late
-    by a tenth of a second, and stays late, samples are missing; what is late once is caught up with. The
-    card's own clock is followed, up to 0.1 %.
+    by a fifth of a second, and stays late, samples are missing; what is late once is caught up with. Less may
+    be nothing: a sound server hands out sound by up to a block later or earlier from when another program
+    begins to record as well. The card's own clock is followed, up to 0.1 %.
 
     Parameters
     ----------

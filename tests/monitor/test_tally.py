@@ -1,5 +1,7 @@
 """How many samples there should have been by the clock: against clocks and losses that are known."""
 
+import itertools
+
 import pytest
 from hypothesis import example, given
 from hypothesis import strategies as st
@@ -35,7 +37,7 @@ def test_what_is_only_late_is_not_lost(lates: list[float], rate: float):
     assert not tally.hurried
 
 
-@given(gap=st.floats(0.15, 30.0), lates=st.lists(st.floats(0.0, 0.03), min_size=1, max_size=9))
+@given(gap=st.floats(0.25, 30.0), lates=st.lists(st.floats(0.0, 0.03), min_size=1, max_size=9))
 def test_what_never_came_is_counted_within_a_second(gap: float, lates: list[float]):
     """A gap is found within 1 s after it, and its length is right within the lateness of blocks."""
     tally = Tally(RATE)
@@ -47,13 +49,17 @@ def test_what_never_came_is_counted_within_a_second(gap: float, lates: list[floa
 
 
 def test_a_gap_too_short_to_be_told_from_lateness_needs_portaudios_word():
-    """50 ms are not a gap by themselves; where PortAudio tells of a loss they are."""
-    for told, lost in ((False, 0), (True, 0.05)):
+    """
+    50 to 150 ms are not a gap by themselves; where PortAudio tells of a loss they are.
+
+    By so much blocks come later when a sound server changes its pace, and each may be late besides.
+    """
+    for late, told in itertools.product((0.05, 0.15), (False, True)):
         tally = Tally(RATE)
         take_all(tally, blocks(5.0))
-        got = tally.take(5.05 + 0.04, FRAMES, told=told)
-        got += sum(take_all(tally, [5.09 + at for at in blocks(1.0)]))
-        assert got / RATE == pytest.approx(lost, abs=0.002)
+        got = tally.take(5.0 + late + 0.04, FRAMES, told=told)
+        got += sum(take_all(tally, [5.04 + late + at for at in blocks(1.0)]))
+        assert got / RATE == pytest.approx(late if told else 0.0, abs=0.002)
 
 
 def test_while_nothing_comes_the_count_goes_by_the_clock():
@@ -83,11 +89,11 @@ def test_before_the_first_sample_nothing_is_lost():
 
 @example([0.125, *[0.25] * 6, 0.375, 0.0, 0.0, 0.0])  # late for long, then caught up
 @given(st.lists(st.floats(0.0, 0.4), min_size=1, max_size=20))
-def test_another_rate_is_noticed_within_two_seconds(lates: list[float]):
-    """44.1 kHz in place of 48 lacks samples, 48 in place of 44.1 comes too fast: each is known within 2 s."""
+def test_another_rate_is_noticed(lates: list[float]):
+    """44.1 kHz in place of 48 lacks samples, known in 3.2 s; 48 in place of 44.1 comes too fast, in 2 s."""
     slow = Tally(48_000)
     take_all(slow, blocks(5.0))
-    assert sum(take_all(slow, [5.0 + at for at in blocks(2.0, rate=44_100)])) > 0
+    assert sum(take_all(slow, [5.0 + at for at in blocks(3.2, rate=44_100)])) > 0
     fast = Tally(44_100)
     take_all(fast, blocks(5.0, rate=44_100, lates=[*lates, 0.0]))
     assert not fast.hurried
