@@ -2,8 +2,9 @@
 Which alarms a run would have had with another limit, from the scores that were kept.
 
 The score is the running sum of evidence as a share of the limit; it stops growing at 1.5. For the limit that
-was in force a recount gives what was said, for others when the same sums would have passed them. It does not
-know what a person said meanwhile: an alarm soon after one that a person ended is taken for the same.
+was in force a recount gives what was said of a loose bit, for others when the same sums would have passed
+them; what was said of other faults hangs on no limit. It does not know what a person said meanwhile: an
+alarm soon after one that a person ended is taken for the same.
 """
 
 from dataclasses import dataclass

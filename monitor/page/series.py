@@ -48,7 +48,8 @@ def threshold_series(story: Story) -> list[list[list[float]]]:
 
 def nats(story: Story) -> float | None:
     """Return the limit that was in force, in nats; ``None`` if no alarm tells it."""
-    return next((one.alarm.threshold for one in story.incidents), None)
+    summed = (one.alarm for one in story.incidents if one.alarm.cause in ("loose", "unknown"))
+    return next((alarm.threshold for alarm in summed), None)
 
 
 def _plain(values: "np.ndarray[Any, np.dtype[np.float64]]") -> list[float | None]:
