@@ -275,12 +275,13 @@ class SoundLocator:
         index = min(index, len(self._past) - 1)
         if index > 0 and at - self._past[index - 1].at < self._past[index].at - at:
             index -= 1
-        steps = min(len(self._past), self._grid.remembers)
-        if index < len(self._past) - steps:
+        ago = len(self._past) - index
+        if ago > min(len(self._past), self._grid.remembers):
             return self._past[index].where
-        if self._smooth[0] != self._steps:
-            self._smooth = self._steps, self._smoothed(self._grid, steps)
-        return self._smooth[1][index - len(self._past) + steps]
+        # What came since tells of a moment, and nothing that was before it: mostly it is just past.
+        if self._smooth[0] != self._steps or ago > len(self._smooth[1]):
+            self._smooth = self._steps, self._smoothed(self._grid, ago)
+        return self._smooth[1][-ago]
 
     def _is_known(self, where: _Where) -> bool:
         assert self._grid is not None  # noqa: S101 - there is no cell without it

@@ -66,7 +66,7 @@ class Form:
     lines: tuple[int, ...]
 
 
-FULL = Form(5, 120.0, seedling_trays(), (3, 14, 140), (1_000, 10_000, 100_000, 1_000_000))
+FULL = Form(3, 120.0, seedling_trays(), (3, 14, 140), (1_000, 10_000, 100_000, 1_000_000))
 QUICK = Form(1, 4.0, one_outline(TRAYS[0]), (1, 2), (300, 3_000))
 
 
