@@ -6,6 +6,7 @@ The rows are all that the watcher knows of the sound.
 
 from dataclasses import dataclass, fields
 from functools import cached_property
+from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -40,7 +41,7 @@ COMB = 30
 ABSENT = -25.0
 
 # Windows over which the comb's lines and the teeth in the swell are smoothed: these scatter more.
-_COMB_LASTS, _TEETH_LAST = 3.0, 8.0
+_COMB_LASTS, _TEETH_LAST, _BITE_LASTS = 3.0, 8.0, 2.0
 
 # Seconds over which spectra are smoothed before tones off the orders are looked for: chance has many.
 _TONES_LAST = 0.3
@@ -176,6 +177,11 @@ class Ear:
         """How many bins are looked at for what stands above the floor: of a comb's highest line, three."""
         return min(max(self.grid.bins + 2, self.sidebands.wanted), self.size // 2 + 1)
 
+    @property
+    def turn(self) -> int:
+        """Bins from one line to the next: the width of a block of the floor."""
+        return round(0.5 * (self.low + self.high) / self.spectrum.delta_f)
+
     @cached_property
     def modulation(self) -> TurnModulation:
         """The once-per-revolution modulation of the hiss."""
@@ -221,6 +227,8 @@ class Rows:
         How far the comb at that speed stands above all others, dB, shape (k,).
     clipped
         Share of samples at full scale, shape (k,).
+    power, envelope
+        The spectra all this comes from, shape (k, bins), and of the hiss's swell, shape (k, s).
     peak
         Greatest absolute sample, NaN where one was not finite or beyond all measure, shape (k,).
     spread
@@ -246,6 +254,8 @@ class Rows:
     colour: Array32
     speed: NDArray[np.float64]
     prominence: Array32
+    power: Array32
+    envelope: Array32
     clipped: Array32
     peak: Array32
     spread: Array32
@@ -275,7 +285,7 @@ class Rows:
         return np.stack([np.asarray(getattr(self, name), dtype=np.float32) for name in COLUMNS], axis=1)
 
 
-_WIDE = ("tells", "hides", "lines", "floors", "colour")
+_WIDE = ("tells", "hides", "lines", "floors", "colour", "power", "envelope")
 COLUMNS = tuple(field.name for field in fields(Rows) if field.name not in _WIDE)
 
 
@@ -291,10 +301,7 @@ class FeatureReader:
 
     def __init__(self, ear: Ear) -> None:
         self.ear = ear
-        # One window of noise tells too little; a speed changes slowly.
-        nothing, window = np.zeros(len(ear.grid.frequencies), dtype=np.float32), ear.size / ear.hop
-        self._comb = Smoother(_COMB_LASTS * window, nothing)
-        self._teeth = Smoother(_TEETH_LAST * window, nothing)
+        self._speed = SpeedReader(ear)
         self._lines = Smoother(ear.smooth)
         self._swell = Smoother(ear.smooth)
         self._foreign = Smoother(ear.smooth)
@@ -315,13 +322,13 @@ class FeatureReader:
         spectra = ear.spectrum.transform(clean)
         power = ear.spectrum.power_of(spectra)
         delta_f = ear.spectrum.delta_f
-        floor = local_floor(power, round(0.5 * (ear.low + ear.high) / delta_f), ear.highest)
+        floor = local_floor(power, ear.turn, ear.highest)
         above = above_floor(power[:, : ear.highest], floor)
-        swell = ear.modulation.swell(spectra)
-        speed, prominence = self._follow(above, swell)
+        envelope = ear.modulation.swell(spectra)
+        speed, prominence, _, _ = self._speed.read(above, envelope)
         heard = _levels(ear, self._lines.smooth(_group(ear, power, floor, speed)))
         spindle, between, half = standing(heard["tells"], heard["hides"], len(ear.telling)).T
-        once, every_second = self._swells(swell, speed)
+        once, every_second = self._swells(envelope, speed)
         tones = foreign_tones(power, delta_f, speed)[:, np.newaxis]
         beats, tone = ear.sidebands.find(self._tones.smooth(above[:, : ear.sidebands.wanted]), speed)
         *colour, hiss, level = decibels(ear.sums.powers(power)).T
@@ -340,22 +347,17 @@ class FeatureReader:
             tone=tone,
             speed=speed,
             prominence=prominence,
+            power=power,
+            envelope=envelope,
             **health,
         )
 
-    def _swells(self, swell: Array32, speed: NDArray[np.float64]) -> Array32:
+    def _swells(self, envelope: Array32, speed: NDArray[np.float64]) -> Array32:
         """Return how deep the hiss swells once per turn and every second turn, dB, shape (2, k)."""
-        depths = self.ear.modulation.depths(swell, speed, TURNS)
+        depths = self.ear.modulation.depths(envelope, speed, TURNS)
         at, beside = np.split(self._swell.smooth(depths.reshape(len(depths), 2 * len(TURNS))), 2, axis=1)
         once, half, three_halves = decibels(at - beside, 10 ** (ABSENT / 10)).T
         return np.stack([once, np.float32(0.5) * (half + three_halves)])
-
-    def _follow(self, above: Array32, swell: Array32) -> tuple[NDArray[np.float64], Array32]:
-        """Return the speed, Hz, that the evidence so far tells, and how far its comb stands out, dB."""
-        grid, delta_f = self.ear.grid, self.ear.spectrum.delta_f
-        width = round((self.ear.low + self.ear.high) / delta_f)
-        teeth = self._teeth.smooth(grid.teeth(above_floor(swell, local_floor(swell, width))))
-        return grid.best(self._comb.smooth(grid.scores(above)), teeth)
 
 
 class Smoother:
@@ -373,6 +375,7 @@ class Smoother:
     def __init__(self, memory: float, start: Array32 | None = None) -> None:
         self._keep = np.float32(np.exp(-1.0 / memory))
         self._last = start
+        self._smoothed = np.empty((0, 0), dtype=np.float32)
 
     def smooth(self, rows: Array32) -> Array32:
         """Return ``rows``, shape (k, m), each smoothed with all before it."""
@@ -380,10 +383,12 @@ class Smoother:
         for row, heard in zip(smoothed, rows, strict=True):
             np.add(row, self._keep * (heard if self._last is None else self._last), out=row)
             self._last = row
-        if self._last is not None:
-            # A row alone, lest all that came with it be kept.
-            self._last = self._last.copy()
+        self._smoothed = smoothed
         return smoothed
+
+    def keep(self, rows: int) -> None:
+        """Forget all but the first ``rows``, at least 1, of those smoothed last."""
+        self._last = self._smoothed[rows - 1]
 
 
 TURNS = np.array([1.0, 0.5, 1.5])
@@ -394,6 +399,78 @@ HALVES, BETWEEN = 4, 4
 
 # A line counts as no weaker than this share of the noise about it.
 _LEAST_SHARE = np.float32(0.25)
+
+
+class Turning(NamedTuple):
+    """
+    What is heard to turn.
+
+    Attributes
+    ----------
+    speed
+        Spindle frequency, Hz, shape (k,).
+    prominence
+        How far the comb at that speed stands above all others, dB, shape (k,).
+    stands
+        How far comb, teeth and nearness to what was set stand out together, dB, shape (k,).
+    bites
+        How far the swell of the hiss with the teeth stands out, dB, shape (k,): only what cuts has any.
+    """
+
+    speed: NDArray[np.float64]
+    prominence: Array32
+    stands: Array32
+    bites: Array32
+
+
+class SpeedReader:
+    """
+    Follows the speed; remembers the combs of the last few rows.
+
+    Parameters
+    ----------
+    ear
+        What to look for.
+    """
+
+    def __init__(self, ear: Ear) -> None:
+        self._ear = ear
+        # One window of noise tells too little; a speed changes slowly.
+        nothing, window = np.zeros(len(ear.grid.frequencies), dtype=np.float32), ear.size / ear.hop
+        self._comb = Smoother(_COMB_LASTS * window, nothing)
+        self._teeth = Smoother(_TEETH_LAST * window, nothing)
+        self._bites = Smoother(_BITE_LASTS * window)
+
+    def read(self, above: Array32, envelope: Array32) -> Turning:
+        """
+        Return what the evidence so far tells of rows that follow those read before.
+
+        Parameters
+        ----------
+        above
+            Spectra in dB above their local floor, shape (k, bins).
+        envelope
+            From `TurnModulation.swell`, shape (k, b).
+        """
+        grid = self._ear.grid
+        comb = self._comb.smooth(grid.scores(above))
+        # A block of the floor holds two teeth of a bit with one.
+        floor = local_floor(envelope, 2 * self._ear.turn)
+        teeth = grid.teeth(above_floor(envelope, floor))
+        speed, prominence, stands = grid.best(comb, self._teeth.smooth(teeth))
+        bites = self._bites.smooth(grid.at(teeth, speed)[:, np.newaxis])
+        return Turning(speed, prominence, stands, bites[:, 0])
+
+    def keep(self, rows: int) -> None:
+        """Go on after the first of the rows that were read last."""
+        self._comb.keep(rows)
+        self._teeth.keep(rows)
+        self._bites.keep(rows)
+
+
+def above_lines(ear: Ear, power: Array32) -> Array32:
+    """Return how far spectra stand above their local floor, dB, as high as an ear listens to lines."""
+    return above_floor(power[:, : ear.highest], local_floor(power, ear.turn, ear.highest))
 
 
 def _group(ear: Ear, power: Array32, floor: Array32, speed: NDArray[np.float64]) -> Array32:

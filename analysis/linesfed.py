@@ -2,6 +2,7 @@
 
 import math
 from bisect import bisect_left, bisect_right, insort
+from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from typing import NamedTuple
 
@@ -10,6 +11,7 @@ from analysis.cut import Context
 from analysis.events import Alarm, Event, PartVerdict, Place, State
 from analysis.locate import Locator, Plan, last_good, resume_before
 from analysis.presence import Phase
+from analysis.which_bit import Fit
 
 # A controller reads this many lines ahead of the one that it executes, and some report what they read.
 AHEAD = 20
@@ -116,12 +118,16 @@ class FedLocator:
         come = self._named[: bisect_right(self._named, self._at, key=_when)]
         return self._base.lines_seen or len({named.line for named in come})
 
-    def row(self, at: float, phase: Phase, level: float = math.nan) -> None:
-        """Take in what the spindle does at ``at`` seconds, and the level of the sound, dBFS."""
+    def row(self, at: float, phase: Phase, level: float = math.nan, bits: Mapping[int, Fit] = {}) -> None:
+        """
+        Take in what the spindle does at ``at`` seconds, and the level of the sound, dBFS.
+
+        ``bits`` is how well each bit, by T number, fits what is heard, as far as that is known.
+        """
         self._at = at
         told = self._told(at)
         self._base.told(self._ahead.moves(told.named) if told and told.fresh else None)
-        self._base.row(at, phase, level)
+        self._base.row(at, phase, level, bits)
 
     def told(self, moves: tuple[int, int] | None) -> None:
         """Let the base take in the moves that it may be."""

@@ -25,6 +25,7 @@ from analysis.presence import Phase, Presence
 from analysis.pumping import Pumping
 from analysis.reference import Reference
 from analysis.watcher import USUAL, Settings, Watcher
+from analysis.which_bit import WhichBit
 from analysis.windows import Windows, window_size
 
 # What a step's table holds of each row: the features, then how near the test stood to an alarm (1 is one),
@@ -125,6 +126,7 @@ class Listener:
         self._row = 0
         self._bit = locator.context.bit
         self._reader = FeatureReader(ear_for(rate, self._tool(self._bit), self._size))
+        self._which = WhichBit({n: ear_for(rate, bit, self._size) for n, bit in bits.items() if n})
         ear = self._reader.ear
         self._hop = ear.hop
         self._windows = Windows(self._size, self._hop)
@@ -167,7 +169,9 @@ class Listener:
         windows = self._windows.feed(block)
         while len(windows):
             rows = self._reader.read(windows[:_BATCH])
+            self._which.read(rows)
             judged = self._take(rows, at, events)
+            self._which.keep(len(judged))
             tables.append(np.hstack([rows.table()[: len(judged)], np.array(judged, dtype=np.float32)]))
             windows = windows[len(judged) :]
         table = np.concatenate(tables) if tables else np.empty((0, len(COLUMNS)), dtype=np.float32)
@@ -298,7 +302,9 @@ class Listener:
             if heard is Phase.CUT and self._carries_on is not None:
                 self._carry_on(self._carries_on)
             # What a row tells has begun about where its window begins.
-            self.locator.row(self._row * self._hop / self.rate, heard, _loudness(rows, index))
+            self.locator.row(
+                self._row * self._hop / self.rate, heard, _loudness(rows, index), self._which.fits(index)
+            )
             self.phase = self._phase(heard)
             self._cut += self.phase is Phase.CUT
             if self._presence.corrected:

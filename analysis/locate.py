@@ -22,6 +22,7 @@ from analysis.events import Alarm, Event, PartVerdict, Place, ResumeLine, State
 from analysis.presence import Phase
 from analysis.program import Kind, Machine, Part, Program, Schedule, cutting, find_parts, resume_at, schedule
 from analysis.program.engagement import Engagement, engagement
+from analysis.which_bit import Fit
 
 # Up to this share of the other family the kind of cut is told.
 _MIXED = 0.1
@@ -212,8 +213,12 @@ class Locator(Protocol):
     def lines_seen(self) -> int:
         """How many different lines the place has passed over."""
 
-    def row(self, at: float, phase: Phase, level: float = math.nan) -> None:
-        """Take in what the spindle does at ``at`` seconds, and the level, dBFS, if it is known."""
+    def row(self, at: float, phase: Phase, level: float = math.nan, bits: Mapping[int, Fit] = {}) -> None:
+        """
+        Take in what the spindle does at ``at`` seconds, and the level, dBFS, if it is known.
+
+        ``bits`` is how well each bit, by T number, fits what is heard, as far as that is known.
+        """
 
     def told(self, moves: tuple[int, int] | None) -> None:
         """Take in the first and the last move that it may be from now on, by what a controller tells."""
@@ -252,7 +257,7 @@ class Nowhere:
     sure = False
     lines_seen = 0
 
-    def row(self, at: float, phase: Phase, level: float = math.nan) -> None:
+    def row(self, at: float, phase: Phase, level: float = math.nan, bits: Mapping[int, Fit] = {}) -> None:
         """Learn nothing."""
 
     def told(self, moves: tuple[int, int] | None) -> None:

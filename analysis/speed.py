@@ -110,6 +110,8 @@ class SpeedGrid:
         """
         Return how much the hiss swells with the teeth of each speed, dB, mean over tooth-pass harmonics.
 
+        Those above the end of the swell's spectrum count as no swell at all.
+
         Parameters
         ----------
         above
@@ -118,11 +120,11 @@ class SpeedGrid:
         Returns
         -------
         array of float32, shape (k, g)
-            0 where the swell's spectrum ends before all that are looked at.
         """
-        if self._teeth.max() >= above.shape[1]:
+        heard = int(np.count_nonzero(self._teeth[:, -1] < above.shape[1]))
+        if not heard:
             return np.zeros((len(above), len(self.frequencies)), dtype=np.float32)
-        return _means(above, self._teeth, np.full(TEETH, 1.0 / TEETH, dtype=np.float32))
+        return _means(above, self._teeth[:heard], np.full(heard, 1.0 / TEETH, dtype=np.float32))
 
     @cached_property
     def remote(self) -> NDArray[np.float32]:
@@ -132,9 +134,9 @@ class SpeedGrid:
         off = np.log(self.frequencies / self.nominal) / _USUALLY
         return np.minimum(0.5 * off**2, _REMOTE).astype(np.float32)
 
-    def best(self, comb: Rows32, teeth: Rows32) -> tuple[Rows64, Rows32]:
+    def best(self, comb: Rows32, teeth: Rows32) -> tuple[Rows64, Rows32, Rows32]:
         """
-        Return the likeliest speed, and how far its comb stands out.
+        Return the likeliest speed, how far its comb stands out, and how far all that tells of it does.
 
         Loud lines are wider than a bin: about the true speed the comb's scores form a plateau. Its middle is
         the speed, not the point on it that happens to be the highest.
@@ -150,8 +152,12 @@ class SpeedGrid:
             Spindle frequency, Hz, shape (k,).
         prominence
             The comb's score there above the median of all, dB, shape (k,).
+        together
+            As much of comb, teeth and nearness to what was set, dB, shape (k,).
         """
-        likely = (comb + _SWELLS * teeth - self.remote).argmax(axis=1)
+        weighed = comb + _SWELLS * teeth - self.remote
+        likely = weighed.argmax(axis=1)
+        together = weighed[np.arange(len(weighed)), likely] - medians(weighed)
         stands = comb - medians(comb)[:, np.newaxis]
         # The comb alone tells the speed exactly.
         near, scores = self._about(likely, stands)
@@ -161,7 +167,14 @@ class SpeedGrid:
         weight = np.maximum(scores.astype(np.float64) - (1.0 - _SHARE) * top[:, np.newaxis], 0.0)
         # The best one counts a little even if none stands out at all.
         weight[:, _ASIDE] += 1e-9
-        return np.add.reduce(weight * self.frequencies[near], axis=1) / np.add.reduce(weight, axis=1), top
+        speed = np.add.reduce(weight * self.frequencies[near], axis=1) / np.add.reduce(weight, axis=1)
+        return speed, top, together
+
+    def at(self, scores: Rows32, speed: Rows64) -> Rows32:
+        """Return each row's score at its speed, Hz, shape (k,)."""
+        place = np.rint(np.log(speed / self.low) / np.log(self.high / self.low) * (scores.shape[1] - 1))
+        found: Rows32 = np.take_along_axis(scores, place.astype(np.intp)[:, np.newaxis], axis=1)[:, 0]
+        return found
 
     def _about(self, place: NDArray[np.intp], scores: Rows32) -> tuple[NDArray[np.intp], Rows32]:
         """Return the places about each row's, and the scores there: none beyond the ends."""

@@ -7,6 +7,7 @@ next stint. What `SoundLocator` is measured against.
 """
 
 import math
+from collections.abc import Mapping
 from dataclasses import replace
 
 import numpy as np
@@ -17,6 +18,7 @@ from analysis.events import Alarm, Event, PartVerdict, Place, State
 from analysis.locate import APART, Plan, last_good, resume_before
 from analysis.place import marks
 from analysis.presence import Phase
+from analysis.which_bit import Fit
 
 # How wrong the clock is, s: at once after it was put right, and more for each second since.
 _SURE, _DRIFT = 0.5, 0.05
@@ -81,9 +83,9 @@ class ClockLocator:
         """How many different lines the place has passed over while something was heard."""
         return marks.lines_seen(self.plan, self._marks)
 
-    def row(self, at: float, phase: Phase, level: float = math.nan) -> None:
+    def row(self, at: float, phase: Phase, level: float = math.nan, bits: Mapping[int, Fit] = {}) -> None:
         """Take in what the spindle does at ``at`` seconds; the level tells this clock nothing."""
-        del level
+        del level, bits
         before, self._phase, self._at = self._phase, phase, at
         lasted = at - self._since
         if phase is not before:

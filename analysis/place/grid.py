@@ -7,6 +7,7 @@ along with the place.
 
 import statistics
 from collections import deque
+from collections.abc import Mapping
 from dataclasses import dataclass
 
 import numpy as np
@@ -15,6 +16,7 @@ from numpy.typing import NDArray
 from analysis.place import levels
 from analysis.place.paces import PACES, REACH, UNKNOWN, Learned, Paces
 from analysis.place.track import TIMED, WAITS, Track
+from analysis.which_bit import Fit
 
 Floats = NDArray[np.float64]
 
@@ -141,9 +143,18 @@ class Grid:
         """Whether what is heard is hardly foreseen better without a program, and that was tried for long."""
         return self._tried >= _TRIED and self._gain > _SURE
 
-    def step(self, level: float | None, *, turns: bool, told: tuple[int, int] | None = None) -> None:
+    def step(
+        self,
+        level: float | None,
+        *,
+        turns: bool,
+        told: tuple[int, int] | None = None,
+        bits: Mapping[int, Fit] = {},
+    ) -> None:
         """
         Take one step, in which the spindle was heard to turn or not, at a level in dBFS if at any.
+
+        ``bits`` is how well each bit, by T number, fits what is heard.
 
         ``told`` are the first and the last move that it may be by what the controller tells.
         """
@@ -152,6 +163,8 @@ class Grid:
             self.mark(*told)
         change = None if level is None else level - self._level
         fits = self._fits(level, turns=turns)
+        if bits:
+            self._hear_bit(fits, bits)
         if told is not None:
             cells = self._first + np.arange(fits.shape[1])
             fits *= np.where(self._near(cells, *told), 1.0, _ELSEWHERE)
@@ -281,6 +294,17 @@ class Grid:
         foreseen **= levels.INDEPENDENT
         foreseen *= fits
         return foreseen
+
+    def _hear_bit(self, fits: Floats, bits: Mapping[int, Fit]) -> None:
+        """Let, in place, what is heard to turn and to cut tell what fits."""
+        here = slice(self._first, self._first + self._heap.shape[1])
+        best, bites = max(fit.stands for fit in bits.values()), max(fit.bites for fit in bits.values())
+        cells, unlike = self.track.bit[here], np.zeros(self._heap.shape[1])
+        for bit, fit in bits.items():
+            unlike[cells == bit] = best - fit.stands
+        idle = np.isnan(self.track.extra[here])
+        fits *= levels.hear_bit(self._state, unlike, np.where(idle, bites, 0.0), self.seconds)
+        fits[0] *= levels.hear_bites(bites, self.seconds)
 
     def _foreseen(self, state: Floats, where: NDArray[np.bool_], now: levels.Heard) -> Floats:
         """Learn, in place, where the spindle turns; return how well that was foreseen, held and not."""

@@ -14,13 +14,13 @@ from numpy.typing import NDArray
 
 Floats = NDArray[np.float64]
 
-AIR, CUT, AIR_VAR, BOTH, CUT_VAR, AMAZED, STILL, STILL_VAR, CONTRARY, REST = range(10)
+AIR, CUT, AIR_VAR, BOTH, CUT_VAR, AMAZED, STILL, STILL_VAR, CONTRARY, REST, OTHER = range(11)
 """
 Rows of the state: level of air and cut, dB, their variances and covariance, dB²; how odd the last second was;
 level while the spindle stands, dB, and its variance; for how long the spindle was heard otherwise, s; what
-the last level was above what was foreseen, dB.
+the last level was above what was foreseen, dB; for how long another bit was heard, s.
 """
-ROWS = 10
+ROWS = 11
 _VARIANCES = slice(AIR_VAR, CUT_VAR + 1, CUT_VAR - AIR_VAR)
 
 # Before anything was heard: the air, dBFS, how much louder a usual cut, and how sure that is, dB.
@@ -52,6 +52,12 @@ _MISHEARD, _PATIENT, _AGAIN = 0.2, 1.0, 10.0
 # Powers and dB: the natural logarithm of a ratio of powers for a dB; how much a cut adds to the air, and an
 # air to a cut, at the most, dB.
 _NEPERS, _FARTHEST = math.log(10.0) / 10.0, 60.0
+# dB by which another bit stands out that say all there is to say; what that is worth, nats a second, and for
+# how long it tells anything, s.
+_UNLIKE, _OTHER_BIT, _BIT_PATIENT = 1.5, 2.0, 20.0
+# dB of swell with the teeth that the air hardly ever has, and what twice as much says against a hold of the
+# feed, nats a second.
+_BITES, _HELD = 3.0, 3.0
 # dB over which what cannot be foreseen is spread.
 _ANYTHING = 25.0
 # Share of odd rows in the last second or so from which on something in the shop has changed, its size, dB,
@@ -66,7 +72,9 @@ def unheard(cells: int) -> Floats:
     state = np.empty((ROWS, cells))
     air, louder = _AIR_SD**2, _LOUDER_SD**2
     still = _AIR - _TURNING, _NOTHING
-    state[:] = np.array([_AIR, _AIR + _LOUDER, air, air, air + louder, 0.0, *still, 0.0, 0.0])[:, np.newaxis]
+    state[:] = np.array([_AIR, _AIR + _LOUDER, air, air, air + louder, 0.0, *still, 0.0, 0.0, 0.0])[
+        :, np.newaxis
+    ]
     return state
 
 
@@ -219,6 +227,33 @@ def hear_turning(state: Floats, turns: Floats, seconds: float, *, heard: bool) -
         state[CONTRARY, wrong] = long[wrong] + seconds
         fits[wrong] = (_MISHEARD / (1.0 - _MISHEARD)) ** worth
     return fits
+
+
+def hear_bit(state: Floats, unlike: Floats, bites: Floats, seconds: float) -> Floats:
+    """
+    Return how well it was foreseen which bit is heard, and whether it cuts.
+
+    Parameters
+    ----------
+    state
+        (ROWS, n), changed in place: what is mistaken once is mistaken for long, and that tells nothing new.
+    unlike
+        (n,) dB by which another bit is heard rather than a cell's, at least 0.
+    bites
+        (n,) dB by which the hiss swells with some bit's teeth where nothing should be cut; 0 elsewhere.
+    seconds
+        Since the last time.
+    """
+    odd = np.minimum(unlike / _UNLIKE, 1.0) + np.clip(bites / _BITES - 1.0, 0.0, 1.0)
+    worth = _OTHER_BIT * seconds * np.exp(-state[OTHER] / _BIT_PATIENT)
+    again = math.exp(-seconds / _AGAIN)
+    state[OTHER] = np.where(odd > 0.0, state[OTHER] + odd * seconds, state[OTHER] * again)
+    return np.asarray(np.exp(-worth * odd))
+
+
+def hear_bites(bites: float, seconds: float) -> float:
+    """Return how well it was foreseen that the hiss swells with the teeth, dB, while the feed is held."""
+    return math.exp(-_HELD * seconds * min(max(bites / _BITES - 1.0, 0.0), 1.0))
 
 
 def _within(values: Floats, least: Floats | float, most: Floats | float) -> Floats:

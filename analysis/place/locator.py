@@ -2,6 +2,7 @@
 
 import math
 from bisect import bisect_left
+from collections.abc import Mapping
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -16,6 +17,7 @@ from analysis.place.paces import UNKNOWN, USUALLY, Learned
 from analysis.place.silences import Silences
 from analysis.place.track import END, WAIT, WAITS, Track
 from analysis.presence import Phase
+from analysis.which_bit import Fit
 
 # The shortest step of the filter, s.
 _STEP = 0.17
@@ -29,6 +31,8 @@ _OFTEN, _BACK, _LEARNS = 4.0, 8.0, 5.0
 _AIR = 0.02
 # How long ago, s, an alarm's onset may be and still have its place.
 _REMEMBERS = 3600.0
+# Seconds over which it is listened which bit turns, and by how many dB another must stand out more.
+_BIT_LASTS, _PLAINLY = 4.0, 1.0
 # A way that is this long, s, between two steps was not gone but jumped.
 _JUMP = 3.0
 
@@ -76,6 +80,8 @@ class SoundLocator:
         self._marked = 0
         self._bit = int(plan.program.moves.bit[plan.stints[0][0]]) if plan.stints else 0
         self._phase = Phase.OFF
+        self._bits: Mapping[int, Fit] = {}
+        self._stands: dict[int, float] = {}
         self._cutting: float | None = None
         self._context = Context(self._bit, LOST)
         self._smooth: tuple[int, list[_Where]] = (0, [])
@@ -102,9 +108,14 @@ class SoundLocator:
         """How many different lines the place has passed over while something was heard."""
         return marks.lines_seen(self.plan, self._marked_to_now())
 
-    def row(self, at: float, phase: Phase, level: float = math.nan) -> None:
-        """Take in what the spindle does at ``at`` seconds, and the level of the sound, dBFS."""
+    def row(self, at: float, phase: Phase, level: float = math.nan, bits: Mapping[int, Fit] = {}) -> None:
+        """
+        Take in what the spindle does at ``at`` seconds, and the level of the sound, dBFS.
+
+        ``bits`` is how well each bit, by T number, fits what is heard, as far as that is known.
+        """
         self._phase = phase
+        self._bits = bits
         self._rows.append((at, phase, level))
         if self._grid is None and len(self._rows) > 1:
             self._begin(at - self._rows[-2][0])
@@ -193,8 +204,9 @@ class SoundLocator:
                 grid.pass_time()
                 self._note(grid, self._past[-1].at + grid.seconds)
         level = sum(levels) / len(levels) if levels else None
-        grid.step(level, turns=rows[-1][1] is not Phase.OFF, told=self._told)
+        grid.step(level, turns=rows[-1][1] is not Phase.OFF, told=self._told, bits=self._bits)
         self._note(grid, at)
+        self._listen_for_bits(grid.seconds)
         if self._is_known(self._past[-1].where):
             self._bit = int(self.plan.program.moves.bit[self._moves(self._past[-1].where)[1]])
         if self._steps % round(_LEARNS / grid.seconds) == 0:
@@ -203,10 +215,24 @@ class SoundLocator:
             self._put_right(grid)
         self._tell(grid)
 
+    def _listen_for_bits(self, seconds: float) -> None:
+        share = min(seconds / _BIT_LASTS, 1.0)
+        for bit, fit in self._bits.items():
+            last = self._stands.setdefault(bit, fit.stands)
+            self._stands[bit] = last + share * (fit.stands - last)
+
+    def _likelier_bit(self) -> int:
+        """Return the bit that is heard where the place does not tell it; another if plainly likelier."""
+        if self._bit not in self._stands:
+            return self._bit
+        best = max(self._stands, key=lambda bit: self._stands[bit])
+        return best if self._stands[best] > self._stands[self._bit] + _PLAINLY else self._bit
+
     def _tell(self, grid: Grid) -> None:
         """Keep what is asked for with every row, and changes with every step alone."""
         where = self._past[-1].where
         if not self._is_known(where):
+            self._bit = self._likelier_bit()
             self._cutting, self._context = None, Context(self._bit, LOST)
             return
         early, _, late = self._moves(where)

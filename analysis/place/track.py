@@ -55,6 +55,8 @@ class Track:
         (n,) of its time that the feed limits, 0 to 1.
     begins
         (n,) whether a move has just begun.
+    bit
+        (n,) T number of the bit that turns; -1 in a wait.
     """
 
     step: float
@@ -66,6 +68,7 @@ class Track:
     fresh: NDArray[np.bool_]
     share: NDArray[np.float64]
     begins: NDArray[np.bool_]
+    bit: NDArray[np.intp]
 
     def __len__(self) -> int:
         """Return how many cells there are."""
@@ -112,6 +115,7 @@ def _wait(plan: Plan, before: int, after: int, *, over: bool) -> _Piece:
         np.full(WAITS, stands),
         np.zeros(WAITS),
         np.zeros(WAITS, dtype=np.bool_),
+        np.full(WAITS, -1),
     )
 
 
@@ -133,7 +137,8 @@ def _stint(plan: Plan, number: int, shares: NDArray[np.float64], step: float) ->
     turns = np.where(stops, np.nan, 1.0)
     turns[: round(_START / step)] = np.nan
     extra = np.where(cuts, _PER_DECADE * np.log10(rate / _USUAL), np.nan)
-    return move, move, sort, turns, extra, np.zeros(len(move), dtype=np.bool_), shares[move], _begins(move)
+    same, bit = np.zeros(len(move), dtype=np.bool_), np.where(stops, -1, moves.bit[move])
+    return move, move, sort, turns, extra, same, shares[move], _begins(move), bit
 
 
 def _begins(move: NDArray[np.intp]) -> NDArray[np.bool_]:
