@@ -1,6 +1,7 @@
 """Line numbers from outside narrow the place; sound narrows what they leave open."""
 
 import math
+from collections.abc import Mapping
 
 import pytest
 from hypothesis import given
@@ -13,6 +14,7 @@ from analysis.linesfed import AHEAD, FedLocator, Report
 from analysis.locate import LATE, Nowhere, Plan
 from analysis.presence import Phase
 from analysis.program import Program, read, resume_at
+from analysis.which_bit import Fit
 
 TRAY = read(
     """N10 G21 G90 G17
@@ -53,9 +55,9 @@ class Sound(Nowhere):
         del at
         return self._place
 
-    def row(self, at: float, phase: Phase, level: float = math.nan) -> None:
+    def row(self, at: float, phase: Phase, level: float = math.nan, bits: Mapping[int, Fit] = {}) -> None:
         """Note it."""
-        self.noted.append((at, phase, level))
+        self.noted.append((at, phase, level, bits))
 
     def judged(self, state: str) -> None:
         """Note it."""
@@ -246,9 +248,10 @@ def test_the_base_follows_everything():
     """The sound's own locator is told all rows and states, and asked for context, cutting and verdicts."""
     base = Sound()
     locator = fed(Report(1.0, 5, None), base=base)
-    locator.row(0.5, Phase.AIR, -31.5)
+    fits = {1: Fit(stands=2.0, bites=4.0)}
+    locator.row(0.5, Phase.AIR, -31.5, fits)
     locator.judged("listen")
-    assert base.noted == [(0.5, Phase.AIR, -31.5), "listen"]
+    assert base.noted == [(0.5, Phase.AIR, -31.5, fits), "listen"]
     assert locator.context == Context(7)
     assert locator.cutting == base.cutting == 0.75
     assert fed(Report(1.0, 5, None)).cutting is None

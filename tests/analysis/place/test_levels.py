@@ -84,3 +84,24 @@ def test_densities_are_densities():
     grid = np.arange(-62.0, -22.0, 0.05)
     total = sum(0.05 * float(hear(state.copy(), level)[0]) for level in grid)
     assert total == pytest.approx(1.0, abs=0.06)
+
+
+def test_another_bit_is_believed_for_a_while():
+    """A cell whose bit is not the one heard fits ever worse; what is mistaken for long tells nothing new."""
+    state = levels.unheard(2)
+    unlike, idle = np.array([0.0, 2.0]), np.zeros(2)
+    fits = np.array([levels.hear_bit(state, unlike, idle, 0.2) for _ in range(1000)])
+    assert (fits[:, 0] == 1.0).all()
+    assert fits[:10, 1].prod() < 0.05
+    assert np.all(np.diff(fits[:, 1]) >= 0.0)
+    assert fits[900:, 1].prod() > 0.9
+
+
+def test_what_bites_is_no_air():
+    """A hiss that swells with the teeth speaks against air and a held feed; none of it against nothing."""
+    for swell, least, most in ((1.0, 1.0, 1.0), (3.0, 1.0, 1.0), (6.0, 0.0, 0.05)):
+        state = levels.unheard(1)
+        air = np.prod([levels.hear_bit(state, np.zeros(1), np.array([swell]), 0.2) for _ in range(10)])
+        held = levels.hear_bites(swell, 0.2) ** 10
+        assert least <= air <= most
+        assert least <= held <= most

@@ -1,0 +1,76 @@
+"""Which of a program's bits turns is told by its comb and its teeth; what is read again is read alike."""
+
+import numpy as np
+import pytest
+from hand_made import comb, cutter, white, windows_of
+from numpy.typing import NDArray
+
+from analysis.cutting import Bit
+from analysis.features import FeatureReader, Rows
+from analysis.listener import ear_for
+from analysis.which_bit import WhichBit
+from analysis.windows import window_size
+
+RATE = 48_000
+BITS = {
+    1: Bit("4 mm up-cut", diameter=4.0, flutes=2, speed=18_000.0),
+    2: Bit("6 mm down-cut", diameter=6.0, flutes=2, speed=15_000.0),
+    3: Bit("6 mm compression", diameter=6.0, flutes=3, speed=18_000.0),
+}
+SIZE = window_size(RATE, 60.0 / 15_000.0)
+EARS = {number: ear_for(RATE, bit, SIZE) for number, bit in BITS.items()}
+
+
+def rows_of(sound: NDArray[np.float32]) -> Rows:
+    """Read all windows of a sound at once."""
+    ear = EARS[1]
+    return FeatureReader(ear).read(windows_of(sound, ear.size, ear.hop))
+
+
+def turning(speed: float, flutes: int, *, bites: float = 0.0) -> NDArray[np.float32]:
+    """Three seconds of a bit, rpm, in a hiss that swells with its teeth by ``bites``."""
+    lines = 0.02 * comb(3.0, RATE, speed / 60.0, cutter(flutes, 0.2), seed=1)
+    swell = 1.0 + bites * np.cos(2.0 * np.pi * flutes * speed / 60.0 * np.arange(len(lines)) / RATE)
+    return (lines + white(3.0, RATE, 0.05, seed=2) * np.sqrt(swell)).astype(np.float32)
+
+
+@pytest.mark.parametrize(("number", "speed"), [(1, 18_100.0), (2, 14_900.0)])
+def test_the_bit_that_turns_stands_out(number: int, speed: float):
+    """The bit whose speed is heard stands out by more than a dB over one of another speed."""
+    which, rows = WhichBit(EARS), rows_of(turning(speed, 2))
+    which.read(rows)
+    fits = which.fits(len(rows) - 1)
+    other = 2 if number == 1 else 1
+    assert fits[number].stands > fits[other].stands + 1.0
+
+
+def test_teeth_tell_bits_of_one_speed_apart():
+    """Of two bits that turn as fast the one with as many teeth as the hiss swells with stands out."""
+    which, rows = WhichBit(EARS), rows_of(turning(18_000.0, 3, bites=0.9))
+    which.read(rows)
+    fits = which.fits(len(rows) - 1)
+    assert fits[3].stands > fits[1].stands + 1.0
+    assert fits[3].bites > 5.0
+
+
+def test_what_turns_in_the_air_does_not_bite():
+    """A comb in a steady hiss has no swell with the teeth to speak of."""
+    which, rows = WhichBit(EARS), rows_of(turning(18_000.0, 2))
+    which.read(rows)
+    assert np.median([which.fits(row)[1].bites for row in range(len(rows))]) < 3.0
+
+
+def test_rows_that_are_read_again_are_read_alike():
+    """Rows that were not kept give the same fits when they are read once more."""
+    ear, sound = EARS[1], windows_of(turning(18_000.0, 2), EARS[1].size, EARS[1].hop)
+    once, again = WhichBit(EARS), WhichBit(EARS)
+    reader = FeatureReader(ear)
+    first, rest = reader.read(sound[:10]), reader.read(sound[10:20])
+    for rows in (first, rest):
+        once.read(rows)
+        once.keep(len(rows))
+    whole = FeatureReader(ear).read(sound[:20])
+    again.read(whole)
+    again.keep(10)
+    again.read(rest)
+    assert [once.fits(row) for row in range(len(rest))] == [again.fits(row) for row in range(len(rest))]
