@@ -3,6 +3,7 @@
 import functools
 import itertools
 import math
+from collections.abc import Mapping
 
 import numpy as np
 import pytest
@@ -17,6 +18,7 @@ from analysis.events import Alarm, Deaf, Event, Heard, StateChange, Summary
 from analysis.listener import COLUMNS, Listener, ear_for
 from analysis.locate import Nowhere
 from analysis.presence import Phase
+from analysis.which_bit import Fit
 from recordings_synthetic import Slip, Straight, steady
 
 RATE = 8000
@@ -54,9 +56,9 @@ class Changing(Nowhere):
         self.context = Context(1)
         self._change = at
 
-    def row(self, at: float, phase: Phase, level: float = math.nan) -> None:
+    def row(self, at: float, phase: Phase, level: float = math.nan, bits: Mapping[int, Fit] = {}) -> None:
         """Change the bit when it is time."""
-        del phase, level
+        del phase, level, bits
         self.context = Context(1 if at < self._change else 2)
 
 
@@ -67,9 +69,9 @@ class Knowing(Nowhere):
         self.cutting = cutting
         self.levels: list[float] = []
 
-    def row(self, at: float, phase: Phase, level: float = math.nan) -> None:
+    def row(self, at: float, phase: Phase, level: float = math.nan, bits: Mapping[int, Fit] = {}) -> None:
         """Note the level."""
-        del at, phase
+        del at, phase, bits
         self.levels.append(level)
 
 
