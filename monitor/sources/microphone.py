@@ -71,6 +71,7 @@ class Microphone:
         self._next: int | None = None
         self._held: Message | None = None
         self._since = self._began = clock()
+        self._waited = 0.0  # s, in vain since the last message
         self._searches = 0
 
     @property
@@ -120,8 +121,10 @@ class Microphone:
             try:
                 message = self._wait(timeout)
             except queue.Empty:
+                self._waited += timeout
                 yield self._missed()
                 continue
+            self._waited = 0.0
             if not self._closed.is_set() and (block := self._take(message)) is not None:
                 yield block
 
@@ -233,7 +236,9 @@ class Microphone:
         if self._away:
             self._search(now)
             return Block(_NONE, "", self._tally.away(now))
-        if now - self._since < (_BEGINNING if self._next is None else _QUIET):
+        # After a standstill of the computer the clock tells of a long silence, and the sound still waits.
+        silent = min(self._waited, now - self._since)
+        if silent < (_BEGINNING if self._next is None else _QUIET):
             return None
         return self._lose(f"nothing arrives from {self._called()}")
 

@@ -1,6 +1,7 @@
 """The microphone with a PortAudio that does as it is told; test_sound_stack.py has the real one."""
 
 import os
+import queue
 import signal
 import subprocess
 import sys
@@ -15,6 +16,7 @@ from stage import DEVICES, Stage
 
 from analysis.errors import SoundError
 from monitor.capture.__main__ import BLOCK
+from monitor.capture.wire import Message, clock
 from monitor.sources import OVERFLOW, Block, Device, Microphone, Source, microphones
 
 RATE = 8000
@@ -114,6 +116,24 @@ def test_a_slow_listener_loses_nothing(seconds: float):
         blocks += heard(microphone, after(int(seconds / BLOCK) + 10))
     assert_counted(blocks)
     assert sum(block.lost for block in blocks) == 0
+
+
+@pytest.mark.usefixtures("stage")
+def test_a_standstill_of_the_computer_loses_nothing(monkeypatch: pytest.MonkeyPatch):
+    """Ten seconds that went by unnoticed are no silence, where nothing came in one wait alone."""
+    with Microphone(USB) as microphone:
+        blocks = list(heard(microphone, after(5)))
+        wait = microphone._wait  # noqa: SLF001 - what wakes late
+
+        def once_in_vain(_timeout: float) -> Message | None:
+            monkeypatch.setattr(microphone, "_wait", wait)
+            raise queue.Empty
+
+        monkeypatch.setattr(microphone, "_wait", once_in_vain)
+        monkeypatch.setattr("monitor.sources.microphone.clock", lambda: clock() + 10.0)
+        blocks += heard(microphone, after(5))
+    assert_counted(blocks)
+    assert {(block.note, block.lost) for block in blocks} == {("", 0)}
 
 
 @pytest.mark.slow
