@@ -5,7 +5,6 @@ import os
 import pty
 import signal
 import struct
-import subprocess
 import sys
 import termios
 import threading
@@ -17,43 +16,41 @@ _SIZE = 24, 80
 
 class OnTerminal:
     """
-    `chipsong watch` on a terminal of 80 by 24 that somebody reads.
+    `chipsong watch` on a terminal of its own, 80 by 24, that somebody reads.
 
     Attributes
     ----------
+    pid
+        The number of the process.
     shown
-        How many bytes were written there.
+        How many bytes were written on the terminal.
     """
 
     def __init__(self, env: dict[str, str], *words: str) -> None:
         self.shown = 0
-        self._near, far = pty.openpty()
-        fcntl.ioctl(far, termios.TIOCSWINSZ, struct.pack("HHHH", *_SIZE, 0, 0))
-        self._process = subprocess.Popen(
-            [*_COMMAND, *words], env=env | {"TERM": "xterm"}, stdin=far, stdout=far, start_new_session=True
-        )
-        os.close(far)
+        self.pid, self._near = pty.fork()
+        if not self.pid:
+            os.execvpe(sys.executable, [*_COMMAND, *words], env | {"TERM": "xterm"})  # noqa: S606 - no shell
+        fcntl.ioctl(self._near, termios.TIOCSWINSZ, struct.pack("HHHH", *_SIZE, 0, 0))
+        self._over = False
         self._reader = threading.Thread(target=self._read)
         self._reader.start()
 
     @property
-    def pid(self) -> int:
-        """The number of the process."""
-        return self._process.pid
-
-    @property
     def ended(self) -> bool:
         """Whether it has ended."""
-        return self._process.poll() is not None
+        self._over = self._over or os.waitpid(self.pid, os.WNOHANG)[0] != 0
+        return self._over
 
     def __enter__(self) -> Self:
         """Give itself; it runs already."""
         return self
 
     def __exit__(self, *_: object) -> None:
-        """Press Ctrl-C, and wait for its end."""
-        self._process.send_signal(signal.SIGINT)
-        self._process.wait(60)
+        """Ask it to end (Ctrl-C would not do where this runs in the background), and wait for that."""
+        if not self.ended:
+            os.kill(self.pid, signal.SIGTERM)
+            os.waitpid(self.pid, 0)
         self._reader.join()
         os.close(self._near)
 
