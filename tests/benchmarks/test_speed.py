@@ -1,13 +1,15 @@
-"""How speed is measured: growth is fitted rightly, and the table is whole."""
+"""How speed is measured: growth is fitted rightly, and the table is whole and what the README shows."""
 
 import numpy as np
 import pytest
-from bench_speed import main
+from bench_speed import KEPT, main
 from pacing.growth import exponent
 from pacing.sounds import long_job
 
 from analysis.program import find_parts, read
 from recordings_synthetic.job import seedling_trays
+
+README = KEPT.parents[3] / "README.md"
 
 
 @pytest.mark.parametrize("power", [0.0, 1.0, 2.0])
@@ -22,6 +24,12 @@ def test_a_job_three_times_over_has_three_times_the_parts():
     once, thrice = (read(long_job(seedling_trays(), times), "job") for times in (1, 3))
     assert len(find_parts(thrice)) == 3 * len(find_parts(once))
     assert not thrice.warnings
+
+
+def test_the_readme_shows_what_was_measured():
+    """Every row of speed in the README stands in the table that the benchmark wrote."""
+    rows = README.read_text().split("<!-- speed -->")[1].split("<!-- end of speed -->")[0].strip()
+    assert rows in KEPT.read_text()
 
 
 @pytest.mark.slow

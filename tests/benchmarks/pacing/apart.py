@@ -23,6 +23,12 @@ def resident() -> float:
     return pages * os.sysconf("SC_PAGE_SIZE") / 1e6
 
 
+def most_resident() -> float:
+    """Return the most that was resident of this process, MB; what it was started from does not count."""
+    status = Path("/proc/self/status").read_text()
+    return int(status.split("VmHWM:")[1].split()[0]) * 1024 / 1e6
+
+
 def run_apart(module: str, *words: object) -> Any:
     """Run a module of the benchmarks, and return the JSON that it writes."""
     done = subprocess.run(

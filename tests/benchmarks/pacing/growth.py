@@ -6,7 +6,6 @@ How costs grow: with the length of a job, and with the size of a program. Each i
 """
 
 import json
-import resource
 import sys
 import time
 from collections.abc import Iterator, Sequence
@@ -20,7 +19,7 @@ from bench_program import carving
 from analysis.program import read
 from monitor.setup import locator_for
 from monitor.sources import Block
-from pacing.apart import resident, run_apart
+from pacing.apart import most_resident, resident, run_apart
 from pacing.chain import hear
 from pacing.sounds import JOB_BITS, RATE, Looped, long_job
 
@@ -124,7 +123,7 @@ def _length(recording: Path, times: int, program: Path) -> dict[str, float]:
         "heard": time.process_time() - prepared,
         "begin": source.memory[times // 10],
         "end": source.memory[-1],
-        "most": resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024,
+        "most": most_resident(),
     }
 
 

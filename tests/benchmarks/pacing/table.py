@@ -121,9 +121,10 @@ def report(found: Measured, command: str, machine: str) -> str:
             "",
             f"`{command}`",
             "",
-            f"Measured on {machine}. Costs are processor time of one core, the least of several turns;",
-            "chipsong and what it is compared with took turns on the same sound, in the same windows. The",
-            f"first call of librosa, which compiles and took {found.compiled:.1f} s, is left out.",
+            f"Measured on {machine}.",
+            "Costs are processor time of one core, the least of several turns; chipsong and what it is",
+            "compared with took turns on the same sound, in the same windows. Starts are by the clock.",
+            f"The first call of librosa, which compiles and took {found.compiled:.1f} s, is left out.",
             "",
             *main_rows(found),
             "",
@@ -131,8 +132,8 @@ def report(found: Measured, command: str, machine: str) -> str:
             "",
             "The simulated demo job over and over, its program as often, side by side on a large sheet.",
             "",
-            "| sound | lines | read, planned | heard | s an hour | memory, first tenth | end | planning |",
-            "|---|---|---|---|---|---|---|---|",
+            "| sound | lines | read, planned | heard | s an hour | memory, first tenth | end |",
+            "|---|---|---|---|---|---|---|",
             *(_length_row(each) for each in found.lengths),
             "",
             f"What it takes to hear grows as the length to the power {_by_length(found):.2f}.",
@@ -173,7 +174,6 @@ def _length_row(each: Length) -> str:
         f"{each.heard / each.hours:.0f}",
         f"{each.begin:.0f} MB",
         f"{each.end:.0f} MB",
-        f"{each.most:.0f} MB",
     )
     return f"| {' | '.join(cells)} |"
 
