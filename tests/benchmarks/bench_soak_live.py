@@ -19,7 +19,6 @@ import time
 from collections import Counter
 from collections.abc import Iterator
 from contextlib import contextmanager
-from dataclasses import dataclass
 from itertools import pairwise
 from pathlib import Path
 
@@ -32,7 +31,7 @@ sys.path.insert(0, str(Path(__file__).parents[1] / "monitor"))
 from soaking.played import Played, Samples
 from soaking.plot import draw
 from soaking.terminal import OnTerminal
-from soaking.usage import machine, usage
+from soaking.usage import Look, machine, usage
 from sound_server import SINK, SoundServer, missing
 
 from analysis.program import read
@@ -55,30 +54,6 @@ kind = "{kind}"
 speed = {bit.speed}
 tool = {tool}
 """
-
-
-@dataclass(frozen=True)
-class Look:
-    """
-    What it took so far.
-
-    Attributes
-    ----------
-    at
-        s from the start.
-    processor
-        Processor time, s.
-    listening, capturing
-        Resident memory of the two processes, MB.
-    busy
-        What all processes of the machine took, s of a core.
-    """
-
-    at: float
-    processor: float
-    listening: float
-    capturing: float
-    busy: float
 
 
 def main(minutes: float) -> int:

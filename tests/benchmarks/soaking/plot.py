@@ -2,20 +2,11 @@
 
 from collections.abc import Sequence
 from pathlib import Path
-from typing import Protocol
 
 from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.figure import Figure
 
-
-class Look(Protocol):
-    """What was taken up to a time: s; s of a core; MB of the two processes; s of a core by all."""
-
-    at: float
-    processor: float
-    listening: float
-    capturing: float
-    busy: float
+from soaking.usage import Look
 
 
 def draw(path: Path, looks: Sequence[Look]) -> None:

@@ -22,12 +22,9 @@ class OnTerminal:
     ----------
     pid
         The number of the process.
-    shown
-        How many bytes were written on the terminal.
     """
 
     def __init__(self, env: dict[str, str], *words: str) -> None:
-        self.shown = 0
         self.pid, self._near = pty.fork()
         if not self.pid:
             os.execvpe(sys.executable, [*_COMMAND, *words], env | {"TERM": "xterm"})  # noqa: S606 - no shell
@@ -57,7 +54,6 @@ class OnTerminal:
     def _read(self) -> None:
         while True:
             try:
-                came = os.read(self._near, 65536)
+                os.read(self._near, 65536)
             except OSError:  # the other side is closed
                 return
-            self.shown += len(came)

@@ -26,6 +26,30 @@ class Usage:
     children: float
 
 
+@dataclass(frozen=True)
+class Look:
+    """
+    What it took so far.
+
+    Attributes
+    ----------
+    at
+        s from the start.
+    processor
+        Processor time, s.
+    listening, capturing
+        Resident memory of the two processes, MB.
+    busy
+        What all processes of the machine took, s of a core.
+    """
+
+    at: float
+    processor: float
+    listening: float
+    capturing: float
+    busy: float
+
+
 def usage(process: int) -> Usage:
     """Return what a process takes, and its children."""
     below = children(process)
