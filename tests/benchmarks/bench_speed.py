@@ -5,7 +5,7 @@ Run it from the top of the project::
 
     python tests/benchmarks/bench_speed.py [--quick] [-o TABLE.md]
 
-The full form takes about half an hour of one core and writes its table to
+The full form takes some ten minutes of one core and writes its table to
 ``tests/benchmarks/results/speed.md``; the README shows its first rows. ``--quick`` does all of it on little
 sound, for its figures are rough, and writes only where it is told to. The yardsticks are the bare windowed
 ``scipy.fft.rfft`` of the same sound and librosa's mel cepstra of it; for starting, Python itself and the
