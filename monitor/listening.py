@@ -27,6 +27,7 @@ from monitor.linefeed.feed import with_lines, with_past
 from monitor.linefeed.past import read_past
 from monitor.linefeed.reading import reader_for
 from monitor.linefeed.where import is_file, source_of
+from monitor.memory import giving_back
 from monitor.press_lines import PressLines
 from monitor.resuming import refusal, write_beside
 from monitor.screen import JsonLines, Screen, Shown
@@ -141,6 +142,7 @@ def replay(recording: Path, wanted: Wanted, keep: Keep | None, *, as_json: bool)
         journal = open_journal(recording.stem, wanted, program, source.rate, keep) if keep else None
         with JsonLines() if as_json else Screen(sys.stdout) as screen:
             ears = ears_for(screen, lambda alarm: _how_to_resume(alarm, wanted), stop=stop)
+            ears = replace(ears, progress=giving_back(ears.progress))
             outcome = listen(source, listener, with_past(ears, past), journal)
     _tell_kept(journal, as_json=as_json)
     return _status(outcome)

@@ -11,6 +11,7 @@ from analysis.listener import Listener
 from analysis.locate import Locator, Nowhere, Plan
 from analysis.place import SoundLocator
 from monitor.listening import AT_ONCE
+from monitor.memory import giving_back
 from monitor.sources import Recording, Source
 from monitor.watch import Ears, Outcome, listen
 
@@ -18,7 +19,8 @@ from monitor.watch import Ears, Outcome, listen
 def hear(source: Source, bits: Mapping[int, Bit], place: Locator | None = None) -> Outcome:
     """Hear a source to its end."""
     listener = Listener(source.rate, bits, place or Nowhere())
-    return listen(source, listener, Ears(event=lambda _: None))
+    ears = Ears(event=lambda _: None, progress=giving_back(lambda _: None))
+    return listen(source, listener, ears)
 
 
 def replay(path: Path, bits: Mapping[int, Bit], plan: Plan | None = None) -> None:
