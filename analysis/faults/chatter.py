@@ -1,6 +1,8 @@
 """Whether the cut chatters: it then has tones that lie off the spindle's orders and a tooth-pass apart."""
 
 from collections import deque
+from collections.abc import Collection
+from typing import NamedTuple
 
 import numpy as np
 
@@ -11,13 +13,26 @@ from analysis.presence import Phase
 
 # Over so many s of cutting the tones must stand out by so much, dB, on the average.
 _LASTS, _STANDS_OUT = 1.0, 12.0
+# A bit and its spindle ring no lower, Hz; machines with a motor hum there.
+_LOWEST = 400.0
+# Before, over so many s of cutting, they stood out by less than this, dB, on the average.
+_BEFORE, _HARDLY = 10.0, 4.5
 # Their frequency keeps within this, relative, in so many of the rows.
 _STEADY, _MOSTLY = 0.02, 0.75
-# A shop in which such tones stand out by so much in the air, dB, or any foreign ones by so much, has tones of
-# its own; so had one in which they did in the last so many s.
-_SHOP, _FOREIGN, _SHOP_LASTS = 7.0, 4.0, 20.0
+# A shop in which such tones stand out by so much in the air, dB, or any foreign ones by so much anywhere, has
+# tones of its own; so had one in which they did in the last so many s.
+_SHOP, _FOREIGN, _SHOP_LASTS = 7.0, 3.5, 60.0
 # They have begun where they first stood out by so much, dB.
 _BEGINS = 6.0
+
+
+class _Heard(NamedTuple):
+    """What counts of a row of the cut."""
+
+    middle: float
+    beats: float
+    tone: float
+    foreign: float
 
 
 class Chatter:
@@ -34,41 +49,54 @@ class Chatter:
 
     def __init__(self, seconds: float) -> None:
         self._rows = max(2, round(_LASTS / seconds))
-        self._cut: deque[tuple[float, float, float]] = deque(maxlen=self._rows)
-        self._air: deque[tuple[float, float]] = deque(maxlen=self._rows)
+        self._cut: deque[_Heard] = deque(maxlen=self._rows)
+        self._air: deque[float] = deque(maxlen=self._rows)
+        self._before: deque[float] = deque(maxlen=self._rows)
+        self._keeps = float(np.exp(-seconds / _BEFORE))
+        self._usual = 0.0
         self._shop = -np.inf
+        self._found: Finding | None = None
 
     def begin(self) -> None:
         """Begin anew."""
         self._cut.clear()
+        self._usual, self._found = 0.0, None
 
     def row(self, moment: Moment, normal: Sample | None) -> Finding | None:
         """Take in one row, and the sound that is normal if that is known; return what is found."""
-        besides = moment.besides
+        besides, foreign = moment.besides, moment.sample.foreign
         if moment.phase is not Phase.CUT or besides.sounds is not Phase.CUT:
             self._cut.clear()
-            self._hear_shop(moment)
+            self._air.append(besides.beats)
+            self._hear_shop(moment.at, foreign)
             return None
         self._air.clear()
-        self._cut.append((moment.middle, besides.beats, besides.tone))
-        if normal is None or len(self._cut) < self._rows or moment.at - self._shop < _SHOP_LASTS:
-            return None
-        # Most rows have no such tones, and are done with.
-        if sum(beats for _, beats, _ in self._cut) < _STANDS_OUT * self._rows:
-            return None
-        return self._judge()
+        if len(self._cut) == self._rows and self._found is None:
+            gone = self._cut[0]
+            self._usual += (1.0 - self._keeps) * (gone.beats - self._usual)
+            # Chatter that comes up slowly has foreign tones too.
+            if gone.beats < _BEGINS:
+                self._hear_shop(moment.at, gone.foreign)
+        self._cut.append(_Heard(moment.middle, besides.beats, besides.tone, foreign))
+        self._found = self._judge() if normal is not None and self._is_likely(moment.at) else None
+        return self._found
 
-    def _hear_shop(self, moment: Moment) -> None:
-        self._air.append((moment.besides.beats, moment.sample.foreign))
-        beats, foreign = (sum(heard) / len(self._air) for heard in zip(*self._air, strict=True))
-        if beats > _SHOP or foreign > _FOREIGN:
-            self._shop = moment.at
+    def _hear_shop(self, at: float, foreign: float) -> None:
+        """Hear the tones outside the cut, and those in it before the last second."""
+        self._before.append(foreign)
+        if _mean(self._before) > _FOREIGN or _mean(self._air) > _SHOP:
+            self._shop = at
+
+    def _is_likely(self, at: float) -> bool:
+        """Return whether the tones stand out for long enough, did not before, and are not the shop's."""
+        full = len(self._cut) == self._rows and at - self._shop > _SHOP_LASTS and self._usual < _HARDLY
+        return full and _mean([heard.beats for heard in self._cut]) > _STANDS_OUT
 
     def _judge(self) -> Finding | None:
-        middle, beats, tone = np.array(self._cut).T
+        middle, beats, tone, _ = np.array(self._cut).T
         usual, height = float(np.median(tone)), float(beats.mean())
         steady = float(np.mean(np.abs(tone - usual) < _STEADY * usual))
-        if steady < _MOSTLY:
+        if steady < _MOSTLY or usual < _LOWEST:
             return None
         said = (
             f"tones at {usual:.0f} Hz and a tooth-pass away stand {height:.0f} dB out of the noise",
@@ -76,3 +104,8 @@ class Chatter:
             "outside the cut no such tones were heard",
         )
         return Finding("chatter", 0.7, float(middle[np.argmax(beats > _BEGINS)]), said, height, _STANDS_OUT)
+
+
+def _mean(values: Collection[float]) -> float:
+    """Return the mean of a few values, 0 of none; `numpy.mean` takes ten times as long for so few."""
+    return sum(values) / len(values) if values else 0.0

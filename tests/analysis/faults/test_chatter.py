@@ -34,6 +34,16 @@ def test_a_shop_with_tones_of_its_own_is_not_chatter(shop: dict[str, float]):
     assert not Machine().cuts().air(1.5, **shop).hear(5.0, **TONES).causes
 
 
+def test_what_was_there_before_is_not_chatter():
+    """A machine beside it had such tones all along, and now they are stronger."""
+    assert not Machine().cuts().hear(15.0, beats=8.0, tone=1120.0).hear(3.0, **TONES).causes
+
+
+def test_a_low_tone_is_another_machine_s():
+    """No bit rings as low as a motor hums."""
+    assert not Machine().cuts().hear(5.0, beats=15.0, tone=170.0).causes
+
+
 def test_tones_that_wander_are_none():
     """A voice rises and falls; chatter keeps its tone."""
     machine = Machine().cuts()
