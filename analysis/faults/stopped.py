@@ -19,8 +19,8 @@ from analysis.presence import Phase
 _USUALLY = 4.0
 # The comb stood out by so much, dB, and for so many s now by less than a share of that, and less than this.
 _STOOD, _LASTS, _SHARE, _GONE = 1.8, 1.5, 0.5, 1.2
-# Louder by more than this, dB, something may cover it.
-_COVERS = 4.0
+# Louder by more than this, dB, something may cover it; so may talk, whose foreign tones stand out by this.
+_COVERS, _TALK = 4.0, 2.5
 # A speed within this, relative, is still heard, where it is in so many of the rows.
 _SAME, _OFTEN = 0.006, 0.4
 # The usual speed is the baseline's to within this; a comb is still heard at this share of what it stood.
@@ -41,9 +41,9 @@ class Stopped:
 
     def __init__(self, seconds: float) -> None:
         self._seconds = seconds
-        self._usual: deque[tuple[float, float, float]] = deque(maxlen=round(_USUALLY / seconds))
+        self._usual: deque[tuple[float, ...]] = deque(maxlen=round(_USUALLY / seconds))
         late = round((_LASTS + _WITHIN) / seconds)
-        self._late: deque[tuple[float, float, float, float]] = deque(maxlen=late)
+        self._late: deque[tuple[float, ...]] = deque(maxlen=late)
         self._found: Finding | None = None
 
     def begin(self) -> None:
@@ -59,28 +59,33 @@ class Stopped:
             return None
         if len(self._late) == self._late.maxlen and self._found is None:
             self._usual.append(self._late[0][1:])
-        self._late.append((moment.middle, besides.comb, sample.level, sample.speed))
+        self._late.append(
+            (moment.middle, besides.comb, sample.level, sample.speed, sample.hiss, sample.foreign)
+        )
         if normal is None or len(self._usual) < (self._usual.maxlen or 0):
             return None
         # Most rows have a comb, and are done with.
         lately = list(self._late)[-round(_LASTS / self._seconds) :]
-        if sum(comb for _, comb, _, _ in lately) > _GONE * len(lately):
+        if sum(comb for _, comb, *_ in lately) > _GONE * len(lately):
             self._found = None
         elif self._found is None:
             self._found = self._judge(np.array(lately), normal)
         return self._found
 
     def _judge(self, lately: NDArray[np.float64], normal: Sample) -> Finding | None:
-        stood, level, speed = np.median(np.array(self._usual), axis=0)
-        _, combs, levels, speeds = lately.T
+        stood, level, speed, hiss, _ = np.median(np.array(self._usual), axis=0)
+        _, combs, levels, speeds, _, _ = lately.T
         rows = np.array(self._late)
-        surge = float(np.sort(rows[:, 2])[-1 - round(_FOR / self._seconds)] - level)
+        # Talk is loud below the hiss.
+        louder = np.minimum(rows[:, 2] - level, rows[:, 4] - hiss)
+        surge = float(np.sort(louder)[-1 - round(_FOR / self._seconds)])
         if (
             stood < _STOOD
             or combs.mean() > _SHARE * stood
             or abs(speed - normal.speed) > _KNOWN * normal.speed
             or np.median(levels) > level + _COVERS
             or np.mean(np.abs(speeds - speed) < _SAME * speed) > _OFTEN
+            or rows[:, 5].mean() > _TALK
             or surge < _LOUDER
         ):
             return None
@@ -88,5 +93,5 @@ class Stopped:
             f"the spindle's lines stood out by {stood:.1f} dB; now they are gone, and nothing covers them",
             f"the cut grew louder by {surge:.0f} dB for a moment, as it does when the spindle slows down",
         )
-        since = max((at for at, heard, _, _ in self._late if heard > _STILL * stood), default=rows[0, 0])
+        since = max((at for at, heard, *_ in self._late if heard > _STILL * stood), default=rows[0, 0])
         return Finding("spindle", 0.7, float(since), said, surge, _LOUDER)

@@ -3,7 +3,7 @@
 import pytest
 from moments import Machine
 
-SURGE = {"level": -8.0, "comb": 0.3, "speed": 280.0}
+SURGE = {"level": -8.0, "hiss": -12.0, "comb": 0.3, "speed": 280.0}
 GONE = {"comb": 0.3, "speed": 285.0}
 
 
@@ -34,6 +34,8 @@ def test_it_is_over_when_the_comb_is_heard_again():
         (SURGE, {"comb": 0.3, "speed": 300.0}),
         (SURGE, {"comb": 2.5, "speed": 285.0}),
         ({}, GONE),
+        (SURGE | {"hiss": -24.0}, GONE),
+        (SURGE | {"foreign": 12.0}, {"foreign": 12.0} | GONE),
     ],
     ids=[
         "a bang",
@@ -41,6 +43,8 @@ def test_it_is_over_when_the_comb_is_heard_again():
         "its speed is still heard",
         "its comb is still heard, at another speed",
         "no surge",
+        "a surge that does not hiss",
+        "talk",
     ],
 )
 def test_other_changes_are_not_said(surge: dict[str, float], then: dict[str, float]):
