@@ -1,6 +1,8 @@
 """One run: simulated, heard, followed by sound and by the clock, and compared with the truth."""
 
+import math
 import time
+from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Protocol
 
@@ -10,18 +12,18 @@ from numpy.typing import NDArray
 
 from analysis.cutting import Bit
 from analysis.events import Place
-from analysis.listener import COLUMNS, Listener
+from analysis.listener import Listener
 from analysis.locate import Plan
 from analysis.place import ClockLocator, SoundLocator
 from analysis.presence import Phase
 from analysis.program import Program, read
+from analysis.which_bit import Fit
 from placing.cases import SHOPS, Case
 from recordings_synthetic import Recording, Truth, record
 
 RATE = 32_000
 # The place is asked for so often, s, and so long after the moment it is asked of: as an alarm does.
 _OFTEN, _AFTER = 0.5, 1.5
-_PHASES = (Phase.OFF, Phase.AIR, Phase.CUT)
 
 Floats = NDArray[np.float64]
 
@@ -29,7 +31,7 @@ Floats = NDArray[np.float64]
 class Follows(Protocol):
     """What follows the place."""
 
-    def row(self, at: float, phase: Phase, level: float) -> None:
+    def row(self, at: float, phase: Phase, level: float, bits: Mapping[int, Fit]) -> None:
         """Take in a row."""
 
     def place(self, at: float) -> Place | None:
@@ -38,12 +40,26 @@ class Follows(Protocol):
 
 @dataclass(frozen=True, eq=False)
 class Heard:
-    """Rows of a recording: when, s, what the spindle did, and how loud it was, dBFS."""
+    """Rows of a recording, as a locator is told them, and the processor seconds for a second of sound."""
 
-    at: Floats
-    phase: tuple[Phase, ...]
-    level: Floats
+    rows: list[tuple[float, Phase, float, Mapping[int, Fit]]]
     took: float
+
+
+class Noting(SoundLocator):
+    """Follows the place as live hearing does, and notes what it was told, and the time it took."""
+
+    def __init__(self, plan: Plan) -> None:
+        super().__init__(plan)
+        self.rows: list[tuple[float, Phase, float, Mapping[int, Fit]]] = []
+        self.took = 0.0
+
+    def row(self, at: float, phase: Phase, level: float = math.nan, bits: Mapping[int, Fit] = {}) -> None:
+        """Take in a row, and note it."""
+        started = time.process_time()
+        super().row(at, phase, level, bits)
+        self.took += time.process_time() - started
+        self.rows.append((at, phase, level, bits))
 
 
 @dataclass(frozen=True, eq=False)
@@ -125,17 +141,14 @@ def _plan(job: Job) -> Plan:
 
 def _hear(recording: Recording, plan: Plan, bits: dict[int, Bit], begin: float) -> Heard:
     """Return the rows of a recording that is heard from ``begin`` s on."""
-    listener = Listener(RATE, bits, ClockLocator(plan))
+    noting = Noting(plan)
+    listener = Listener(RATE, bits, noting)
     samples = recording.samples[round(begin * RATE) :]
     started = time.process_time()
-    steps = [listener.hear(samples[first : first + RATE]) for first in range(0, len(samples), RATE)]
-    took = (time.process_time() - started) / (len(samples) / RATE)
-    at = np.concatenate([step.at for step in steps])
-    table = np.concatenate([step.table for step in steps]).astype(np.float64)
-    phase = table[:, COLUMNS.index("phase")].astype(np.intp)
-    # Where a window begins, and a hop: what a locator is told.
-    told = at - at[0] + (at[1] - at[0])
-    return Heard(told, tuple(_PHASES[p] for p in phase), table[:, COLUMNS.index("level")], took)
+    for first in range(0, len(samples), RATE):
+        listener.hear(samples[first : first + RATE])
+    took = time.process_time() - started - noting.took
+    return Heard(noting.rows, took / (len(samples) / RATE))
 
 
 def followed(locator: Follows, run: Run) -> Followed:
@@ -165,16 +178,16 @@ def followed(locator: Follows, run: Run) -> Followed:
 def _ask(locator: Follows, heard: Heard) -> tuple[Floats, list[Place | None], float]:
     """Let a locator follow; return moments, the place it tells of each a little later, and what it took."""
     asked, places, took = [], [], 0.0
-    due = float(heard.at[0]) + _AFTER
-    for at, phase, level in zip(heard.at.tolist(), heard.phase, heard.level.tolist(), strict=True):
+    due = heard.rows[0][0] + _AFTER
+    for at, *told in heard.rows:
         started = time.process_time()
-        locator.row(at, phase, level)
+        locator.row(at, *told)
         took += time.process_time() - started
         if at >= due:
             asked.append(at - _AFTER)
             places.append(locator.place(at - _AFTER))
             due += _OFTEN
-    return np.array(asked), places, took / float(heard.at[-1] - heard.at[0])
+    return np.array(asked), places, took / (heard.rows[-1][0] - heard.rows[0][0])
 
 
 def _judged(truth: Truth, plan: Plan, at: Floats, begin: float) -> NDArray[np.bool_]:
