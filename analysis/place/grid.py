@@ -35,6 +35,9 @@ _LATELY, _FEW, _LEAST, _MOST = 6.0, 8, 0.5, 2.5
 # Seconds over which the place is tried, what it must foresee better than somebody without a program, by
 # the logarithm of each step; how much of what was thought is kept when all is looked at again.
 _TRIED, _LOST, _KEEP = 12.0, -0.35, 0.5
+# By how many dB another bit must stand out, and for how long, s, until all is looked at again; and for how
+# long it is not done once more.
+_PLAINLY, _OTHER_FOR, _NOT_AGAIN = 1.0, 10.0, 20.0
 # What the place must foresee better, by the logarithm of each step, to be believed beside what a controller
 # tells. A judgement: on development seeds the interval then held the true line in 99.7 % of noisy runs.
 _SURE = -0.08
@@ -103,7 +106,7 @@ class Grid:
         self._own = np.concatenate((levels.unheard(cells), np.zeros((_SPENT, cells))))
         self._ready = self._nothing_ready()
         self._level, self._usual = 0.0, _MOST
-        self._gain = self._tried = 0.0
+        self._gain = self._tried = self._otherwise = 0.0
         self._changes: deque[float] = deque(maxlen=round(_LATELY / seconds))
         self._past: deque[Step] = deque(maxlen=max(2, round(_BACK / seconds)))
 
@@ -302,6 +305,8 @@ class Grid:
         cells, unlike = self.track.bit[here], np.zeros(self._heap.shape[1])
         for bit, fit in bits.items():
             unlike[cells == bit] = best - fit.stands
+        mean = float(self._heap.sum(axis=0) @ unlike)
+        self._otherwise = self._otherwise + self.seconds if mean > _PLAINLY else min(self._otherwise, 0.0)
         idle = np.isnan(self.track.extra[here])
         fits *= levels.hear_bit(self._state, unlike, np.where(idle, bites, 0.0), self.seconds)
         fits[0] *= levels.hear_bites(bites, self.seconds)
@@ -335,7 +340,9 @@ class Grid:
         gain = np.log(foreseen) - levels.INDEPENDENT * np.log(levels.free(change, self._usual))
         self._gain += self.seconds / _TRIED * (float(gain) - self._gain)
         self._tried += self.seconds
-        if self._gain < _LOST and self._tried > _TRIED:
+        other = self._otherwise > _OTHER_FOR
+        if (self._gain < _LOST or other) and self._tried > _TRIED:
+            self._otherwise = -_NOT_AGAIN
             self._look_everywhere()
 
     def mark(self, first: int, last: int) -> None:

@@ -8,6 +8,7 @@ from place.sounding import plan_of
 from analysis.place.grid import _MOST_CELLS, Grid
 from analysis.place.paces import REACH
 from analysis.place.track import Track
+from analysis.which_bit import Fit
 
 SECONDS = 0.4
 # A few cells only: brute force needs their square.
@@ -118,3 +119,21 @@ def test_who_tells_of_a_place_out_of_sight_is_followed(by: str):
     first, mass = grid.now()
     likely = first + int(np.searchsorted(np.cumsum(mass), 0.5))
     assert abs(int(LONG.first[likely]) - move) <= 1
+
+
+def test_another_bit_that_is_heard_for_long_moves_the_place():
+    """A place that is sure of one bit looks elsewhere when another one is plainly heard for long."""
+    cut = ["G0 Z2", "G1 Z-3 F400", "G1 X900 F1200", "G1 X0", "G0 Z6", "M5"]
+    track = Track.of(plan_of(["G21 G90", "T1 M6", "S18000 M3", *cut, "T2 M6", "S18000 M3", *cut, "M30"]), 0.2)
+    heard = {1: Fit(stands=1.0, bites=1.0), 2: Fit(stands=4.0, bites=1.0)}
+    shares = []
+    for bits in (heard, {}):
+        grid = Grid(track, SECONDS)
+        where = np.flatnonzero(track.bit == 1)
+        grid.mark(int(track.first[where[300]]), int(track.last[where[300]]))
+        for _ in range(100):
+            grid.step(-30.0, turns=True, bits=bits)
+        first, mass = grid.now()
+        shares.append(float(mass[track.bit[first : first + len(mass)] == 2].sum()))
+    assert shares[0] > 0.5
+    assert shares[1] < 0.05
