@@ -2,12 +2,11 @@
 
 import numpy as np
 import pytest
-from hand_made import comb, cutter, white, windows_of
+from hand_made import comb, white
 from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 from numpy.typing import NDArray
 
-from analysis.features import Ear, FeatureReader
 from analysis.orders import (
     TurnModulation,
     above_floor,
@@ -17,7 +16,6 @@ from analysis.orders import (
     noise_powers,
 )
 from analysis.spectrum import PowerSpectrum, decibels
-from analysis.speed import SpeedGrid
 
 RATE, SIZE = 48_000, 4800
 SPECTRUM = PowerSpectrum(RATE, SIZE)
@@ -266,80 +264,6 @@ def test_no_sound_is_no_foreign_tone():
     read = foreign_tones(np.zeros((1, 400), dtype=np.float32), 10.0, np.array([300.0]))
     assert np.isfinite(read).all()
     assert read[0] <= 0.0
-
-
-# Speed
-
-
-@given(
-    low=st.floats(10, 400), spread=st.floats(1.01, 1.6), lines=st.integers(1, 30), delta_f=st.floats(1, 12)
-)
-def test_the_grid_has_no_gaps(low: float, spread: float, lines: int, delta_f: float):
-    """From the lowest speed to the highest, no line moves by more than half a bin from one to the next."""
-    grid = SpeedGrid(delta_f, low, low * spread, lines)
-    tried = grid.frequencies
-    assert tried[[0, -1]] == pytest.approx([low, low * spread])
-    assert np.all(np.diff(tried) * lines <= 0.5 * delta_f * (1 + 1e-6))
-
-
-def test_scores_are_the_weighted_mean_of_a_combs_lines():
-    """By brute force: the mean over a speed's lines, clipped to -3 to 15 dB, weighted 1 / sqrt(order)."""
-    grid = SpeedGrid(10.0, 250.0, 350.0, 8)
-    above = np.random.default_rng(6).normal(0, 12, (3, 400)).astype(np.float32)
-    expected = np.zeros((3, len(grid.frequencies)))
-    for row, spectrum in enumerate(above):
-        for place, frequency in enumerate(grid.frequencies):
-            lines = [(n**-0.5, np.clip(spectrum[round(frequency * n / 10.0)], -3, 15)) for n in range(1, 9)]
-            expected[row, place] = sum(w * dB for w, dB in lines) / sum(w for w, _ in lines)
-    np.testing.assert_allclose(grid.scores(above), expected, atol=1e-5)
-
-
-def speed_read(sound: NDArray[np.float32], ear: Ear) -> float:
-    """Read the spindle frequency after the last window, Hz."""
-    return float(FeatureReader(ear).read(windows_of(sound, ear.size, ear.hop)).speed[-1])
-
-
-@settings(max_examples=25, deadline=None)
-@given(
-    flutes=st.integers(1, 4),
-    speed=st.floats(8_000, 30_000),
-    dial=st.floats(0.9, 1.1),
-    runout=st.floats(0.03, 0.5),
-    noise=st.sampled_from([0.003, 0.03, 0.3]),
-    seed=st.integers(0, 2**31),
-)
-def test_speed_is_read_within_a_thousandth(
-    *, flutes: int, speed: float, dial: float, runout: float, noise: float, seed: int
-):
-    """A comb of any bit, in noise, is read within 0.1 % though the dial is wrong by up to 10 %."""
-    ear = Ear.for_speed(RATE, dial * speed, flutes)
-    sound = comb(0.6, RATE, speed / 60, cutter(flutes, runout), seed) + white(0.6, RATE, noise, seed)
-    assert speed_read(sound, ear) == pytest.approx(speed / 60, rel=1e-3)
-
-
-@pytest.mark.slow
-@pytest.mark.parametrize("speed", [8_000, 13_370, 24_000])
-def test_speed_agrees_with_another_pitch_tracker(speed: int):
-    """librosa.yin, on a sound whose pitch is the spindle frequency, tells the same speed within 0.3 %."""
-    import librosa  # noqa: PLC0415  # seconds, for this test alone
-
-    sound = comb(1.0, RATE, speed / 60, {n: 1 / n for n in range(1, 20)}) + white(1.0, RATE, 0.01, seed=7)
-    ours = speed_read(sound, Ear.for_speed(RATE, 1.05 * speed, 2))
-    theirs = np.median(librosa.yin(sound, fmin=80, fmax=600, sr=RATE, frame_length=4096))
-    assert ours == pytest.approx(speed / 60, rel=1e-3)
-    assert ours == pytest.approx(theirs, rel=3e-3)
-
-
-def test_the_best_speed_is_the_middle_of_a_plateau():
-    """Where loud lines make several speeds score alike, their middle is read; at an end, what there is."""
-    grid = SpeedGrid(10.0, 250.0, 350.0, 8)
-    scores = np.zeros((3, len(grid.frequencies)), dtype=np.float32)
-    scores[0, 40:49] = scores[1, :5] = 9.0
-    speed, prominence, _ = grid.best(scores, np.zeros_like(scores))
-    assert speed[0] == pytest.approx(grid.frequencies[44], rel=3e-5)
-    assert speed[1] == pytest.approx(grid.frequencies[2], rel=1e-5)
-    assert prominence.tolist() == [9.0, 9.0, 0.0]
-    assert 250.0 <= speed[2] <= 350.0
 
 
 def test_above_floor_is_a_ratio_in_decibels():
