@@ -143,7 +143,7 @@ class SoundLocator:
     def place(self, at: float) -> Place | None:
         """Return where ``at`` was, as all that was heard since tells; ``None`` when that is unknown."""
         where = self._where(at)
-        if where is None or not self._is_known(where):
+        if where is None or self._grid is None or not (self._is_known(where) and self._grid.believed):
             return None
         return self.plan.place(*self._moves(where), "sound")
 

@@ -137,3 +137,19 @@ def test_another_bit_that_is_heard_for_long_moves_the_place():
         shares.append(float(mass[track.bit[first : first + len(mass)] == 2].sum()))
     assert shares[0] > 0.5
     assert shares[1] < 0.05
+
+
+def test_a_place_that_what_is_heard_speaks_against_is_not_believed():
+    """A place is believed at first, and no longer once another bit than its own was heard for a while."""
+    cut = ["G0 Z2", "G1 Z-3 F400", "G1 X900 F1200", "G1 X0", "G0 Z6", "M5"]
+    track = Track.of(plan_of(["G21 G90", "T1 M6", "S18000 M3", *cut, "T2 M6", "S18000 M3", *cut, "M30"]), 0.2)
+    grid = Grid(track, SECONDS)
+    where = np.flatnonzero(track.bit == 1)[300]
+    grid.mark(int(track.first[where]), int(track.last[where]))
+    heard = {1: Fit(stands=1.0, bites=1.0), 2: Fit(stands=4.0, bites=1.0)}
+    believed = []
+    for _ in range(100):
+        grid.step(-30.0, turns=True, bits=heard)
+        believed.append(grid.believed)
+    assert believed[0]
+    assert not any(believed[20:])

@@ -163,7 +163,7 @@ def test_the_bit_follows_the_place():
 @settings(max_examples=4, deadline=None)
 @given(share=st.floats(0.3, 1.0), feeds=st.floats(0.8, 1.25))
 def test_where_to_start_again(share: float, feeds: float):
-    """An alarm is told its place; the resume line is not after the line at the onset."""
+    """The resume line is not after the line at the onset; where the place is not believed there is none."""
     rows = list(Sounding(feeds=feeds).rows())
     cutting = [i for i, (at, phase, _, _) in enumerate(rows) if phase is Phase.CUT and at > FIRST_CUT]
     until = cutting[round(share * (len(cutting) - 1))]
@@ -171,7 +171,9 @@ def test_where_to_start_again(share: float, feeds: float):
     at, _, _, move = rows[until]
     alarm = locator.complete(dataclasses.replace(ALARM, at=at, onset=at - 0.5))
     assert isinstance(alarm, Alarm)
-    assert alarm.line is not None
+    if alarm.line is None:
+        assert alarm.resume is None
+        return
     assert alarm.resume is not None
     assert alarm.resume.file <= line_of(SLOTS, move)
     assert alarm.resume.file <= alarm.line.first
