@@ -41,8 +41,7 @@ _PLAINLY, _OTHER_FOR, _NOT_AGAIN = 1.0, 10.0, 20.0
 # What the place must foresee better, by the logarithm of each step, to be believed beside what a controller
 # tells. A judgement: on development seeds the interval then held the true line in 99.7 % of noisy runs.
 _SURE = -0.08
-# As much to be told at all, where nobody else tells the line (a judgement: on noisy development runs the
-# interval then held the true line in 94 % of the moments, not 91 %); and when all is looked at again.
+# As much to be told at all, where nobody else tells the line, a judgement; and when all is looked at again.
 _BELIEVED, _ANEW = -0.2, -0.3
 # How far off, s of the program, a line that a person marks, or a controller tells, may be.
 _ABOUT = 2.0
