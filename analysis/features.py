@@ -229,6 +229,8 @@ class Rows:
         Share of samples at full scale, shape (k,).
     power, envelope
         The spectra all this comes from, shape (k, bins), and of the hiss's swell, shape (k, s).
+    combs, teeth
+        How well each speed that is tried fits them, dB, shape (k, g); see `Combs`.
     peak
         Greatest absolute sample, NaN where one was not finite or beyond all measure, shape (k,).
     spread
@@ -256,6 +258,8 @@ class Rows:
     prominence: Array32
     power: Array32
     envelope: Array32
+    combs: Array32
+    teeth: Array32
     clipped: Array32
     peak: Array32
     spread: Array32
@@ -285,7 +289,7 @@ class Rows:
         return np.stack([np.asarray(getattr(self, name), dtype=np.float32) for name in COLUMNS], axis=1)
 
 
-_WIDE = ("tells", "hides", "lines", "floors", "colour", "power", "envelope")
+_WIDE = ("tells", "hides", "lines", "floors", "colour", "power", "envelope", "combs", "teeth")
 COLUMNS = tuple(field.name for field in fields(Rows) if field.name not in _WIDE)
 
 
@@ -325,7 +329,8 @@ class FeatureReader:
         floor = local_floor(power, ear.turn, ear.highest)
         above = above_floor(power[:, : ear.highest], floor)
         envelope = ear.modulation.swell(spectra)
-        speed, prominence, _, _ = self._speed.read(above, envelope)
+        combs = Combs.of(ear, above, envelope)
+        speed, prominence, _, _ = self._speed.read(combs)
         heard = _levels(ear, self._lines.smooth(_group(ear, power, floor, speed)))
         spindle, between, half = standing(heard["tells"], heard["hides"], len(ear.telling)).T
         once, every_second = self._swells(envelope, speed)
@@ -349,6 +354,8 @@ class FeatureReader:
             prominence=prominence,
             power=power,
             envelope=envelope,
+            combs=combs.lines,
+            teeth=combs.teeth,
             **health,
         )
 
@@ -423,6 +430,38 @@ class Turning(NamedTuple):
     bites: Array32
 
 
+class Combs(NamedTuple):
+    """
+    How well each speed of an ear's grid fits rows that were heard.
+
+    Attributes
+    ----------
+    lines, teeth
+        From `SpeedGrid.scores` and `SpeedGrid.teeth`, dB, shape (k, g).
+    """
+
+    lines: Array32
+    teeth: Array32
+
+    @classmethod
+    def of(cls, ear: Ear, above: Array32, envelope: Array32) -> "Combs":
+        """
+        Return how well each speed fits rows.
+
+        Parameters
+        ----------
+        ear
+            What to look for.
+        above
+            Spectra in dB above their local floor, shape (k, bins).
+        envelope
+            From `TurnModulation.swell`, shape (k, b).
+        """
+        # A block of the floor holds two teeth of a bit with one.
+        floor = local_floor(envelope, 2 * ear.turn)
+        return cls(ear.grid.scores(above), ear.grid.teeth(above_floor(envelope, floor)))
+
+
 class SpeedReader:
     """
     Follows the speed; remembers the combs of the last few rows.
@@ -441,24 +480,12 @@ class SpeedReader:
         self._teeth = Smoother(_TEETH_LAST * window, nothing)
         self._bites = Smoother(_BITE_LASTS * window)
 
-    def read(self, above: Array32, envelope: Array32) -> Turning:
-        """
-        Return what the evidence so far tells of rows that follow those read before.
-
-        Parameters
-        ----------
-        above
-            Spectra in dB above their local floor, shape (k, bins).
-        envelope
-            From `TurnModulation.swell`, shape (k, b).
-        """
+    def read(self, heard: Combs) -> Turning:
+        """Return what the evidence so far tells of rows that follow those read before."""
         grid = self._ear.grid
-        comb = self._comb.smooth(grid.scores(above))
-        # A block of the floor holds two teeth of a bit with one.
-        floor = local_floor(envelope, 2 * self._ear.turn)
-        teeth = grid.teeth(above_floor(envelope, floor))
-        speed, prominence, stands = grid.best(comb, self._teeth.smooth(teeth))
-        bites = self._bites.smooth(grid.at(teeth, speed)[:, np.newaxis])
+        comb = self._comb.smooth(heard.lines)
+        speed, prominence, stands = grid.best(comb, self._teeth.smooth(heard.teeth))
+        bites = self._bites.smooth(grid.at(heard.teeth, speed)[:, np.newaxis])
         return Turning(speed, prominence, stands, bites[:, 0])
 
     def keep(self, rows: int) -> None:

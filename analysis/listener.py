@@ -169,7 +169,7 @@ class Listener:
         windows = self._windows.feed(block)
         while len(windows):
             rows = self._reader.read(windows[:_BATCH])
-            self._which.read(rows)
+            self._which.read(rows, self._reader.ear)
             judged = self._take(rows, at, events)
             self._which.keep(len(judged))
             tables.append(np.hstack([rows.table()[: len(judged)], np.array(judged, dtype=np.float32)]))

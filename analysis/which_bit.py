@@ -3,7 +3,7 @@
 from collections.abc import Mapping
 from dataclasses import dataclass
 
-from analysis.features import Ear, Rows, SpeedReader, above_lines
+from analysis.features import Combs, Ear, Rows, SpeedReader, above_lines
 
 
 @dataclass(frozen=True)
@@ -39,10 +39,13 @@ class WhichBit:
         self._bits = {number: (ear.nominal, ear.flutes) for number, ear in ears.items()}
         self._heard: dict[tuple[float | None, int], tuple[list[float], list[float]]] = {}
 
-    def read(self, rows: Rows) -> None:
-        """Take in the rows that follow those that were kept."""
+    def read(self, rows: Rows, by: Ear) -> None:
+        """Take in the rows that follow those that were kept, and the ear that they were read with."""
         for kind, (ear, reader) in self._readers.items():
-            found = reader.read(above_lines(ear, rows.power), rows.envelope)
+            if ear == by:
+                found = reader.read(Combs(rows.combs, rows.teeth))
+            else:
+                found = reader.read(Combs.of(ear, above_lines(ear, rows.power), rows.envelope))
             self._heard[kind] = found.stands.tolist(), found.bites.tolist()
 
     def fits(self, row: int) -> dict[int, Fit]:

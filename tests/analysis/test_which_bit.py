@@ -38,7 +38,7 @@ def turning(speed: float, flutes: int, *, bites: float = 0.0) -> NDArray[np.floa
 def test_the_bit_that_turns_stands_out(number: int, speed: float):
     """The bit whose speed is heard stands out by more than a dB over one of another speed."""
     which, rows = WhichBit(EARS), rows_of(turning(speed, 2))
-    which.read(rows)
+    which.read(rows, EARS[1])
     fits = which.fits(len(rows) - 1)
     other = 2 if number == 1 else 1
     assert fits[number].stands > fits[other].stands + 1.0
@@ -47,7 +47,7 @@ def test_the_bit_that_turns_stands_out(number: int, speed: float):
 def test_teeth_tell_bits_of_one_speed_apart():
     """Of two bits that turn as fast the one with as many teeth as the hiss swells with stands out."""
     which, rows = WhichBit(EARS), rows_of(turning(18_000.0, 3, bites=0.9))
-    which.read(rows)
+    which.read(rows, EARS[1])
     fits = which.fits(len(rows) - 1)
     assert fits[3].stands > fits[1].stands + 1.0
     assert fits[3].bites > 5.0
@@ -56,7 +56,7 @@ def test_teeth_tell_bits_of_one_speed_apart():
 def test_what_turns_in_the_air_does_not_bite():
     """A comb in a steady hiss has no swell with the teeth to speak of."""
     which, rows = WhichBit(EARS), rows_of(turning(18_000.0, 2))
-    which.read(rows)
+    which.read(rows, EARS[1])
     assert np.median([which.fits(row)[1].bites for row in range(len(rows))]) < 3.0
 
 
@@ -67,10 +67,10 @@ def test_rows_that_are_read_again_are_read_alike():
     reader = FeatureReader(ear)
     first, rest = reader.read(sound[:10]), reader.read(sound[10:20])
     for rows in (first, rest):
-        once.read(rows)
+        once.read(rows, ear)
         once.keep(len(rows))
     whole = FeatureReader(ear).read(sound[:20])
-    again.read(whole)
+    again.read(whole, ear)
     again.keep(10)
-    again.read(rest)
+    again.read(rest, ear)
     assert [once.fits(row) for row in range(len(rest))] == [again.fits(row) for row in range(len(rest))]
