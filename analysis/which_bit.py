@@ -1,9 +1,15 @@
 """How well each of a program's bits fits what is heard turning: by its speed and by its teeth."""
 
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
+from typing import NamedTuple
 
-from analysis.features import Combs, Ear, Rows, SpeedReader, above_lines
+import numpy as np
+
+from analysis.features import Array32, Combs, Ear, Rows, SpeedReader, above_lines
+
+# Rows that wait at most until somebody asks: live they come one by one, and many at once are cheap.
+_MOST_WAITING = 64
 
 
 @dataclass(frozen=True)
@@ -23,9 +29,23 @@ class Fit:
     bites: float
 
 
+class _Waiting(NamedTuple):
+    """What is kept of rows, all of shape (k, ...), until somebody asks how well a bit fits them."""
+
+    power: Array32
+    envelope: Array32
+    combs: Array32
+    teeth: Array32
+
+    def first(self, rows: int) -> "_Waiting":
+        return _Waiting(*(part[:rows] for part in self))
+
+
 class WhichBit:
     """
     Hears each bit's comb beside the others'.
+
+    Rows wait until somebody asks for their fits: the place asks once per step only.
 
     Parameters
     ----------
@@ -37,23 +57,74 @@ class WhichBit:
         kinds = {(ear.nominal, ear.flutes): ear for ear in ears.values()}
         self._readers = {kind: (ear, SpeedReader(ear)) for kind, ear in kinds.items()}
         self._bits = {number: (ear.nominal, ear.flutes) for number, ear in ears.items()}
+        self._by: Ear | None = None
+        self._waiting: list[_Waiting] = []
         self._heard: dict[tuple[float | None, int], tuple[list[float], list[float]]] = {}
 
     def read(self, rows: Rows, by: Ear) -> None:
         """Take in the rows that follow those that were kept, and the ear that they were read with."""
-        for kind, (ear, reader) in self._readers.items():
-            if ear == by:
-                found = reader.read(Combs(rows.combs, rows.teeth))
-            else:
-                found = reader.read(Combs.of(ear, above_lines(ear, rows.power), rows.envelope))
-            self._heard[kind] = found.stands.tolist(), found.bites.tolist()
+        if not self._readers:
+            return
+        if self._waiting and not self._heard and (by != self._by or self._count >= _MOST_WAITING):
+            self._hear()
+        if self._heard:
+            self._waiting, self._heard = [], {}
+        self._by = by
+        self._waiting.append(_Waiting(rows.power, rows.envelope, rows.combs, rows.teeth))
 
-    def fits(self, row: int) -> dict[int, Fit]:
-        """Return how well each bit, by T number, fits a row of those read last."""
-        heard = {kind: Fit(stands[row], bites[row]) for kind, (stands, bites) in self._heard.items()}
-        return {number: heard[kind] for number, kind in self._bits.items()}
+    def fits(self, row: int) -> Mapping[int, Fit]:
+        """Return how well each bit, by T number, fits a row of those read last; until more are read."""
+        return _Fits(self, row)
+
+    def fit(self, number: int, row: int) -> Fit:
+        """Return how well bit T ``number`` fits a row of those read last."""
+        if not self._heard:
+            self._hear()
+        stands, bites = self._heard[self._bits[number]]
+        row += self._count - len(self._waiting[-1].power)
+        return Fit(stands[row], bites[row])
+
+    @property
+    def numbers(self) -> Mapping[int, object]:
+        """The T numbers of the bits."""
+        return self._bits
 
     def keep(self, rows: int) -> None:
         """Go on after the first of the rows that were read last: the others will be read again."""
-        for _, reader in self._readers.values():
-            reader.keep(rows)
+        if not self._readers:
+            return
+        self._waiting[-1] = self._waiting[-1].first(rows)
+        if self._heard:
+            for _, reader in self._readers.values():
+                reader.keep(self._count)
+
+    @property
+    def _count(self) -> int:
+        return sum(len(each.power) for each in self._waiting)
+
+    def _hear(self) -> None:
+        """Hear what waits, all at once."""
+        one = len(self._waiting) == 1
+        heard = self._waiting[0] if one else _Waiting(*map(np.concatenate, zip(*self._waiting, strict=True)))
+        for kind, (ear, reader) in self._readers.items():
+            if ear == self._by:
+                found = reader.read(Combs(heard.combs, heard.teeth))
+            else:
+                found = reader.read(Combs.of(ear, above_lines(ear, heard.power), heard.envelope))
+            self._heard[kind] = found.stands.tolist(), found.bites.tolist()
+
+
+class _Fits(Mapping[int, Fit]):
+    """The fits of one row, which are heard when they are looked at."""
+
+    def __init__(self, which: WhichBit, row: int) -> None:
+        self._which, self._row = which, row
+
+    def __getitem__(self, number: int) -> Fit:
+        return self._which.fit(number, self._row)
+
+    def __iter__(self) -> Iterator[int]:
+        return iter(self._which.numbers)
+
+    def __len__(self) -> int:
+        return len(self._which.numbers)

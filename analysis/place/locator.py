@@ -204,9 +204,10 @@ class SoundLocator:
                 grid.pass_time()
                 self._note(grid, self._past[-1].at + grid.seconds)
         level = sum(levels) / len(levels) if levels else None
-        grid.step(level, turns=rows[-1][1] is not Phase.OFF, told=self._told, bits=self._bits)
+        bits = dict(self._bits)  # looked at here alone, for they may be heard only when they are
+        grid.step(level, turns=rows[-1][1] is not Phase.OFF, told=self._told, bits=bits)
         self._note(grid, at)
-        self._listen_for_bits(grid.seconds)
+        self._listen_for_bits(bits, grid.seconds)
         if self._is_known(self._past[-1].where):
             self._bit = int(self.plan.program.moves.bit[self._moves(self._past[-1].where)[1]])
         if self._steps % round(_LEARNS / grid.seconds) == 0:
@@ -215,9 +216,9 @@ class SoundLocator:
             self._put_right(grid)
         self._tell(grid)
 
-    def _listen_for_bits(self, seconds: float) -> None:
+    def _listen_for_bits(self, bits: Mapping[int, Fit], seconds: float) -> None:
         share = min(seconds / _BIT_LASTS, 1.0)
-        for bit, fit in self._bits.items():
+        for bit, fit in bits.items():
             last = self._stands.setdefault(bit, fit.stands)
             self._stands[bit] = last + share * (fit.stands - last)
 

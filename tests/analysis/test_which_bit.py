@@ -60,6 +60,20 @@ def test_what_turns_in_the_air_does_not_bite():
     assert np.median([which.fits(row)[1].bites for row in range(len(rows))]) < 3.0
 
 
+def test_fits_do_not_depend_on_when_they_are_asked_for():
+    """Rows that come one by one and are asked about now and then fit as when all are heard at once."""
+    reader, sound = FeatureReader(EARS[1]), turning(18_000.0, 2)
+    rows = [reader.read(sound[np.newaxis, first : first + SIZE]) for first in range(0, 90 * 1000, 1000)]
+    now_and_then, always = WhichBit(EARS), WhichBit(EARS)
+    for number, each in enumerate(rows):
+        for which in (now_and_then, always):
+            which.read(each, EARS[1 if number < 40 else 3])
+        heard = always.fits(0)[2]
+        assert number not in {3, 39, 43, 44, 89} or now_and_then.fits(0)[2] == heard
+        for which in (now_and_then, always):
+            which.keep(1)
+
+
 def test_rows_that_are_read_again_are_read_alike():
     """Rows that were not kept give the same fits when they are read once more."""
     ear, sound = EARS[1], windows_of(turning(18_000.0, 2), EARS[1].size, EARS[1].hop)
