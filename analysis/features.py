@@ -336,17 +336,17 @@ class FeatureReader:
         once, every_second = self._swells(envelope, speed)
         tones = foreign_tones(power, delta_f, speed)[:, np.newaxis]
         beats, tone = ear.sidebands.find(self._tones.smooth(above[:, : ear.sidebands.wanted]), speed)
-        *colour, hiss, level = decibels(ear.sums.powers(power)).T
+        levels = decibels(ear.sums.powers(power))
         return Rows(
             **heard,
             spindle=spindle,
             between=between,
             half=half,
-            level=level,
-            colour=np.stack(colour, axis=1),
+            level=levels[:, -1],
+            colour=np.ascontiguousarray(levels[:, :-2]),
             modulation=once,
             rocking=every_second,
-            hiss=hiss,
+            hiss=levels[:, -2],
             foreign=self._foreign.smooth(tones)[:, 0],
             beats=beats,
             tone=tone,

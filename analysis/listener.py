@@ -63,6 +63,10 @@ class Step:
     table: NDArray[np.float32]
 
 
+# What comes of a block that completes no window.
+_NOTHING = Step((), np.empty(0), np.empty((0, len(COLUMNS)), dtype=np.float32))
+
+
 def _loudness(rows: Rows, index: int) -> float:
     """
     Return how loud row ``index`` is for the place, dBFS: the mean of the whole sound and its hiss.
@@ -167,6 +171,8 @@ class Listener:
         at: list[float] = []
         tables: list[NDArray[np.float32]] = []
         windows = self._windows.feed(block)
+        if not len(windows):
+            return _NOTHING
         while len(windows):
             rows = self._reader.read(windows[:_BATCH])
             self._which.read(rows, self._reader.ear)
@@ -174,8 +180,7 @@ class Listener:
             self._which.keep(len(judged))
             tables.append(np.hstack([rows.table()[: len(judged)], np.array(judged, dtype=np.float32)]))
             windows = windows[len(judged) :]
-        table = np.concatenate(tables) if tables else np.empty((0, len(COLUMNS)), dtype=np.float32)
-        return Step(tuple(events), np.array(at), table)
+        return Step(tuple(events), np.array(at), np.concatenate(tables))
 
     def lost(self, reason: str) -> list[Event]:
         """Say that the source delivers nothing, for ``reason``."""

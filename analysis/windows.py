@@ -56,6 +56,7 @@ class Windows:
         self._waiting = 0
         self._position = 0
         self._count = 0
+        self._none = np.empty((0, self.size), dtype=np.float32)
 
     @property
     def position(self) -> int:
@@ -94,7 +95,7 @@ class Windows:
         if self._waiting < self.size:
             # The caller may reuse the block's memory (an audio callback does), hence the copy.
             self._pieces.append(samples.copy())
-            return np.empty((0, self.size), dtype=np.float32)
+            return self._none
         return self._cut(np.concatenate([*self._pieces, samples]))
 
     def _cut(self, joined: NDArray[np.float32]) -> NDArray[np.float32]:
@@ -104,6 +105,9 @@ class Windows:
         rest = joined[count * self.hop :].copy()
         self._pieces, self._waiting = [rest], len(rest)
         self._count += count
+        if count == 1:  # as live: the view takes longer than all the rest
+            joined.flags.writeable = False
+            return joined[np.newaxis, : self.size]
         return sliding_window_view(joined, self.size)[:: self.hop][:count]
 
 
@@ -164,8 +168,11 @@ def _positive(name: str, value: int) -> int:
 
 def _samples(block: ArrayLike) -> NDArray[np.float32]:
     """Return ``block`` as float32 samples; a value too large for float32 becomes infinite."""
-    with np.errstate(over="ignore"):
-        samples = np.asarray(block, dtype=np.float32)
+    if isinstance(block, np.ndarray) and block.dtype == np.float32:
+        samples = block
+    else:
+        with np.errstate(over="ignore"):
+            samples = np.asarray(block, dtype=np.float32)
     if samples.ndim != 1:
         raise ValueError(f"a block of shape {samples.shape} must be one-dimensional: mix to mono first")
     return samples
