@@ -9,7 +9,6 @@ because the watcher got used to the fault.
 """
 
 import math
-from collections import deque
 from collections.abc import Mapping
 from dataclasses import dataclass
 
@@ -20,22 +19,13 @@ from analysis.baseline import Array64, Baseline, Sample, Unfit, learn
 from analysis.causes import explain
 from analysis.change import budget_rows
 from analysis.comparison import TESTS, Comparison, margins
-from analysis.cut import FAMILIES, LOST, Context, Moment
+from analysis.cut import Context, Moment
 from analysis.events import Against, Alarm, Cause, Checked, Deaf, Event, Heard, State, StateChange
 from analysis.faults import Others
+from analysis.first_seconds import LEAST_ROWS, Clear, FirstSeconds, is_surely_cut, known_of
 from analysis.health import Health
 from analysis.presence import Phase
 from analysis.reference import SURE, Finding, Known, Reference, compare, doubt
-
-# Somebody talks, or a radio plays, where foreign tones are this far above noise, dB, or were so many s ago:
-# more than a cut ever has of its own. They may fall on the lines that tell, so nothing is told then.
-_MOST_FOREIGN, _TALK_LASTS = 4.0, 0.2
-
-# A spindle's speed is steady within this over so many s.
-_STEADY, _STEADY_FOR = 1.03, 0.3
-
-# Fewer rows than this tell too little of how much rows scatter.
-_LEAST_ROWS = 20
 
 
 @dataclass(frozen=True)
@@ -135,8 +125,8 @@ class Watcher:
         self._risen: Array64 | float = 0.0
         self._found: list[Event] = []
         self._good = 0
-        self._tones: deque[float] = deque(maxlen=max(1, round(_TALK_LASTS / seconds)))
-        self._speeds: deque[float] = deque(maxlen=max(1, round(_STEADY_FOR / seconds)))
+        self._clear = Clear(seconds)
+        self._first = FirstSeconds(seconds, correlation, references)
         self._covered = 0.0
         self._bit = 0
         self._said: State | None = None
@@ -158,7 +148,7 @@ class Watcher:
         else:
             self._covered = 0.0
         if usable and alarm is None:
-            alarm = self._hear_others(moment)
+            alarm = self._look_for_slip(moment) or self._hear_others(moment)
         events.extend(self._found)
         self._found.clear()
         self.state, because = self._judge(moment, health)
@@ -175,6 +165,7 @@ class Watcher:
         """
         if not self._alarmed:
             return []
+        self._first.over(self._bit)
         if self._other is not None:
             self._bearable.add((self._bit, self._other))
         allowed = np.maximum(np.maximum(self._comparison.risen(), self._risen), 0.0)
@@ -189,6 +180,7 @@ class Watcher:
         The first seconds of cutting are compared with the good sound from before, and said to be `Checked`.
         """
         self._begin()
+        self._first.over(self._bit)
         self._rechecking = self._main(self._bit) is not None
         self._unlearn(self._bit)
         return self._turn(at, "settle", "tightened: the first seconds of cutting will be checked")
@@ -242,8 +234,7 @@ class Watcher:
 
     def _cutting(self, moment: Moment) -> Alarm | None:
         context, sample = moment.context, moment.sample
-        talked_over = self._is_talked_over(sample)
-        if not self._is_steady(sample) or sample.own < LEAST_OWN or talked_over:
+        if not self._clear.row(sample) or sample.own < LEAST_OWN:
             self._covered += self._seconds
             return None
         key = (context.bit, context.kind)
@@ -262,19 +253,9 @@ class Watcher:
 
     def _may_learn(self, context: Context, sample: Sample) -> bool:
         """Return whether a row is surely of its kind of cut, and of a sound that nothing speaks against."""
-        # At an unknown place of a program one steady sound is as likely the air before the first cut.
-        surely = context.apart if context.kind == LOST else context.told or context.kind == "cut"
-        return surely and sample.own >= _LEARNED_FROM and not self._alarmed and self.score < 0.5
-
-    def _is_steady(self, sample: Sample) -> bool:
-        """Return whether the speed heard is that of a moment ago: where it jumps, it is another sound's."""
-        self._speeds.append(sample.speed)
-        return max(self._speeds) <= _STEADY * min(self._speeds)
-
-    def _is_talked_over(self, sample: Sample) -> bool:
-        """Return whether a row, or one shortly before, has more foreign tones than any cut."""
-        self._tones.append(sample.foreign)
-        return max(self._tones) > _MOST_FOREIGN
+        return (
+            is_surely_cut(context) and sample.own >= _LEARNED_FROM and not self._alarmed and self.score < 0.5
+        )
 
     def _note_cover(self, sample: Sample, normal: Sample) -> None:
         """Note for how long something else in the shop has been far louder over the cut than it was."""
@@ -288,7 +269,7 @@ class Watcher:
         """Take in a row of the first seconds; return an alarm when these are found to be of a loose bit."""
         heard = self._learning.setdefault(key, [])
         heard.append(moment)
-        if len(heard) < max(_LEAST_ROWS, self._settings.learn / self._seconds):
+        if len(heard) < max(LEAST_ROWS, self._settings.learn / self._seconds):
             return None
         result = learn([each.sample for each in heard])
         if isinstance(result, Unfit):
@@ -315,28 +296,34 @@ class Watcher:
         if self._rechecking and good is not None:
             before = Known.of([good])
             return "before", before, compare(fresh, before, self._correlation)
-        known = self._known(key)
+        known = known_of(self._references.get(key[0]), key[1])
         if known is not None:
             return "reference", known, compare(fresh, known, self._correlation)
         return "physics", None, doubt(fresh, self._correlation)
-
-    def _known(self, key: tuple[int, str]) -> Known | None:
-        """Return what is known of a kind of cut; where the kind is not told, of cuts across."""
-        reference = self._references.get(key[0])
-        if reference is None:
-            return None
-        kinds = (key[1],) if key[1] in FAMILIES else (key[1], "cut", LOST, FAMILIES[1])
-        return next((reference.kinds[kind] for kind in kinds if kind in reference.kinds), None)
 
     def _refuse(self, key: tuple[int, str], known: Known, found: Finding, since: float, at: float) -> Alarm:
         """Return the alarm of a bit that is loose already; what it is compared with is the good sound."""
         self.baselines.setdefault(key, known.baseline)
         self._learned_at.setdefault(key, (since, at))
+        self._first.over(key[0])
         self._rechecking = False
         self._alarmed, self._good = True, 0
         self._comparison.find(since)
         self.score = self._comparison.score
         return Alarm(at, since, "loose", 0.7, found.because, found.nats, SURE)
+
+    def _look_for_slip(self, moment: Moment) -> Alarm | None:
+        """Return the alarm of a bit that is loose from the first second on, found early."""
+        slip = self._first.row(moment)
+        if slip is None or self._alarmed or self._rechecking:
+            return None
+        bit, at = moment.context.bit, moment.at
+        # What was learned meanwhile is how the loose bit sounds.
+        for key in [key for key in self.baselines if key[0] == bit]:
+            del self.baselines[key], self._learned_at[key]
+        self._unlearn(bit)
+        self._found.append(Checked(at, "reference", slip.finding.verdict, slip.finding.because))
+        return self._refuse((bit, slip.kind), slip.known, slip.finding, slip.since, at)
 
     def _hear_others(self, moment: Moment) -> Alarm | None:
         """Return the alarm of another fault than a loose bit; where one builds up, it goes first."""

@@ -15,9 +15,10 @@ from analysis.air import LEAST_OWN
 from analysis.baseline import CHANNELS, SIGNS, TRUE_ENOUGH, Array64, Baseline, Sample
 from analysis.change import budget_rows
 from analysis.comparison import _QUIETER, PATHS, UNLIKE, UNTOLD
-from analysis.cut import Context, Moment
+from analysis.cut import LOST, Context, Moment
 from analysis.events import Alarm, Checked, Deaf, Event, Heard, StateChange
 from analysis.evidence import SOUGHT, Weights
+from analysis.first_seconds import LEAST_ROWS, MOST_FOREIGN, TALK_LASTS
 from analysis.health import Health
 from analysis.presence import Phase
 from analysis.reference import Reference
@@ -25,9 +26,6 @@ from analysis.watcher import (
     _COVERED,
     _COVERED_LONG,
     _LEARNED_FROM,
-    _LEAST_ROWS,
-    _MOST_FOREIGN,
-    _TALK_LASTS,
     USUAL,
     Settings,
     Watcher,
@@ -52,7 +50,7 @@ NORMAL = Sample(
     speed=300.0,
 )
 # More foreign tones than any cut has of its own, and noise that covers this one.
-TALK = {"foreign": _MOST_FOREIGN + 2.0}
+TALK = {"foreign": MOST_FOREIGN + 2.0}
 LOUD = dict.fromkeys(("hiss", "noise", "level"), _COVERED + 4.0)
 
 
@@ -182,7 +180,7 @@ def test_learning_takes_the_seconds_that_the_user_wants(seconds: float, learn: f
     listen = next(
         event.at for event in cut.events if isinstance(event, StateChange) and event.state == "listen"
     )
-    assert learn <= listen <= max(learn, _LEAST_ROWS * seconds) + 2 * seconds
+    assert learn <= listen <= max(learn, LEAST_ROWS * seconds) + 2 * seconds
 
 
 def test_pauses_do_not_count_as_learning():
@@ -318,7 +316,7 @@ def test_talk_is_not_compared():
     """While somebody talks, and shortly after, nothing counts, for voices fall on the lines that tell."""
     cut = LEARNED.copy()
     for _ in range(20):
-        cut.hear(1.0, **TALK, **SLIP).hear(0.9 * _TALK_LASTS, **SLIP).hear(1.0)
+        cut.hear(1.0, **TALK, **SLIP).hear(0.9 * TALK_LASTS, **SLIP).hear(1.0)
     assert cut.alarms == []
     assert len(cut.hear(3.0, **SLIP).alarms) == 1
 
@@ -748,6 +746,24 @@ def test_a_bit_that_is_loose_from_the_first_second_alarms():
     assert cut.hear(30.0, **SLIP).watcher.state == "alarm"
     assert cut.hear(10.0).watcher.state == "listen"
     assert len(cut.alarms) == 1
+
+
+def test_a_loose_bit_alarms_though_nobody_knows_what_is_cut():
+    """The place is lost and the cut taken for the air: 1 s is enough. What is learned is never the fault."""
+    lost = {"phase": Phase.AIR, "context": Context(kind=LOST, apart=False)}
+    cut = cut_with_reference().hear(3.0, **lost, **SLIP)
+    assert checks(cut) == [("reference", "loose")]
+    assert [alarm.cause for alarm in cut.alarms] == ["loose"]
+    assert cut.hear(20.0, **SLIP).watcher.state == "alarm"
+    assert len(cut.alarms) == 1
+    assert not cut_with_reference().hear(30.0, **lost).alarms
+
+
+def test_a_loose_bit_that_nobody_minds_is_not_said_twice():
+    """That was nothing, says the person."""
+    cut = cut_with_reference().hear(2.0, **SLIP)
+    cut.events += cut.watcher.nothing(cut.at)
+    assert len(cut.hear(20.0, **SLIP).alarms) == 1
 
 
 def test_a_tight_bit_agrees_with_its_reference():
