@@ -121,8 +121,6 @@ class FirstSeconds:
         if bit != self._bit:
             self._bit, self._new = bit, 0
             self._rows.clear()
-        # Straight down it sounds otherwise than what is mostly known; a kind that is not told is most likely
-        # across.
         known = known_of(self._references.get(bit), LOST)
         clear = self._clear.row(moment.sample)
         if known is None or not clear or moment.phase is Phase.OFF or self._cut.get(bit, 0.0) > _UNTIL:
@@ -130,8 +128,7 @@ class FirstSeconds:
         if moment.phase is Phase.CUT and is_surely_cut(moment.context):
             self._cut[bit] = self._cut.get(bit, 0.0) + self._seconds
             self._began.setdefault(bit, moment.middle)
-        normal = known.baseline.normal
-        if abs(moment.sample.speed - normal.speed) > _LIKE_SPEED * normal.speed:
+        if not self._is_like(moment, known.baseline.normal):
             return None
         self._rows.append(moment)
         self._new += 1
@@ -143,6 +140,11 @@ class FirstSeconds:
     def over(self, bit: int) -> None:
         """Look no longer whether ``bit`` is loose from the first second on: that was decided."""
         self._cut[bit] = math.inf
+
+    def _is_like(self, moment: Moment, normal: Sample) -> bool:
+        """Return whether a row may be of the cut that is known; straight down it sounds otherwise."""
+        other = abs(moment.sample.speed - normal.speed) > _LIKE_SPEED * normal.speed
+        return not other and moment.context.kind != FAMILIES[0]
 
     def _compare(self, known: Known) -> Slip | None:
         fresh = learn([each.sample for each in self._rows])

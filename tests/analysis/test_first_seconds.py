@@ -75,6 +75,11 @@ def test_neither_is_a_spindle_that_stands():
     assert heard(rows(LOOSE, 200), phase=Phase.OFF) == []
 
 
+def test_neither_is_a_cut_straight_down():
+    """It sounds otherwise than the cuts across that the reference is of."""
+    assert heard(rows(LOOSE, 200), context=replace(NOBODY_KNOWS, kind=FAMILIES[0])) == []
+
+
 def test_a_bit_without_a_reference_is_not_looked_at():
     """Nor is a bit compared with another's."""
     assert heard(rows(LOOSE, 200), context=replace(NOBODY_KNOWS, bit=3)) == []
