@@ -10,7 +10,7 @@ learned from the cuts themselves, starting from a judgement: a few cuts tell lit
 
 import math
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, fields
+from dataclasses import dataclass, fields, replace
 from typing import Any
 
 import numpy as np
@@ -31,6 +31,10 @@ _LEAST, _MOST = np.array([-1.0, -1.0, -3.0, -1.0, -3.0]), np.array([3.0, 3.0, 4.
 
 # How sure a verdict must be: one in twenty may be wrong where the model is right.
 SURE = math.log(20.0)
+
+# A microphone, or its place, changes the colour of so many neighbouring bands alike; from so many dB on, root
+# mean square, that is more than another job or the shop does. Nearby places differ by less.
+_BROAD, _ELSEWHERE = 5, 5.0
 
 # What physics allows a tight bit: its half orders and the swell of every second turn are next to nothing. All
 # else can be anything, since every bit runs out a little.
@@ -126,6 +130,9 @@ def compare(fresh: Baseline, known: Known, correlation: float) -> Finding:
     """
     Return whether ``fresh`` sounds like a tight bit.
 
+    Another microphone, or another place of it, changes the colour and hardly the signs: it is said, and
+    speaks for nothing.
+
     Parameters
     ----------
     fresh
@@ -136,7 +143,8 @@ def compare(fresh: Baseline, known: Known, correlation: float) -> Finding:
         Of a row with the one before.
     """
     sign_counts = SINGLE if fresh.normal.single else np.ones(SIGNS)
-    return _judge(_rise(fresh, known.baseline), _variance(fresh, known, correlation), sign_counts, fresh)
+    found = _judge(_rise(fresh, known.baseline), _variance(fresh, known, correlation), sign_counts, fresh)
+    return replace(found, because=(*found.because, *_elsewhere(fresh, known.baseline)))
 
 
 def doubt(fresh: Baseline, correlation: float) -> Finding:
@@ -145,6 +153,18 @@ def doubt(fresh: Baseline, correlation: float) -> Finding:
     variance = (2.0 * _USUAL) ** 2 + fresh.error(correlation)[:SIGNS] ** 2
     found = _judge(allowed, variance, _PHYSICAL.astype(np.float64), fresh)
     return Finding("doubtful" if found.verdict == "loose" else "tight", found.nats, found.because)
+
+
+def _elsewhere(fresh: Baseline, known: Baseline) -> tuple[str, ...]:
+    """Return that the microphone is another one, or elsewhere, when the colour plainly is another."""
+    bands = min(len(fresh.normal.colour), len(known.normal.colour))
+    change = fresh.normal.colour[:bands] - known.normal.colour[:bands]
+    padded = np.pad(change - np.median(change), _BROAD // 2, mode="edge")
+    broad = np.convolve(padded, np.full(_BROAD, 1.0 / _BROAD), mode="valid")
+    differs = float(np.sqrt(np.mean(broad**2)))
+    if differs < _ELSEWHERE:
+        return ()
+    return (f"the colour is another by {differs:.0f} dB: is it another microphone, or has it been moved?",)
 
 
 def _rise(fresh: Baseline, known: Baseline) -> Array64:

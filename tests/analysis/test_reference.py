@@ -53,6 +53,27 @@ def test_the_level_does_not_matter():
     assert len(found) == 1
 
 
+def test_another_microphone_is_said_and_speaks_for_nothing():
+    """Dull, all treble is 15 dB weaker: the verdict stays, tight or loose, and a question follows."""
+    known = Known.of([baseline()])
+    for signs in (0.0, LOOSE):
+        here = baseline(signs)
+        colour = here.normal.colour - np.repeat([0.0, 15.0], BANDS // 2)
+        elsewhere = dataclasses.replace(here, normal=dataclasses.replace(here.normal, colour=colour))
+        found, usual = compare(elsewhere, known, 0.0), compare(here, known, 0.0)
+        assert (found.verdict, found.nats) == (usual.verdict, usual.nats)
+        assert found.because[:-1] == usual.because
+        assert "another microphone" in found.because[-1]
+
+
+def test_one_band_is_no_other_microphone():
+    """A machine in the shop sounds there."""
+    here = baseline()
+    colour = here.normal.colour + np.eye(BANDS)[2] * 12.0
+    with_machine = dataclasses.replace(here, normal=dataclasses.replace(here.normal, colour=colour))
+    assert compare(with_machine, Known.of([here]), 0.0) == compare(here, Known.of([here]), 0.0)
+
+
 def test_evidence_is_the_ratio_of_two_normal_densities():
     """
     Within its bounds a sign counts as the logarithm of N(x; slip, v) / N(x; 0, v).
