@@ -17,8 +17,8 @@ _ASIDE = 20
 # They count by how much they stand above the best score less this share of its prominence.
 _SHARE = 0.2
 
-# Rows whose bins lie side by side and are fetched together.
-_BESIDE_ONE_ANOTHER = 16
+# Up to so many rows all lines are fetched at once.
+_FEW = 16
 
 # Tooth-pass harmonics that are looked at in the swell, and what one dB of theirs is worth in dB of lines.
 TEETH, _SWELLS = 3, np.float32(0.6)
@@ -187,11 +187,16 @@ class SpeedGrid:
 
 def _means(above: Rows32, bins: NDArray[np.intp], weights: NDArray[np.float32]) -> Rows32:
     """Return the weighted mean of each column of ``bins``, shape (m, g), clipped, shape (k, g)."""
-    means = np.empty((len(above), bins.shape[1]), dtype=np.float32)
-    for first in range(0, len(above), _BESIDE_ONE_ANOTHER):
-        rows = slice(first, first + _BESIDE_ONE_ANOTHER)
-        heard = np.minimum(np.maximum(above[rows, : int(bins[-1, -1]) + 1], _LEAST), _MOST)
-        lines = np.take(np.ascontiguousarray(heard.T), bins, axis=0, mode="clip")
+    heard = np.minimum(np.maximum(above[:, : int(bins[-1, -1]) + 1], _LEAST), _MOST)
+    heard = np.ascontiguousarray(heard.T)
+    if len(above) <= _FEW:
+        lines = np.take(heard, bins, axis=0, mode="clip")
         lines *= weights[:, np.newaxis, np.newaxis]
-        means[rows] = np.add.reduce(lines, axis=0).T
-    return means
+        total = np.add.reduce(lines, axis=0)
+    else:
+        # The same sums in the same order; line by line, for all of them together fit no cache.
+        total = np.zeros((bins.shape[1], len(above)), dtype=np.float32)
+        for places, weight in zip(bins, weights, strict=True):
+            first, last = int(places[0]), int(places[-1])
+            total += (heard[first : last + 1] * weight).take(places - first, axis=0)
+    return np.ascontiguousarray(total.T)

@@ -36,6 +36,15 @@ def test_scores_are_the_weighted_mean_of_a_combs_lines():
     np.testing.assert_allclose(grid.scores(above), expected, atol=1e-5)
 
 
+@pytest.mark.parametrize("rows", [2, 16, 17, 64])
+def test_scores_of_many_rows_are_those_of_each_alone(rows: int):
+    """However many rows come together, each scores as it does alone, to the last bit."""
+    grid = SpeedGrid(8.9, 255.0, 345.0, 30)
+    above = np.random.default_rng(rows).normal(0, 12, (rows, grid.bins)).astype(np.float32)
+    alone = [grid.scores(above[row : row + 1]) for row in range(rows)]
+    assert grid.scores(above).tobytes() == np.concatenate(alone).tobytes()
+
+
 def speed_read(sound: NDArray[np.float32], ear: Ear) -> float:
     """Read the spindle frequency after the last window, Hz."""
     return float(FeatureReader(ear).read(windows_of(sound, ear.size, ear.hop)).speed[-1])
