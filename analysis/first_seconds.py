@@ -26,12 +26,14 @@ _STEADY, _STEADY_FOR = 1.03, 0.3
 LEAST_ROWS = 20
 """Fewer rows than this tell too little of how much rows scatter."""
 
-# So many s are compared at once, so many times in that time, until a cut was surely heard for so many s; a
-# spindle whose speed differs by more than this share from the reference's is another bit's, or misheard.
-_AT_ONCE, _TIMES, _UNTIL = 1.0, 4, 10.0
+# So many s are compared at once, so many times in that time, until a cut was surely heard for so many s, or
+# for so many whatever may have been one.
+_AT_ONCE, _TIMES, _UNTIL, _AT_MOST = 1.0, 4, 5.0, 120.0
+
+# A spindle whose speed differs by more than this share from the reference's is another bit's, or misheard.
 _LIKE_SPEED = 0.04
 
-# Each second is a chance of its own to be wrong.
+# Each second of cutting is a chance of its own to be wrong; what is no cut has no signs.
 SURE_AT_ONCE = SURE + math.log(_UNTIL / _AT_ONCE)
 
 
@@ -125,9 +127,10 @@ class FirstSeconds:
         clear = self._clear.row(moment.sample)
         if known is None or not clear or moment.phase is Phase.OFF or self._cut.get(bit, 0.0) > _UNTIL:
             return None
-        if moment.phase is Phase.CUT and is_surely_cut(moment.context):
-            self._cut[bit] = self._cut.get(bit, 0.0) + self._seconds
+        is_cut = moment.phase is Phase.CUT and is_surely_cut(moment.context)
+        if is_cut:
             self._began.setdefault(bit, moment.middle)
+        self._cut[bit] = self._cut.get(bit, 0.0) + self._seconds * (1.0 if is_cut else _UNTIL / _AT_MOST)
         if not self._is_like(moment, known.baseline.normal):
             return None
         self._rows.append(moment)

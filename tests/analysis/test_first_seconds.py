@@ -8,7 +8,7 @@ import pytest
 from analysis.baseline import SIGNS, TRUE_ENOUGH, Sample, learn
 from analysis.cut import FAMILIES, LOST, Context, Moment
 from analysis.evidence import SOUGHT
-from analysis.first_seconds import _UNTIL, LEAST_ROWS, MOST_FOREIGN, FirstSeconds, Slip
+from analysis.first_seconds import _AT_MOST, _UNTIL, LEAST_ROWS, MOST_FOREIGN, FirstSeconds, Slip
 from analysis.presence import Phase
 from analysis.reference import Reference
 
@@ -96,6 +96,13 @@ def test_later_the_baseline_alone_decides():
     before = round(_UNTIL / SECONDS) + 5
     assert heard(rows(0.0, before) + rows(LOOSE, 200), **cut) == []
     assert heard(rows(0.0, before // 2) + rows(LOOSE, 200), **cut)
+
+
+def test_a_place_that_stays_unknown_is_not_watched_for_ever():
+    """Each second is a chance to be wrong."""
+    before = round(_AT_MOST / SECONDS) + 5
+    assert heard(rows(0.0, before) + rows(LOOSE, 200)) == []
+    assert heard(rows(0.0, before // 2) + rows(LOOSE, 200))
 
 
 def test_once_decided_it_is_over():
