@@ -272,12 +272,12 @@ class Rows:
     def signs(self) -> NDArray[np.float64]:
         """What tells whether a bit is loose, shape (k, 5): `spindle` to `half`, `modulation`, `rocking`."""
         columns = (self.spindle, self.between, self.half, self.modulation, self.rocking)
-        return np.stack(columns, axis=1).astype(np.float64)
+        return np.ascontiguousarray(np.array(columns, dtype=np.float64).T)
 
     @cached_property
     def swell(self) -> Array32:
         """`modulation` and `rocking`, shape (k, 2)."""
-        return np.stack((self.modulation, self.rocking), axis=1)
+        return np.ascontiguousarray(np.array((self.modulation, self.rocking)).T)
 
     @cached_property
     def about(self) -> Array32:
@@ -286,7 +286,10 @@ class Rows:
 
     def table(self) -> Array32:
         """Return the scalar features as one array, shape (k, len(COLUMNS))."""
-        return np.stack([np.asarray(getattr(self, name), dtype=np.float32) for name in COLUMNS], axis=1)
+        found = np.empty((len(self), len(COLUMNS)), dtype=np.float32)
+        for place, name in enumerate(COLUMNS):
+            found[:, place] = getattr(self, name)
+        return found
 
 
 _WIDE = ("tells", "hides", "lines", "floors", "colour", "power", "envelope", "combs", "teeth")
@@ -362,9 +365,10 @@ class FeatureReader:
     def _swells(self, envelope: Array32, speed: NDArray[np.float64]) -> Array32:
         """Return how deep the hiss swells once per turn and every second turn, dB, shape (2, k)."""
         depths = self.ear.modulation.depths(envelope, speed, TURNS)
-        at, beside = np.split(self._swell.smooth(depths.reshape(len(depths), 2 * len(TURNS))), 2, axis=1)
-        once, half, three_halves = decibels(at - beside, 10 ** (ABSENT / 10)).T
-        return np.stack([once, np.float32(0.5) * (half + three_halves)])
+        smooth = self._swell.smooth(depths.reshape(len(depths), 2 * len(TURNS)))
+        deep = decibels(smooth[:, : len(TURNS)] - smooth[:, len(TURNS) :], 10 ** (ABSENT / 10))
+        deep[:, 1] = np.float32(0.5) * (deep[:, 1] + deep[:, 2])
+        return deep[:, :2].T
 
 
 class Smoother:

@@ -7,7 +7,7 @@ bit, so that live hearing and a replay decide alike.
 """
 
 from dataclasses import dataclass
-from functools import cached_property
+from functools import cached_property, lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
@@ -55,11 +55,19 @@ def local_floor(power: Rows32, width: int, wanted: int | None = None) -> Rows32:
     floor = np.empty_like(power)
     first, last = width // 2, width // 2 + (blocks - 1) * width
     floor[:, :first], floor[:, last:] = middles[:, :1], middles[:, -1:]
-    share = ((np.arange(first, first + width) - (width - 1) / 2) / width).astype(np.float32)
+    of_this, of_next = _shares(width)
     between = floor[:, first:last].reshape(len(power), blocks - 1, width)
-    np.multiply(middles[:, :-1, np.newaxis], 1 - share, out=between)
-    between += middles[:, 1:, np.newaxis] * share
+    np.multiply(middles[:, :-1, np.newaxis], of_this, out=between)
+    between += middles[:, 1:, np.newaxis] * of_next
     return floor
+
+
+@lru_cache(maxsize=16)
+def _shares(width: int) -> tuple[Rows32, Rows32]:
+    """Return how much of a block's median, and of the next one's, lies in each bin between their middles."""
+    first = width // 2
+    share = ((np.arange(first, first + width) - (width - 1) / 2) / width).astype(np.float32)
+    return 1 - share, share
 
 
 def medians(values: Rows32) -> Rows32:
@@ -295,4 +303,7 @@ class TurnModulation:
         # The nearest bin alone: the largest of several would find a swell in every noise.
         line = swell[rows, nearest]
         beside = np.add.reduce(swell[rows[:, :, np.newaxis], aside], axis=2) / np.float32(len(_BESIDE))
-        return np.float32(4.0) * np.stack([line, beside], axis=1)
+        found = np.empty((len(swell), 2, len(orders)), dtype=np.float32)
+        np.multiply(line, np.float32(4.0), out=found[:, 0])
+        np.multiply(beside, np.float32(4.0), out=found[:, 1])
+        return found

@@ -13,6 +13,7 @@ _LEAST, _MOST = -3.0, 15.0
 
 # Speeds tried to either side of the best one whose scores place it: ten bins of the highest line.
 _ASIDE = 20
+_NEAR = np.arange(-_ASIDE, _ASIDE + 1)
 
 # They count by how much they stand above the best score less this share of its prominence.
 _SHARE = 0.2
@@ -173,16 +174,17 @@ class SpeedGrid:
     def at(self, scores: Rows32, speed: Rows64) -> Rows32:
         """Return each row's score at its speed, Hz, shape (k,)."""
         place = np.rint(np.log(speed / self.low) / np.log(self.high / self.low) * (scores.shape[1] - 1))
-        found: Rows32 = np.take_along_axis(scores, place.astype(np.intp)[:, np.newaxis], axis=1)[:, 0]
+        found: Rows32 = scores[np.arange(len(scores)), place.astype(np.intp)]
         return found
 
     def _about(self, place: NDArray[np.intp], scores: Rows32) -> tuple[NDArray[np.intp], Rows32]:
         """Return the places about each row's, and the scores there: none beyond the ends."""
-        near = place[:, np.newaxis] + np.arange(-_ASIDE, _ASIDE + 1)
+        near, rows = place[:, np.newaxis] + _NEAR, np.arange(len(scores))[:, np.newaxis]
+        if place.min(initial=_ASIDE) >= _ASIDE and place.max(initial=0) < scores.shape[1] - _ASIDE:
+            return near, scores[rows, near]
         tried = (near >= 0) & (near < scores.shape[1])
         near = np.where(tried, near, place[:, np.newaxis])
-        found = scores[np.arange(len(scores))[:, np.newaxis], near]
-        return near, np.where(tried, found, np.float32(-np.inf))
+        return near, np.where(tried, scores[rows, near], np.float32(-np.inf))
 
 
 def _means(above: Rows32, bins: NDArray[np.intp], weights: NDArray[np.float32]) -> Rows32:
