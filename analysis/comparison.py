@@ -129,7 +129,8 @@ class Comparison:
         """Take in one row; signs count from ``held`` on, dB, shape (SIGNS,)."""
         shift = channels(moment.sample, baseline.normal)
         self._shifts.append(shift)
-        steps = np.clip(self._steps(moment, baseline, shift, held), -self._most, self._most)
+        steps = self._steps(moment, baseline, shift, held)
+        steps = np.minimum(np.maximum(steps, -self._most), self._most)
         self._tests = tuple(
             test.after(float(step), _HIGHEST * self.limit, moment.middle)
             for test, step in zip(self._tests, steps, strict=True)
@@ -171,7 +172,7 @@ class Comparison:
         heavier = min(max(_MORE * louder, 0.0), _AT_MOST) * _TURNING
         held = held + heavier
         away = (shift[:SIGNS] - held - error[:SIGNS]) / baseline.scale[:SIGNS]
-        self._away.append(np.clip(away, -1.0, 3.0))
+        self._away.append(np.minimum(np.maximum(away, -1.0), 3.0))
         plainly = min((moment.sample.own - LEAST_OWN) / (_MOSTLY_OWN - LEAST_OWN), 1.0)
         loose = [plainly * path.evidence(away) for path in self._weights[bool(baseline.normal.single)]]
         # A cut that has ended has another colour too.

@@ -72,7 +72,7 @@ class Weights:
 
     def evidence(self, away: Array64) -> float:
         """Return what a row says whose channels are so many deviations away from normal, nats."""
-        return float(self.nats @ np.clip(away, self.least, self.most)) - self.doubt
+        return float(self.nats @ np.minimum(np.maximum(away, self.least), self.most)) - self.doubt
 
 
 def log_mean_exp(weight: Array64, least: Array64, most: Array64) -> Array64:

@@ -554,7 +554,10 @@ def standing(tells: Array32, hides: Array32, lines: int) -> Array32:
         if lines
         else (ratio[..., :0],) * 2 + (ratio,)
     )
-    return decibels(np.stack([_second(group) for group in groups], axis=-1))
+    found = np.empty((*ratio.shape[:-1], len(groups)), dtype=np.float32)
+    for place, group in enumerate(groups):
+        found[..., place] = _second(group)
+    return decibels(found)
 
 
 def _second(ratios: Array32) -> Array32:

@@ -132,7 +132,9 @@ class Presence:
             whatever the shop has switched on meanwhile, sounds like.
         """
         self.corrected = False
-        self._colours.append(np.append(colour, level))
+        both = np.empty(len(colour) + 1)
+        both[:-1], both[-1] = colour, level
+        self._colours.append(both)
         self._hear_spindle(prominence)
         if not self._running:
             return Phase.OFF

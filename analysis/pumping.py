@@ -120,6 +120,9 @@ class Pumping:
         rules, levels = self._rules, self._levels
         if len(levels) < levels.maxlen:  # type: ignore[operator]
             return False
+        # Mostly nothing louder is there, and more need not be looked at.
+        if max(levels) - levels[-self._ramp] < rules.fall:
+            return False
         held = list(levels)
         before, creeping = max(held[: -self._ramp]), held[-self._ramp :]
         if before - creeping[0] < rules.fall or before - max(creeping) < 1.0:
