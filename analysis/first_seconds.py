@@ -116,6 +116,7 @@ class FirstSeconds:
         self._bit, self._new = 0, 0
         self._cut: dict[int, float] = {}
         self._began: dict[int, float] = {}
+        self._turned: dict[int, float] = {}
 
     def row(self, moment: Moment) -> Slip | None:
         """Take in one row, whatever the spindle seems to do; return a slip where it is certain."""
@@ -123,6 +124,8 @@ class FirstSeconds:
         if bit != self._bit:
             self._bit, self._new = bit, 0
             self._rows.clear()
+        if moment.phase is not Phase.OFF:
+            self._turned.setdefault(bit, moment.middle)
         known = known_of(self._references.get(bit), LOST)
         clear = self._clear.row(moment.sample)
         if known is None or not clear or moment.phase is Phase.OFF or self._cut.get(bit, 0.0) > _UNTIL:
@@ -139,6 +142,10 @@ class FirstSeconds:
             return None
         self._new = 0
         return self._compare(known)
+
+    def good_until(self, bit: int) -> float:
+        """Return when ``bit`` was first heard to turn, s: one that was never tightened was not good after."""
+        return self._turned.get(bit, math.inf)
 
     def over(self, bit: int) -> None:
         """Look no longer whether ``bit`` is loose from the first second on: that was decided."""

@@ -306,11 +306,12 @@ class Watcher:
         self.baselines.setdefault(key, known.baseline)
         self._learned_at.setdefault(key, (since, at))
         self._first.over(key[0])
+        good_until = since if self._rechecking else min(since, self._first.good_until(key[0]))
         self._rechecking = False
         self._alarmed, self._good = True, 0
         self._comparison.find(since)
         self.score = self._comparison.score
-        return Alarm(at, since, "loose", 0.7, found.because, found.nats, SURE)
+        return Alarm(at, since, "loose", 0.7, found.because, found.nats, SURE, good_until=good_until)
 
     def _look_for_slip(self, moment: Moment) -> Alarm | None:
         """Return the alarm of a bit that is loose from the first second on, found early."""

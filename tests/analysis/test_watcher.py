@@ -748,6 +748,12 @@ def test_a_bit_that_is_loose_from_the_first_second_alarms():
     assert len(cut.alarms) == 1
 
 
+def test_nothing_was_good_with_a_bit_that_was_never_tightened():
+    """Start again where it began to turn: some of the cut may have passed before it was told apart."""
+    cut = cut_with_reference().hear(1.0, phase=Phase.OFF).air(2.0).hear(5.0, context=Context(), **SLIP)
+    assert cut.alarms[0].good_until == pytest.approx(1.0, abs=0.1)
+
+
 def test_a_loose_bit_alarms_though_nobody_knows_what_is_cut():
     """The place is lost and the cut taken for the air: 1 s is enough. What is learned is never the fault."""
     lost = {"phase": Phase.AIR, "context": Context(kind=LOST, apart=False)}

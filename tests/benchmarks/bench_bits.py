@@ -8,7 +8,7 @@ Run it from the top of the project::
 First seconds: in each of some shops three runs of a bit are accepted, then tight and loose ones are heard,
 with other jobs, other noise and levels up to 6 dB apart. Tuning: 20 labelled runs propose a limit, 100 others
 judge it; ``--budget`` is how many false alarms an hour are bearable, many enough to be counted. The full form
-takes about half an hour on two cores and writes ``tests/benchmarks/results/bits.md``; ``--quick`` a few
+takes about twelve minutes on two cores and writes ``tests/benchmarks/results/bits.md``; ``--quick`` a few
 minutes.
 
 Seeds from 710000 on are run by this command alone, and nothing is chosen by what they show (those from 700000

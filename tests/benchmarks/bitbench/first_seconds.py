@@ -24,7 +24,7 @@ class First:
     loose
         Whether the bit was loose.
     verdict
-        What the check said; empty when there was none within the time.
+        What the checks said last within the time; empty when there was none.
     caught
         Whether there was an alarm within the time.
     doubted
@@ -69,4 +69,4 @@ def _first(run: Cut, references: dict[int, Reference]) -> tuple[str, bool]:
     truth = run.heard.truth
     soon = [event for event in events if cutting_seconds(truth, event.at) <= WITHIN]
     verdicts = [event.verdict for event in soon if isinstance(event, Checked)]
-    return verdicts[0] if verdicts else "", any(isinstance(event, Alarm) for event in soon)
+    return verdicts[-1] if verdicts else "", any(isinstance(event, Alarm) for event in soon)
