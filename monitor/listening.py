@@ -11,7 +11,7 @@ from pathlib import Path
 from types import FrameType
 from typing import NamedTuple
 
-from analysis.errors import ChipsongError, SoundError
+from analysis.errors import ChipsongError, ProgramError, SoundError
 from analysis.events import Alarm, Event
 from analysis.linesfed import FedLocator, Report
 from analysis.listener import Listener
@@ -29,7 +29,7 @@ from monitor.linefeed.reading import reader_for
 from monitor.linefeed.where import is_file, source_of
 from monitor.memory import giving_back
 from monitor.press_lines import PressLines
-from monitor.resuming import refusal, write_beside
+from monitor.resuming import command_for, refusal, write_beside
 from monitor.screen import JsonLines, Screen, Shown
 from monitor.screen.keys import is_in_front
 from monitor.screen.seen import Looking
@@ -73,10 +73,10 @@ def ears_for(
 
     def act(alarm: Alarm) -> None:
         try:
-            screen.alarm(on_alarm(alarm))
+            screen.alarm(alarm.cause, on_alarm(alarm))
         except ChipsongError as error:
             # An alarm is an alarm where no restart is safe as well: that is told with it.
-            screen.refused(refusal(error))
+            screen.refused(alarm.cause, refusal(error))
 
     return Ears(say, screen.progress, screen.warn, stop, asked=asked, rows=screen.rows)
 
@@ -334,14 +334,20 @@ def _greeting(source: Microphone, journal: Journal | None, keep: Keep) -> str:
 def _how_to_resume(alarm: Alarm, wanted: Wanted) -> str:
     if alarm.resume is None or wanted.program is None:
         return ""
-    return f"Restart program: chipsong resume {wanted.program} --line {alarm.resume.file}"
+    return f"Restart program: {command_for(wanted.program, alarm.resume.file)}"
 
 
 def _write_restart(alarm: Alarm, wanted: Wanted, program: Program | None, journal: Journal | None) -> str:
     """Write the restart program at once where there is a place for it; return what to tell the user."""
-    if journal is None or program is None or alarm.resume is None:
+    if journal is None or program is None or wanted.program is None or alarm.resume is None:
         return _how_to_resume(alarm, wanted)
-    return write_beside(program, alarm.resume.file, journal.folder)[1]
+    try:
+        return write_beside(program, alarm.resume.file, journal.folder)[1]
+    except ProgramError:
+        raise
+    except ChipsongError as error:  # a full disk, mostly
+        advice = command_for(wanted.program, alarm.resume.file)
+        raise ChipsongError(f"{error}; where there is room: {advice}") from error
 
 
 def _tell_kept(journal: Journal | None, *, as_json: bool) -> None:

@@ -1,6 +1,7 @@
 """``chipsong resume``: restart programs, and recuts of chosen parts, as files."""
 
 import re
+import shlex
 import sys
 from dataclasses import dataclass
 from pathlib import Path
@@ -10,7 +11,7 @@ from analysis.program import Program, recut_program, restart_program
 from analysis.program.cautions import cautions_of
 from analysis.program.program import Units
 from analysis.program.recut import all_parts_but
-from monitor.saving import check_place, save
+from monitor.saving import check_place, replace_file, save
 from monitor.setup import read_program
 from monitor.trouble import warn
 
@@ -102,6 +103,11 @@ def refusal(error: ChipsongError) -> str:
     return text if text.startswith("no restart") else f"no restart program: {text}"
 
 
+def command_for(program: Path, line: int) -> str:
+    """Return what to type for the restart program."""
+    return f"chipsong resume {shlex.quote(str(program))} --line {line} -o rest.ngc"
+
+
 def write_beside(program: Program, line: int, folder: Path) -> tuple[Path, str]:
     """
     Write the restart program for ``line`` into ``folder``; return where it is, and what to tell of it.
@@ -109,8 +115,12 @@ def write_beside(program: Program, line: int, folder: Path) -> tuple[Path, str]:
     Raises
     ------
     ChipsongError
-        When there can be none, or it cannot be written.
+        When there can be none, or it cannot be written; then there is no half of it either.
     """
     path = folder / f"restart-at-line-{line}.ngc"
-    save(restart_program(program, line), path)
+    text = restart_program(program, line)
+    try:
+        replace_file(path, text)
+    except OSError as error:
+        raise ChipsongError(f"cannot write {path} ({error.strerror})") from error
     return path, f"Restart program: {path}\n{_READ_IT}"

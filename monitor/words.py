@@ -1,5 +1,7 @@
 """What the person at the machine reads."""
 
+from typing import NamedTuple
+
 from analysis.events import (
     Alarm,
     Cause,
@@ -21,27 +23,99 @@ CAUTIONS = (
     "Follow the machine maker's manual and your local codes; they outweigh anything said here.",
 )
 
-AFTER_AN_ALARM = (
-    "Stop the cut, then the spindle; wait until the bit stands still.",
-    "Isolate the spindle's power.",
-    "Look at bit, collet and nut: worn, dirty, burnt, moved?",
-    "Clean bit and collet, seat the bit as the collet's maker says, tighten.",
-    "Is the position kept? If not, find the zero of X and Y again.",
-    "Touch off Z again, on a spot where the top is not cut away.",
-    "Carry on with the restart program, one hand at the stop.",
+
+class _Steps(NamedTuple):
+    """What is to be done that differs by cause; each in full, in a line of 72 columns, and short."""
+
+    stop: tuple[str, str] = (
+        "Stop the cut, then the spindle; wait until the bit stands still.",
+        "Stop the cut, then the spindle.",
+    )
+    look: tuple[str, str] = (
+        "Look at bit, collet and nut: worn, dirty, burnt, moved?",
+        "Look at bit, collet and nut.",
+    )
+    mend: tuple[str, str] = (
+        "Clean bit and collet, seat the bit as the collet's maker says, tighten.",
+        "Clean, seat, tighten.",
+    )
+
+
+_STEPS: dict[Cause, _Steps] = {
+    "chatter": _Steps(
+        look=(
+            "Look at bit, collet, nut and clamps: blunt, loose, moved?",
+            "Look at bit, collet, nut, clamps.",
+        ),
+        mend=(
+            "Tighten what is loose. If all is firm, change depth, speed or feed.",
+            "Tighten; else change depth or feed.",
+        ),
+    ),
+    "broken": _Steps(
+        look=(
+            "Look for every piece that broke off: in the work, the slot, the collet.",
+            "Look at the bit; find the pieces.",
+        ),
+        mend=(
+            "Put in a whole bit: clean, seat as the collet's maker says, tighten.",
+            "Whole bit: clean, seat, tighten.",
+        ),
+    ),
+    "stalled": _Steps(
+        look=(
+            "Look: is the bit whole and in its collet? Did an axis stay behind?",
+            "Look at the bit and at each axis.",
+        ),
+        mend=(
+            "Mend what you found. A bit that moved or broke: clean, seat, tighten.",
+            "Mend it; clean, seat, tighten.",
+        ),
+    ),
+    "spindle": _Steps(
+        stop=(
+            "Stop the feed. Switch the spindle off: it may start again by itself.",
+            "Stop the feed, switch the spindle off.",
+        ),
+        look=(
+            "What stopped it: too deep a cut, drive, fuse, heat? Is the bit hurt?",
+            "What stopped it? Look at the bit.",
+        ),
+        mend=(
+            "Mend what stopped it; change a bit that was hurt. Clean, seat, tighten.",
+            "Mend it; clean, seat, tighten.",
+        ),
+    ),
+}
+
+_AS_FOR_LOOSE = _Steps()
+
+_LAST_STEPS = (
+    (
+        "Is the position kept? If not, find the zero of X and Y again.",
+        "Is the position kept? Else find zero.",
+    ),
+    ("Touch off Z again, on a spot where the top is not cut away.", "Touch off Z again, on a whole spot."),
+    ("Carry on with the restart program, one hand at the stop.", "Carry on, one hand at the stop."),
 )
 
 
-IN_SHORT = (
-    "Stop the cut, then the spindle.",
-    "Isolate the spindle's power.",
-    "Look at bit, collet and nut.",
-    "Clean, seat, tighten.",
-    "Is the position kept? Else find zero.",
-    "Touch off Z again, on a whole spot.",
-    "Carry on, one hand at the stop.",
-)
-"""The same for a small window."""
+def steps_after(cause: Cause, *, short: bool = False) -> tuple[str, ...]:
+    """
+    Return what to do after an alarm, in order.
+
+    Parameters
+    ----------
+    cause
+        Of the alarm.
+    short
+        Whether it is for a small window.
+    """
+    which = _STEPS.get(cause, _AS_FOR_LOOSE)
+    isolate = ("Isolate the spindle's power.",) * 2
+    steps = (which.stop, isolate, which.look, which.mend, *_LAST_STEPS)
+    return tuple(step[short] for step in steps)
+
 
 _NEXT = {
     "settle": "Start the cut and stay with it: nothing is compared yet.",
@@ -156,7 +230,7 @@ def _alarm(alarm: Alarm) -> str:
     return "\n".join([*lines, ""])
 
 
-CAUSES = {
+CAUSES: dict[Cause, str] = {
     "loose": "THE BIT MAY BE LOOSE",
     "chatter": "THE CUT CHATTERS",
     "broken": "THE BIT MAY BE BROKEN",
@@ -168,10 +242,10 @@ CAUSES = {
 
 
 _FIRST_OF_ALL: dict[Cause, str] = {
-    "chatter": "Less depth, another speed or another feed may end it; see that bit and work are held.",
-    "broken": "Is the bit whole? Find what broke off before another one is put in.",
-    "stalled": "If you hold the feed, nothing is wrong. Else: is the bit whole, does each axis move?",
-    "spindle": "Stop the feed at once: the bit is dragged. Find out what stopped the spindle.",
+    "chatter": "Less depth, another speed or another feed may end it.",
+    "broken": "Is the bit whole? Find what broke off before you put in another one.",
+    "stalled": "If it is you who holds the feed, nothing is wrong.",
+    "spindle": "Stop the feed at once: the bit is dragged through the work.",
 }
 
 
@@ -203,7 +277,7 @@ def part_text(part: PartVerdict) -> str:
     return f"  {part.name:10} lines {part.first} to {part.last}: {VERDICTS[part.verdict]}"
 
 
-def what_to_do() -> str:
+def what_to_do(cause: Cause) -> str:
     """Return what to do after an alarm, in order, with the cautions."""
-    steps = [f"  {number}. {step}" for number, step in enumerate(AFTER_AN_ALARM, 1)]
+    steps = [f"  {number}. {step}" for number, step in enumerate(steps_after(cause), 1)]
     return "\n".join(["What to do now:", *steps, *(f"  ! {caution}" for caution in CAUTIONS)])

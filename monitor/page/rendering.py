@@ -6,7 +6,7 @@ from pathlib import Path
 from jinja2 import Environment, FileSystemLoader, StrictUndefined
 
 from analysis.figures.clock import lasting, moment
-from monitor.words import AFTER_AN_ALARM, CAUSES, CAUTIONS, VERDICTS, clock, count, first_of_all, place
+from monitor.words import CAUSES, CAUTIONS, VERDICTS, clock, count, first_of_all, place, steps_after
 
 STATIC = Path(__file__).parent / "static"
 
@@ -21,8 +21,8 @@ def _environment() -> Environment:
         lstrip_blocks=True,
     )
     made.filters.update(clock=clock, count=count, lasting=lasting, moment=moment, place=place)
-    made.filters.update(first_of_all=first_of_all)
-    made.globals.update(CAUTIONS=CAUTIONS, AFTER_AN_ALARM=AFTER_AN_ALARM, CAUSES=CAUSES, VERDICTS=VERDICTS)
+    made.filters.update(first_of_all=first_of_all, steps_after=steps_after)
+    made.globals.update(CAUTIONS=CAUTIONS, CAUSES=CAUSES, VERDICTS=VERDICTS)
     return made
 
 

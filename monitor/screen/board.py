@@ -12,7 +12,7 @@ from rich.console import Console, Group
 from rich.live import Live
 from rich.text import Text
 
-from analysis.events import Alarm, Deaf, Event, StateChange
+from analysis.events import Alarm, Cause, Deaf, Event, StateChange
 from analysis.listener import Listener, Step
 from monitor.controls import Controls, Press
 from monitor.screen.keys import Keyboard, single_keys, typed_within
@@ -100,14 +100,14 @@ class Board:
         else:
             self._tell(lambda: self._lines.event(event))
 
-    def alarm(self, done: str) -> None:
+    def alarm(self, cause: Cause, done: str) -> None:
         """Show what was done at an alarm, beside what to do."""
         self._seen = replace(self._seen, done=done)
-        self._tell(lambda: self._lines.alarm(done))
+        self._tell(lambda: self._lines.alarm(cause, done))
 
-    def refused(self, why: str) -> None:
+    def refused(self, cause: Cause, why: str) -> None:
         """Show why there is no restart program, beside what to do."""
-        self.alarm(f"There is {why}")
+        self.alarm(cause, f"There is {why}")
 
     def note(self, text: str) -> None:
         """Show a remark."""

@@ -5,7 +5,7 @@ import sys
 from collections.abc import Sequence
 from typing import Self
 
-from analysis.events import Event, to_dict
+from analysis.events import Cause, Event, to_dict
 from analysis.listener import Listener, Step
 from monitor.controls import Press
 from monitor.trouble import warn
@@ -19,11 +19,12 @@ class JsonLines:
         sys.stdout.write(json.dumps(to_dict(event)) + "\n")
         sys.stdout.flush()
 
-    def alarm(self, done: str) -> None:
+    def alarm(self, cause: Cause, done: str) -> None:
         """Write nothing: the event says it all."""
 
-    def refused(self, why: str) -> None:
+    def refused(self, cause: Cause, why: str) -> None:
         """Write why there is no restart program."""
+        del cause
         warn(why)
 
     def note(self, text: str) -> None:

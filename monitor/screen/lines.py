@@ -4,7 +4,7 @@ import shutil
 from collections.abc import Sequence
 from typing import Self, TextIO
 
-from analysis.events import Event
+from analysis.events import Cause, Event
 from analysis.listener import Listener, Step
 from analysis.presence import Phase
 from monitor.controls import Press
@@ -44,14 +44,14 @@ class Screen:
         self._stream.write(text + "\n")
         self._show(self._shown)
 
-    def alarm(self, done: str) -> None:
+    def alarm(self, cause: Cause, done: str) -> None:
         """Write what to do after an alarm and what was done, and ring the terminal's bell."""
-        text = f"{what_to_do()}\n{done}".strip()
+        text = f"{what_to_do(cause)}\n{done}".strip()
         self.note(f"\a{text}" if self._live else text)
 
-    def refused(self, why: str) -> None:
+    def refused(self, cause: Cause, why: str) -> None:
         """Write what to do after an alarm, and why there is no restart program."""
-        self.alarm(f"There is {why}")
+        self.alarm(cause, f"There is {why}")
 
     def warn(self, text: str) -> None:
         """Write trouble to standard error."""

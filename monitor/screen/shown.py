@@ -3,7 +3,7 @@
 from collections.abc import Sequence
 from typing import Protocol, Self
 
-from analysis.events import Event
+from analysis.events import Cause, Event
 from analysis.listener import Listener, Step
 from monitor.controls import Press
 
@@ -14,10 +14,10 @@ class Shown(Protocol):
     def event(self, event: Event) -> None:
         """Show an event."""
 
-    def alarm(self, done: str) -> None:
-        """Show what to do after an alarm, and what was done at it."""
+    def alarm(self, cause: Cause, done: str) -> None:
+        """Show what to do after an alarm of that cause, and what was done at it."""
 
-    def refused(self, why: str) -> None:
+    def refused(self, cause: Cause, why: str) -> None:
         """Show what to do after an alarm, and why there is no restart program."""
 
     def note(self, text: str) -> None:

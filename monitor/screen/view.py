@@ -11,7 +11,7 @@ from analysis.events import Alarm, Place
 from monitor.screen.keys import HELP, SHORT_HELP
 from monitor.screen.letters import block_letters, width_of
 from monitor.screen.seen import Heard, Seen
-from monitor.words import AFTER_AN_ALARM, CAUSES, CAUTIONS, IN_SHORT, clock, first_of_all, next_text, place
+from monitor.words import CAUSES, CAUTIONS, clock, first_of_all, next_text, place, steps_after
 
 Style = Literal["plain", "quiet", "good", "busy", "uneasy", "alarm"]
 
@@ -42,8 +42,9 @@ class _Detail(IntEnum):
     """How much is told."""
 
     BRIEF = 0
-    FEW = 1
-    ALL = 2
+    SOME = 1
+    FEW = 2
+    ALL = 3
 
 
 @dataclass(frozen=True)
@@ -138,11 +139,11 @@ def _of_hearing(seen: Seen, width: int, way: _Way) -> Iterator[list[Line]]:
             *_change(seen.heard, width),
             *_wrapped("Sound", _sound(seen.heard, way), width),
         ]
-    if way.detail or seen.doubted:
+    if way.detail >= _Detail.FEW or seen.doubted:
         yield _last(seen, width, way)
     do = next_text(_word(seen).lower(), checking=seen.checking, doubted=seen.doubted)
     yield _wrapped("Do", do, width)
-    if way.detail:
+    if way.detail >= _Detail.FEW:
         told = CAUTIONS if way.detail is _Detail.ALL else CAUTIONS[:2]
         yield _cautions(told, width)
 
@@ -152,7 +153,7 @@ def _of_alarm(seen: Seen, alarm: Alarm, width: int, way: _Way) -> Iterator[list[
     if _word(seen) != "ALARM":
         yield _wrapped("", _why(seen), width, "alarm")
     since = f"{CAUSES[alarm.cause]} ({100 * alarm.confidence:.0f} % sure), since {clock(alarm.onset)}"
-    because, done = alarm.because[: _EVIDENCE[way.detail]], seen.done.splitlines()[: 1 + way.detail]
+    because, done = alarm.because[: _EVIDENCE[way.detail]], seen.done.splitlines()[: max(1, way.detail)]
     yield [
         *_wrapped("", since, width, "alarm"),
         *(line for said in because for line in _wrapped("Why", said, width)),
@@ -161,20 +162,25 @@ def _of_alarm(seen: Seen, alarm: Alarm, width: int, way: _Way) -> Iterator[list[
         *(_wrapped("Resume", f"from {place(alarm.resume)}", width) if alarm.resume else []),
         *(line for said in done for line in _wrapped("", said, width)),
     ]
-    yield _steps(seen, width, way)
+    yield _steps(seen, alarm, width, way)
     if way.detail is _Detail.ALL and not seen.doubted:
         yield _last(seen, width, way)
     yield _cautions(_AT_AN_ALARM[way.detail], width)
 
 
 # Of all cautions the one about the feed hold is never left out.
-_AT_AN_ALARM = {_Detail.BRIEF: CAUTIONS[1:2], _Detail.FEW: CAUTIONS[1:3], _Detail.ALL: CAUTIONS}
-_EVIDENCE = {_Detail.BRIEF: 0, _Detail.FEW: 1, _Detail.ALL: None}
+_AT_AN_ALARM = {
+    _Detail.BRIEF: CAUTIONS[1:2],
+    _Detail.SOME: CAUTIONS[1:2],
+    _Detail.FEW: CAUTIONS[1:3],
+    _Detail.ALL: CAUTIONS,
+}
+_EVIDENCE = {_Detail.BRIEF: 0, _Detail.SOME: 1, _Detail.FEW: 1, _Detail.ALL: None}
 
 
-def _steps(seen: Seen, width: int, way: _Way) -> list[Line]:
+def _steps(seen: Seen, alarm: Alarm, width: int, way: _Way) -> list[Line]:
     """Return what to do after an alarm, in order."""
-    *others, last = AFTER_AN_ALARM if way.detail else IN_SHORT
+    *others, last = steps_after(alarm.cause, short=way.detail < _Detail.FEW)
     steps = [*others, f"Press t. {last}" if seen.keys else last]
     return [
         line
@@ -226,7 +232,7 @@ def _change(heard: Heard, width: int) -> list[Line]:
 def _sound(heard: Heard, way: _Way) -> str:
     turns = "no spindle is heard" if heard.speed is None else f"{heard.speed:.0f} rpm"
     does = {"off": "", "air": ", in the air", "cut": ", cutting"}[heard.phase.value]
-    if heard.now is None or not way.detail:
+    if heard.now is None or way.detail < _Detail.FEW:
         return f"{turns}{does}"
     now, normal = heard.now, heard.normal
     learned = f" (learned: {normal.whole:.0f}, {normal.tooth:.0f})" if normal else ""

@@ -96,8 +96,8 @@ def test_the_line_is_not_written_more_often_than_it_can_be_read(listener: Listen
 def test_an_alarm_rings_a_terminals_bell():
     """What to do after an alarm rings the bell of a terminal, and only there."""
     terminal, file = Terminal(), io.StringIO()
-    Screen(terminal).alarm("there is a restart")
-    Screen(file).alarm("there is a restart")
+    Screen(terminal).alarm("loose", "there is a restart")
+    Screen(file).alarm("loose", "there is a restart")
     assert terminal.getvalue() == "\a" + file.getvalue()
     assert file.getvalue().startswith("What to do now:\n  1. Stop the cut")
     assert file.getvalue().endswith("\nthere is a restart\n")

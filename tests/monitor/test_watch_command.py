@@ -12,7 +12,6 @@ import pytest
 from contract import BIT, SHIPPED, Ended, sound
 from numpy.typing import NDArray
 
-from analysis.errors import ChipsongError
 from analysis.program import read, restart_program
 from monitor.journal import Run, open_run, runs
 from monitor.journal.sound import SoundWriter
@@ -143,16 +142,22 @@ def test_a_home_that_cannot_be_made_does_not_stop_the_listening(
 def test_a_restart_program_that_cannot_be_written_is_said(
     chipsong: Command, home: Path, monkeypatch: pytest.MonkeyPatch
 ):
-    """A line on standard error says that there is no restart program, and the listening goes on."""
+    """One line says that there is no restart program, why, and what to type; the listening goes on."""
 
-    def save(_text: str, _path: Path) -> None:
-        raise ChipsongError("no room")
+    def replace_file(_path: Path, _text: str) -> None:
+        raise OSError(errno.ENOSPC, "No space left on device")
 
-    monkeypatch.setattr("monitor.resuming.save", save)
+    monkeypatch.setattr("monitor.resuming.replace_file", replace_file)
     ended = chipsong(*WATCH, "--json")
     assert ended.status == 3
-    assert ended.err == "chipsong: no restart program: no room\n"
+    assert ended.err.count("\n") == 1
+    assert "no restart program: cannot write" in ended.err
+    assert "(No space left on device)" in ended.err
+    assert f"where there is room: chipsong resume {PROGRAM} --line " in ended.err
     assert the_run(home).closed
+    told = chipsong(*WATCH).out
+    assert "Carry on from line" in told
+    assert f"where there is room: chipsong resume {PROGRAM} --line " in told
 
 
 @pytest.mark.parametrize("how", [("--json",), ()])

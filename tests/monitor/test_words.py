@@ -1,9 +1,11 @@
 """What the person at the machine reads."""
 
+import re
+
 import pytest
 
-from analysis.events import Alarm, Deaf, Heard, PartVerdict, Place, ResumeLine, StateChange, Summary
-from monitor.words import AFTER_AN_ALARM, CAUTIONS, clock, count, event_text, place, what_to_do
+from analysis.events import Alarm, Cause, Deaf, Heard, PartVerdict, Place, ResumeLine, StateChange, Summary
+from monitor.words import CAUSES, CAUTIONS, clock, count, event_text, place, steps_after, what_to_do
 
 ALARM = Alarm(
     at=75.0,
@@ -89,10 +91,35 @@ def test_alarms_are_counted_in_words(alarms: int, text: str):
     assert count(alarms) == text
 
 
-def test_what_to_do_is_in_order_with_every_caution():
-    """The steps are numbered from stopping the cut on, and no caution is left out."""
-    lines = what_to_do().splitlines()
-    assert lines[1 : len(AFTER_AN_ALARM) + 1] == [
-        f"  {n}. {step}" for n, step in enumerate(AFTER_AN_ALARM, 1)
-    ]
-    assert lines[len(AFTER_AN_ALARM) + 1 :] == [f"  ! {caution}" for caution in CAUTIONS]
+@pytest.mark.parametrize("cause", CAUSES)
+def test_what_to_do_is_in_order_with_every_caution(cause: Cause):
+    """The steps are numbered from stopping on, and no caution is left out, whatever the cause."""
+    lines = what_to_do(cause).splitlines()
+    steps = steps_after(cause)
+    assert lines[1 : len(steps) + 1] == [f"  {n}. {step}" for n, step in enumerate(steps, 1)]
+    assert lines[len(steps) + 1 :] == [f"  ! {caution}" for caution in CAUTIONS]
+    order = (
+        "stop",
+        "isolate the spindle's power",
+        "look|what stopped",
+        "clean|tighten",
+        "position",
+        "touch off z",
+        "carry on",
+    )
+    for short in (False, True):
+        steps = steps_after(cause, short=short)
+        assert len(steps) == len(order)
+        assert all(re.search(words, step.lower()) for words, step in zip(order, steps, strict=True))
+
+
+def test_what_to_do_fits_the_cause():
+    """A spindle that stopped is no loose bit: what is looked at and mended differs."""
+    told = {cause: steps_after(cause) for cause in CAUSES}
+    assert "What stopped it" in " ".join(told["spindle"])
+    assert "may start again" in told["spindle"][0]
+    assert "piece" in told["broken"][2]
+    assert all(len(step) <= 72 for steps in told.values() for step in steps)
+    assert "axis" in told["stalled"][2]
+    assert "clamps" in told["chatter"][2]
+    assert told["loose"] == told["unknown"] == told["dull"]
