@@ -384,17 +384,22 @@ class Smoother:
     """
 
     def __init__(self, memory: float, start: Array32 | None = None) -> None:
-        self._keep = np.float32(np.exp(-1.0 / memory))
+        # An array, which numpy multiplies by sooner than by a number.
+        self._keep = np.array(np.exp(-1.0 / memory), dtype=np.float32)
         self._last = start
         self._smoothed = np.empty((0, 0), dtype=np.float32)
 
     def smooth(self, rows: Array32) -> Array32:
         """Return ``rows``, shape (k, m), each smoothed with all before it."""
+        if not len(rows):
+            return rows
         smoothed = (np.float32(1) - self._keep) * rows
-        for row, heard in zip(smoothed, rows, strict=True):
-            np.add(row, self._keep * (heard if self._last is None else self._last), out=row)
-            self._last = row
-        self._smoothed = smoothed
+        last = rows[0] if self._last is None else self._last
+        kept = np.empty_like(last)
+        for row in smoothed:
+            np.add(row, np.multiply(last, self._keep, out=kept), out=row)
+            last = row
+        self._last, self._smoothed = last, smoothed
         return smoothed
 
     def keep(self, rows: int) -> None:

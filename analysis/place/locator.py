@@ -23,6 +23,7 @@ from analysis.which_bit import Fit
 _STEP = 0.17
 # Probability at either end that the interval leaves out, and cells by which it is wider to be sure.
 _OUTSIDE, _MARGIN = 0.01, 2
+_BOUNDS = np.array([_OUTSIDE, 0.5, 1.0 - _OUTSIDE])
 # Seconds of the program from which on a place is none.
 _UNKNOWN = 20.0
 # Every so many seconds the last so many are put right, and what was learned is used.
@@ -326,10 +327,10 @@ class SoundLocator:
 
 def _where(first: int, mass: NDArray[np.float64], cells: int) -> _Where:
     """Return the cells that bound what is likely, from the probability of ``first`` and those after it."""
-    total = np.cumsum(mass)
-    early, likely, late = np.searchsorted(total, np.array([_OUTSIDE, 0.5, 1.0 - _OUTSIDE]) * total[-1])
+    total = mass.cumsum()
+    early, likely, late = total.searchsorted(_BOUNDS * total[-1]).tolist()
     return _Where(
-        max(first + int(early) - _MARGIN, 0),
-        min(first + int(likely), cells - 1),
-        min(first + int(late) + _MARGIN, cells - 1),
+        max(first + early - _MARGIN, 0),
+        min(first + likely, cells - 1),
+        min(first + late + _MARGIN, cells - 1),
     )
