@@ -332,8 +332,11 @@ def _greeting(source: Microphone, journal: Journal | None, keep: Keep) -> str:
 
 
 def _how_to_resume(alarm: Alarm, wanted: Wanted) -> str:
-    if alarm.resume is None or wanted.program is None:
+    if wanted.program is None:
         return ""
+    if alarm.resume is None:
+        look = "find in the work where it began, and its line"
+        return f"No restart program, for the place is unknown: {look}, then {command_for(wanted.program)}"
     return f"Restart program: {command_for(wanted.program, alarm.resume.file)}"
 
 

@@ -103,7 +103,7 @@ def refusal(error: ChipsongError) -> str:
     return text if text.startswith("no restart") else f"no restart program: {text}"
 
 
-def command_for(program: Path, line: int) -> str:
+def command_for(program: Path, line: int | str = "LINE") -> str:
     """Return what to type for the restart program."""
     return f"chipsong resume {shlex.quote(str(program))} --line {line} -o rest.ngc"
 

@@ -102,13 +102,14 @@ class Live:
     def _state(self) -> dict[str, Any]:
         view = self._view
         now, turning = view.now, view.now.phase is not Phase.OFF
+        wide = now.place is not None and now.place.first < now.place.last
         return {
             "clock": clock(now.at),
             "state": "lost" if view.hangs else now.state,
             "because": _HANGS if view.hangs else now.because,
             "over": view.over,
             "where": place(now.place) if now.place else None,
-            "between": [now.place.first, now.place.last] if now.place else None,
+            "between": [now.place.first, now.place.last] if now.place and wide else None,
             "part": view.part(now.place),
             "speed": round(60 * now.speed) if turning and now.speed else None,
             "spindle": {Phase.OFF: "not turning", Phase.AIR: "in the air", Phase.CUT: "cutting"}[now.phase],

@@ -62,6 +62,13 @@ def test_a_gap_too_short_to_be_told_from_lateness_needs_portaudios_word():
         assert got / RATE == pytest.approx(late if told else 0.0, abs=0.002)
 
 
+def test_short_gaps_that_nobody_tells_of_add_up():
+    """Each of two gaps of 150 ms is too short; 30 s apart they are counted together."""
+    tally = Tally(RATE)
+    times = [*blocks(5.0), *(5.15 + at for at in blocks(30.0)), *(35.3 + at for at in blocks(2.0))]
+    assert sum(take_all(tally, times)) / RATE == pytest.approx(0.3, abs=0.04)
+
+
 def test_while_nothing_comes_the_count_goes_by_the_clock():
     """What is away is counted as it goes, and the next stream's first block only adds the rest."""
     tally = Tally(RATE)
