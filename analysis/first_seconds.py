@@ -14,7 +14,7 @@ from dataclasses import dataclass
 from analysis.baseline import Sample, Unfit, learn
 from analysis.cut import FAMILIES, LOST, Context, Moment
 from analysis.presence import Phase
-from analysis.reference import SURE, Finding, Known, Reference, compare
+from analysis.reference import SURE, Finding, Known, Reference, compare, turns_alike
 
 # Somebody talks, or a radio plays, where foreign tones are this far above noise, dB, or were so many s ago:
 # more than a cut ever has of its own. They may fall on the lines that tell, so nothing is told then.
@@ -29,9 +29,6 @@ LEAST_ROWS = 20
 # So many s are compared at once, so many times in that time, until a cut was surely heard for so many s, or
 # for so many whatever may have been one.
 _AT_ONCE, _TIMES, _UNTIL, _AT_MOST = 1.0, 4, 5.0, 120.0
-
-# A spindle whose speed differs by more than this share from the reference's is another bit's, or misheard.
-_LIKE_SPEED = 0.04
 
 # Each second of cutting is a chance of its own to be wrong; what is no cut has no signs.
 SURE_AT_ONCE = SURE + math.log(_UNTIL / _AT_ONCE)
@@ -153,8 +150,7 @@ class FirstSeconds:
 
     def _is_like(self, moment: Moment, normal: Sample) -> bool:
         """Return whether a row may be of the cut that is known; straight down it sounds otherwise."""
-        other = abs(moment.sample.speed - normal.speed) > _LIKE_SPEED * normal.speed
-        return not other and moment.context.kind != FAMILIES[0]
+        return turns_alike(moment.sample, normal) and moment.context.kind != FAMILIES[0]
 
     def _compare(self, known: Known) -> Slip | None:
         fresh = learn([each.sample for each in self._rows])

@@ -36,6 +36,9 @@ SURE = math.log(20.0)
 # mean square, that is more than another job or the shop does. Nearby places differ by less.
 _BROAD, _ELSEWHERE = 5, 5.0
 
+# A spindle whose speed differs by more than this share is another bit's, or misheard.
+_LIKE_SPEED = 0.04
+
 # What physics allows a tight bit: its half orders and the swell of every second turn are next to nothing. All
 # else can be anything, since every bit runs out a little.
 _PHYSICAL = np.array([False, False, True, False, True])
@@ -144,7 +147,17 @@ def compare(fresh: Baseline, known: Known, correlation: float) -> Finding:
     """
     sign_counts = SINGLE if fresh.normal.single else np.ones(SIGNS)
     found = _judge(_rise(fresh, known.baseline), _variance(fresh, known, correlation), sign_counts, fresh)
-    return replace(found, because=(*found.because, *_elsewhere(fresh, known.baseline)))
+    found = replace(found, because=(*found.because, *_elsewhere(fresh, known.baseline)))
+    if found.verdict == "tight" or turns_alike(fresh.normal, known.baseline.normal):
+        return found
+    heard, usual = 60.0 * fresh.normal.speed, 60.0 * known.baseline.normal.speed
+    why = f"it turns at {heard:.0f} rpm, not at {usual:.0f}: is it another bit, or another machine?"
+    return replace(found, verdict="doubtful", because=(*found.because, why))
+
+
+def turns_alike(sample: Sample, other: Sample) -> bool:
+    """Return whether two sounds turn so nearly as fast that they may be of one bit."""
+    return abs(sample.speed - other.speed) <= _LIKE_SPEED * other.speed
 
 
 def doubt(fresh: Baseline, correlation: float) -> Finding:

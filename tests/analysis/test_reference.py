@@ -66,6 +66,15 @@ def test_another_microphone_is_said_and_speaks_for_nothing():
         assert "another microphone" in found.because[-1]
 
 
+def test_what_turns_at_another_speed_is_never_called_loose():
+    """Another bit, or another machine: with all the signs of a slip it is a doubt, which says why."""
+    other = baseline(LOOSE)
+    other = dataclasses.replace(other, normal=dataclasses.replace(other.normal, speed=342.0))
+    found = compare(other, Known.of([baseline()]), 0.0)
+    assert found.verdict == "doubtful"
+    assert "20520 rpm, not at 18000" in found.because[-1]
+
+
 def test_one_band_is_no_other_microphone():
     """A machine in the shop sounds there."""
     here = baseline()
