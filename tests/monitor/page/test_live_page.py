@@ -65,6 +65,8 @@ def test_the_page_shows_state_alarm_and_cautions_without_a_script(browser: TestC
         'data-state="learn"',
         "The bit may be loose (70 % sure)",
         "it &lt;swells&gt;",
+        "Carry on from line 5.",
+        "<li>Isolate the spindle&#39;s power.</li>",
         "no safety device",
     ):
         assert words in page
