@@ -225,6 +225,8 @@ class Rows:
         Spindle frequency, Hz, shape (k,).
     prominence
         How far the comb at that speed stands above all others, dB, shape (k,).
+    stands
+        How far comb, teeth and nearness to what was set do together, dB, shape (k,).
     clipped
         Share of samples at full scale, shape (k,).
     power, envelope
@@ -256,6 +258,7 @@ class Rows:
     colour: Array32
     speed: NDArray[np.float64]
     prominence: Array32
+    stands: Array32
     power: Array32
     envelope: Array32
     combs: Array32
@@ -292,8 +295,8 @@ class Rows:
         return found
 
 
-_WIDE = ("tells", "hides", "lines", "floors", "colour", "power", "envelope", "combs", "teeth")
-COLUMNS = tuple(field.name for field in fields(Rows) if field.name not in _WIDE)
+_UNKEPT = ("tells", "hides", "lines", "floors", "colour", "stands", "power", "envelope", "combs", "teeth")
+COLUMNS = tuple(field.name for field in fields(Rows) if field.name not in _UNKEPT)
 
 
 class FeatureReader:
@@ -333,7 +336,7 @@ class FeatureReader:
         above = above_floor(power[:, : ear.highest], floor)
         envelope = ear.modulation.swell(spectra)
         combs = Combs.of(ear, above, envelope)
-        speed, prominence, _, _ = self._speed.read(combs)
+        speed, prominence, stands, _ = self._speed.read(combs)
         heard = _levels(ear, self._lines.smooth(_group(ear, power, floor, speed)))
         spindle, between, half = standing(heard["tells"], heard["hides"], len(ear.telling)).T
         once, every_second = self._swells(envelope, speed)
@@ -355,6 +358,7 @@ class FeatureReader:
             tone=tone,
             speed=speed,
             prominence=prominence,
+            stands=stands,
             power=power,
             envelope=envelope,
             combs=combs.lines,

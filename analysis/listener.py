@@ -298,7 +298,7 @@ class Listener:
             heard = self._presence.row(
                 float(rows.level[index]),
                 rows.colour[index],
-                float(rows.prominence[index]),
+                float(rows.stands[index]),
                 # Teeth that noise hides are no quieter than it.
                 max(float(rows.tooth[index]), float(rows.noise[index]) - 10.0),
                 is_air=self._is_surely_air(),

@@ -32,7 +32,7 @@ class Machine:
         level: float,
         *,
         teeth: float | None = None,
-        prominence: float = HEARD,
+        stands: float = HEARD,
         is_air: bool = False,
         tilt: NDArray[np.float64] | float = 0.0,
     ) -> "Machine":
@@ -40,15 +40,13 @@ class Machine:
         strength = (level - 5.0 if teeth is None else teeth) + self._gain
         colour = np.linspace(-5.0, -25.0, BANDS) + level + tilt + self._gain
         for _ in range(round(lasting / self._seconds)):
-            self.phases.append(
-                self.presence.row(level + self._gain, colour, prominence, strength, is_air=is_air)
-            )
+            self.phases.append(self.presence.row(level + self._gain, colour, stands, strength, is_air=is_air))
             self.corrected.append(self.presence.corrected)
         return self
 
     def stop(self, lasting: float, level: float = -70.0) -> "Machine":
         """Let a stretch without a spindle pass."""
-        return self.hear(lasting, level, prominence=UNHEARD)
+        return self.hear(lasting, level, stands=UNHEARD)
 
     @property
     def story(self) -> list[Phase]:
@@ -265,7 +263,7 @@ def test_whatever_comes_there_is_a_phase(stretches: list[tuple[float, float, flo
     """Any sound has a phase; an assumption is only made while cutting, and is corrected in a cut alone."""
     machine = Machine()
     for lasting, level, teeth, runs, is_air in stretches:
-        machine.hear(lasting, level, teeth=teeth, prominence=HEARD if runs else UNHEARD, is_air=is_air)
+        machine.hear(lasting, level, teeth=teeth, stands=HEARD if runs else UNHEARD, is_air=is_air)
         if machine.presence.assumed:
             assert machine.phases[-1] in {Phase.CUT, Phase.OFF}
     assert all(
