@@ -189,8 +189,13 @@ def resume_before(program: Program, line: int) -> ResumeLine | None:
 
 
 def last_good(alarm: Alarm) -> float:
-    """Return until when the cut was surely good, s: a weak change is noticed late, and a covered one not."""
-    surely = alarm.onset - LATE
+    """
+    Return until when the cut was surely good, s.
+
+    A weak change is noticed late, and a covered one not; what took long to be sure of may have crept in for
+    as long before anything was heard of it.
+    """
+    surely = alarm.onset - max(LATE, alarm.at - alarm.onset)
     return surely if alarm.good_until is None else min(surely, alarm.good_until)
 
 

@@ -8,7 +8,7 @@ along with the place.
 import statistics
 from collections import deque
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -30,8 +30,11 @@ _MIDDLE, _STANDING = 0.1, 0.005
 _WORTH = 20.0
 # Paces beyond which no machine was learned but the place was lost.
 _POSSIBLE = 0.5, 2.0
-# Seconds from which the scatter of levels is taken, how many steps are too few, and its bounds, dB.
-_LATELY, _FEW, _LEAST, _MOST = 6.0, 8, 0.5, 2.5
+# Seconds from which the scatter of levels is taken, how many steps are too few, and its bounds, dB; and from
+# how many steps while the spindle stands.
+_LATELY, _FEW, _LEAST, _MOST, _JUST_NOW = 6.0, 8, 0.5, 2.5, 9
+# Share of a new idea of how much louder a spindle is that turns, and how probably it must turn to have one.
+_ANOTHER, _SURELY = 0.03, 0.9
 # Seconds over which the place is tried, what it must foresee better than somebody without a program, by
 # the logarithm of each step; how much of what was thought is kept when all is looked at again.
 _TRIED, _LOST, _KEEP = 12.0, -0.35, 0.5
@@ -43,6 +46,8 @@ _PLAINLY, _OTHER_FOR, _NOT_AGAIN = 1.0, 10.0, 20.0
 _SURE = -0.08
 # As much to be told at all, where nobody else tells the line, a judgement; and when all is looked at again.
 _BELIEVED, _ANEW = -0.2, -0.3
+# The gain at which what is heard counts least, how much more it takes to count in full, and the least.
+_WORTHLESS, _WORTHY, _LEAST_TRUST = -0.25, 0.2, 0.5
 # How far off, s of the program, a line that a person marks, or a controller tells, may be.
 _ABOUT = 2.0
 # How likely a step elsewhere than a controller tells is beside one there: it may be wrong for a moment.
@@ -107,7 +112,8 @@ class Grid:
         cells = self._heap.shape[1]
         self._own = np.concatenate((levels.unheard(cells), np.zeros((_SPENT, cells))))
         self._ready = self._nothing_ready()
-        self._level, self._usual = 0.0, _MOST
+        self._level, self._usual, self._still = 0.0, _MOST, _MOST
+        self._louder: float | None = None
         self._gain = self._tried = self._otherwise = 0.0
         self._changes: deque[float] = deque(maxlen=round(_LATELY / seconds))
         self._past: deque[Step] = deque(maxlen=max(2, round(_BACK / seconds)))
@@ -149,6 +155,26 @@ class Grid:
         return self._gain > _BELIEVED
 
     @property
+    def _trust(self) -> float:
+        """
+        How much what is heard counts: less where it is foreseen badly.
+
+        Where a model does not hold, its evidence is worth less than it says (Grünwald 2012, the safe
+        learning rate): else the place would soon be sure of what is wrong.
+        """
+        return min(max((self._gain - _WORTHLESS) / _WORTHY, _LEAST_TRUST), 1.0)
+
+    def bit(self) -> tuple[int, float]:
+        """Return the bit that is most probably in the spindle, by T number, and how probably."""
+        bits, mass = self.track.bit[self._first : self._first + self._heap.shape[1]], self._heap.sum(axis=0)
+        numbers = np.unique(bits[bits >= 0])
+        if not len(numbers):
+            return -1, 0.0
+        found = [float(mass[bits == number].sum()) for number in numbers]
+        best = int(np.argmax(found))
+        return int(numbers[best]), found[best] / max(float(mass[bits >= 0].sum()), 1e-300)
+
+    @property
     def sure(self) -> bool:
         """Whether what is heard is hardly foreseen better without a program, and that was tried for long."""
         return self._tried >= _TRIED and self._gain > _SURE
@@ -172,19 +198,22 @@ class Grid:
         if told is not None and self._is_out_of_sight(*told):
             self.mark(*told)
         change = None if level is None else level - self._level
+        trust = self._trust
         fits = self._fits(level, turns=turns)
         if bits:
             self._hear_bit(fits, bits)
         if told is not None:
             cells = self._first + np.arange(fits.shape[1])
             fits *= np.where(self._near(cells, *told), 1.0, _ELSEWHERE)
+        foreseen = float(self._heap[0] @ fits[0] + (self._heap[1:] @ fits[1]).sum())
+        fits **= trust
         self._heap[0] *= fits[0]
         self._heap[1:] *= fits[1]
-        total = float(self._heap.sum())
-        self._heap /= total
+        self._heap /= self._heap.sum()
+        self._learn_louder()
         self._past.append(Step(self._first, self._heap.astype(np.float32), fits))
         self._narrow()
-        self._doubt(total, change)
+        self._doubt(foreseen, change)
 
     def pass_time(self) -> None:
         """Take one step in which nothing was heard."""
@@ -303,7 +332,19 @@ class Grid:
             foreseen = self._foreseen_in_part(turning, known == 0.0, now)
         foreseen **= levels.INDEPENDENT
         foreseen *= fits
+        if self._louder is not None:
+            foreseen *= levels.hear_silence(state, turning, level, self._louder)
         return foreseen
+
+    def _learn_louder(self) -> None:
+        """Learn how much louder a spindle is that turns, where it surely does and its air is known."""
+        mass, state = self._heap.sum(axis=0), self._state
+        turns = self.track.turns[self._first : self._first + len(mass)] == 1.0
+        mass *= turns & levels.knows_air(state)
+        if mass.sum() > _SURELY:
+            louder = float(mass @ (state[levels.AIR] - state[levels.STILL]) / mass.sum())
+            last = louder if self._louder is None else self._louder
+            self._louder = last + _ANOTHER * (louder - last)
 
     def _hear_bit(self, fits: Floats, bits: Mapping[int, Fit]) -> None:
         """Let, in place, what is heard to turn and to cut tell what fits."""
@@ -402,6 +443,8 @@ class Grid:
         self._level = level
         usual = 1.6 * statistics.median(self._changes) if len(self._changes) > _FEW else _MOST
         self._usual = min(max(usual, _LEAST), _MOST)
+        just_now = 1.6 * statistics.median(list(self._changes)[-_JUST_NOW:])
+        self._still = min(max(just_now, _LEAST), self._usual)
         return self._usual
 
     def _hear(self, state: Floats, where: NDArray[np.bool_], now: levels.Heard) -> Floats:
@@ -411,7 +454,8 @@ class Grid:
 
     def _hear_still(self, state: Floats, where: NDArray[np.bool_], now: levels.Heard) -> Floats:
         begun = self._first + np.flatnonzero(where) >= WAITS
-        return levels.hear_still(state, begun, now)
+        # A spindle that stands is as steady as the shop, whatever the cut was.
+        return levels.hear_still(state, begun, replace(now, scatter=self._still))
 
     def _narrow(self) -> None:
         mass = self._heap.sum(axis=0)

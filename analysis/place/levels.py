@@ -29,6 +29,11 @@ _AIR, _AIR_SD, _LOUDER, _LOUDER_SD = -45.0, 20.0, 9.0, 6.0
 _TURNING, _TURNING_SD = 20.0, 8.0
 # A variance, dB², from which on nothing is known.
 _UNHEARD, _NOTHING = 200.0, 1e4
+# Variances, dB², up to which the levels of the air, and of a spindle that stands, are known.
+_KNOWN, _KNOWN_STILL = 6.0, 10.0
+# From so many dB by which a spindle that turns is louder, a sound that is not louder by this share of it is
+# hardly of one that turns: how likely in a step.
+_PLAIN, _SHARE, _SILENT = 5.0, 0.25, 0.5
 # A usual cut is at least this much below the air, dB: it adds 2 dB to it.
 _HEARABLE = 2.0
 # How likely a spindle that stands is quieter than it was, or is covered by the shop, to within so many dB.
@@ -202,6 +207,33 @@ def hear_still(state: Floats, begun: NDArray[np.bool_], now: Heard) -> Floats:
     left = np.maximum(doubt * (1.0 - np.minimum(gain, 1.0)), 0.05)
     state[STILL_VAR] = np.where(anew, _AIRS**2, left)
     return np.asarray(np.maximum(usual, other))
+
+
+def knows_air(state: Floats) -> NDArray[np.bool_]:
+    """Return which cells know how loud the air and a spindle that stands are, shape (n,)."""
+    return np.asarray((state[AIR_VAR] < _KNOWN) & (state[STILL_VAR] < _KNOWN_STILL))
+
+
+def hear_silence(state: Floats, turns: NDArray[np.bool_], level: float, louder: float) -> Floats:
+    """
+    Return how well it was foreseen that a level is hardly that of a spindle that turns, shape (n,).
+
+    Parameters
+    ----------
+    state
+        (ROWS, n).
+    turns
+        (n,) where it turns.
+    level
+        dBFS.
+    louder
+        By how many dB the air was louder than a spindle that stands, where both were heard.
+    """
+    fits = np.ones(len(turns))
+    if louder > _PLAIN:
+        quiet = (state[STILL_VAR] < _KNOWN_STILL) & (level < state[STILL] + _SHARE * louder)
+        fits[turns & quiet] = _SILENT
+    return fits
 
 
 def hear_turning(state: Floats, turns: Floats, seconds: float, *, heard: bool) -> Floats:

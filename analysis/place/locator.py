@@ -8,9 +8,9 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from analysis.cut import LOST, Context
+from analysis.cut import FAMILIES, LOST, Context
 from analysis.events import Alarm, Event, PartVerdict, Place, State
-from analysis.locate import Plan, last_good, resume_before
+from analysis.locate import KINDS, Plan, last_good, resume_before
 from analysis.place import marks
 from analysis.place.grid import Grid
 from analysis.place.paces import UNKNOWN, USUALLY, Learned
@@ -22,7 +22,7 @@ from analysis.which_bit import Fit
 # The shortest step of the filter, s.
 _STEP = 0.17
 # Probability at either end that the interval leaves out, and cells by which it is wider to be sure.
-_OUTSIDE, _MARGIN = 0.01, 2
+_OUTSIDE, _MARGIN = 0.01, 6
 _BOUNDS = np.array([_OUTSIDE, 0.5, 1.0 - _OUTSIDE])
 # Seconds of the program from which on a place is none.
 _UNKNOWN = 20.0
@@ -34,6 +34,8 @@ _AIR = 0.02
 _REMEMBERS = 3600.0
 # Seconds over which it is listened which bit turns, and by how many dB another must stand out more.
 _BIT_LASTS, _PLAINLY = 4.0, 1.0
+# How probably one bit is in the spindle, wherever it is, to be taken for it.
+_SAME_BIT, _UNSURE = 0.9, 0.1
 # A way that is this long, s, between two steps was not gone but jumped.
 _JUMP = 3.0
 
@@ -233,17 +235,38 @@ class SoundLocator:
     def _tell(self, grid: Grid) -> None:
         """Keep what is asked for with every row, and changes with every step alone."""
         where = self._past[-1].where
-        if not self._is_known(where):
+        known = self._is_known(where)
+        bit, probably = grid.bit()
+        if known or probably > _SAME_BIT:
+            self._bit = self._bit if known else bit
+            self._tell_cut(grid, known=known)
+        else:
             self._bit = self._likelier_bit()
             self._cutting, self._context = None, Context(self._bit, LOST)
+
+    def _tell_cut(self, grid: Grid, *, known: bool) -> None:
+        """Tell what one bit cuts: at an unknown place it may be of one kind, wherever it is."""
+        probably, down = self._likelihoods(grid)
+        surely = min(probably, 1.0 - probably) < _UNSURE
+        self._cutting = probably if known or surely else None
+        told = min(down, 1.0 - down) < _UNSURE
+        kind = FAMILIES[0] if down > 0.5 else FAMILIES[1]
+        if not known:
+            self._context = Context(self._bit, kind, told=True) if told else Context(self._bit, LOST)
             return
-        early, _, late = self._moves(where)
-        self._cutting = grid.cutting()
-        kind, told = self.plan.family(early, late)
+        early, _, late = self._moves(self._past[-1].where)
         times = self.plan.times
         silence = self._silences.longest(float(times.begin[early]), float(times.end[late]))
-        cuts = self._cutting > _AIR
-        self._context = Context(self._bit, kind, cuts=cuts, told=told, silence=silence)
+        self._context = Context(self._bit, kind, cuts=probably > _AIR, told=told, silence=silence)
+
+    def _likelihoods(self, grid: Grid) -> tuple[float, float]:
+        """Return how likely the bit is in the wood, and if it is, goes straight down."""
+        first, mass = grid.now()
+        cells = slice(first, first + len(mass))
+        cut = np.where(np.isnan(grid.track.extra[cells]), 0.0, mass)
+        down = self.plan.kinds[grid.track.first[cells]] == KINDS.index("down")
+        probably = grid.cutting()
+        return probably, float(cut[down].sum()) / max(float(cut.sum()), 1e-300)
 
     def _note(self, grid: Grid, at: float) -> None:
         self._past.append(_Then(at, _where(*grid.now(), len(grid.track))))
