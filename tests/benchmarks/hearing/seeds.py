@@ -12,7 +12,7 @@ from typing import Literal
 Use = Literal["judged", "development", "calibration"]
 
 DEVELOPMENT_END = 100_000
-JUDGED = 540_000
+JUDGED = 570_000
 
 # Calibration is development too: it chooses the rivals' thresholds.
 _FIRST: dict[Use, int] = {"development": 10_000, "calibration": 50_000, "judged": JUDGED}
