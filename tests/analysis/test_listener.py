@@ -11,6 +11,7 @@ from hand_made import comb, cutter, in_blocks, white
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from numpy.typing import NDArray
+from scipy.signal import lfilter
 
 from analysis.cut import Context
 from analysis.cutting import Bit
@@ -349,3 +350,17 @@ def test_a_stereo_block_is_refused():
     """Blocks are mono: the error says what to do."""
     with pytest.raises(ValueError, match="mix to mono first"):
         listener().hear(np.zeros((2, 100), dtype=np.float32))
+
+
+@pytest.mark.parametrize("colour", [0.0, 0.9])
+def test_noise_is_no_spindle_that_turns(colour: float):
+    """In a minute of noise, flat or dull as a room's, a spindle is hardly ever heard; in the air it is."""
+    rate = 16_000
+    noise = lfilter([1.0], [1.0, -colour], white(60.0, rate, 0.003, seed=3)).astype(np.float32)
+    turning = noise[: 10 * rate] + 0.02 * comb(10.0, rate, 301.0, TIGHT, 1)
+    for sound, least, most in ((noise, 0.0, 0.02), (turning, 0.9, 1.0)):
+        listener, turns = Listener(rate, {0: BIT}, Nowhere()), []
+        for block in in_blocks(sound, [rate // 4]):
+            listener.hear(block)
+            turns.append(listener.phase is not Phase.OFF)
+        assert least <= np.mean(turns) <= most

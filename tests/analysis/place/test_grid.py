@@ -153,3 +153,28 @@ def test_a_place_that_what_is_heard_speaks_against_is_not_believed():
         believed.append(grid.believed)
     assert believed[0]
     assert not any(believed[20:])
+
+
+def test_what_is_foreseen_badly_counts_for_less():
+    """Where the model has not held, the same sound narrows the place less than where it has."""
+    widths = []
+    for gain in (0.0, -0.3):
+        grid = Grid(LONG, SECONDS)
+        for level in (-60.0, -60.0, -45.0, -45.0, -30.0, -30.0, -45.0, -30.0):
+            grid._gain = gain
+            grid.step(level, turns=True)
+        mass = np.sort(grid.now()[1])[::-1]
+        widths.append(int(np.searchsorted(np.cumsum(mass), 0.99)))
+    assert widths[1] > 1.2 * widths[0]
+
+
+def test_the_bit_may_be_known_where_the_place_is_not():
+    """A place that may be anywhere in one bit's cuts is one bit's."""
+    cut = ["G0 Z2", "G1 Z-3 F400", "G1 X900 F1200", "G1 X0", "G0 Z6", "M5"]
+    track = Track.of(plan_of(["G21 G90", "T1 M6", "S18000 M3", *cut, "T2 M6", "S18000 M3", *cut, "M30"]), 0.2)
+    for number in (1, 2):
+        grid, there = Grid(track, SECONDS), np.flatnonzero(track.bit == number)
+        grid.mark(int(track.first[there[5]]), int(track.last[there[-20]]))
+        bit, probably = grid.bit()
+        assert bit == number
+        assert probably > 0.95

@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 
 from analysis.place import levels
-from analysis.place.levels import AIR, CUT, Heard
+from analysis.place.levels import AIR, CUT, STILL, STILL_VAR, Heard
 
 NEVER = np.array([False, False])
 
@@ -105,3 +105,17 @@ def test_what_bites_is_no_air():
         held = levels.hear_bites(swell, 0.2) ** 10
         assert least <= air <= most
         assert least <= held <= most
+
+
+def test_a_spindle_does_not_turn_in_silence():
+    """As quiet as when it stood speaks against a spindle that turns, where turning was heard to be louder."""
+    state = levels.unheard(3)
+    state[STILL], state[STILL_VAR] = -62.0, np.array([1.0, 1.0, 1e4])
+    turns = np.array([True, False, True])
+    for level, louder, expected in (
+        (-62.0, 16.0, [0.5, 1.0, 1.0]),
+        (-60.0, 16.0, [0.5, 1.0, 1.0]),
+        (-50.0, 16.0, [1.0, 1.0, 1.0]),
+        (-62.0, 3.0, [1.0, 1.0, 1.0]),
+    ):
+        assert levels.hear_silence(state, turns, level, louder).tolist() == expected

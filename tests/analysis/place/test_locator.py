@@ -10,6 +10,7 @@ from hypothesis import strategies as st
 from place.sounding import SLOTS, Sounding, line_of, plan_of, seconds_off
 
 from analysis.events import Alarm, Deaf
+from analysis.locate import last_good
 from analysis.place import Learned, SoundLocator
 from analysis.presence import Phase
 
@@ -322,6 +323,13 @@ def test_it_carries_on_from_where_the_cut_was_surely_good():
     covered = locator.complete(dataclasses.replace(ALARM, at=at, onset=at - 5.0, good_until=at - 20.0))
     assert covered.line == plain.line
     assert covered.resume.file < plain.resume.file
+
+
+def test_what_took_long_to_be_sure_of_may_have_begun_before():
+    """A change that was noticed late starts again as long before its onset as it took, and never later."""
+    for late, before in ((0.5, 2.0), (2.0, 2.0), (7.0, 7.0)):
+        assert last_good(dataclasses.replace(ALARM, at=50.0 + late, onset=50.0)) == 50.0 - before
+    assert last_good(dataclasses.replace(ALARM, at=57.0, onset=50.0, good_until=20.0)) == 20.0
 
 
 def test_what_was_long_ago_is_forgotten_and_changes_nothing_else(monkeypatch: pytest.MonkeyPatch):
