@@ -10,6 +10,7 @@ from analysis.ahead import Ahead
 from analysis.cut import Context
 from analysis.events import Alarm, Event, PartVerdict, Place, State
 from analysis.locate import Locator, Plan, last_good, resume_before
+from analysis.pace import Learned
 from analysis.presence import Phase
 from analysis.which_bit import Fit
 
@@ -111,6 +112,11 @@ class FedLocator:
     def sure(self) -> bool:
         """Whether what is heard fits the place, by the base."""
         return self._base.sure
+
+    @property
+    def learned(self) -> Learned:
+        """What was learned of the machine, by the base."""
+        return self._base.learned
 
     @property
     def lines_seen(self) -> int:

@@ -19,6 +19,7 @@ from analysis.cut import FAMILIES, Context
 from analysis.cutting import Bit
 from analysis.errors import ProgramError
 from analysis.events import Alarm, Event, PartVerdict, Place, ResumeLine, State
+from analysis.pace import UNKNOWN, Learned
 from analysis.presence import Phase
 from analysis.program import Kind, Machine, Part, Program, Schedule, cutting, find_parts, resume_at, schedule
 from analysis.program.engagement import Engagement, engagement
@@ -215,6 +216,10 @@ class Locator(Protocol):
         """Whether what is heard is foreseen so well that the place may narrow what a controller tells."""
 
     @property
+    def learned(self) -> Learned:
+        """What was learned of the machine."""
+
+    @property
     def lines_seen(self) -> int:
         """How many different lines the place has passed over."""
 
@@ -260,6 +265,7 @@ class Nowhere:
     context = Context()
     cutting = None
     sure = False
+    learned = UNKNOWN
     lines_seen = 0
 
     def row(self, at: float, phase: Phase, level: float = math.nan, bits: Mapping[int, Fit] = {}) -> None:

@@ -18,6 +18,7 @@ from monitor.heard import GAP
 from monitor.journal import Run
 from monitor.kept import bits_of, program_of
 from monitor.linefeed.kept import reports_of
+from monitor.pace import pace_of
 from monitor.setup import locator_for
 
 # Sound that is read at once, s.
@@ -116,7 +117,7 @@ def _listener(run: Run, judged: Judged, watcher: type[Watcher]) -> Listener:
         raise JournalError(f"run {run.id} does not tell its bits: it was kept by an older version")
     ahead: int | None = run.meta.get("ahead")
     reports = None if ahead is None else reports_of(run)
-    locator = locator_for(program_of(run), bits, reports, ahead or 0)
+    locator = locator_for(program_of(run), bits, reports, ahead or 0, pace_of(run))
     return Listener(
         run.rate,
         bits,

@@ -294,7 +294,7 @@ def replay(recording: Path, *, as_json: bool, keep: bool, sound_budget: float, *
     "--machine",
     callback=_machine,
     metavar="NAME",
-    help="What it is called there; this computer's name if not said.",
+    help="What it is called, there and for what is learned of its pace; this computer's name if not said.",
 )
 @_JSON
 def watch(  # noqa: PLR0913 - as many as the user may say

@@ -12,6 +12,7 @@ from monitor.bits import read_shelf
 from monitor.heard import hearing
 from monitor.journal import Around, Journal, Run, home
 from monitor.kept import bits_to_plain, keep_program
+from monitor.pace import pace_to_plain
 from monitor.setup import SHELF, Wanted, bits_for, entries_for
 from monitor.trouble import warn
 
@@ -114,6 +115,7 @@ def _about(wanted: Wanted, program: Program | None) -> dict[str, Any]:
         "bits": bits_to_plain(bits_for(wanted, program, shelf)),
         "shelved": {str(number): entry.bit.name for number, entry in entries.items()},
         "materials": {str(number): name for number, name in materials.items()},
+        "pace": pace_to_plain(wanted.pace),
         "hearing": hearing(),
     }
 

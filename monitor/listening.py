@@ -28,6 +28,7 @@ from monitor.linefeed.past import read_past
 from monitor.linefeed.reading import reader_for
 from monitor.linefeed.where import is_file, source_of
 from monitor.memory import giving_back
+from monitor.pace import keep_pace, read_pace
 from monitor.press_lines import PressLines
 from monitor.resuming import command_for, refusal, write_beside
 from monitor.screen import JsonLines, Screen, Shown
@@ -210,6 +211,8 @@ def watch(live: Live, wanted: Wanted, *, as_json: bool) -> Status:
     """Listen to the microphone; return the exit status."""
     actions = read_actions(home() / ACTIONS)
     program = read_program(wanted.program, warn) if wanted.program else None
+    if program is not None:
+        wanted = replace(wanted, pace=read_pace(home(), machine_named(live.machine)))
     source = Microphone(live.device, live.rate)
     listener = make_listener(source.rate, program, wanted, home(), warn, microphone=source.name)
     title = live.title or (wanted.program.stem if wanted.program else "watch")
@@ -243,8 +246,19 @@ def watch(live: Live, wanted: Wanted, *, as_json: bool) -> Status:
         ):
             calm = Unhurried(passing, lambda: listener.watcher.score < _CALM)
             outcome = listen(calm, listener, _telling(joined, screen), journal)
+    _keep_pace(live, listener)
     _tell_kept(journal, as_json=as_json)
     return _status(outcome)
+
+
+def _keep_pace(live: Live, listener: Listener) -> None:
+    """Keep how fast the machine was for its next run, where the place was surely known."""
+    if not listener.locator.sure:
+        return
+    try:
+        keep_pace(home(), machine_named(live.machine), listener.locator.learned)
+    except ChipsongError as error:
+        warn(str(error))
 
 
 class _About(NamedTuple):

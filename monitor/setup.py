@@ -11,6 +11,7 @@ from analysis.errors import ProgramError
 from analysis.linesfed import AHEAD, FedLocator, Report
 from analysis.listener import Listener
 from analysis.locate import Locator, Nowhere, Plan
+from analysis.pace import UNKNOWN, Learned
 from analysis.place import SoundLocator
 from analysis.program import Program, decode, read
 from analysis.program.program import Units
@@ -56,6 +57,8 @@ class Wanted:
         What is cut; ``None`` for each bit's usual material.
     settings
         How the watcher is to judge; ``None`` for what the shelf says of each bit.
+    pace
+        How fast the machine was in past runs; what nobody said, but its name did.
     """
 
     program: Path | None = None
@@ -68,6 +71,7 @@ class Wanted:
     ahead: int = AHEAD
     material: str | None = None
     settings: Settings | None = None
+    pace: Learned = UNKNOWN
 
 
 def read_program(path: Path, warn: Callable[[str], None], *, units: Units | None = None) -> Program:
@@ -223,7 +227,7 @@ def make_listener(  # noqa: PLR0913 - all but the last are always said
     return Listener(
         rate,
         bits,
-        locator_for(program, bits, None if wanted.lines is None else past, wanted.ahead),
+        locator_for(program, bits, None if wanted.lines is None else past, wanted.ahead, wanted.pace),
         wanted.settings or USUAL,
         references,
         settings_of=settings_of(wanted, entries),
@@ -231,17 +235,21 @@ def make_listener(  # noqa: PLR0913 - all but the last are always said
 
 
 def locator_for(
-    program: Program | None, bits: Mapping[int, Bit], reports: Iterable[Report] | None, ahead: int = AHEAD
+    program: Program | None,
+    bits: Mapping[int, Bit],
+    reports: Iterable[Report] | None,
+    ahead: int = AHEAD,
+    pace: Learned = UNKNOWN,
 ) -> Locator:
     """
     Return what follows the place, by the program and by line numbers from outside where there are any.
 
     ``reports`` are those that are known in advance; ``None`` where there is no source of them at all. They
-    may be ``ahead`` lines ahead of the cutting.
+    may be ``ahead`` lines ahead of the cutting. ``pace`` is what is known of the machine.
     """
     plan = None if program is None else Plan.of(program, bits)
     give_back()
-    locator: Locator = Nowhere() if plan is None else SoundLocator(plan)
+    locator: Locator = Nowhere() if plan is None else SoundLocator(plan, pace)
     if reports is None:
         return locator
     fed = FedLocator(locator, plan, ahead)

@@ -14,6 +14,5 @@ The place in the program by sound: a filter over the program's own clock and the
 
 from analysis.place.clock import ClockLocator
 from analysis.place.locator import SoundLocator
-from analysis.place.paces import Learned
 
-__all__ = ["ClockLocator", "Learned", "SoundLocator"]
+__all__ = ["ClockLocator", "SoundLocator"]

@@ -13,8 +13,9 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
+from analysis.pace import UNKNOWN, Learned
 from analysis.place import levels
-from analysis.place.paces import PACES, REACH, UNKNOWN, Learned, Paces
+from analysis.place.paces import PACES, REACH, Paces
 from analysis.place.track import TIMED, WAITS, Track
 from analysis.which_bit import Fit
 

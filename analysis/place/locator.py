@@ -11,9 +11,10 @@ from numpy.typing import NDArray
 from analysis.cut import FAMILIES, LOST, Context
 from analysis.events import Alarm, Event, PartVerdict, Place, State
 from analysis.locate import KINDS, Plan, last_good, resume_before
+from analysis.pace import UNKNOWN, Learned
 from analysis.place import marks
 from analysis.place.grid import Grid
-from analysis.place.paces import UNKNOWN, USUALLY, Learned
+from analysis.place.paces import USUALLY
 from analysis.place.silences import Silences
 from analysis.place.track import END, WAIT, WAITS, Track
 from analysis.presence import Phase

@@ -5,6 +5,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from analysis.pace import UNKNOWN, Learned
 from analysis.place.track import END, LEVELS, TIMED, WAIT, WAITS
 
 Floats = NDArray[np.float64]
@@ -26,26 +27,6 @@ _WANDERS = 0.1
 _EVEN, _UNEVEN = 0.2, 0.8
 # How likely a person is to leave the feed as the program asks for it.
 _LEFT_ALONE = 0.7
-
-
-@dataclass(frozen=True)
-class Learned:
-    """
-    What was learned of a machine, to be given to the next run.
-
-    Attributes
-    ----------
-    feeds
-        How fast it feeds, as a share of what the program asks for.
-    rapids
-        How fast it is where it, not the feed, sets the pace, as a share of what was assumed.
-    """
-
-    feeds: float = 1.0
-    rapids: float = 1.0
-
-
-UNKNOWN = Learned()
 
 
 @dataclass(frozen=True, eq=False)

@@ -10,6 +10,7 @@ import pytest
 from contract import SHIPPED, Ended, sound
 
 from analysis.events import Event, Summary
+from analysis.pace import Learned
 from monitor.again import Judged, hear_again
 from monitor.controls import Controls, Press
 from monitor.journal import open_run, runs
@@ -135,7 +136,7 @@ class Rough:
 def test_a_run_that_is_heard_again_says_the_same(home: Path):
     """Also where sound was lost, and where a person spoke: to the last bit, from what was kept."""
     program = SHIPPED / "slip_outline.ngc"
-    wanted = Wanted(program=program, speed=18000.0, flutes=2, diameter=6.0)
+    wanted = Wanted(program=program, speed=18000.0, flutes=2, diameter=6.0, pace=Learned(0.9, 0.8))
     read = read_program(program, pytest.fail)
     controls, said = Controls(), list[Event]()
     source = Rough(controls, sound("slip_outline")[1])

@@ -11,7 +11,8 @@ from place.sounding import SLOTS, Sounding, line_of, plan_of, seconds_off
 
 from analysis.events import Alarm, Deaf
 from analysis.locate import last_good
-from analysis.place import Learned, SoundLocator
+from analysis.pace import Learned
+from analysis.place import SoundLocator
 from analysis.presence import Phase
 
 ALARM = Alarm(0.0, 0.0, "loose", 0.7, ("why",), 1.0, 1.0)

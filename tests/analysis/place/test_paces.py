@@ -5,7 +5,8 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from analysis.place.paces import PACES, REACH, USUALLY, Learned, Paces
+from analysis.pace import Learned
+from analysis.place.paces import PACES, REACH, USUALLY, Paces
 from analysis.place.track import END, LEVELS, TIMED, WAIT, WAITS
 
 STEPS = Paces.of(0.2)

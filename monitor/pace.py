@@ -1,0 +1,93 @@
+"""How fast a machine was in past runs beside what was assumed of it: kept for its next one."""
+
+import tomllib
+from collections.abc import Mapping
+from pathlib import Path
+from typing import Any
+
+import tomlkit
+
+from analysis.errors import ChipsongError
+from analysis.pace import UNKNOWN, Learned
+from monitor.journal import Run
+from monitor.saving import replace_file
+
+PACES = "paces.toml"
+"""The file, in the folder of the shelf: a table for each machine, by its name."""
+
+# No machine is farther from what was assumed of it.
+_LEAST, _MOST = 0.5, 2.0
+_SAYS = "How fast each machine was beside what was assumed. Take out what is wrong: it is learned anew."
+
+
+def read_pace(home: Path, machine: str) -> Learned:
+    """
+    Return what was learned of a machine; `UNKNOWN` where nothing was.
+
+    Raises
+    ------
+    ChipsongError
+        When the file is wrong; the text says what to do.
+    """
+    told = _read(home / PACES).get(machine, {})
+    pace = pace_from_plain(told)
+    if pace is None:
+        raise ChipsongError(
+            f"{home / PACES}: of '{machine}' feeds and rapids must be numbers from {_LEAST} to {_MOST}: "
+            "put them right, or take them out"
+        )
+    return pace
+
+
+def keep_pace(home: Path, machine: str, learned: Learned) -> None:
+    """
+    Keep what was learned of a machine; what was kept of others stays as it is.
+
+    Raises
+    ------
+    ChipsongError
+        When that cannot be written.
+    """
+    path = home / PACES
+    try:
+        kept = tomlkit.parse(path.read_text(encoding="utf-8")) if path.exists() else _new()
+        kept[machine] = pace_to_plain(learned)
+        replace_file(path, tomlkit.dumps(kept))
+    except (OSError, ValueError) as error:
+        raise ChipsongError(f"how fast the machine was cannot be kept in {path} ({error})") from error
+
+
+def pace_to_plain(learned: Learned) -> dict[str, float]:
+    """Return what was learned as TOML and JSON can say it."""
+    return {"feeds": round(learned.feeds, 3), "rapids": round(learned.rapids, 3)}
+
+
+def pace_from_plain(told: object) -> Learned | None:
+    """Return what was learned; ``None`` where that can't be."""
+    if not isinstance(told, Mapping):
+        return None
+    feeds, rapids = told.get("feeds", UNKNOWN.feeds), told.get("rapids", UNKNOWN.rapids)
+    for number in (feeds, rapids):
+        if not isinstance(number, int | float) or not _LEAST <= number <= _MOST:
+            return None
+    return Learned(float(feeds), float(rapids))
+
+
+def pace_of(run: Run) -> Learned:
+    """Return what was known of the machine when a run began."""
+    return pace_from_plain(run.meta.get("pace", {})) or UNKNOWN
+
+
+def _new() -> tomlkit.TOMLDocument:
+    fresh = tomlkit.document()
+    fresh.add(tomlkit.comment(_SAYS))
+    return fresh
+
+
+def _read(path: Path) -> dict[str, Any]:
+    try:
+        return tomllib.loads(path.read_text(encoding="utf-8"))
+    except FileNotFoundError:
+        return {}
+    except (OSError, ValueError) as error:
+        raise ChipsongError(f"{path} cannot be read ({error}): put it right, or take it away") from error
