@@ -147,8 +147,7 @@ class Grid:
 
     def cutting(self) -> float:
         """Return how likely it is that the bit is in the wood."""
-        extra = self.track.extra[self._first : self._first + self._heap.shape[1]]
-        return float(self._heap[1:, ~np.isnan(extra)].sum())
+        return float(self._heap[1:, self._wood(self._first, self._heap.shape[1])].sum())
 
     @property
     def believed(self) -> bool:
@@ -167,13 +166,12 @@ class Grid:
 
     def bit(self) -> tuple[int, float]:
         """Return the bit that is most probably in the spindle, by T number, and how probably."""
-        bits, mass = self.track.bit[self._first : self._first + self._heap.shape[1]], self._heap.sum(axis=0)
-        numbers = np.unique(bits[bits >= 0])
-        if not len(numbers):
+        first, mass = self.now()
+        shares = np.bincount(self.track.bit[first : first + len(mass)] + 1, weights=mass)[1:]
+        if not len(shares):
             return -1, 0.0
-        found = [float(mass[bits == number].sum()) for number in numbers]
-        best = int(np.argmax(found))
-        return int(numbers[best]), found[best] / max(float(mass[bits >= 0].sum()), 1e-300)
+        best = int(np.argmax(shares))
+        return best, float(shares[best] / max(shares.sum(), 1e-300))
 
     @property
     def sure(self) -> bool:
@@ -261,7 +259,7 @@ class Grid:
         return found
 
     def _wood(self, first: int, cells: int) -> NDArray[np.bool_]:
-        return ~np.isnan(self.track.extra[first : first + cells])
+        return self.track.wood[first : first + cells]
 
     def _nothing_ready(self) -> tuple[int, Floats, Floats]:
         return 0, np.empty((REACH + 1, len(PACES) + 1, 0)), np.empty((REACH + 1, _SPENT, 0))
@@ -356,8 +354,8 @@ class Grid:
             unlike[cells == bit] = best - fit.stands
         mean = float(self._heap.sum(axis=0) @ unlike)
         self._otherwise = self._otherwise + self.seconds if mean > _PLAINLY else min(self._otherwise, 0.0)
-        idle = np.isnan(self.track.extra[here])
-        fits *= levels.hear_bit(self._state, unlike, np.where(idle, bites, 0.0), self.seconds)
+        bitten = np.where(self.track.wood[here], 0.0, bites)
+        fits *= levels.hear_bit(self._state, unlike, bitten, self.seconds)
         fits[0] *= levels.hear_bites(bites, self.seconds)
 
     def _foreseen(self, state: Floats, where: NDArray[np.bool_], now: levels.Heard) -> Floats:

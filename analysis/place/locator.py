@@ -236,11 +236,13 @@ class SoundLocator:
     def _tell(self, grid: Grid) -> None:
         """Keep what is asked for with every row, and changes with every step alone."""
         where = self._past[-1].where
-        known = self._is_known(where)
+        if self._is_known(where):
+            self._tell_cut(grid, known=True)
+            return
         bit, probably = grid.bit()
-        if known or probably > _SAME_BIT:
-            self._bit = self._bit if known else bit
-            self._tell_cut(grid, known=known)
+        if probably > _SAME_BIT:
+            self._bit = bit
+            self._tell_cut(grid, known=False)
         else:
             self._bit = self._likelier_bit()
             self._cutting, self._context = None, Context(self._bit, LOST)
@@ -264,10 +266,9 @@ class SoundLocator:
         """Return how likely the bit is in the wood, and if it is, goes straight down."""
         first, mass = grid.now()
         cells = slice(first, first + len(mass))
-        cut = np.where(np.isnan(grid.track.extra[cells]), 0.0, mass)
+        cut = mass * grid.track.wood[cells]
         down = self.plan.kinds[grid.track.first[cells]] == KINDS.index("down")
-        probably = grid.cutting()
-        return probably, float(cut[down].sum()) / max(float(cut.sum()), 1e-300)
+        return grid.cutting(), float(cut @ down) / max(float(cut.sum()), 1e-300)
 
     def _note(self, grid: Grid, at: float) -> None:
         self._past.append(_Then(at, _where(*grid.now(), len(grid.track))))

@@ -2,6 +2,7 @@
 
 import dataclasses
 from dataclasses import dataclass
+from functools import cached_property
 from typing import Any
 
 import numpy as np
@@ -73,6 +74,11 @@ class Track:
     def __len__(self) -> int:
         """Return how many cells there are."""
         return len(self.sort)
+
+    @cached_property
+    def wood(self) -> NDArray[np.bool_]:
+        """Whether the bit is in the wood, shape (n,)."""
+        return ~np.isnan(self.extra)
 
     @classmethod
     def of(cls, plan: Plan, step: float) -> "Track":
