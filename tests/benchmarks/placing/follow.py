@@ -59,7 +59,8 @@ class Noting(SoundLocator):
         started = time.process_time()
         super().row(at, phase, level, bits)
         self.took += time.process_time() - started
-        self.rows.append((at, phase, level, bits))
+        # They are only heard while they are asked for: later rows take their place.
+        self.rows.append((at, phase, level, dict(bits)))
 
 
 @dataclass(frozen=True, eq=False)
