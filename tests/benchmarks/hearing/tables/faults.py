@@ -56,7 +56,8 @@ def told(verdicts: dict[FaultKind, list[Verdict]]) -> str:
         "onset off by, median",
         "95th percentile",
         "cause named right",
-        "true line inside the interval",
+        "place told",
+        "of these: true line inside the interval",
         "resume line not after the onset",
     )
     return table(heads, [_told(kind, rows) for kind, rows in verdicts.items()])
@@ -65,17 +66,18 @@ def told(verdicts: dict[FaultKind, list[Verdict]]) -> str:
 def _told(kind: FaultKind, verdicts: list[Verdict]) -> list[str]:
     pairs = [(verdict.fate, verdict.said) for verdict in verdicts if verdict.said is not None]
     off = [abs(said.onset - fate.onset) for fate, said in pairs]
-    inside = sum(
-        said.lines is not None and said.lines[0] <= fate.line <= said.lines[1] for fate, said in pairs
-    )
-    before = sum(said.resume is not None and said.resume <= fate.line for fate, said in pairs)
+    placed = [(fate.line, said.lines) for fate, said in pairs if said.lines is not None]
+    resumed = [(fate.line, said.resume) for fate, said in pairs if said.resume is not None]
+    inside = sum(first <= line <= last for line, (first, last) in placed)
+    before = sum(resume <= line for line, resume in resumed)
     return [
         kind.name,
         f"{number(quantile(off, 0.5))} s" if off else "",
         f"{number(quantile(off, 0.95))} s" if off else "",
         share(sum(said.cause == fate.cause for fate, said in pairs), len(pairs)),
-        f"{inside} of {len(pairs)}",
-        f"{before} of {len(pairs)}",
+        f"{len(placed)} of {len(pairs)}",
+        f"{inside} of {len(placed)}",
+        f"{before} of {len(resumed)}",
     ]
 
 
