@@ -15,6 +15,7 @@ from analysis.errors import ChipsongError, ProgramError, SoundError
 from analysis.events import Alarm, Event
 from analysis.linesfed import FedLocator, Report
 from analysis.listener import Listener
+from analysis.pace import Learned
 from analysis.program import Program, find_parts
 from monitor.actions.beside import with_actions
 from monitor.actions.reading import ACTIONS, read_actions
@@ -246,17 +247,18 @@ def watch(live: Live, wanted: Wanted, *, as_json: bool) -> Status:
         ):
             calm = Unhurried(passing, lambda: listener.watcher.score < _CALM)
             outcome = listen(calm, listener, _telling(joined, screen), journal)
-    _keep_pace(live, listener)
+    _keep_pace(live, wanted.pace, listener)
     _tell_kept(journal, as_json=as_json)
     return _status(outcome)
 
 
-def _keep_pace(live: Live, listener: Listener) -> None:
-    """Keep how fast the machine was for its next run, where the place was surely known."""
-    if not listener.locator.sure:
+def _keep_pace(live: Live, began_with: Learned, listener: Listener) -> None:
+    """Keep how fast the machine was for its next run, where the place was mostly known."""
+    learned = listener.locator.learned
+    if learned == began_with:
         return
     try:
-        keep_pace(home(), machine_named(live.machine), listener.locator.learned)
+        keep_pace(home(), machine_named(live.machine), learned)
     except ChipsongError as error:
         warn(str(error))
 

@@ -37,6 +37,8 @@ _REMEMBERS = 3600.0
 _BIT_LASTS, _PLAINLY = 4.0, 1.0
 # How probably one bit is in the spindle, wherever it is, to be taken for it.
 _SAME_BIT, _UNSURE = 0.9, 0.1
+# Share of the time for which the spindle turns in which the place must be told for a machine to be learned.
+_FOLLOWED = 0.7
 # A way that is this long, s, between two steps was not gone but jumped.
 _JUMP = 3.0
 
@@ -91,11 +93,13 @@ class SoundLocator:
         self._smooth: tuple[int, list[_Where]] = (0, [])
         self._before = self._marks.copy(), math.inf
         self._told: tuple[int, int] | None = None
+        self._turned = self._followed = 0
 
     @property
     def learned(self) -> Learned:
-        """What was learned of the machine."""
-        return self._grid.learned if self._grid else self._given
+        """What was learned of the machine; what was given where the place was mostly unknown."""
+        mostly = self._followed > _FOLLOWED * self._turned
+        return self._grid.learned if self._grid and mostly else self._given
 
     @property
     def cutting(self) -> float | None:
@@ -212,7 +216,11 @@ class SoundLocator:
         grid.step(level, turns=rows[-1][1] is not Phase.OFF, told=self._told, bits=bits)
         self._note(grid, at)
         self._listen_for_bits(bits, grid.seconds)
-        if self._is_known(self._past[-1].where):
+        known = self._is_known(self._past[-1].where)
+        if self._phase is not Phase.OFF:
+            self._turned += 1
+            self._followed += known and grid.believed
+        if known:
             self._bit = int(self.plan.program.moves.bit[self._moves(self._past[-1].where)[1]])
         if self._steps % round(_LEARNS / grid.seconds) == 0:
             grid.refresh()

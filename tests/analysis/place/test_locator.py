@@ -89,13 +89,17 @@ def test_nothing_is_known_before_anything_was_heard():
 
 
 def test_noise_that_tells_nothing_leaves_the_place_unknown():
-    """A level that jumps about by itself, with a spindle that is always heard, gives no sure wrong place."""
+    """A level that jumps about by itself, with a spindle that is always heard, gives no sure wrong place.
+
+    Nor is anything learned of a machine whose place was unknown.
+    """
     rng = np.random.default_rng(5)
     locator, known = SoundLocator(SLOTS), []
     for step in range(600):
         locator.row(0.05 * step, Phase.AIR, float(rng.uniform(-60.0, -20.0)))
         known.append(locator.place(0.05 * step) is not None)
     assert np.mean(known) < 0.5
+    assert locator.learned == Learned()
 
 
 @given(sizes=st.lists(st.integers(1, 400), min_size=1, max_size=5))
