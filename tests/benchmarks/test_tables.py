@@ -71,7 +71,14 @@ def test_faults():
     told = cells(faults.told(verdicts), ABRUPT.name)
     assert told[1] == "0.20 s"
     assert told[3].startswith("50 % (1 of 2; ")
-    assert told[4:] == ["1 of 2", "1 of 2"]
+    assert told[4:] == ["2 of 2", "1 of 2", "1 of 2"]
+
+
+def test_a_place_that_is_not_told_is_neither_right_nor_wrong():
+    """An alarm without a line or a resume line counts among the caught, not among the places."""
+    runs = [*RUNS, faulty(5, Said(50.5, 50.0, ABRUPT.cause))]
+    told = cells(faults.told(faults.by_kind(runs)), ABRUPT.name)
+    assert told[4:] == ["2 of 3", "1 of 2", "1 of 2"]
 
 
 def test_confusion():
