@@ -265,7 +265,9 @@ class Listener:
             rows.swell[index],
             signs=rows.signs[index],
         )
-        own = self._air.row(heard, self.phase, apart=self._apart)
+        # What may be a cut teaches nothing of the air.
+        phase = self._sounds if self.phase is Phase.AIR else self.phase
+        own = self._air.row(heard, phase, apart=self._apart)
         middle = (first + self._size / 2) / self.rate
         lines = len(self._reader.ear.telling)
         heard_too = Besides(

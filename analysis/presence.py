@@ -13,6 +13,10 @@ Colour = NDArray[np.float64]
 # Seconds for which a bang may last.
 _LONGEST_BANG = 0.8
 
+# Seconds before a spindle is heard in which it turned already, where it sounded alike: what tells of it is
+# smoothed over longer.
+_TURNED_BEFORE = 0.4
+
 
 class Phase(enum.Enum):
     """What the spindle is doing."""
@@ -93,6 +97,7 @@ class Presence:
         self._running = False
         self._unheard = self._in_hearing = 0.0
         self._colours: deque[Colour] = deque(maxlen=3)
+        self._lately: deque[Colour] = deque(maxlen=max(1, round(_TURNED_BEFORE / seconds)))
         self._begin_spindle()
 
     def _begin_spindle(self) -> None:
@@ -138,6 +143,7 @@ class Presence:
         self._colours.append(both)
         self._hear_spindle(stands)
         if not self._running:
+            self._lately.append(both[:-1])
             return Phase.OFF
         middle = _middle(self._colours)
         smooth, level = middle[:-1], float(middle[-1])
@@ -157,6 +163,8 @@ class Presence:
         self._in_hearing = self._in_hearing + self._seconds if heard else 0.0
         if self._in_hearing >= self._rules.sure and not self._running:
             self._begin_spindle()
+            now = self._colours[-1][:-1]
+            self._first = [colour for colour in self._lately if _excess(now, colour) < self._rules.fall]
             self._running = True
         elif self._unheard > self._rules.hold:
             self._running = False

@@ -107,6 +107,14 @@ def test_a_rise_is_a_cut_and_its_end_is_air():
     assert machine.story == [Phase.OFF, *[Phase.AIR, Phase.CUT] * 4, Phase.AIR]
 
 
+@pytest.mark.parametrize("seconds", [0.02, 0.05, 0.125])
+def test_a_cut_right_after_the_spindle_is_heard_is_no_air(seconds: float):
+    """What tells of a spindle is smoothed: it turned before it was heard, and that is how the air sounds."""
+    machine = Machine(seconds).stop(1.0).stop(1.0, AIR).hear(RULES.sure + 0.15, AIR).hear(2.0, CUT)
+    assert machine.story == [Phase.OFF, Phase.AIR, Phase.CUT]
+    assert machine.when(Phase.CUT) == pytest.approx(2.0 + RULES.sure + 0.15, abs=2.01 * seconds + 0.1)
+
+
 def test_a_cut_is_heard_soon():
     """Beginning and end of a cut are told within 0.2 s."""
     machine = Machine().stop(1.0).hear(2.0, AIR).hear(3.0, CUT).hear(2.0, AIR)
