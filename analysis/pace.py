@@ -21,3 +21,6 @@ class Learned:
 
 
 UNKNOWN = Learned()
+
+LEAST, MOST = 0.5, 2.0
+"""Paces beyond which no machine was learned but the place was lost."""

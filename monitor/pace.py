@@ -2,21 +2,20 @@
 
 import tomllib
 from collections.abc import Mapping
+from dataclasses import asdict
 from pathlib import Path
 from typing import Any
 
 import tomlkit
 
 from analysis.errors import ChipsongError
-from analysis.pace import UNKNOWN, Learned
+from analysis.pace import LEAST, MOST, UNKNOWN, Learned
 from monitor.journal import Run
 from monitor.saving import replace_file
 
 PACES = "paces.toml"
 """The file, in the folder of the shelf: a table for each machine, by its name."""
 
-# No machine is farther from what was assumed of it.
-_LEAST, _MOST = 0.5, 2.0
 _SAYS = "How fast each machine was beside what was assumed. Take out what is wrong: it is learned anew."
 
 
@@ -33,7 +32,7 @@ def read_pace(home: Path, machine: str) -> Learned:
     pace = pace_from_plain(told)
     if pace is None:
         raise ChipsongError(
-            f"{home / PACES}: of '{machine}' feeds and rapids must be numbers from {_LEAST} to {_MOST}: "
+            f"{home / PACES}: of '{machine}' feeds and rapids must be numbers from {LEAST} to {MOST}: "
             "put them right, or take them out"
         )
     return pace
@@ -51,7 +50,7 @@ def keep_pace(home: Path, machine: str, learned: Learned) -> None:
     path = home / PACES
     try:
         kept = tomlkit.parse(path.read_text(encoding="utf-8")) if path.exists() else _new()
-        kept[machine] = pace_to_plain(learned)
+        kept[machine] = {name: round(share, 3) for name, share in pace_to_plain(learned).items()}
         replace_file(path, tomlkit.dumps(kept))
     except (OSError, ValueError) as error:
         raise ChipsongError(f"how fast the machine was cannot be kept in {path} ({error})") from error
@@ -59,7 +58,7 @@ def keep_pace(home: Path, machine: str, learned: Learned) -> None:
 
 def pace_to_plain(learned: Learned) -> dict[str, float]:
     """Return what was learned as TOML and JSON can say it."""
-    return {"feeds": round(learned.feeds, 3), "rapids": round(learned.rapids, 3)}
+    return asdict(learned)
 
 
 def pace_from_plain(told: object) -> Learned | None:
@@ -68,7 +67,7 @@ def pace_from_plain(told: object) -> Learned | None:
         return None
     feeds, rapids = told.get("feeds", UNKNOWN.feeds), told.get("rapids", UNKNOWN.rapids)
     for number in (feeds, rapids):
-        if not isinstance(number, int | float) or not _LEAST <= number <= _MOST:
+        if not isinstance(number, int | float) or not LEAST <= number <= MOST:
             return None
     return Learned(float(feeds), float(rapids))
 

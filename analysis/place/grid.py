@@ -13,7 +13,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from analysis.pace import UNKNOWN, Learned
+from analysis.pace import LEAST, MOST, UNKNOWN, Learned
 from analysis.place import levels
 from analysis.place.paces import PACES, REACH, Paces
 from analysis.place.track import TIMED, WAITS, Track
@@ -29,8 +29,6 @@ _BACK = 10.0
 _MIDDLE, _STANDING = 0.1, 0.005
 # Seconds of the machine's own pace that what was assumed of it is worth.
 _WORTH = 20.0
-# Paces beyond which no machine was learned but the place was lost.
-_POSSIBLE = 0.5, 2.0
 # Seconds from which the scatter of levels is taken, how many steps are too few, and its bounds, dB; and from
 # how many steps while the spindle stands.
 _LATELY, _FEW, _LEAST, _MOST, _JUST_NOW = 6.0, 8, 0.5, 2.5, 9
@@ -134,7 +132,7 @@ class Grid:
         machine, planned, fed, asked = (self._spent * (mass / mass.sum())).sum(axis=1)
         feeds = (asked + _WORTH * self._given.feeds) / (fed + _WORTH)
         rapids = (planned + _WORTH * self._given.rapids) / (machine + _WORTH)
-        return Learned(*(float(np.clip(pace, *_POSSIBLE)) for pace in (feeds, rapids)))
+        return Learned(*(float(np.clip(pace, LEAST, MOST)) for pace in (feeds, rapids)))
 
     @property
     def remembers(self) -> int:
@@ -197,7 +195,6 @@ class Grid:
         if told is not None and self._is_out_of_sight(*told):
             self.mark(*told)
         change = None if level is None else level - self._level
-        trust = self._trust
         fits = self._fits(level, turns=turns)
         if bits:
             self._hear_bit(fits, bits)
@@ -205,7 +202,7 @@ class Grid:
             cells = self._first + np.arange(fits.shape[1])
             fits *= np.where(self._near(cells, *told), 1.0, _ELSEWHERE)
         foreseen = float(self._heap[0] @ fits[0] + (self._heap[1:] @ fits[1]).sum())
-        fits **= trust
+        fits **= self._trust
         self._heap[0] *= fits[0]
         self._heap[1:] *= fits[1]
         self._heap /= self._heap.sum()

@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 from analysis.errors import ChipsongError
 from analysis.pace import UNKNOWN, Learned
 from monitor.journal import runs
-from monitor.pace import PACES, keep_pace, pace_of, read_pace
+from monitor.pace import PACES, keep_pace, pace_from_plain, pace_of, pace_to_plain, read_pace
 from monitor.testing import FakeMicrophone
 
 WATCH = ("watch", "--program", SHIPPED / "tight_outline.ngc", *BIT, "--machine", "big router")
@@ -27,6 +27,13 @@ def test_what_was_learned_is_kept_by_name(tmp_path: Path, feeds: float, rapids: 
     assert read_pace(tmp_path, name) == Learned(feeds, rapids)
     assert read_pace(tmp_path, "other.machine") == Learned(0.7, 0.6)
     assert read_pace(tmp_path, f"{name}, another") == UNKNOWN
+
+
+@given(feeds=st.floats(0.5, 2.0), rapids=st.floats(0.5, 2.0))
+def test_a_run_is_heard_again_with_the_very_pace_that_it_began_with(feeds: float, rapids: float):
+    """What a person wrote into the file is kept with the run to the last digit."""
+    began = Learned(feeds, rapids)
+    assert pace_from_plain(pace_to_plain(began)) == began
 
 
 def test_comments_and_order_of_the_file_survive(tmp_path: Path):
