@@ -121,11 +121,16 @@ class Plan:
         return np.where(down, KINDS.index("down"), kind)
 
     @cached_property
+    def down(self) -> NDArray[np.bool_]:
+        """Which moves go straight down, shape (n,)."""
+        return np.asarray(self.kinds == KINDS.index("down"))
+
+    @cached_property
     def _spent(self) -> NDArray[np.float64]:
         """Seconds before each move, shape (3, n + 1): of cutting straight down, of any cutting, of all."""
         lasting = self.times.end - self.times.begin
         cut = lasting * self.cuts
-        down = cut * (self.kinds == KINDS.index("down"))
+        down = cut * self.down
         return np.cumsum(np.pad([down, cut, lasting], ((0, 0), (1, 0))), axis=1)
 
     def cutting_between(self, first: int, last: int) -> tuple[float, float]:
@@ -136,7 +141,7 @@ class Plan:
     def family(self, first: int, last: int) -> tuple[str, bool]:
         """Return which of ``FAMILIES`` the cutting from one move to another is, and whether that is sure."""
         _, down = self.cutting_between(first, last)
-        return FAMILIES[0] if down > 0.5 else FAMILIES[1], not _MIXED < down < 1.0 - _MIXED
+        return family_of(down)
 
     def place(self, early: int, now: int, late: int, source: str) -> Place:
         """Return the place of a move, with the earliest and the latest that it may be."""
@@ -172,6 +177,11 @@ class Plan:
         turning &= ~stopped
         edges = np.flatnonzero(np.diff(np.concatenate(([0], turning.astype(np.int8), [0]))))
         return tuple((int(a), int(b) - 1) for a, b in zip(edges[::2], edges[1::2], strict=True))
+
+
+def family_of(down: float) -> tuple[str, bool]:
+    """Return which of ``FAMILIES`` cutting is of which this share goes straight down, and whether surely."""
+    return FAMILIES[0] if down > 0.5 else FAMILIES[1], not _MIXED < down < 1.0 - _MIXED
 
 
 def resume_before(program: Program, line: int) -> ResumeLine | None:

@@ -8,9 +8,9 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from analysis.cut import FAMILIES, LOST, Context
+from analysis.cut import LOST, Context
 from analysis.events import Alarm, Event, PartVerdict, Place, State
-from analysis.locate import KINDS, Plan, last_good, resume_before
+from analysis.locate import Plan, family_of, last_good, resume_before
 from analysis.pace import UNKNOWN, Learned
 from analysis.place import marks
 from analysis.place.grid import Grid
@@ -260,8 +260,7 @@ class SoundLocator:
         probably, down = self._likelihoods(grid)
         surely = min(probably, 1.0 - probably) < _UNSURE
         self._cutting = probably if known or surely else None
-        told = min(down, 1.0 - down) < _UNSURE
-        kind = FAMILIES[0] if down > 0.5 else FAMILIES[1]
+        kind, told = family_of(down)
         if not known:
             self._context = Context(self._bit, kind, told=True) if told else Context(self._bit, LOST)
             return
@@ -275,7 +274,7 @@ class SoundLocator:
         first, mass = grid.now()
         cells = slice(first, first + len(mass))
         cut = mass * grid.track.wood[cells]
-        down = self.plan.kinds[grid.track.first[cells]] == KINDS.index("down")
+        down = self.plan.down[grid.track.first[cells]]
         return grid.cutting(), float(cut @ down) / max(float(cut.sum()), 1e-300)
 
     def _note(self, grid: Grid, at: float) -> None:

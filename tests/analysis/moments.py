@@ -4,7 +4,7 @@ from dataclasses import replace
 
 import numpy as np
 
-from analysis.baseline import SIGNS, Sample
+from analysis.baseline import SIGNS, TRUE_ENOUGH, Sample
 from analysis.cut import Besides, Context, Moment
 from analysis.events import Alarm, Event
 from analysis.faults import Finding, Others
@@ -25,6 +25,19 @@ NORMAL = Sample(
     teeth=-30.0,
     speed=300.0,
 )
+TIGHT = Sample(
+    plain=TRUE_ENOUGH,
+    colour=np.linspace(-30.0, -50.0, 10),
+    level=-20.0,
+    hiss=-35.0,
+    line=-40.0,
+    noise=-55.0,
+    own=0.9,
+    foreign=0.0,
+    teeth=-25.0,
+    speed=300.0,
+)
+"""A cut with a bit that runs true."""
 AIR = {"level": -32.0, "hiss": -36.0, "teeth": -44.0}
 SHORT = 1.5
 """Seconds of the longest silence of the program hereabouts."""

@@ -4,8 +4,9 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
+from moments import TIGHT
 
-from analysis.baseline import SIGNS, TRUE_ENOUGH, Sample, learn
+from analysis.baseline import SIGNS, Sample, learn
 from analysis.cut import FAMILIES, LOST, Context, Moment
 from analysis.evidence import SOUGHT
 from analysis.first_seconds import _AT_MOST, _UNTIL, LEAST_ROWS, MOST_FOREIGN, FirstSeconds, Slip
@@ -13,18 +14,6 @@ from analysis.presence import Phase
 from analysis.reference import Reference
 
 SECONDS = 0.05
-TIGHT = Sample(
-    plain=TRUE_ENOUGH,
-    colour=np.linspace(-30.0, -50.0, 10),
-    level=-20.0,
-    hiss=-35.0,
-    line=-40.0,
-    noise=-55.0,
-    own=0.9,
-    foreign=0.0,
-    teeth=-25.0,
-    speed=300.0,
-)
 LOOSE = SOUGHT * np.array([4.0, 2.5, 2.5, 2.5, 2.0])
 NOBODY_KNOWS = Context(2, LOST, cuts=False, told=False, apart=False)
 

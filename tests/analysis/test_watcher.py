@@ -10,6 +10,7 @@ import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from moments import TIGHT
 
 from analysis.air import LEAST_OWN
 from analysis.baseline import CHANNELS, SIGNS, TRUE_ENOUGH, Array64, Baseline, Sample
@@ -37,18 +38,7 @@ TOLD = Context(told=True)
 STEADY = Context(told=True, apart=False)
 SLIP = dict.fromkeys(SIGN_NAMES, 20.0)
 # A bit whose runout is heard: whatever its signs do counts.
-NORMAL = Sample(
-    plain=TRUE_ENOUGH + 3.0,
-    colour=np.linspace(-30.0, -50.0, BANDS),
-    level=-20.0,
-    hiss=-35.0,
-    line=-40.0,
-    noise=-55.0,
-    own=0.9,
-    foreign=0.0,
-    teeth=-25.0,
-    speed=300.0,
-)
+NORMAL = dataclasses.replace(TIGHT, plain=TRUE_ENOUGH + 3.0)
 # More foreign tones than any cut has of its own, and noise that covers this one.
 TALK = {"foreign": MOST_FOREIGN + 2.0}
 LOUD = dict.fromkeys(("hiss", "noise", "level"), _COVERED + 4.0)
