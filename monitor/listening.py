@@ -170,8 +170,9 @@ def _past(wanted: Wanted) -> tuple[Report, ...]:
     return past.reports
 
 
-# Below this score an alarm is not near: hearing need not hurry.
-_CALM = 0.25
+# Below this score an alarm is not near, and hearing need not hurry: so many blocks are heard at once. Even a
+# plain slip takes longer to become certain.
+_CALM, _AT_ONCE = 0.1, 4
 
 
 @dataclass(frozen=True)
@@ -245,7 +246,7 @@ def watch(live: Live, wanted: Wanted, *, as_json: bool) -> Status:
             screen,
             lines or nullcontext(),
         ):
-            calm = Unhurried(passing, lambda: listener.watcher.score < _CALM)
+            calm = Unhurried(passing, lambda: listener.watcher.score < _CALM, _AT_ONCE)
             outcome = listen(calm, listener, _telling(joined, screen), journal)
     _keep_pace(live, wanted.pace, listener)
     _tell_kept(journal, as_json=as_json)

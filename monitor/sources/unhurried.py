@@ -1,4 +1,4 @@
-"""A source whose blocks come two at a time while nothing hangs on a moment."""
+"""A source whose blocks come several at a time while nothing hangs on a moment."""
 
 from collections.abc import Callable, Iterator
 
@@ -9,11 +9,11 @@ from monitor.sources.block import Block, Source
 
 class Unhurried:
     """
-    A source of which two blocks are given as one while all is calm.
+    A source of which some blocks are given as one while all is calm.
 
-    Whoever hears a block has been asleep before, and has to fetch all that it works with again: under load
-    that costs more than the hearing itself. What is decided does not depend on the size of blocks; only how
-    late it is does, by one block.
+    Whoever hears a block has been asleep before, and has to fetch all that it works with again: that costs
+    more than the hearing itself. What is decided does not depend on the size of blocks; only how late it is
+    does, by what waits.
 
     Parameters
     ----------
@@ -21,11 +21,14 @@ class Unhurried:
         Where the sound comes from.
     calm
         Whether the next block may wait for the one after it.
+    most
+        How many blocks are given as one at the most.
     """
 
-    def __init__(self, source: Source, calm: Callable[[], bool]) -> None:
+    def __init__(self, source: Source, calm: Callable[[], bool], most: int) -> None:
         self._source = source
         self._calm = calm
+        self._most = most
 
     @property
     def name(self) -> str:
@@ -39,18 +42,17 @@ class Unhurried:
 
     def blocks(self) -> Iterator[Block | None]:
         """Give what is heard; word that something is missing never waits."""
-        waits: Block | None = None
+        waiting: list[Block] = []
         for block in self._source.blocks():
             plain = block is not None and not (block.note or block.lost)
-            if block is not None and plain and waits is not None:
-                yield Block(np.concatenate([waits.samples, block.samples]))
-                waits = None
-            elif block is not None and plain and self._calm():
-                waits = block
-            else:
-                if waits is not None:
-                    yield waits
-                    waits = None
+            if block is not None and plain:
+                waiting.append(block)
+                if len(waiting) < self._most and self._calm():
+                    continue
+            if waiting:
+                yield Block(np.concatenate([each.samples for each in waiting]))
+                waiting.clear()
+            if not plain:
                 yield block
-        if waits is not None:
-            yield waits
+        if waiting:
+            yield Block(np.concatenate([each.samples for each in waiting]))

@@ -1,4 +1,4 @@
-"""Blocks that come two at a time lose nothing, and hold up no bad news."""
+"""Blocks that come several at a time lose nothing, and hold up no bad news."""
 
 import numpy as np
 from hypothesis import given
@@ -19,28 +19,34 @@ def given_by(source: Source) -> Given:
     return [block and (len(block.samples), block.note, block.lost) for block in source.blocks()]
 
 
-@given(st.integers(1, 700), st.lists(st.booleans(), min_size=1), st.sets(st.integers(0, 9)))
-def test_all_samples_arrive_once_and_in_order(block: int, calm: list[bool], late: set[int]):
+@given(
+    st.integers(1, 700), st.lists(st.booleans(), min_size=1), st.sets(st.integers(0, 9)), st.integers(1, 5)
+)
+def test_all_samples_arrive_once_and_in_order(block: int, calm: list[bool], late: set[int], most: int):
     """Whenever it is calm, and whatever comes late: together the blocks are the samples."""
     told = iter(calm * 2500)
     with FakeMicrophone(SOUND, RATE, block=block, gaps=dict.fromkeys(late, 1)) as microphone:
-        heard = [got.samples for got in Unhurried(microphone, lambda: next(told)).blocks() if got]
+        heard = [got.samples for got in Unhurried(microphone, lambda: next(told), most).blocks() if got]
     np.testing.assert_array_equal(np.concatenate(heard), SOUND)
 
 
-def test_two_are_given_as_one_while_it_is_calm():
-    """Two by two while it is calm; one by one while it is not."""
+def test_some_are_given_as_one_while_it_is_calm():
+    """Two by two, if so many are wanted, while it is calm; one by one while it is not."""
     with FakeMicrophone(SOUND, RATE, block=500) as microphone:
-        assert given_by(Unhurried(microphone, lambda: True)) == [(1000, "", 0), (1000, "", 0), (500, "", 0)]
+        assert given_by(Unhurried(microphone, lambda: True, 2)) == [
+            (1000, "", 0),
+            (1000, "", 0),
+            (500, "", 0),
+        ]
     with FakeMicrophone(SOUND, RATE, block=500) as microphone:
-        assert given_by(Unhurried(microphone, lambda: False)) == [(500, "", 0)] * 5
+        assert given_by(Unhurried(microphone, lambda: False, 2)) == [(500, "", 0)] * 5
 
 
 def test_word_that_something_is_missing_never_waits():
     """A note, a loss, and nothing at all come at once, after what was waiting."""
     trouble = {"notes": {1: "the gain moved"}, "lost": {3: 70}, "gaps": {4: 2}}
     with FakeMicrophone(SOUND, RATE, block=500, **trouble) as microphone:
-        assert given_by(Unhurried(microphone, lambda: True)) == [
+        assert given_by(Unhurried(microphone, lambda: True, 2)) == [
             (500, "", 0),
             (500, "the gain moved", 0),
             (500, "", 0),
