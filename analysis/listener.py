@@ -145,6 +145,7 @@ class Listener:
         self._resume: int | None = None
         self._carries_on: int | None = None
         self._assumed = 0.0
+        self._likened: tuple[Context | None, Context] = None, Context()
         self._heard = 0
         self._cut = 0
         self.phase = self._sounds = Phase.OFF
@@ -282,7 +283,12 @@ class Listener:
     def _context(self) -> Context:
         """Return what is being cut; one steady sound, and nothing else heard so far, is like itself."""
         context = self.locator.context
-        return context if self._apart else replace(context, told=True, apart=False)
+        if self._apart:
+            return context
+        # Mostly it is the same one as for the row before.
+        if context is not self._likened[0]:
+            self._likened = context, replace(context, told=True, apart=False)
+        return self._likened[1]
 
     @property
     def _apart(self) -> bool:

@@ -7,6 +7,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from analysis.robust import middle
+
 SAID = (
     "a gain seems to move by itself: after loud sounds all that is heard creeps up again. "
     "Turn off automatic gain and enhancements, then see mics --check"
@@ -102,7 +104,7 @@ class Pumping:
             return False
         self._row += 1
         self._bands.append(bands)
-        self._levels.append(_median(bands))
+        self._levels.append(middle(bands))
         if not self._is_ramp():
             return False
         at, before, self._last = self._row * self._seconds, self._last, self._row * self._seconds
@@ -134,9 +136,3 @@ class Pumping:
         crooked = float(np.sqrt(np.mean((ramp - ramp.mean() - rate * self._at) ** 2)))
         creeps = rules.slowest <= rate <= rules.fastest
         return creeps and apart <= max(rules.apart * rate, rules.differ) and crooked <= rules.crooked
-
-
-def _median(values: list[float]) -> float:
-    """Return the median; numpy's takes longer than all the rest."""
-    ordered, half = sorted(values), len(values) // 2
-    return ordered[half] if len(values) % 2 else 0.5 * (ordered[half - 1] + ordered[half])

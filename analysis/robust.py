@@ -1,5 +1,7 @@
 """Location and scale that a few wild values cannot move."""
 
+from collections.abc import Sequence
+
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
@@ -83,12 +85,11 @@ def _centred(x: ArrayLike, axis: int) -> tuple[NDArray[np.float64], NDArray[np.f
     return values, np.asarray(np.median(values, axis=axis, keepdims=True))
 
 
-def middle(values: NDArray[np.float64]) -> float:
+def middle(values: Sequence[float]) -> float:
     """
-    Return the median of some values, shape (n,), n at least 1.
+    Return the median of some values, at least one.
 
-    As :func:`numpy.median`, which takes longer to look at its arguments than these few take to sort.
+    As :func:`numpy.median`, which takes longer to look at its arguments than a few values take to sort.
     """
-    ordered = np.sort(values)
-    half = len(ordered) // 2
-    return float(ordered[half]) if len(ordered) % 2 else float(0.5 * (ordered[half - 1] + ordered[half]))
+    ordered, half = sorted(values), len(values) // 2
+    return ordered[half] if len(values) % 2 else 0.5 * (ordered[half - 1] + ordered[half])

@@ -44,6 +44,7 @@ class Stopped:
         self._usual: deque[tuple[float, ...]] = deque(maxlen=round(_USUALLY / seconds))
         late = round((_LASTS + _WITHIN) / seconds)
         self._late: deque[tuple[float, ...]] = deque(maxlen=late)
+        self._combs: deque[float] = deque(maxlen=round(_LASTS / seconds))
         self._found: Finding | None = None
 
     def begin(self) -> None:
@@ -51,6 +52,7 @@ class Stopped:
         self._found = None
         self._usual.clear()
         self._late.clear()
+        self._combs.clear()
 
     def row(self, moment: Moment, normal: Sample | None) -> Finding | None:
         """Take in one row, and the sound that is normal if that is known; return what is found."""
@@ -62,14 +64,14 @@ class Stopped:
         self._late.append(
             (moment.middle, besides.comb, sample.level, sample.speed, sample.hiss, sample.foreign)
         )
+        self._combs.append(besides.comb)
         if normal is None or len(self._usual) < (self._usual.maxlen or 0):
             return None
         # Most rows have a comb, and are done with.
-        lately = list(self._late)[-round(_LASTS / self._seconds) :]
-        if sum(comb for _, comb, *_ in lately) > _GONE * len(lately):
+        if sum(self._combs) > _GONE * len(self._combs):
             self._found = None
         elif self._found is None:
-            self._found = self._judge(np.array(lately), normal)
+            self._found = self._judge(np.array(self._late)[-len(self._combs) :], normal)
         return self._found
 
     def _judge(self, lately: NDArray[np.float64], normal: Sample) -> Finding | None:
