@@ -1,10 +1,11 @@
 """The spindle's speed, read from the sound: its lines, the swell of its cut, and what was set."""
 
 from dataclasses import dataclass
-from functools import cached_property
+from functools import cached_property, lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy.sparse import csr_array
 
 from analysis.orders import Rows32, Rows64, medians
 
@@ -17,9 +18,6 @@ _NEAR = np.arange(-_ASIDE, _ASIDE + 1)
 
 # They count by how much they stand above the best score less this share of its prominence.
 _SHARE = 0.2
-
-# Up to so many rows all lines are fetched at once.
-_FEW = 16
 
 # Tooth-pass harmonics that are looked at in the swell, and what one dB of theirs is worth in dB of lines.
 TEETH, _SWELLS = 3, np.float32(0.6)
@@ -87,6 +85,10 @@ class SpeedGrid:
         shares: NDArray[np.float32] = (weights / weights.sum()).astype(np.float32)
         return shares
 
+    @cached_property
+    def _combs(self) -> csr_array:
+        return _means_of(self._bins, self._weights)
+
     def scores(self, above: Rows32) -> Rows32:
         """
         Return how much the comb of each speed stands above the floor, dB, weighted mean over its lines.
@@ -100,12 +102,14 @@ class SpeedGrid:
         -------
         array of float32, shape (k, g)
         """
-        return _means(above, self._bins, self._weights)
+        return _means(above, self._combs)
 
-    @cached_property
-    def _teeth(self) -> NDArray[np.intp]:
+    @lru_cache(maxsize=16)  # noqa: B019 - grids are small, few, and equal ones share
+    def _teeth(self, size: int) -> csr_array:
         orders = self.flutes * np.arange(1, TEETH + 1)[:, np.newaxis]
-        return np.rint(orders * self.frequencies / self.delta_f).astype(np.intp)
+        bins = np.rint(orders * self.frequencies / self.delta_f).astype(np.intp)
+        heard = bins[bins[:, -1] < size]
+        return _means_of(heard, np.full(len(heard), 1.0 / TEETH, dtype=np.float32))
 
     def teeth(self, above: Rows32) -> Rows32:
         """
@@ -122,10 +126,7 @@ class SpeedGrid:
         -------
         array of float32, shape (k, g)
         """
-        heard = int(np.count_nonzero(self._teeth[:, -1] < above.shape[1]))
-        if not heard:
-            return np.zeros((len(above), len(self.frequencies)), dtype=np.float32)
-        return _means(above, self._teeth[:heard], np.full(heard, 1.0 / TEETH, dtype=np.float32))
+        return _means(above, self._teeth(above.shape[1]))
 
     @cached_property
     def remote(self) -> NDArray[np.float32]:
@@ -187,18 +188,15 @@ class SpeedGrid:
         return near, np.where(tried, scores[rows, near], np.float32(-np.inf))
 
 
-def _means(above: Rows32, bins: NDArray[np.intp], weights: NDArray[np.float32]) -> Rows32:
-    """Return the weighted mean of each column of ``bins``, shape (m, g), clipped, shape (k, g)."""
-    heard = np.minimum(np.maximum(above[:, : int(bins[-1, -1]) + 1], _LEAST), _MOST)
-    heard = np.ascontiguousarray(heard.T)
-    if len(above) <= _FEW:
-        lines = np.take(heard, bins, axis=0, mode="clip")
-        lines *= weights[:, np.newaxis, np.newaxis]
-        total = np.add.reduce(lines, axis=0)
-    else:
-        # The same sums in the same order; line by line, for all of them together fit no cache.
-        total = np.zeros((bins.shape[1], len(above)), dtype=np.float32)
-        for places, weight in zip(bins, weights, strict=True):
-            first, last = int(places[0]), int(places[-1])
-            total += (heard[first : last + 1] * weight).take(places - first, axis=0)
-    return np.ascontiguousarray(total.T)
+def _means_of(bins: NDArray[np.intp], weights: NDArray[np.float32]) -> csr_array:
+    """Return what takes weighted means of each column of ``bins``, shape (m, g), as a matrix (g, bins)."""
+    lines, speeds = bins.shape
+    values, begins = np.tile(weights, speeds), np.arange(speeds + 1) * lines
+    return csr_array((values, bins.T.ravel(), begins), shape=(speeds, int(bins.max(initial=0)) + 1))
+
+
+def _means(above: Rows32, means: csr_array) -> Rows32:
+    """Return the means of rows, clipped, shape (k, g)."""
+    heard = np.minimum(np.maximum(above[:, : means.shape[1]], _LEAST), _MOST)
+    # Unlike a product of dense matrices this adds the lines in their order, however many rows there are.
+    return np.ascontiguousarray((means @ np.ascontiguousarray(heard.T)).T)
