@@ -1,7 +1,7 @@
 """
 Whether the sound has moved away from the baseline for good, row by row.
 
-Three running sums of evidence: two for a bit that has come loose, plainly or slightly, and one for a sound
+Running sums of evidence: some for a bit that has come loose, plainly or slightly, and one for a sound
 that has lost some of its colour. What the sums mean is told in `analysis.evidence`.
 """
 
@@ -33,8 +33,8 @@ UNTOLD = np.array([3.0, 3.0, 2.0, 4.0, 2.0])
 FADED = 0.5
 SHIFT, _MOST = 2.0, 5.0
 
-PATHS = (0.8, 0.25)
-"""What is sought, as shares of a slip that matters: a fast path, and a slow one for what is slight."""
+PATHS = (0.8, 0.4, 0.2)
+"""What is sought, as shares of a slip that matters: a fast path, and slower ones for what is slight."""
 TESTS = len(PATHS) + 1
 """How many sums there are."""
 
@@ -48,6 +48,11 @@ _MOSTLY_OWN = 0.5
 # spindle may rise by this share of what is more, up to so many dB.
 _LOUDER, _MORE, _AT_MOST = 4.0, 0.5, 4.0
 _TURNING = np.array([1.0, 1.0, 0.0, 1.0, 0.0])
+
+# Runout is any bit's, and another cut may show more of it: what does not tell by itself counts as no more
+# deviations than so many beyond the mean of those that do, over so many s at most.
+_RUNOUT = [0, 1, 3]
+_BEYOND, _BEYOND_FOR = 0.5, 0.5
 
 # Half orders and rocking; how many deviations they must have risen on the average, for a whole slip, over at
 # most so many s.
@@ -106,6 +111,7 @@ class Comparison:
             for single in (False, True)
         }
         self._away: deque[Array64] = deque(maxlen=max(1, round(_CORROBORATED_FOR / seconds)))
+        self._beyond_rows = max(1, round(_BEYOND_FOR / seconds))
         self._shifts: deque[Array64] = deque(maxlen=max(1, round(_RECENT / seconds)))
         self._tests: tuple[Test, ...] = (Test(),) * TESTS
         self.limit, self._most = math.inf, math.inf
@@ -173,6 +179,7 @@ class Comparison:
         held = held + heavier
         away = (shift[:SIGNS] - held - error[:SIGNS]) / baseline.scale[:SIGNS]
         self._away.append(np.minimum(np.maximum(away, -1.0), 3.0))
+        away[_RUNOUT] = np.minimum(away[_RUNOUT], self._believed(moment.middle))
         plainly = min((moment.sample.own - LEAST_OWN) / (_MOSTLY_OWN - LEAST_OWN), 1.0)
         loose = [plainly * path.evidence(away) for path in self._weights[bool(baseline.normal.single)]]
         # A cut that has ended has another colour too.
@@ -182,6 +189,13 @@ class Comparison:
         faded = shift[SIGNS] - baseline.centre[SIGNS] - FADED - 2.0 * error[SIGNS]
         other = min(float(faded / baseline.scale[SIGNS]), _MOST)
         return np.array([*loose, self._independent * SHIFT * (other - SHIFT / 2.0)])
+
+    def _believed(self, middle: float) -> float:
+        """Return how many deviations runout may count for, by what since the onset tells of a loose bit."""
+        rows = 1 + self._since(middle) if self.worst.sum > 0.0 else 1
+        lately = list(self._away)[-min(rows, self._beyond_rows) :]
+        telling = sum(float(away[each]) for away in lately for each in _TELLING)
+        return max(telling / (len(lately) * len(_TELLING)) + _BEYOND, 0.0)
 
     def _is_corroborated(self, at: float) -> bool:
         """

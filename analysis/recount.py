@@ -84,7 +84,8 @@ def recount(
 def _ends(at: NDArray[np.float64], good: NDArray[np.bool_], forget: float) -> NDArray[np.intp]:
     """Return the rows with which so many seconds of nothing but good rows are complete."""
     spacing = float(np.median(np.diff(at))) if len(at) > 1 else 1.0
-    wanted = max(1, int(np.ceil(forget / spacing)))
+    # As many rows as the watcher counts, however times are rounded.
+    wanted = max(1, int(np.ceil(forget / spacing - 1e-6)))
     index = np.arange(len(good))
     last_bad = np.maximum.accumulate(np.where(good, -1, index))
     return np.flatnonzero(index - last_bad >= wanted)

@@ -25,7 +25,7 @@ from analysis.faults import Others
 from analysis.first_seconds import LEAST_ROWS, Clear, FirstSeconds, is_surely_cut, known_of
 from analysis.health import Health
 from analysis.presence import Phase
-from analysis.reference import SURE, Finding, Known, Reference, compare, doubt
+from analysis.reference import SURE, Finding, Known, Reference, compare, doubt, turns_alike
 
 
 @dataclass(frozen=True)
@@ -68,7 +68,7 @@ _COVERED, _COVERED_LONG = 6.0, 3.0
 _FRESH = 1.0
 
 # A baseline is learned from rows of whose hiss the cut's own share is at least this: not from its ends.
-_LEARNED_FROM = 0.5
+_LEARNED_FROM = 0.3
 
 
 class Watcher:
@@ -107,6 +107,7 @@ class Watcher:
     ) -> None:
         self.state: State = "settle"
         self.baselines: dict[tuple[int, str], Baseline] = {}
+        self._at_other_speeds: dict[tuple[int, str], list[Baseline]] = {}
         self._learned_at: dict[tuple[int, str], tuple[float, float]] = {}
         self._references = references
         self.score = 0.0
@@ -203,10 +204,14 @@ class Watcher:
 
     def forget(self, bit: int, since: float) -> None:
         """Drop what was learned of ``bit`` since ``since`` s: it was not the cut that was heard."""
-        for key in [key for key, (_, at) in self._learned_at.items() if key[0] == bit and at >= since]:
-            del self.baselines[key], self._learned_at[key]
+        self._drop([key for key, (_, at) in self._learned_at.items() if key[0] == bit and at >= since])
         self._unlearn(bit)
         self._begin()
+
+    def _drop(self, keys: list[tuple[int, str]]) -> None:
+        for key in keys:
+            del self.baselines[key], self._learned_at[key]
+            self._at_other_speeds.pop(key, None)
 
     def _unlearn(self, bit: int) -> None:
         for key in [key for key in self._learning if key[0] == bit]:
@@ -240,16 +245,29 @@ class Watcher:
         key = (context.bit, context.kind)
         if self._rechecking:
             return self._learn(key, moment) if self._may_learn(context, sample) else None
-        baseline = self.baselines.get(key)
+        baseline = self._like_it(key, sample)
         if baseline is None and self._may_learn(context, sample):
             alarm = self._learn(key, moment)
             if alarm is not None:
                 return alarm
-        main = baseline or self._main(context.bit)
-        if main is None:
+        if self._main(context.bit) is None:
             self._covered = 0.0
             return None
+        main = baseline or self._main_like_it(context.bit, sample)
+        if main is None:
+            self._covered += self._seconds
+            return None
         return self._compare(moment, main, margins(context, like=baseline is not None))
+
+    def _like_it(self, key: tuple[int, str], sample: Sample) -> Baseline | None:
+        """Return what is normal for what turns as fast: what turns otherwise may be another machine."""
+        known = [self.baselines[key]] if key in self.baselines else []
+        known += self._at_other_speeds.get(key, [])
+        return next((each for each in known if turns_alike(sample, each.normal)), None)
+
+    def _main_like_it(self, bit: int, sample: Sample) -> Baseline | None:
+        known = (self._like_it(key, sample) for key in self.baselines if key[0] == bit)
+        return next((each for each in known if each is not None), None)
 
     def _may_learn(self, context: Context, sample: Sample) -> bool:
         """Return whether a row is surely of its kind of cut, and of a sound that nothing speaks against."""
@@ -268,6 +286,8 @@ class Watcher:
     def _learn(self, key: tuple[int, str], moment: Moment) -> Alarm | None:
         """Take in a row of the first seconds; return an alarm when these are found to be of a loose bit."""
         heard = self._learning.setdefault(key, [])
+        if key in self.baselines and heard and not turns_alike(moment.sample, heard[-1].sample):
+            heard.clear()
         heard.append(moment)
         if len(heard) < max(LEAST_ROWS, self._settings.learn / self._seconds):
             return None
@@ -286,7 +306,9 @@ class Watcher:
             self._found.append(Checked(at, against, found.verdict, found.because))
         if found.verdict == "loose" and known is not None:
             return self._refuse(key, known, found, since, at)
-        if not (self._rechecking and found.verdict == "doubtful"):
+        if key in self.baselines and not self._rechecking:
+            self._at_other_speeds.setdefault(key, []).append(fresh)
+        elif not (self._rechecking and found.verdict == "doubtful"):
             self.baselines[key], self._learned_at[key] = fresh, (since, at)
         self._rechecking = False
         return None
@@ -320,8 +342,7 @@ class Watcher:
             return None
         bit, at = moment.context.bit, moment.at
         # What was learned meanwhile is how the loose bit sounds.
-        for key in [key for key in self.baselines if key[0] == bit]:
-            del self.baselines[key], self._learned_at[key]
+        self._drop([key for key in self.baselines if key[0] == bit])
         self._unlearn(bit)
         self._found.append(Checked(at, "reference", slip.finding.verdict, slip.finding.because))
         return self._refuse((bit, slip.kind), slip.known, slip.finding, slip.since, at)

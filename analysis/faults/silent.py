@@ -19,8 +19,9 @@ from analysis.presence import Phase
 _BEFORE, _LEAST = 2.0, 0.7
 # Of a silence the last so many s count.
 _LATELY = 20.0
-# Level and hiss fall by so much, dB, and with tooth-pass by so much together; the level falls to what the
-# last air was, within so much, and stays within so much. Where something in the shop has stopped they do not.
+# Level and hiss fall by so much, dB, and with tooth-pass by so much together; below what is normal for this
+# bit, too, for a light cut is no silence. The level falls to what the last air was, within so much, and stays
+# within so much. Where something in the shop has stopped they do not.
 _FALL, _TOGETHER, _AS_BEFORE, _SAME = (5.0, 3.5), 15.0, 2.5, 1.5
 # Tooth-pass counts as no lower than this against all the sound, dB.
 _LOWEST = 35.0
@@ -88,7 +89,7 @@ class Silent:
                 self._again = 0.0
                 self._fall_silent(moment)
                 if normal is not None and len(self._cut) > self._near + self._least:
-                    return self._judge(moment.middle - self._since)
+                    return self._judge(moment.middle - self._since, normal)
         return None
 
     def _cut_again(self) -> None:
@@ -106,14 +107,19 @@ class Silent:
             self._crack = max(self._crack, heard.peak)
         self._silence.append(heard)
 
-    def _judge(self, lasting: float) -> Finding | None:
+    def _judge(self, lasting: float, normal: Sample) -> Finding | None:
         limit = _LONGER * self._longest + _PATIENCE
         if lasting < limit:
             return None
         cut, silence = np.array(self._cut)[: -self._near], np.array(self._silence)
         now = np.median(silence, axis=0)
         fell = np.median(cut, axis=0)[:3] - now[:3]
-        if (fell[:2] < _FALL).any() or fell.sum() < _TOGETHER or not abs(now[0] - self._air) < _AS_BEFORE:
+        usually = np.array([normal.level, normal.hiss]) - now[:2]
+        if (
+            (np.minimum(fell[:2], usually) < _FALL).any()
+            or fell.sum() < _TOGETHER
+            or not abs(now[0] - self._air) < _AS_BEFORE
+        ):
             return None
         if np.ptp([np.median(part[:, 0]) for part in np.array_split(silence, 3)]) > _SAME:
             return None

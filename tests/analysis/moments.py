@@ -46,8 +46,9 @@ SHORT = 1.5
 class Machine:
     """Lets the tests, and a watcher, hear some seconds of this and that, and keeps what they say."""
 
-    def __init__(self) -> None:
+    def __init__(self, normal: Sample = NORMAL) -> None:
         self.tests = Others(SECONDS)
+        self._normal = normal
         self.watcher = Watcher(SECONDS, 0.5)
         self.at = 0.0
         self.found: list[tuple[float, Finding]] = []
@@ -88,7 +89,7 @@ class Machine:
             self.at += SECONDS
             context = Context(1, "across", told=True, silence=silence)
             moment = Moment(self.at, self.at - SECONDS, sample, sounds, context, besides)
-            found = self.tests.row(moment, NORMAL)
+            found = self.tests.row(moment, self._normal)
             if found is not None:
                 self.found.append((self.at, found))
             self.events += self.watcher.row(moment, Health(SECONDS))

@@ -2,7 +2,7 @@
 
 import numpy as np
 import pytest
-from hypothesis import given
+from hypothesis import example, given
 from hypothesis import strategies as st
 
 from analysis.recount import LEAST, MOST, recount
@@ -28,6 +28,7 @@ def _one_by_one(score: np.ndarray, cutting: np.ndarray, limit: float) -> list[tu
     return found
 
 
+@example([(0.0, True)] * 2 + [(0.6, True), *[(0.0, True)] * 5] * 2, 0.3)
 @given(
     st.lists(st.tuples(st.sampled_from([0.0, 0.1, 0.2, 0.6, 0.9, 1.1, 1.5]), st.booleans()), max_size=60),
     st.sampled_from([LEAST, 0.5, 1.0, MOST]),

@@ -1,9 +1,10 @@
 """Nothing is cut where the program cuts on; what else falls silent does not count."""
 
 import math
+from dataclasses import replace
 
 import pytest
-from moments import SHORT, Machine
+from moments import NORMAL, SHORT, Machine
 
 LONG = 10.0
 
@@ -49,6 +50,11 @@ def test_with_a_crack_the_bit_is_broken():
 def test_other_silences_are_not_said(air: float, how: dict[str, float]):
     """Planned pauses, bit changes, a collector that stops, and a light cut that is taken for air."""
     assert not Machine().cuts().air(air, **how).causes
+
+
+def test_a_light_cut_after_a_heavy_one_is_no_silence():
+    """What is no quieter than the cuts that were learned from may be one of them."""
+    assert not Machine(replace(NORMAL, level=-30.0)).cuts().air(LONG).causes
 
 
 def test_a_cut_that_goes_on_ends_it():
