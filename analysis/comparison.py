@@ -7,7 +7,7 @@ that has lost some of its colour. What the sums mean is told in `analysis.eviden
 
 import math
 from collections import deque
-from dataclasses import dataclass
+from typing import NamedTuple
 
 import numpy as np
 
@@ -63,8 +63,7 @@ _CORROBORATED, _CORROBORATED_FOR = 0.6, 2.0
 _RECENT, _HIGHEST = 0.5, 1.5
 
 
-@dataclass(frozen=True)
-class Test:
+class Test(NamedTuple):
     """
     Where the comparison stands.
 
