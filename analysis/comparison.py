@@ -51,7 +51,7 @@ _TURNING = np.array([1.0, 1.0, 0.0, 1.0, 0.0])
 
 # Runout is any bit's, and another cut may show more of it: what does not tell by itself counts as no more
 # deviations than so many beyond the mean of those that do, over so many s at most.
-_RUNOUT = [0, 1, 3]
+_BY_ITSELF = np.array([0.0, 0.0, math.inf, 0.0, math.inf])
 _BEYOND, _BEYOND_FOR = 0.5, 0.5
 
 # Half orders and rocking; how many deviations they must have risen on the average, for a whole slip, over at
@@ -99,6 +99,11 @@ class Comparison:
         Seconds from one row to the next.
     correlation
         Correlation of a row with the one before.
+
+    Attributes
+    ----------
+    worst
+        The sum that stands highest.
     """
 
     def __init__(self, seconds: float, correlation: float) -> None:
@@ -110,9 +115,10 @@ class Comparison:
             for single in (False, True)
         }
         self._away: deque[Array64] = deque(maxlen=max(1, round(_CORROBORATED_FOR / seconds)))
+        self._telling: deque[float] = deque(maxlen=self._away.maxlen)
         self._beyond_rows = max(1, round(_BEYOND_FOR / seconds))
         self._shifts: deque[Array64] = deque(maxlen=max(1, round(_RECENT / seconds)))
-        self._tests: tuple[Test, ...] = (Test(),) * TESTS
+        self._stand([Test()] * TESTS)
         self.limit, self._most = math.inf, math.inf
 
     def set(self, limit: float, shortest: float) -> None:
@@ -122,29 +128,32 @@ class Comparison:
 
     def begin(self) -> None:
         """Begin anew."""
-        self._tests = (Test(),) * TESTS
+        self._stand([Test()] * TESTS)
         self._away.clear()
+        self._telling.clear()
         self._shifts.clear()
 
     def find(self, since: float) -> None:
         """Take for found, since ``since`` s, what was found in another way: it must be heard to be over."""
-        self._tests = (Test(_HIGHEST * self.limit, since, since), *self._tests[1:])
+        self._stand([Test(_HIGHEST * self.limit, since, since), *self._tests[1:]])
+
+    def _stand(self, tests: list[Test]) -> None:
+        """Take in where the tests stand."""
+        self._tests = tests
+        self.worst = max(tests, key=lambda test: test.sum)
 
     def row(self, moment: Moment, baseline: Baseline, held: Array64) -> None:
         """Take in one row; signs count from ``held`` on, dB, shape (SIGNS,)."""
         shift = channels(moment.sample, baseline.normal)
         self._shifts.append(shift)
         steps = self._steps(moment, baseline, shift, held)
-        steps = np.minimum(np.maximum(steps, -self._most), self._most)
-        self._tests = tuple(
-            test.after(float(step), _HIGHEST * self.limit, moment.middle)
-            for test, step in zip(self._tests, steps, strict=True)
+        most, highest = self._most, _HIGHEST * self.limit
+        self._stand(
+            [
+                test.after(min(max(step, -most), most), highest, moment.middle)
+                for test, step in zip(self._tests, steps, strict=True)
+            ]
         )
-
-    @property
-    def worst(self) -> Test:
-        """The sum that stands highest."""
-        return max(self._tests, key=lambda test: test.sum)
 
     @property
     def score(self) -> float:
@@ -170,31 +179,32 @@ class Comparison:
     def _since(self, at: float) -> int:
         return max(1, round((at - self.worst.since) / self._seconds))
 
-    def _steps(self, moment: Moment, baseline: Baseline, shift: Array64, held: Array64) -> Array64:
+    def _steps(self, moment: Moment, baseline: Baseline, shift: Array64, held: Array64) -> list[float]:
         """Return how strongly a row speaks for a loose bit, and for a sound of another colour, nats."""
         error = baseline.error(self._correlation)
         louder = moment.sample.level - baseline.normal.level - _LOUDER
         heavier = min(max(_MORE * louder, 0.0), _AT_MOST) * _TURNING
         held = held + heavier
         away = (shift[:SIGNS] - held - error[:SIGNS]) / baseline.scale[:SIGNS]
-        self._away.append(np.minimum(np.maximum(away, -1.0), 3.0))
-        away[_RUNOUT] = np.minimum(away[_RUNOUT], self._believed(moment.middle))
+        within = np.minimum(np.maximum(away, -1.0), 3.0)
+        self._away.append(within)
+        self._telling.append(sum(within[_TELLING].tolist()))
+        away = np.minimum(away, self._believed(moment.middle) + _BY_ITSELF)
         plainly = min((moment.sample.own - LEAST_OWN) / (_MOSTLY_OWN - LEAST_OWN), 1.0)
         loose = [plainly * path.evidence(away) for path in self._weights[bool(baseline.normal.single)]]
         # A cut that has ended has another colour too.
         quieter = moment.sample.level < baseline.normal.level - _QUIETER
         if moment.context.apart or moment.context.kind != "cut" or quieter:
-            return np.array([*loose, -self.limit])
+            return [*loose, -self.limit]
         faded = shift[SIGNS] - baseline.centre[SIGNS] - FADED - 2.0 * error[SIGNS]
         other = min(float(faded / baseline.scale[SIGNS]), _MOST)
-        return np.array([*loose, self._independent * SHIFT * (other - SHIFT / 2.0)])
+        return [*loose, self._independent * SHIFT * (other - SHIFT / 2.0)]
 
     def _believed(self, middle: float) -> float:
         """Return how many deviations runout may count for, by what since the onset tells of a loose bit."""
         rows = 1 + self._since(middle) if self.worst.sum > 0.0 else 1
-        lately = list(self._away)[-min(rows, self._beyond_rows) :]
-        telling = sum(float(away[each]) for away in lately for each in _TELLING)
-        return max(telling / (len(lately) * len(_TELLING)) + _BEYOND, 0.0)
+        lately = list(self._telling)[-min(rows, self._beyond_rows) :]
+        return max(sum(lately) / (len(lately) * len(_TELLING)) + _BEYOND, 0.0)
 
     def _is_corroborated(self, at: float) -> bool:
         """
