@@ -15,11 +15,9 @@ from numpy.typing import NDArray
 
 from analysis.pace import LEAST, MOST, UNKNOWN, Learned
 from analysis.place import levels
-from analysis.place.paces import PACES, REACH, Paces
+from analysis.place.paces import PACES, REACH, STIRRED, Floats, Paces, Short
 from analysis.place.track import TIMED, WAITS, Track
 from analysis.which_bit import Fit
-
-Floats = NDArray[np.float64]
 
 # Probability, at either end, that is left out.
 _FORGOTTEN = 1e-6
@@ -51,6 +49,8 @@ _WORTHLESS, _WORTHY, _LEAST_TRUST = -0.25, 0.2, 0.5
 _ABOUT = 2.0
 # How likely a step elsewhere than a controller tells is beside one there: it may be wrong for a moment.
 _ELSEWHERE = 0.3
+# As likely as any cell and pace is at the least.
+_LEAST_LIKELY = np.float32(1e-25)
 # Rows of the times that are kept of each cell's past.
 _SPENT = 4
 # Cells that are thought possible at once, twenty minutes of the program: else what a step costs would grow
@@ -76,11 +76,14 @@ class Step:
         (paces + 1, n) probability of each pace and cell.
     fits
         (2, n) how well each cell fitted what was heard: held, and not.
+    stirred
+        Whether it was thought of what may happen to the pace.
     """
 
     first: int
-    heap: NDArray[np.float32]
-    fits: Floats
+    heap: Short
+    fits: Short
+    stirred: bool
 
 
 class Grid:
@@ -105,30 +108,33 @@ class Grid:
         anywhere = _anywhere(track)
         here = _likeliest(anywhere)
         self._first = here.start
-        self._heap = self._paces.prior[:, np.newaxis] * (anywhere[here] / anywhere[here].sum())
+        self._heap = _short(self._paces.prior[:, np.newaxis] * (anywhere[here] / anywhere[here].sum()))
+        # How likely each cell is, whatever the pace: summed once a step, for all who ask.
+        self._mass = _whole(self._heap)
         # Of each place's own past: what was heard, then seconds that machine and feed took, and what the
         # program gave them.
         cells = self._heap.shape[1]
-        self._own = np.concatenate((levels.unheard(cells), np.zeros((_SPENT, cells))))
+        self._own = _short(np.concatenate((levels.unheard(cells), np.zeros((_SPENT, cells)))))
         self._ready = self._nothing_ready()
         self._level, self._usual, self._still = 0.0, _MOST, _MOST
         self._louder: float | None = None
         self._gain = self._tried = self._otherwise = 0.0
+        self._unstirred = 0
         self._changes: deque[float] = deque(maxlen=round(_LATELY / seconds))
         self._past: deque[Step] = deque(maxlen=max(2, round(_BACK / seconds)))
 
     @property
-    def _state(self) -> Floats:
+    def _state(self) -> Short:
         return self._own[: levels.ROWS]
 
     @property
-    def _spent(self) -> Floats:
+    def _spent(self) -> Short:
         return self._own[levels.ROWS :]
 
     @property
     def learned(self) -> Learned:
         """What the run so far tells of the machine."""
-        mass = self._heap.sum(axis=0)
+        mass = self._mass
         machine, planned, fed, asked = (self._spent * (mass / mass.sum())).sum(axis=1)
         feeds = (asked + _WORTH * self._given.feeds) / (fed + _WORTH)
         rapids = (planned + _WORTH * self._given.rapids) / (machine + _WORTH)
@@ -141,11 +147,11 @@ class Grid:
 
     def now(self) -> tuple[int, Floats]:
         """Return the first cell that is likely, and how likely it and those after it are, shape (n,)."""
-        return self._first, self._heap.sum(axis=0)
+        return self._first, self._mass
 
     def cutting(self) -> float:
         """Return how likely it is that the bit is in the wood."""
-        return float(self._heap[1:, self._wood(self._first, self._heap.shape[1])].sum())
+        return float((self._mass - self._heap[0]) @ self._wood(self._first, len(self._mass)))
 
     @property
     def believed(self) -> bool:
@@ -201,21 +207,21 @@ class Grid:
         if told is not None:
             cells = self._first + np.arange(fits.shape[1])
             fits *= np.where(self._near(cells, *told), 1.0, _ELSEWHERE)
-        foreseen = float(self._heap[0] @ fits[0] + (self._heap[1:] @ fits[1]).sum())
-        fits **= self._trust
-        self._heap[0] *= fits[0]
-        self._heap[1:] *= fits[1]
-        self._heap /= self._heap.sum()
+        foreseen = float(self._heap[0] @ fits[0] + (self._mass - self._heap[0]) @ fits[1])
+        worth = _short(fits**self._trust)
+        self._heap[0] *= worth[0]
+        self._heap[1:] *= worth[1]
+        self._weigh()
         self._learn_louder()
-        self._past.append(Step(self._first, self._heap.astype(np.float32), fits))
+        self._past.append(Step(self._first, self._heap.copy(), worth, self._unstirred == 0))
         self._narrow()
         self._doubt(foreseen, change)
 
     def pass_time(self) -> None:
         """Take one step in which nothing was heard."""
         self._go_on()
-        ones = np.ones((2, self._heap.shape[1]))
-        self._past.append(Step(self._first, self._heap.astype(np.float32), ones))
+        ones = np.ones((2, self._heap.shape[1]), dtype=np.float32)
+        self._past.append(Step(self._first, self._heap.copy(), ones, self._unstirred == 0))
         self._narrow()
 
     def refresh(self) -> None:
@@ -230,45 +236,47 @@ class Grid:
         if not past or not steps:
             return []
         found: list[tuple[int, Floats]] = []
-        ahead, first = np.ones_like(past[-1].heap, dtype=np.float64), past[-1].first
+        ahead, first = np.ones_like(past[-1].heap), past[-1].first
         for step, after in zip(reversed(past), [None, *reversed(past[1:])], strict=True):
             if after is not None:
                 ahead, first = self._before(after, ahead, step), step.first
-            mass = (step.heap * ahead).sum(axis=0)
+            mass = _whole(step.heap * ahead)
             found.append((first, mass / max(float(mass.sum()), 1e-300)))
         return found[::-1]
 
-    def _before(self, after: Step, ahead: Floats, step: Step) -> Floats:
+    def _before(self, after: Step, ahead: Short, step: Step) -> Short:
         """Return what is ahead of ``step``, shape (paces + 1, n), from what is ahead of the one after it."""
         cells, shift = step.heap.shape[1], after.first - step.first
-        room = np.zeros((len(ahead), cells + REACH))
+        room = np.zeros((len(ahead), cells + REACH), dtype=np.float32)
         there = min(ahead.shape[1], cells + REACH - shift)
         seen = room[:, shift : shift + there]
         np.multiply(ahead[0, :there], after.fits[0, :there], out=seen[0])
         np.multiply(ahead[1:, :there], after.fits[1, :there], out=seen[1:])
-        self._paces.unstir(seen, self._wood(after.first, there))
+        if after.stirred:
+            self._paces.unstir(seen, self._wood(after.first, there))
         weights, _ = self._ways(step.first, cells)
-        found: Floats = weights[0] * room[:, :cells]
+        found: Short = weights[0] * room[:, :cells]
         flow = np.empty_like(found)
         for far in range(1, REACH + 1):
             found += np.multiply(weights[far], room[:, far : far + cells], out=flow)
-        found /= max(float(found.max()), 1e-300)
+        found /= max(float(found.max()), 1e-30)
         return found
 
     def _wood(self, first: int, cells: int) -> NDArray[np.bool_]:
         return self.track.wood[first : first + cells]
 
-    def _nothing_ready(self) -> tuple[int, Floats, Floats]:
-        return 0, np.empty((REACH + 1, len(PACES) + 1, 0)), np.empty((REACH + 1, _SPENT, 0))
+    def _nothing_ready(self) -> tuple[int, Short, Short]:
+        weights, times = (_short(np.empty((REACH + 1, rows, 0))) for rows in (len(PACES) + 1, _SPENT))
+        return 0, weights, times
 
-    def _ways(self, first: int, cells: int) -> tuple[Floats, Floats]:
+    def _ways(self, first: int, cells: int) -> tuple[Short, Short]:
         """Return how likely each way is from some cells, and what it adds to the times that are kept."""
         begin, weights, times = self._ready
         if first < begin or first + cells > begin + weights.shape[2]:
             begin = max(0, first - _AHEAD)
             here = slice(begin, first + cells + _AHEAD)
-            weights = np.ascontiguousarray(np.moveaxis(self._paces.weights[self.track.sort[here]], 0, -1))
-            times = self._times(here)
+            ways = np.moveaxis(self._paces.weights[self.track.sort[here]], 0, -1)
+            weights, times = _short(np.ascontiguousarray(ways)), _short(self._times(here))
             self._ready = begin, weights, times
         here = slice(first - begin, first - begin + cells)
         return weights[:, :, here], times[:, :, here]
@@ -285,24 +293,31 @@ class Grid:
 
     def _go_on(self) -> None:
         self._move()
-        self._heap = self._paces.stir(self._heap, self._wood(self._first, self._heap.shape[1]))
+        self._unstirred = (self._unstirred + 1) % STIRRED
+        if self._unstirred:
+            return
+        # What happens to the pace leaves each cell as likely as it was.
+        self._heap = self._paces.stir(self._heap, self._mass, self._wood(self._first, len(self._mass)))
 
     def _move(self) -> None:
         paces, cells = self._heap.shape
-        moved = np.zeros((paces + len(self._own), cells + REACH))
+        moved = np.zeros((paces + len(self._own), cells + REACH), dtype=np.float32)
         weights, times = self._ways(self._first, cells)
         together = REACH + 1 if cells <= _FEW_CELLS else 1
-        flow = np.empty((together, len(moved), cells))
+        flow = np.empty((together, len(moved), cells), dtype=np.float32)
         for nearest in range(0, REACH + 1, together):
             some = slice(nearest, nearest + together)
             self._flow(weights[some], times[some], flow)
             for far, gone in enumerate(flow, nearest):
                 moved[:, far : far + cells] += gone
         keep = min(cells + REACH, len(self.track) - self._first)
-        self._heap = moved[:paces, :keep]
-        self._own = moved[paces:, :keep] / np.maximum(self._heap.sum(axis=0), 1e-300)
+        # Numbers too small to be exact take long to reckon with.
+        self._heap = np.maximum(moved[:paces, :keep], _LEAST_LIKELY)
+        mass = self._heap.sum(axis=0)
+        self._own = moved[paces:, :keep] / mass
+        self._mass = mass.astype(np.float64)
 
-    def _flow(self, weights: Floats, times: Floats, flow: Floats) -> None:
+    def _flow(self, weights: Short, times: Short, flow: Short) -> None:
         """Write into ``flow`` how much goes each of some ways, and what it has with it."""
         heap, own = flow[:, : len(self._heap)], flow[:, len(self._heap) :]
         np.multiply(weights, self._heap, out=heap)
@@ -332,11 +347,18 @@ class Grid:
             foreseen *= levels.hear_silence(state, turning, level, self._louder)
         return foreseen
 
+    def _weigh(self) -> None:
+        """Make the whole probability 1."""
+        self._mass = _whole(self._heap)
+        total = float(self._mass.sum())
+        self._heap /= total
+        self._mass /= total
+
     def _learn_louder(self) -> None:
         """Learn how much louder a spindle is that turns, where it surely does and its air is known."""
-        mass, state = self._heap.sum(axis=0), self._state
-        turns = self.track.turns[self._first : self._first + len(mass)] == 1.0
-        mass *= turns & levels.knows_air(state)
+        state = self._state
+        turns = self.track.turns[self._first : self._first + len(self._mass)] == 1.0
+        mass = self._mass * (turns & levels.knows_air(state))
         if mass.sum() > _SURELY:
             louder = float(mass @ (state[levels.AIR] - state[levels.STILL]) / mass.sum())
             last = louder if self._louder is None else self._louder
@@ -349,13 +371,13 @@ class Grid:
         cells, unlike = self.track.bit[here], np.zeros(self._heap.shape[1])
         for bit, fit in bits.items():
             unlike[cells == bit] = best - fit.stands
-        mean = float(self._heap.sum(axis=0) @ unlike)
+        mean = float(self._mass @ unlike)
         self._otherwise = self._otherwise + self.seconds if mean > _PLAINLY else min(self._otherwise, 0.0)
         bitten = np.where(self.track.wood[here], 0.0, bites)
         fits *= levels.hear_bit(self._state, unlike, bitten, self.seconds)
         fits[0] *= levels.hear_bites(bites, self.seconds)
 
-    def _foreseen(self, state: Floats, where: NDArray[np.bool_], now: levels.Heard) -> Floats:
+    def _foreseen(self, state: Short, where: NDArray[np.bool_], now: levels.Heard) -> Floats:
         """Learn, in place, where the spindle turns; return how well that was foreseen, held and not."""
         amazed = state[levels.AMAZED] > 0.0
         held = levels.in_air(state, now)
@@ -414,7 +436,7 @@ class Grid:
 
     def _lay(self, anywhere: Floats, *, keep: float) -> None:
         """Think again where it is: ``anywhere`` as likely, but for a share of what was thought so far."""
-        before, mass = slice(self._first, self._first + self._heap.shape[1]), self._heap.sum(axis=0)
+        before, mass = slice(self._first, self._first + self._heap.shape[1]), self._mass
         thought = (1.0 - keep) * anywhere
         thought[before] += keep * mass
         here = _likeliest(thought)
@@ -427,7 +449,8 @@ class Grid:
         spent = np.repeat((self._spent * mass).sum(axis=1, keepdims=True), cells, axis=1)
         own = np.concatenate((levels.afresh(self._state, cells, self._level), spent))
         own[:, new] = self._own[:, old]
-        self._heap, self._own, self._first = heap, own, here.start
+        self._heap, self._own, self._first = _short(heap), _short(own), here.start
+        self._weigh()
         self._tried = self._gain = 0.0
         # What was thought before does not lead here.
         self._past.clear()
@@ -443,26 +466,39 @@ class Grid:
         self._still = min(max(just_now, _LEAST), self._usual)
         return self._usual
 
-    def _hear(self, state: Floats, where: NDArray[np.bool_], now: levels.Heard) -> Floats:
+    def _hear(self, state: Short, where: NDArray[np.bool_], now: levels.Heard) -> levels.Floats:
         here = slice(self._first, self._first + len(where))
         extra, begins = self.track.extra[here][where], self.track.begins[here][where]
         return levels.hear(state, extra, begins, now)
 
-    def _hear_still(self, state: Floats, where: NDArray[np.bool_], now: levels.Heard) -> Floats:
+    def _hear_still(self, state: Short, where: NDArray[np.bool_], now: levels.Heard) -> levels.Floats:
         begun = self._first + np.flatnonzero(where) >= WAITS
         # A spindle that stands is as steady as the shop, whatever the cut was.
         return levels.hear_still(state, begun, replace(now, scatter=self._still))
 
     def _narrow(self) -> None:
-        mass = self._heap.sum(axis=0)
-        left = int(np.searchsorted(np.cumsum(mass), _FORGOTTEN))
-        right = int(np.searchsorted(np.cumsum(mass[::-1]), _FORGOTTEN))
-        here = _likeliest(mass[left : len(mass) - right])
-        if here.stop - here.start < len(mass):
+        """Leave out what is hardly likely at either end."""
+        before = self._mass.cumsum()
+        left, right = before.searchsorted((_FORGOTTEN, before[-1] - _FORGOTTEN)).tolist()
+        here = _likeliest(self._mass[left : right + 1])
+        if here.stop - here.start < len(self._mass):
             here = slice(left + here.start, left + here.stop)
-            self._heap, self._own = (np.ascontiguousarray(part[:, here]) for part in (self._heap, self._own))
-            self._heap /= self._heap.sum()
+            self._heap, self._own = self._heap[:, here], self._own[:, here]
+            self._mass = self._mass[here]
             self._first += here.start
+            total = float(self._mass.sum())
+            self._heap /= total
+            self._mass = self._mass / total
+
+
+def _short(values: Floats) -> Short:
+    """Return values in half the memory, which is worked through in half the time."""
+    return values.astype(np.float32)
+
+
+def _whole(heap: Short) -> Floats:
+    """Return how likely each cell is, whatever the pace, from what is likely of each pace and cell."""
+    return np.asarray(heap.sum(axis=0), dtype=np.float64)
 
 
 def _likeliest(mass: Floats) -> slice:

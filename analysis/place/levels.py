@@ -8,11 +8,12 @@ switched on in the shop raises the air.
 
 import math
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
-Floats = NDArray[np.float64]
+Floats = NDArray[np.floating[Any]]
 
 AIR, CUT, AIR_VAR, BOTH, CUT_VAR, AMAZED, STILL, STILL_VAR, CONTRARY, REST, OTHER = range(11)
 """

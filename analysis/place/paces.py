@@ -9,6 +9,7 @@ from analysis.pace import UNKNOWN, Learned
 from analysis.place.track import END, LEVELS, TIMED, WAIT, WAITS
 
 Floats = NDArray[np.float64]
+Short = NDArray[np.float32]
 
 PACES = np.array([0.45, 0.53, 0.61, 0.7, 0.8, 0.88, 0.94, 0.97, 1.0, 1.03, 1.07, 1.15, 1.25, 1.37, 1.5, 1.65])
 """Feeds, as a share of what the program asks for."""
@@ -18,6 +19,9 @@ REACH = WAITS
 
 USUALLY = 2
 """Cells that one step goes where all is as planned."""
+
+STIRRED = 3
+"""Steps from one look at what may happen to the pace to the next: it happens in seconds."""
 
 # Seconds that a wait lasts, and a hold of the feed; seconds between holds, and between turns of the knob.
 _WAIT, _HOLD, _HOLDS, _TURNS = 8.0, 8.0, 900.0, 120.0
@@ -67,33 +71,38 @@ class Paces:
             weights[WAIT + cell, WAITS - cell] = leaves
         return cls(weights, _prior(learned), seconds)
 
-    def stir(self, heap: Floats, wood: NDArray[np.bool_]) -> Floats:
+    def stir(self, heap: Short, mass: Floats, wood: NDArray[np.bool_]) -> Short:
         """
-        Return probabilities, shape (paces + 1, n), after what may happen to the pace within a step.
+        Return probabilities, shape (paces + 1, n), after what may happen to the pace in ``STIRRED`` steps.
 
-        A hold is looked for only in the ``wood``, shape (n,): in the air it sounds like the way itself.
+        ``mass``, shape (n,), is their sum over the paces. A hold is looked for only in the ``wood``, shape
+        (n,): in the air it sounds like the way itself.
         """
-        turned, freed = self.seconds / _TURNS, self.seconds / _HOLD
-        held = wood * (self.seconds / _HOLDS)
-        going, standing = heap[1:].sum(axis=0), heap[0]
+        turned, freed, held = self._chances(wood)
+        standing = heap[0]
+        going = (mass - standing).astype(heap.dtype)
         new = (1.0 - turned - held) * heap
-        new += self.prior[:, np.newaxis] * (turned * going + freed * standing)
+        new[1:] += self.prior[1:, np.newaxis].astype(heap.dtype) * (turned * going + freed * standing)
         new[0] = (1.0 - freed) * standing + held * going
         return self._wander(new)
 
-    def _wander(self, heap: Floats) -> Floats:
-        part = 0.5 * _WANDERS * self.seconds
+    def _chances(self, wood: NDArray[np.bool_]) -> tuple[float, float, Short]:
+        """Return how likely the pace is another, a hold ends, and one begins, shape (n,)."""
+        seconds = STIRRED * self.seconds
+        return seconds / _TURNS, seconds / _HOLD, wood * np.float32(seconds / _HOLDS)
+
+    def _wander(self, heap: Short) -> Short:
+        part = 0.5 * _WANDERS * STIRRED * self.seconds
         flow = part * (heap[2:] - heap[1:-1])
         heap[1:-1] += flow
         heap[2:] -= flow
         return heap
 
-    def unstir(self, ahead: Floats, wood: NDArray[np.bool_]) -> None:
+    def unstir(self, ahead: Short, wood: NDArray[np.bool_]) -> None:
         """Do, in place, the transpose of ``stir``: what is ahead, shape (paces + 1, n), seen from before."""
-        turned, freed = self.seconds / _TURNS, self.seconds / _HOLD
-        held = wood * (self.seconds / _HOLDS)
+        turned, freed, held = self._chances(wood)
         self._wander(ahead)
-        fresh = (self.prior[1:, np.newaxis] * ahead[1:]).sum(axis=0)
+        fresh = (self.prior[1:, np.newaxis].astype(ahead.dtype) * ahead[1:]).sum(axis=0)
         standing = ahead[0].copy()
         ahead *= 1.0 - turned - held
         ahead += turned * fresh + held * standing

@@ -19,7 +19,7 @@ TINY = Track.of(
 LEVELS = [-60.0, -60.0, -45.0, -43.0, -41.0, -42.0, -28.0, -29.0, -27.0, -28.0]
 
 
-def matrix(grid: Grid) -> "np.typing.NDArray[np.float64]":
+def matrix(grid: Grid, *, stirred: bool) -> "np.typing.NDArray[np.float64]":
     """The probability of going from each pace and cell to each other in one step, built one by one."""
     paces, cells = grid._heap.shape[0], len(grid.track)
     found = np.zeros((paces * cells, paces * cells))
@@ -29,7 +29,9 @@ def matrix(grid: Grid) -> "np.typing.NDArray[np.float64]":
             moved = np.zeros((paces, cells + REACH))
             for far in range(REACH + 1):
                 moved[pace, cell + far] = grid._paces.weights[grid.track.sort[cell], far, pace]
-            after = grid._paces.stir(moved[:, :cells], wood)
+            after = moved[:, :cells]
+            if stirred:
+                after = grid._paces.stir(after, after.sum(axis=0), wood)
             found[pace * cells + cell] = after.ravel()
     return found
 
@@ -37,9 +39,10 @@ def matrix(grid: Grid) -> "np.typing.NDArray[np.float64]":
 def test_forward_and_backward_are_those_of_brute_force():
     """The places that it tells of the last steps are those of the whole chain, written out as a matrix."""
     grid = Grid(TINY, SECONDS)
-    chain, prior = matrix(grid), grid._heap.ravel().copy()
+    chains, prior = [matrix(grid, stirred=stirred) for stirred in (False, True)], grid._heap.ravel().copy()
     for level in LEVELS:
         grid.step(level, turns=level > -50.0)
+    ways = [chains[step.stirred] for step in grid._past]
     fits = []
     for step in grid._past:
         whole = np.full(grid._heap.shape[0] * len(TINY), 0.0).reshape(-1, len(TINY))
@@ -47,11 +50,12 @@ def test_forward_and_backward_are_those_of_brute_force():
         whole[0, here], whole[1:, here] = step.fits[0], step.fits[1]
         fits.append(whole.ravel())
     ahead = [np.ones_like(prior)]
-    for fit in fits[:0:-1]:
+    for fit, chain in zip(fits[:0:-1], ways[:0:-1], strict=True):
         ahead.insert(0, chain @ (fit * ahead[0]))
         ahead[0] /= ahead[0].max()
     thought = prior
-    for fit, later, (first, mass) in zip(fits, ahead, grid.smoothed(len(LEVELS)), strict=True):
+    told_of = grid.smoothed(len(LEVELS))
+    for fit, chain, later, (first, mass) in zip(fits, ways, ahead, told_of, strict=True):
         thought = fit * (thought @ chain)
         thought /= thought.sum()
         expected = (thought * later).reshape(-1, len(TINY)).sum(axis=0)
