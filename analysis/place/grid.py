@@ -328,19 +328,19 @@ class Grid:
 
     def _fits(self, level: float | None, *, turns: bool) -> Floats:
         here = slice(self._first, self._first + self._heap.shape[1])
-        known, state = self.track.turns[here], self._state
+        turning, state = self.track.turning[here], self._state
         fresh = self.track.fresh[here]
         if fresh.any():
             levels.other_bit(state, fresh)
-        fits = levels.hear_turning(state, known, self.seconds, heard=turns)
+        wrong = self.track.standing[here] if turns else turning
+        fits = levels.hear_turning(state, wrong, self.seconds)
         if level is None:
             return np.stack((fits, fits))
         now = levels.Heard(level, self._scatter(level), self.seconds)
-        turning = known == 1.0
         if turning.all():
             foreseen = self._foreseen(state, turning, now)
         else:
-            foreseen = self._foreseen_in_part(turning, known == 0.0, now)
+            foreseen = self._foreseen_in_part(turning, self.track.standing[here], now)
         foreseen **= levels.INDEPENDENT
         foreseen *= fits
         if self._louder is not None:
@@ -357,7 +357,7 @@ class Grid:
     def _learn_louder(self) -> None:
         """Learn how much louder a spindle is that turns, where it surely does and its air is known."""
         state = self._state
-        turns = self.track.turns[self._first : self._first + len(self._mass)] == 1.0
+        turns = self.track.turning[self._first : self._first + len(self._mass)]
         mass = self._mass * (turns & levels.knows_air(state))
         if mass.sum() > _SURELY:
             louder = float(mass @ (state[levels.AIR] - state[levels.STILL]) / mass.sum())

@@ -237,7 +237,7 @@ def hear_silence(state: Floats, turns: NDArray[np.bool_], level: float, louder: 
     return fits
 
 
-def hear_turning(state: Floats, turns: Floats, seconds: float, *, heard: bool) -> Floats:
+def hear_turning(state: Floats, wrong: NDArray[np.bool_], seconds: float) -> Floats:
     """
     Return how well it was foreseen that the spindle is heard to turn, or not.
 
@@ -245,20 +245,17 @@ def hear_turning(state: Floats, turns: Floats, seconds: float, *, heard: bool) -
     ----------
     state
         (ROWS, n), changed in place: who is misheard once is misheard for long, and that tells nothing new.
-    turns
-        (n,) 1 where it turns, 0 where not, NaN where it cannot be told.
+    wrong
+        (n,) where it should be heard otherwise.
     seconds
         Since the last time.
-    heard
-        Whether it was heard.
     """
-    wrong, long = turns == (not heard), state[CONTRARY].copy()
-    state[CONTRARY] *= math.exp(-seconds / _AGAIN)
-    fits = np.ones(len(wrong))
-    if wrong.any():
-        worth = INDEPENDENT * np.exp(-long[wrong] / _PATIENT)
-        state[CONTRARY, wrong] = long[wrong] + seconds
-        fits[wrong] = (_MISHEARD / (1.0 - _MISHEARD)) ** worth
+    fits, contrary = np.ones(len(wrong)), state[CONTRARY]
+    long = contrary[wrong]
+    contrary *= math.exp(-seconds / _AGAIN)
+    if len(long):
+        contrary[wrong] = long + seconds
+        fits[wrong] = (_MISHEARD / (1.0 - _MISHEARD)) ** (INDEPENDENT * np.exp(-long / _PATIENT))
     return fits
 
 
@@ -277,7 +274,7 @@ def hear_bit(state: Floats, unlike: Floats, bites: Floats, seconds: float) -> Fl
     seconds
         Since the last time.
     """
-    odd = np.minimum(unlike / _UNLIKE, 1.0) + np.clip(bites / _BITES - 1.0, 0.0, 1.0)
+    odd = np.minimum(unlike / _UNLIKE, 1.0) + _within(bites / _BITES - 1.0, 0.0, 1.0)
     worth = _OTHER_BIT * seconds * np.exp(-state[OTHER] / _BIT_PATIENT)
     again = math.exp(-seconds / _AGAIN)
     state[OTHER] = np.where(odd > 0.0, state[OTHER] + odd * seconds, state[OTHER] * again)

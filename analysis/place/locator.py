@@ -16,7 +16,7 @@ from analysis.place import marks
 from analysis.place.grid import Grid
 from analysis.place.paces import USUALLY
 from analysis.place.silences import Silences
-from analysis.place.track import END, WAIT, WAITS, Track
+from analysis.place.track import END, WAITS, Track
 from analysis.presence import Phase
 from analysis.which_bit import Fit
 
@@ -28,7 +28,7 @@ _BOUNDS = np.array([_OUTSIDE, 0.5, 1.0 - _OUTSIDE])
 # Seconds of the program from which on a place is none.
 _UNKNOWN = 20.0
 # Every so many seconds the last so many are put right, and what was learned is used.
-_OFTEN, _BACK, _LEARNS = 4.0, 8.0, 5.0
+_OFTEN, _BACK, _LEARNS = 6.0, 8.0, 5.0
 # Below this probability nothing is being cut.
 _AIR = 0.02
 # How long ago, s, an alarm's onset may be and still have its place.
@@ -347,7 +347,7 @@ class SoundLocator:
         assert self._grid is not None  # noqa: S101 - there is no cell without it
         track = self._grid.track
         begun = where.likely >= WAITS and track.sort[where.likely] != END
-        waits = np.count_nonzero(track.sort[where.early : where.late + 1] >= WAIT)
+        waits = int(track.waited[where.late + 1] - track.waited[where.early])
         return bool(begun and (where.late - where.early - waits) * track.step <= _UNKNOWN)
 
     def _moves(self, where: _Where) -> tuple[int, int, int]:

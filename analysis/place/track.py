@@ -80,6 +80,21 @@ class Track:
         """Whether the bit is in the wood, shape (n,)."""
         return ~np.isnan(self.extra)
 
+    @cached_property
+    def turning(self) -> NDArray[np.bool_]:
+        """Whether the spindle is surely to be heard turning, shape (n,)."""
+        return np.asarray(self.turns == 1.0)
+
+    @cached_property
+    def standing(self) -> NDArray[np.bool_]:
+        """Whether the spindle is surely to be heard standing, shape (n,)."""
+        return np.asarray(self.turns == 0.0)
+
+    @cached_property
+    def waited(self) -> NDArray[np.intp]:
+        """How many cells before each are those of waits, shape (n + 1,)."""
+        return np.concatenate(([0], np.cumsum(self.sort >= WAIT)))
+
     @classmethod
     def of(cls, plan: Plan, step: float) -> "Track":
         """Return the track of a plan, ``step`` seconds a cell."""

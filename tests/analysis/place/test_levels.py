@@ -66,15 +66,8 @@ def test_what_is_misheard_for_long_tells_nothing_new():
     state = levels.unheard(1)
     product = 1.0
     for _ in range(500):
-        product *= float(levels.hear_turning(state, np.array([1.0]), 0.2, heard=False)[0])
+        product *= float(levels.hear_turning(state, np.array([True]), 0.2)[0])
     assert 1e-5 < product < 0.2
-
-
-def test_a_spindle_that_cannot_be_told_counts_for_nothing():
-    """While it starts or stops, neither hearing it nor not hearing it tells anything."""
-    state = levels.unheard(1)
-    for heard in (True, False):
-        assert levels.hear_turning(state, np.array([np.nan]), 0.2, heard=heard)[0] == 1.0
 
 
 def test_densities_are_densities():

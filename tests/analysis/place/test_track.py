@@ -48,6 +48,13 @@ def test_a_cut_is_expected_where_the_plan_cuts():
     assert not expected[plunges].all()
 
 
+def test_a_spindle_that_cannot_be_told_counts_for_nothing():
+    """While it starts or stops, neither hearing it nor not hearing it is wrong."""
+    unsure = np.isnan(TRACK.turns)
+    assert unsure.any()
+    assert not (TRACK.turning | TRACK.standing)[unsure].any()
+
+
 def test_what_the_feed_limits():
     """A long feed takes 1.1 times as long at 1 / 1.1 of its feed; a rapid and a dwell take what they take."""
     plan = plan_of(["G21 G90", "T1 M6", "S18000 M3", "G4 P3", "G1 X900 F600", "G0 X0", "M5", "M30"])
