@@ -5,9 +5,9 @@ Run it from the top of the project::
 
     python tests/benchmarks/bench_place.py [--quick] [--development] [--runs 6] [--jobs 2]
 
-The full form follows 60 simulated runs in ten conditions, half of them in a noisy shop, and takes about half
-an hour of one core; it writes its table to ``tests/benchmarks/results/place.md``. ``--quick`` follows ten.
-Its seeds, from 650000 on, are run by this command alone, and nothing is chosen by what they show; with
+The full form follows 60 simulated runs in ten conditions, half of them in a noisy shop, and takes some ten
+minutes of one core; it writes its table to ``tests/benchmarks/results/place.md``. ``--quick`` follows ten.
+Its seeds, from 850000 on, are run by this command alone, and nothing is chosen by what they show; with
 ``--development`` the same kinds of runs are made from seeds below 100000, to work by.
 """
 
