@@ -108,6 +108,7 @@ class Watcher:
         self.state: State = "settle"
         self.baselines: dict[tuple[int, str], Baseline] = {}
         self._at_other_speeds: dict[tuple[int, str], list[Baseline]] = {}
+        self._doubted: dict[tuple[int, str], list[Baseline]] = {}
         self._learned_at: dict[tuple[int, str], tuple[float, float]] = {}
         self._references = references
         self.score = 0.0
@@ -212,6 +213,7 @@ class Watcher:
         for key in keys:
             del self.baselines[key], self._learned_at[key]
             self._at_other_speeds.pop(key, None)
+            self._doubted.pop(key, None)
 
     def _unlearn(self, bit: int) -> None:
         for key in [key for key in self._learning if key[0] == bit]:
@@ -246,7 +248,7 @@ class Watcher:
         if self._rechecking:
             return self._learn(key, moment) if self._may_learn(context, sample) else None
         baseline = self._like_it(key, sample)
-        if baseline is None and self._may_learn(context, sample):
+        if baseline is None and self._may_learn(context, sample) and not self._is_doubted(key, sample):
             alarm = self._learn(key, moment)
             if alarm is not None:
                 return alarm
@@ -264,6 +266,9 @@ class Watcher:
         known = [self.baselines[key]] if key in self.baselines else []
         known += self._at_other_speeds.get(key, [])
         return next((each for each in known if turns_alike(sample, each.normal)), None)
+
+    def _is_doubted(self, key: tuple[int, str], sample: Sample) -> bool:
+        return any(turns_alike(sample, each.normal) for each in self._doubted.get(key, []))
 
     def _main_like_it(self, bit: int, sample: Sample) -> Baseline | None:
         known = (self._like_it(key, sample) for key in self.baselines if key[0] == bit)
@@ -301,17 +306,24 @@ class Watcher:
 
     def _check(self, key: tuple[int, str], fresh: Baseline, since: float, at: float) -> Alarm | None:
         """Freeze a fresh baseline, unless what is known of this bit speaks against it."""
+        if key in self.baselines and not self._rechecking:
+            self._keep_at_another_speed(key, fresh)
+            return None
         against, known, found = self._find(key, fresh)
         if against != "physics" or found.verdict != "tight":
             self._found.append(Checked(at, against, found.verdict, found.because))
         if found.verdict == "loose" and known is not None:
             return self._refuse(key, known, found, since, at)
-        if key in self.baselines and not self._rechecking:
-            self._at_other_speeds.setdefault(key, []).append(fresh)
-        elif not (self._rechecking and found.verdict == "doubtful"):
+        if not (self._rechecking and found.verdict == "doubtful"):
             self.baselines[key], self._learned_at[key] = fresh, (since, at)
         self._rechecking = False
         return None
+
+    def _keep_at_another_speed(self, key: tuple[int, str], fresh: Baseline) -> None:
+        """Freeze what is normal at another speed, unless it looks loose: a slip may slow the spindle, too."""
+        found = compare(fresh, Known.of([self.baselines[key]]), self._correlation)
+        kept = self._at_other_speeds if found.verdict == "tight" else self._doubted
+        kept.setdefault(key, []).append(fresh)
 
     def _find(self, key: tuple[int, str], fresh: Baseline) -> tuple[Against, Known | None, Finding]:
         good = self.baselines.get(key) or self._main(key[0])

@@ -708,6 +708,15 @@ def test_what_turns_otherwise_than_the_baseline_is_not_compared():
     assert "covers" in hidden.because
 
 
+def test_a_slip_that_slows_the_spindle_does_not_become_normal():
+    """What looks loose at another speed is not learned, and never called listening."""
+    slower = -0.05 * NORMAL.speed
+    cut = LEARNED.copy().hear(10.0, speed=slower, **SLIP)
+    assert cut.watcher.state == "settle"
+    assert cut.hear(10.0, speed=slower).watcher.state == "settle"
+    assert cut.hear(1.0).watcher.state == "listen"
+
+
 def test_runout_alone_is_another_cut():
     """What turns with the spindle may rise with another cut: without half orders or rocking it is no slip."""
     runout = {"spindle": 20.0, "between": 20.0, "modulation": 20.0}
