@@ -43,16 +43,26 @@ class Unhurried:
     def blocks(self) -> Iterator[Block | None]:
         """Give what is heard; word that something is missing never waits."""
         waiting: list[Block] = []
-        for block in self._source.blocks():
-            plain = block is not None and not (block.note or block.lost)
-            if block is not None and plain:
-                waiting.append(block)
-                if len(waiting) < self._most and self._calm():
-                    continue
+        try:
+            for block in self._source.blocks():
+                plain = block is not None and not (block.note or block.lost)
+                if block is not None and plain:
+                    waiting.append(block)
+                    if len(waiting) < self._most and self._calm():
+                        continue
+                if waiting:
+                    yield _joined(waiting)
+                    waiting.clear()
+                if not plain:
+                    yield block
+        except (Exception, KeyboardInterrupt):
+            # What came before it broke off is heard first.
             if waiting:
-                yield Block(np.concatenate([each.samples for each in waiting]))
-                waiting.clear()
-            if not plain:
-                yield block
+                yield _joined(waiting)
+            raise
         if waiting:
-            yield Block(np.concatenate([each.samples for each in waiting]))
+            yield _joined(waiting)
+
+
+def _joined(blocks: list[Block]) -> Block:
+    return Block(np.concatenate([each.samples for each in blocks]))

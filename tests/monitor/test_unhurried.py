@@ -1,10 +1,15 @@
 """Blocks that come several at a time lose nothing, and hold up no bad news."""
 
+from collections.abc import Iterator
+from itertools import islice
+
 import numpy as np
+import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from monitor.sources import Source
+from analysis.errors import SoundError
+from monitor.sources import Block, Source
 from monitor.sources.unhurried import Unhurried
 from monitor.testing import FakeMicrophone
 
@@ -55,3 +60,21 @@ def test_word_that_something_is_missing_never_waits():
             None,
             (500, "", 0),
         ]
+
+
+@pytest.mark.parametrize("why", [SoundError("the disk is gone"), KeyboardInterrupt()])
+def test_what_waits_when_it_breaks_off_is_heard(why: BaseException):
+    """The blocks that came before are given, then why it broke off."""
+
+    class Breaks(FakeMicrophone):
+        def blocks(self) -> Iterator[Block | None]:
+            yield from islice(super().blocks(), 2)
+            raise why
+
+    with Breaks(SOUND, RATE, block=500) as microphone:
+        blocks = Unhurried(microphone, lambda: True, 4).blocks()
+        first = next(blocks)
+        assert first is not None
+        assert len(first.samples) == 1000
+        with pytest.raises(type(why)):
+            next(blocks)
