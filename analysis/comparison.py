@@ -114,8 +114,7 @@ class Comparison:
             single: [Weights.of(correlation, single=single, share=share) for share in PATHS]
             for single in (False, True)
         }
-        self._away: deque[Array64] = deque(maxlen=max(1, round(_CORROBORATED_FOR / seconds)))
-        self._telling: deque[float] = deque(maxlen=self._away.maxlen)
+        self._telling: deque[float] = deque(maxlen=max(1, round(_CORROBORATED_FOR / seconds)))
         self._beyond_rows = max(1, round(_BEYOND_FOR / seconds))
         self._shifts: deque[Array64] = deque(maxlen=max(1, round(_RECENT / seconds)))
         self._stand([Test()] * TESTS)
@@ -129,7 +128,6 @@ class Comparison:
     def begin(self) -> None:
         """Begin anew."""
         self._stand([Test()] * TESTS)
-        self._away.clear()
         self._telling.clear()
         self._shifts.clear()
 
@@ -186,9 +184,7 @@ class Comparison:
         heavier = min(max(_MORE * louder, 0.0), _AT_MOST) * _TURNING
         held = held + heavier
         away = (shift[:SIGNS] - held - error[:SIGNS]) / baseline.scale[:SIGNS]
-        within = np.minimum(np.maximum(away, -1.0), 3.0)
-        self._away.append(within)
-        self._telling.append(sum(within[_TELLING].tolist()))
+        self._telling.append(sum(min(max(each, -1.0), 3.0) for each in away[_TELLING].tolist()))
         away = np.minimum(away, self._believed(moment.middle) + _BY_ITSELF)
         plainly = min((moment.sample.own - LEAST_OWN) / (_MOSTLY_OWN - LEAST_OWN), 1.0)
         loose = [plainly * path.evidence(away) for path in self._weights[bool(baseline.normal.single)]]
@@ -203,8 +199,12 @@ class Comparison:
     def _believed(self, middle: float) -> float:
         """Return how many deviations runout may count for, by what since the onset tells of a loose bit."""
         rows = 1 + self._since(middle) if self.worst.sum > 0.0 else 1
-        lately = list(self._telling)[-min(rows, self._beyond_rows) :]
-        return max(sum(lately) / (len(lately) * len(_TELLING)) + _BEYOND, 0.0)
+        return max(self._told(min(rows, self._beyond_rows)) + _BEYOND, 0.0)
+
+    def _told(self, rows: int) -> float:
+        """Return by how many deviations half orders and rocking rose, in the mean of the last rows."""
+        lately = list(self._telling)[-rows:]
+        return sum(lately) / (len(lately) * len(_TELLING))
 
     def _is_corroborated(self, at: float) -> bool:
         """
@@ -215,8 +215,7 @@ class Comparison:
         worst = self._tests.index(self.worst)
         if worst == len(PATHS):
             return True
-        away = np.mean(list(self._away)[-self._since(at) :], axis=0)
-        return float(away[_TELLING].mean()) >= _CORROBORATED * PATHS[worst]
+        return self._told(self._since(at)) >= _CORROBORATED * PATHS[worst]
 
 
 def margins(context: Context, *, like: bool) -> Array64:

@@ -350,9 +350,13 @@ class Grid:
     def _weigh(self) -> None:
         """Make the whole probability 1."""
         self._mass = _whole(self._heap)
+        self._share_out()
+
+    def _share_out(self) -> None:
         total = float(self._mass.sum())
         self._heap /= total
-        self._mass /= total
+        # A new one, for the old one was told to others.
+        self._mass = self._mass / total
 
     def _learn_louder(self) -> None:
         """Learn how much louder a spindle is that turns, where it surely does and its air is known."""
@@ -486,9 +490,7 @@ class Grid:
             self._heap, self._own = self._heap[:, here], self._own[:, here]
             self._mass = self._mass[here]
             self._first += here.start
-            total = float(self._mass.sum())
-            self._heap /= total
-            self._mass = self._mass / total
+            self._share_out()
 
 
 def _short(values: Floats) -> Short:

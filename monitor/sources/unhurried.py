@@ -11,9 +11,8 @@ class Unhurried:
     """
     A source of which some blocks are given as one while all is calm.
 
-    Whoever hears a block has been asleep before, and has to fetch all that it works with again: that costs
-    more than the hearing itself. What is decided does not depend on the size of blocks; only how late it is
-    does, by what waits.
+    Whoever hears a block has been asleep before, and has to fetch all that it works with again. What is
+    decided does not depend on the size of blocks; only how late it is does, by what waits.
 
     Parameters
     ----------

@@ -25,17 +25,8 @@ NORMAL = Sample(
     teeth=-30.0,
     speed=300.0,
 )
-TIGHT = Sample(
-    plain=TRUE_ENOUGH,
-    colour=np.linspace(-30.0, -50.0, 10),
-    level=-20.0,
-    hiss=-35.0,
-    line=-40.0,
-    noise=-55.0,
-    own=0.9,
-    foreign=0.0,
-    teeth=-25.0,
-    speed=300.0,
+TIGHT = replace(
+    NORMAL, plain=TRUE_ENOUGH, colour=np.linspace(-30.0, -50.0, 10), hiss=-35.0, noise=-55.0, teeth=-25.0
 )
 """A cut with a bit that runs true."""
 AIR = {"level": -32.0, "hiss": -36.0, "teeth": -44.0}

@@ -7,6 +7,7 @@ import pytest
 from hand_made import comb, cutter, white, windows_of
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from moments import TIGHT
 from numpy.typing import NDArray
 
 from analysis.air import Telling
@@ -17,18 +18,7 @@ from analysis.robust import MAD_TO_DEVIATION
 COLOUR = CHANNELS.index("colour")
 BANDS = 10
 RNG_SEEDS = st.integers(0, 2**31)
-NORMAL = Sample(
-    plain=np.array([10.0, 8.0, 5.0, -8.0, -16.0]),
-    colour=np.linspace(-30.0, -50.0, BANDS),
-    level=-20.0,
-    hiss=-35.0,
-    line=-40.0,
-    noise=-60.0,
-    own=0.9,
-    foreign=0.5,
-    teeth=-25.0,
-    speed=300.0,
-)
+NORMAL = dataclasses.replace(TIGHT, plain=np.array([10.0, 8.0, 5.0, -8.0, -16.0]), noise=-60.0, foreign=0.5)
 MOVES = st.lists(st.floats(-30, 30), min_size=SIGNS, max_size=SIGNS).map(np.array)
 
 

@@ -1,7 +1,6 @@
 """References from runs that a person accepted, and runs that are heard again."""
 
 import json
-import re
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from pathlib import Path
@@ -186,6 +185,5 @@ def test_what_changed_is_listed_and_a_bad_run_passed_over(
     chipsong("bits", "change", "comp", "--limit", 5)
     ended = chipsong("rehear", "--all")
     assert ended.status == 1
-    assert f"{quiet}: passed over\n{slip}:\n" in ended.out
-    assert re.search(r"\n  the alarm at 0:10 comes [0-2]\.[1-9] s later\n", ended.out)
+    assert f"{quiet}: passed over\n{slip}:\n  the alarm at 0:10 comes 1.1 s later\n" in ended.out
     assert f"{quiet} cannot be heard again" in ended.err
