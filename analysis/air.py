@@ -19,6 +19,10 @@ _CHANCE = np.float32(1.25)
 # Of a cut whose own hiss is a smaller share than this, nothing can be told.
 LEAST_OWN = 0.25
 
+# A cut is no quieter than the air: where its own share of the hiss seems to be less than this for most of the
+# memory, that was the air of another time, or no air at all.
+_IMPOSSIBLE, _MOSTLY = -0.1, 0.5
+
 # The cut's own share of the hiss is hardly known where it is smaller than this: the swell may then be deeper.
 _SURELY_OWN = 0.5
 
@@ -70,7 +74,8 @@ class Air:
         self._settle = max(3, round(0.2 / seconds))
         self._rows = 0
         self._lines: Array32 | None = None
-        self._hiss = 0.0
+        self._hiss: float | None = None
+        self._contrary = 0.0
 
     def row(self, heard: Telling, phase: Phase, *, apart: bool) -> Telling:
         """
@@ -92,7 +97,7 @@ class Air:
             self._learn(np.maximum(heard.lines - _CHANCE * heard.noise, np.float32(0)), heard.hiss)
         if self._lines is None or phase is not Phase.CUT:
             return heard
-        own = 1.0 - self._hiss / max(heard.hiss, 1e-20)
+        own = self._own(heard.hiss)
         # Half of what would put it right: the share is roughly known, and a swell must not be made up.
         more = np.float32(-10.0 * np.log10(max(own, _SURELY_OWN)))
         # Where it does not swell there is nothing to put right.
@@ -103,9 +108,17 @@ class Air:
             signs=None,
         )
 
+    def _own(self, hiss: float) -> float:
+        """Return the cut's own share of the hiss; forget that of an air that cannot have been one."""
+        if self._hiss is None:
+            return 1.0
+        own = 1.0 - self._hiss / max(hiss, 1e-20)
+        self._contrary += float(self._share) * ((own < _IMPOSSIBLE) - self._contrary)
+        if self._contrary > _MOSTLY:
+            self._hiss = None
+        return own
+
     def _learn(self, lines: Array32, hiss: float) -> None:
-        if self._lines is None:
-            self._lines, self._hiss = lines, hiss
-            return
-        self._lines = self._lines + self._share * (lines - self._lines)
-        self._hiss += float(self._share) * (hiss - self._hiss)
+        self._contrary = 0.0
+        self._lines = lines if self._lines is None else self._lines + self._share * (lines - self._lines)
+        self._hiss = hiss if self._hiss is None else self._hiss + float(self._share) * (hiss - self._hiss)

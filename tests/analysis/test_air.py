@@ -221,3 +221,20 @@ def test_a_tone_of_the_air_is_no_runout_of_the_cut(tone: float):
 
     assert np.all(stands(both)[[0, 2]] > stands(alone)[[0, 2]] + 5.0)
     assert np.all(stands(left) < stands(alone) + 1.0)
+
+
+def test_an_air_that_was_louder_than_the_cut_is_forgotten():
+    """No cut is quieter than the air: within its memory of 2 s it is unknown, until it is heard anew."""
+    air = after(Air(0.05), Phase.AIR, 5.0, AIR._replace(hiss=2.0 * CUT.hiss))
+    assert taken(air).own == pytest.approx(-1.0)
+    assert taken(after(air, Phase.CUT, 2.0, CUT)).own == 1.0
+    assert taken(after(air, Phase.AIR, 1.0)).own == pytest.approx(1.0 - AIR.hiss / CUT.hiss)
+
+
+def test_a_cut_that_is_hardly_louder_than_the_air_forgets_nothing():
+    """Nor does a quiet moment of a cut."""
+    air = after(Air(0.05), Phase.AIR, 5.0, AIR._replace(hiss=1.05 * CUT.hiss))
+    assert taken(after(air, Phase.CUT, 60.0, CUT)).own == pytest.approx(-0.05)
+    louder = after(Air(0.05), Phase.AIR, 5.0)
+    after(louder, Phase.CUT, 0.5, CUT._replace(hiss=1.0))
+    assert taken(louder).own == pytest.approx(1.0 - AIR.hiss / CUT.hiss)
