@@ -34,6 +34,8 @@ class Context:
     silence
         The longest time for which nothing is cut hereabouts, by the program, s; without end where that may
         be a wait, or nobody knows the place.
+    stops
+        Whether the place is known and the program may stop the spindle hereabouts.
     """
 
     bit: int = 0
@@ -42,6 +44,7 @@ class Context:
     told: bool = False
     apart: bool = True
     silence: float = math.inf
+    stops: bool = False
 
 
 @dataclass(frozen=True)

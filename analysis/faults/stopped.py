@@ -60,10 +60,9 @@ class Stopped:
         if moment.phase is not Phase.CUT or besides.sounds is not Phase.CUT:
             return None
         if len(self._late) == self._late.maxlen and self._found is None:
-            self._usual.append(self._late[0][1:])
-        self._late.append(
-            (moment.middle, besides.comb, sample.level, sample.speed, sample.hiss, sample.foreign)
-        )
+            self._usual.append(self._late[0][1:6])
+        heard = (sample.level, sample.speed, sample.hiss, sample.foreign)
+        self._late.append((moment.middle, besides.comb, *heard, moment.context.stops))
         self._combs.append(besides.comb)
         if normal is None or len(self._usual) < (self._usual.maxlen or 0):
             return None
@@ -76,13 +75,15 @@ class Stopped:
 
     def _judge(self, lately: NDArray[np.float64], normal: Sample) -> Finding | None:
         stood, level, speed, hiss, _ = np.median(np.array(self._usual), axis=0)
-        _, combs, levels, speeds, _, _ = lately.T
+        _, combs, levels, speeds, *_ = lately.T
         rows = np.array(self._late)
+        since, *_, planned = next((row for row in rows[::-1] if row[1] > _STILL * stood), rows[0])
         # Talk is loud below the hiss.
         louder = np.minimum(rows[:, 2] - level, rows[:, 4] - hiss)
         surge = float(np.sort(louder)[-1 - round(_FOR / self._seconds)])
         if (
-            stood < _STOOD
+            planned
+            or stood < _STOOD
             or combs.mean() > _SHARE * stood
             or abs(speed - normal.speed) > _KNOWN * normal.speed
             or np.median(levels) > level + _COVERS
@@ -95,5 +96,4 @@ class Stopped:
             f"the spindle's lines stood out by {stood:.1f} dB; now they are gone, and nothing covers them",
             f"the cut grew louder by {surge:.0f} dB for a moment, as it does when the spindle slows down",
         )
-        since = max((at for at, heard, *_ in self._late if heard > _STILL * stood), default=rows[0, 0])
         return Finding("spindle", 0.7, float(since), said, surge, _LOUDER)

@@ -266,8 +266,10 @@ class SoundLocator:
             return
         early, _, late = self._moves(self._past[-1].where)
         times = self.plan.times
-        silence = self._silences.longest(float(times.begin[early]), float(times.end[late]))
-        self._context = Context(self._bit, kind, cuts=probably > _AIR, told=told, silence=silence)
+        between = float(times.begin[early]), float(times.end[late])
+        silence, stops = self._silences.longest(*between), self._silences.stops(*between)
+        cuts = probably > _AIR
+        self._context = Context(self._bit, kind, cuts=cuts, told=told, silence=silence, stops=stops)
 
     def _likelihoods(self, grid: Grid) -> tuple[float, float]:
         """Return how likely the bit is in the wood, and if it is, goes straight down."""

@@ -12,6 +12,8 @@ _HEARD = 0.5
 
 # Seconds of the program by which the place may be wrong although it seems to be known.
 _ABOUT = 10.0
+# As much, where what is near matters.
+_NEAR = 3.0
 
 
 @dataclass(frozen=True, eq=False)
@@ -44,6 +46,12 @@ class Silences:
 
     def longest(self, since: float, until: float) -> float:
         """Return the longest that is met, or nearly met, between two times of the program's clock, s."""
-        first = np.searchsorted(self.end, since - _ABOUT)
-        beyond = np.searchsorted(self.begin, until + _ABOUT)
+        return self._longest(since - _ABOUT, until + _ABOUT)
+
+    def stops(self, since: float, until: float) -> bool:
+        """Return whether the spindle may stop between two times of the program's clock, or shortly after."""
+        return self._longest(since - _NEAR, until + _NEAR) == np.inf
+
+    def _longest(self, since: float, until: float) -> float:
+        first, beyond = np.searchsorted(self.end, since), np.searchsorted(self.begin, until)
         return float(self.lasting[first:beyond].max(initial=0.0))

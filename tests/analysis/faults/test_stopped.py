@@ -50,3 +50,11 @@ def test_it_is_over_when_the_comb_is_heard_again():
 def test_other_changes_are_not_said(surge: dict[str, float], then: dict[str, float]):
     """What lacks one of the signs is no stopped spindle."""
     assert not Machine().cuts(6.0).hear(0.3, **surge).hear(4.0, **then).causes
+
+
+def test_a_stop_that_the_program_plans_is_no_fault():
+    """Where it may stop the spindle hereabouts nothing is said; what is planned later excuses nothing."""
+    about = Machine().cuts(6.0).hear(1.0, stops=True)
+    assert not about.hear(0.3, stops=True, **SURGE).hear(4.0, stops=True, **GONE).causes
+    later = Machine().cuts(6.0).hear(0.3, **SURGE)
+    assert later.hear(4.0, stops=True, **GONE).causes == {"spindle"}

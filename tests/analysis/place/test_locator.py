@@ -166,6 +166,22 @@ def test_the_bit_follows_the_place():
     assert wrong == 0
 
 
+def test_where_the_program_may_stop_the_spindle():
+    """That is told while a stint ends, where the place is known; not in the midst of one."""
+    locator, last_move = SoundLocator(SLOTS), SLOTS.stints[0][1]
+    rows = list(Sounding().rows())
+    ends = max(at for at, _, _, move in rows if move == last_move)
+    midst, end = [], []
+    for at, phase, level, _ in rows:
+        locator.row(at, phase, level)
+        if FIRST_CUT + 5.0 < at < ends - 8.0:
+            midst.append(locator.context.stops)
+        elif abs(at - ends) < 1.0:
+            end.append(locator.context.stops)
+    assert not any(midst)
+    assert all(end)
+
+
 @settings(max_examples=4, deadline=None)
 @given(share=st.floats(0.3, 1.0), feeds=st.floats(0.8, 1.25))
 def test_where_to_start_again(share: float, feeds: float):
