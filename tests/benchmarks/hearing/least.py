@@ -30,8 +30,8 @@ Step = Callable[[Floats], bool]
 Rule = Callable[[], Step]
 
 _CHAINS = 2000
-# A rule that has not alarmed by then can't be measured in a reasonable time.
-_MOST_ROWS = 300_000
+# A rule that has not alarmed by then can't be measured in a reasonable time: after the change, and before.
+_MOST_ROWS, _MOST_STILL = 20_000, 3_000_000
 
 
 class NeverAlarmsError(Exception):
@@ -75,7 +75,8 @@ class Measured:
     run_length
         Mean rows between false alarms, measured.
     delay, error
-        Mean rows from the change to the alarm, and the standard error of that.
+        Mean rows from the change to the alarm, and the standard error of that; without end where the rule did
+        not find it.
     least
         What the best rule needs at that run length.
     """
@@ -117,19 +118,32 @@ def measure(rule: Rule, changes: Sequence[Change], *, alarms: int, seed: int) ->
     for number, change in enumerate(changes):
         rho = change.correlation
         if rho not in lengths:
-            still = Change("nothing", (0.0,) * len(change.shift), rho)
-            lengths[rho] = float(np.mean(run_lengths(rule, still, alarms, seed)))
-        delays = run_lengths(rule, change, alarms, seed + 1 + number)
-        found.append(
-            Measured(
-                change,
-                lengths[rho],
-                float(np.mean(delays)),
-                float(np.std(delays)) / math.sqrt(alarms),
-                least_delay(change, lengths[rho]),
-            )
-        )
+            lengths[rho] = between_false_alarms(rule, len(change.shift), rho, alarms, seed)
+        delay, error = _delay(rule, change, alarms, seed + 1 + number)
+        found.append(Measured(change, lengths[rho], delay, error, least_delay(change, lengths[rho])))
     return found
+
+
+def between_false_alarms(rule: Rule, channels: int, correlation: float, alarms: int, seed: int) -> float:
+    """Return the mean rows between false alarms, from so many of them: after each the rule begins anew."""
+    still = Change("nothing", (0.0,) * channels, correlation)
+    rows = _rows(still, np.random.default_rng(seed))
+    step, raised = rule(), 0
+    for count, row in enumerate(islice(rows, _MOST_STILL), 1):
+        if step(row):
+            step, raised = rule(), raised + 1
+            if raised == alarms:
+                return count / alarms
+    raise NeverAlarmsError(f"the rule raised {raised} false alarms in {_MOST_STILL} rows, not {alarms}")
+
+
+def _delay(rule: Rule, change: Change, alarms: int, seed: int) -> tuple[float, float]:
+    """Return the mean delay and its standard error; without end where the change is not found."""
+    try:
+        delays = run_lengths(rule, change, alarms, seed)
+    except NeverAlarmsError:
+        return math.inf, math.nan
+    return float(np.mean(delays)), float(np.std(delays)) / math.sqrt(alarms)
 
 
 def run_lengths(rule: Rule, change: Change, alarms: int, seed: int) -> list[int]:

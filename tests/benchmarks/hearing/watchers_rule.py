@@ -1,46 +1,64 @@
 """
-The watcher's own sequential test as a rule that ``least`` can feed with made-up rows.
+The watcher's own comparison as a rule that ``least`` can feed with made-up rows.
 
 A row is how far the signs lie above what is normal, in deviations. The baseline is known without error here,
 so there is no dead band for what it may be off.
 """
 
-import math
+from dataclasses import replace
 
 import numpy as np
 
-from analysis.baseline import SIGNS
-from analysis.comparison import PATHS, Test
-from analysis.evidence import SOUGHT, Weights
+from analysis.baseline import SIGNS, Baseline, Sample
+from analysis.comparison import LIKE, Comparison
+from analysis.cut import FAMILIES, Context, Moment
+from analysis.evidence import SOUGHT
+from analysis.presence import Phase
 from hearing.least import Change, Floats, Rule, Step
 
-# No row counts for more than this share of the limit.
-_MOST = 1.0 / 3.0
+# From one row to the next, s: of a bit at 18 000 rpm.
+_SECONDS = 0.05
+# Signs of a bit that runs out a little, dB: each may rise and fall from here.
+_NORMAL = Sample(
+    plain=np.array([12.0, 6.0, 6.0, -6.0, -10.0]),
+    colour=np.full(8, -40.0),
+    level=-20.0,
+    hiss=-25.0,
+    line=-40.0,
+    noise=-60.0,
+    own=1.0,
+    foreign=0.0,
+    teeth=-30.0,
+    speed=300.0,
+)
+_KNOWN = Baseline(10**12, _NORMAL, np.zeros(SIGNS + 1), np.ones(SIGNS + 1))
+# The cut is of one kind, which the program tells: else nothing would be compared as it is.
+_ACROSS = Context(1, FAMILIES[1], told=True)
 
 
-def rule(run_length: float, correlation: float) -> Rule:
+def rule(limit: float, correlation: float) -> Rule:
     """
-    Return the watcher's test of a bit with several flutes.
+    Return the watcher's comparison, of a bit with several flutes.
 
     Parameters
     ----------
-    run_length
-        Rows between false alarms that its limit is made for.
+    limit
+        The sum that is an alarm, nats.
     correlation
         Correlation of a row with the one before, as the watcher takes it to be.
     """
-    limit = math.log(run_length)
-    most = _MOST * limit
-    paths = [Weights.of(correlation, share=share) for share in PATHS]
 
     def fresh() -> Step:
-        tests = [Test() for _ in paths]
+        comparison = Comparison(_SECONDS, correlation)
+        comparison.set(limit, 0.0)
+        at = 0.0
 
         def step(row: Floats) -> bool:
-            for number, path in enumerate(paths):
-                counted = float(np.clip(path.evidence(row), -most, most))
-                tests[number] = tests[number].after(counted, 1.5 * limit, 0.0)
-            return max(test.sum for test in tests) >= limit
+            nonlocal at
+            at += _SECONDS
+            sample = replace(_NORMAL, plain=_NORMAL.plain + row)
+            comparison.row(Moment(at, at, sample, Phase.CUT, _ACROSS), _KNOWN, LIKE)
+            return comparison.is_certain(at)
 
         return step
 
