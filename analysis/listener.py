@@ -30,7 +30,7 @@ from analysis.windows import Windows, window_size
 
 # What a step's table holds of each row: the features, then how near the test stood to an alarm (1 is one),
 # and what the spindle was doing (0 off, 1 air, 2 cut).
-COLUMNS = (*FEATURES, "score", "phase")
+COLUMNS = (*FEATURES, "score", "phase", "compared")
 _PHASES = {Phase.OFF: 0.0, Phase.AIR: 1.0, Phase.CUT: 2.0}
 
 # Windows that are read at once: enough for speed, and the memory of a long recording stays small.
@@ -232,9 +232,9 @@ class Listener:
             parts=self.locator.verdicts(self.watcher.learned),
         )
 
-    def _take(self, rows: Rows, at: list[float], events: list[Event]) -> list[tuple[float, float]]:
-        """Let the rows decide one after another, until the bit changes; return score and phase of each."""
-        judged: list[tuple[float, float]] = []
+    def _take(self, rows: Rows, at: list[float], events: list[Event]) -> list[tuple[float, ...]]:
+        """Let the rows decide one after another, until the bit changes; return what `COLUMNS` ends with."""
+        judged: list[tuple[float, ...]] = []
         for index in range(len(rows)):
             first = self._row * self._hop
             self._row += 1
@@ -243,7 +243,7 @@ class Listener:
             said = self.watcher.row(self._moment(rows, index, first, at[-1]), self._health)
             events.extend(self._complete(event) for event in said)
             self.locator.judged(self.watcher.state)
-            judged.append((self.watcher.score, _PHASES[self.phase]))
+            judged.append((self.watcher.score, _PHASES[self.phase], float(self.watcher.compared)))
             bit = self.locator.context.bit
             if bit != self._bit:
                 self._change_bit(bit)

@@ -36,7 +36,8 @@ SURE = math.log(20.0)
 # mean square, that is more than another job or the shop does. Nearby places differ by less.
 _BROAD, _ELSEWHERE = 5, 5.0
 
-# A spindle whose speed differs by more than this share is another bit's, or misheard.
+# A spindle whose speed differs by more than this share is another bit's, or misheard: a dial is not set twice
+# to quite the same.
 _LIKE_SPEED = 0.04
 
 # What physics allows a tight bit: its half orders and the swell of every second turn are next to nothing. All
@@ -155,9 +156,9 @@ def compare(fresh: Baseline, known: Known, correlation: float) -> Finding:
     return replace(found, verdict="doubtful", because=(*found.because, why))
 
 
-def turns_alike(sample: Sample, other: Sample) -> bool:
-    """Return whether two sounds turn so nearly as fast that they may be of one bit."""
-    return abs(sample.speed - other.speed) <= _LIKE_SPEED * other.speed
+def turns_alike(sample: Sample, other: Sample, within: float = _LIKE_SPEED) -> bool:
+    """Return whether two sounds turn as fast, ``within`` this share, so that they may be of one bit."""
+    return abs(sample.speed - other.speed) <= within * other.speed
 
 
 def doubt(fresh: Baseline, correlation: float) -> Finding:

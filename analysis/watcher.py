@@ -70,6 +70,9 @@ _FRESH = 1.0
 # A baseline is learned from rows of whose hiss the cut's own share is at least this: not from its ends.
 _LEARNED_FROM = 0.3
 
+# In one cut a spindle keeps its speed within this share: what turns otherwise may be another machine.
+_ONE_SPEED = 0.02
+
 
 class Watcher:
     """
@@ -94,6 +97,8 @@ class Watcher:
         The present state.
     baselines
         What is normal, by bit and kind of cut.
+    compared
+        Whether the last row was compared with what is normal.
     """
 
     def __init__(
@@ -107,6 +112,7 @@ class Watcher:
     ) -> None:
         self.state: State = "settle"
         self.baselines: dict[tuple[int, str], Baseline] = {}
+        self.compared = False
         self._at_other_speeds: dict[tuple[int, str], list[Baseline]] = {}
         self._doubted: dict[tuple[int, str], list[Baseline]] = {}
         self._learned_at: dict[tuple[int, str], tuple[float, float]] = {}
@@ -138,6 +144,7 @@ class Watcher:
     def row(self, moment: Moment, health: Health) -> list[Event]:
         """Take in one row, and whether anything can be heard at all."""
         at, context = moment.at, moment.context
+        self.compared = False
         events: list[Event] = []
         if health.changed:
             events.append(Deaf(at, health.reason) if health.deaf else Heard(at, "sound is usable again"))
@@ -262,13 +269,13 @@ class Watcher:
         return self._compare(moment, main, margins(context, like=baseline is not None))
 
     def _like_it(self, key: tuple[int, str], sample: Sample) -> Baseline | None:
-        """Return what is normal for what turns as fast: what turns otherwise may be another machine."""
+        """Return what is normal for what turns as fast."""
         known = [self.baselines[key]] if key in self.baselines else []
         known += self._at_other_speeds.get(key, [])
-        return next((each for each in known if turns_alike(sample, each.normal)), None)
+        return next((each for each in known if turns_alike(sample, each.normal, _ONE_SPEED)), None)
 
     def _is_doubted(self, key: tuple[int, str], sample: Sample) -> bool:
-        return any(turns_alike(sample, each.normal) for each in self._doubted.get(key, []))
+        return any(turns_alike(sample, each.normal, _ONE_SPEED) for each in self._doubted.get(key, []))
 
     def _main_like_it(self, bit: int, sample: Sample) -> Baseline | None:
         known = (self._like_it(key, sample) for key in self.baselines if key[0] == bit)
@@ -291,7 +298,7 @@ class Watcher:
     def _learn(self, key: tuple[int, str], moment: Moment) -> Alarm | None:
         """Take in a row of the first seconds; return an alarm when these are found to be of a loose bit."""
         heard = self._learning.setdefault(key, [])
-        if key in self.baselines and heard and not turns_alike(moment.sample, heard[-1].sample):
+        if key in self.baselines and heard and not turns_alike(moment.sample, heard[-1].sample, _ONE_SPEED):
             heard.clear()
         heard.append(moment)
         if len(heard) < max(LEAST_ROWS, self._settings.learn / self._seconds):
@@ -377,6 +384,7 @@ class Watcher:
         )
 
     def _compare(self, moment: Moment, baseline: Baseline, held: Array64) -> Alarm | None:
+        self.compared = True
         self._note_cover(moment.sample, baseline.normal)
         self._comparison.row(moment, baseline, held + self._allowed.get(moment.context.bit, 0.0))
         self.score = self._comparison.score

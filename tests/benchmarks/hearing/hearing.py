@@ -12,9 +12,6 @@ from analysis.place import SoundLocator
 from hearing.programs import Job
 from recordings_synthetic import Recording
 
-COMPARES = ("listen", "uneasy", "alarm")
-_CUT = 2.0
-
 
 @dataclass(frozen=True, eq=False)
 class Heard:
@@ -62,24 +59,16 @@ def hear(recording: Recording, job: Job, plan: Plan, until: float = np.inf) -> H
     for first in range(0, end, recording.rate):
         step = listener.hear(recording.samples[first : min(first + recording.rate, end)])
         events.extend(step.events)
-        rows.append((step.at, step.table[:, COLUMNS.index("phase")]))
+        rows.append((step.at, step.table[:, COLUMNS.index("compared")]))
     states = tuple(event for event in events if isinstance(event, StateChange))
     at = np.concatenate([moments for moments, _ in rows])
-    cut = np.concatenate([phase for _, phase in rows]) == _CUT
     hop = round(float(at[1] - at[0]) * recording.rate)
     return Heard(
         alarms=tuple(event for event in events if isinstance(event, Alarm)),
         deaf=sum(isinstance(event, Deaf) for event in events),
         states=states,
         at=at,
-        compared=cut & _comparing(states, at),
+        compared=np.concatenate([compared for _, compared in rows]) > 0.0,
         size=round(float(at[0]) * recording.rate),
         hop=hop,
     )
-
-
-def _comparing(states: tuple[StateChange, ...], at: NDArray[np.float64]) -> NDArray[np.bool_]:
-    """Return whether the watcher was comparing at each moment."""
-    when = np.array([change.at for change in states])
-    compares = np.array([False, *(change.state in COMPARES for change in states)])
-    return np.asarray(compares[np.searchsorted(when, at, side="right")])
