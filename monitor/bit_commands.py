@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any, TypeVar
 import click
 
 if TYPE_CHECKING:
-    from monitor.labels import Label
+    from monitor.kept.labels import Label
 
 _Command = TypeVar("_Command", bound=Callable[..., Any])
 _FILE = click.Path(path_type=Path)
@@ -43,7 +43,7 @@ def _describing(command: _Command) -> _Command:
 def bits(context: click.Context, *, as_json: bool) -> None:
     """List the bits on the shelf; `bits show`, `add`, `change` and `remove` one."""
     if context.invoked_subcommand is None:
-        from monitor.bits_text import list_text  # noqa: PLC0415
+        from monitor.shelf.text import list_text  # noqa: PLC0415
 
         click.echo(list_text(as_json=as_json), nl=not as_json)
 
@@ -53,7 +53,7 @@ def bits(context: click.Context, *, as_json: bool) -> None:
 @click.option("--json", "as_json", is_flag=True, help="As one JSON object.")
 def show_bit(name: str, *, as_json: bool) -> None:
     """Tell all that is known of the bit NAME."""
-    from monitor.bits_text import bit_text  # noqa: PLC0415
+    from monitor.shelf.text import bit_text  # noqa: PLC0415
 
     click.echo(bit_text(name, as_json=as_json))
 
@@ -63,7 +63,7 @@ def show_bit(name: str, *, as_json: bool) -> None:
 @_describing
 def add_bit(name: str, **told: object) -> None:
     """Put the bit NAME on the shelf; --diameter, --flutes and --kind must be said."""
-    from monitor.bits_text import add  # noqa: PLC0415
+    from monitor.shelf.text import add  # noqa: PLC0415
 
     click.echo(add(name, told))
 
@@ -74,7 +74,7 @@ def add_bit(name: str, **told: object) -> None:
 @click.option("--without", multiple=True, metavar="KEY", help="Take this out of what is said of it.")
 def change_bit(name: str, *, without: tuple[str, ...], **told: object) -> None:
     """Change what the shelf says of the bit NAME; comments in its file stay."""
-    from monitor.bits_text import change  # noqa: PLC0415
+    from monitor.shelf.text import change  # noqa: PLC0415
 
     change_of = {key: value for key, value in told.items() if value is not None}
     if not change_of and not without:
@@ -87,7 +87,7 @@ def change_bit(name: str, *, without: tuple[str, ...], **told: object) -> None:
 @click.option("--yes", is_flag=True, help="Do not ask.")
 def remove_bit(name: str, *, yes: bool) -> None:
     """Take the bit NAME off the shelf; what was heard of it stays with its runs."""
-    from monitor.bits_text import bit_text, remove  # noqa: PLC0415
+    from monitor.shelf.text import bit_text, remove  # noqa: PLC0415
 
     if not yes:
         click.echo(bit_text(name, as_json=False))
@@ -123,7 +123,7 @@ def label(  # noqa: PLR0913 - as many as the user may say
         raise click.UsageError("say an ALARM and WHAT it was, or --missed SECONDS, or --fine")
     if was and missed is None:
         raise click.UsageError("--was goes with --missed")
-    from monitor import labelling  # noqa: PLC0415
+    from monitor.kept import labelling  # noqa: PLC0415
 
     if alarm is not None and what is not None:
         click.echo(labelling.label_alarm(run, alarm, what))
@@ -143,7 +143,7 @@ def accept(run: str | None, *, undo: bool) -> None:
     A new cut's first seconds are compared with the reference of its bit, material and microphone. Without a
     RUN, list the references.
     """
-    from monitor import accepting  # noqa: PLC0415
+    from monitor.shelf import accepting  # noqa: PLC0415
 
     if undo:
         click.echo(accepting.take_back(run))
@@ -194,9 +194,9 @@ def rehear(  # noqa: PLR0913 - as many as the user may say
     """
     if bool(runs) == every:
         raise click.UsageError("name runs, or say --all")
-    from monitor.many import Workers  # noqa: PLC0415
-    from monitor.rehearing import Rehearing  # noqa: PLC0415
-    from monitor.rehearing import rehear as run  # noqa: PLC0415
+    from monitor.rehear.many import Workers  # noqa: PLC0415
+    from monitor.rehear.rehearing import Rehearing  # noqa: PLC0415
+    from monitor.rehear.rehearing import rehear as run  # noqa: PLC0415
 
     sys.exit(run(runs, Rehearing(Workers(jobs, scheduler), place, afresh, as_json)))
 
@@ -244,7 +244,7 @@ def tune(  # noqa: PLR0913 - as many as the user may say
     false alarms, how sure that is, and what it would change; it is written to the shelf only on yes.
     """
     from monitor import tuning  # noqa: PLC0415
-    from monitor.many import Workers  # noqa: PLC0415
+    from monitor.rehear.many import Workers  # noqa: PLC0415
 
     workers = Workers(jobs, scheduler)
     found = tuning.tune(bit, tuning.Asked(material, false_alarms, hours, workers, out, place, afresh))

@@ -18,7 +18,7 @@ from monitor.status import Status
 
 if TYPE_CHECKING:
     from analysis.program.program import Units
-    from monitor.keeping import SoundKept
+    from monitor.kept.keeping import SoundKept
     from monitor.setup import Wanted
     from monitor.shop.address import Shop
 
@@ -60,7 +60,7 @@ class _Asked(TypedDict):
 
 def _length(_context: click.Context, _option: click.Parameter, said: str | None) -> float | None:
     """Return a length with its unit in mm."""
-    from monitor.bits import parse_length  # noqa: PLC0415
+    from monitor.shelf.bits import parse_length  # noqa: PLC0415
 
     try:
         return None if said is None else parse_length(said)
@@ -256,7 +256,7 @@ def demo(out: Path, seed: int, line: int | None) -> None:
 def replay(recording: Path, *, as_json: bool, keep: bool, sound_budget: float, **said: Unpack[_Said]) -> None:
     """Listen to a RECORDING of a cut, as if live."""
     wanted = _wanted(said)
-    from monitor.keeping import Keep  # noqa: PLC0415
+    from monitor.kept.keeping import Keep  # noqa: PLC0415
     from monitor.listening import replay as run  # noqa: PLC0415
 
     sys.exit(run(recording, wanted, Keep(budget=sound_budget) if keep else None, as_json=as_json))
@@ -322,7 +322,7 @@ def watch(  # noqa: PLR0913 - as many as the user may say
             "--control - and --lines - would both read standard input: give another --lines"
         )
     wanted = _wanted(said)
-    from monitor.keeping import Keep  # noqa: PLC0415
+    from monitor.kept.keeping import Keep  # noqa: PLC0415
     from monitor.listening import Live  # noqa: PLC0415
     from monitor.listening import watch as run  # noqa: PLC0415
     from monitor.sharing import Sharing  # noqa: PLC0415

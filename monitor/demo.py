@@ -16,8 +16,8 @@ from analysis.locate import Plan
 from analysis.place import SoundLocator
 from analysis.program import read
 from monitor.journal import Journal, open_run
-from monitor.keeping import now
-from monitor.kept import bits_to_plain, keep_program
+from monitor.kept.job import bits_to_plain, keep_program
+from monitor.kept.keeping import now
 from monitor.listening import ears_for
 from monitor.resuming import write_beside
 from monitor.review import events_of

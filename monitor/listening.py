@@ -20,16 +20,15 @@ from analysis.program import Program, find_parts
 from monitor.actions.beside import with_actions
 from monitor.actions.reading import ACTIONS, read_actions
 from monitor.actions.telling import at_the_start
-from monitor.bits import read_shelf
 from monitor.controls import Controls, Press
 from monitor.journal import Journal, home
-from monitor.keeping import Keep, now, open_journal
+from monitor.kept.keeping import Keep, now, open_journal
+from monitor.kept.pace import keep_pace, read_pace
 from monitor.linefeed.feed import with_lines, with_past
 from monitor.linefeed.past import read_past
 from monitor.linefeed.reading import reader_for
 from monitor.linefeed.where import is_file, source_of
 from monitor.memory import giving_back
-from monitor.pace import keep_pace, read_pace
 from monitor.press_lines import PressLines
 from monitor.resuming import command_for, refusal, write_beside
 from monitor.screen import JsonLines, Screen, Shown
@@ -37,6 +36,7 @@ from monitor.screen.keys import is_in_front
 from monitor.screen.seen import Looking
 from monitor.setup import SHELF, Wanted, bits_for, make_listener, read_program
 from monitor.sharing import Job, Sharing
+from monitor.shelf.bits import read_shelf
 from monitor.shop.address import Shop, machine_named
 from monitor.sources import Microphone, Recording, Source
 from monitor.sources.unhurried import Unhurried

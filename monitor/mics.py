@@ -9,9 +9,9 @@ from numpy.typing import NDArray
 
 from analysis.errors import SoundError
 from analysis.microphone import Advice, Checkup, Hum, OwnGain, advise, check
-from monitor.bits import read_shelf
 from monitor.journal import home
 from monitor.setup import SHELF, Wanted, bits_for
+from monitor.shelf.bits import read_shelf
 from monitor.sources import Device, Microphone, Source, microphones
 
 # A sound system that slept takes up to two seconds to wake: blocks that may fail to come, half a second each.

@@ -7,12 +7,12 @@ from analysis.errors import JournalError
 from analysis.events import Event, from_dict
 from monitor.actions.telling import ACTION, kept_text
 from monitor.controls import PRESSED
-from monitor.heard import BIT, GAP, NOTICE, hearing
 from monitor.journal import Event as Kept
 from monitor.journal import Run, home, open_run, runs
-from monitor.labels import LABEL
+from monitor.kept.heard import BIT, GAP, NOTICE, hearing
+from monitor.kept.labels import LABEL
+from monitor.kept.places import PLACES
 from monitor.linefeed.kept import LINES
-from monitor.places import PLACES
 from monitor.words import clock, count, event_text
 
 SAID_OTHERWISE = frozenset({ACTION, BIT, GAP, LABEL, LINES, NOTICE, PLACES, PRESSED})

@@ -16,9 +16,9 @@ from analysis.place import SoundLocator
 from analysis.program import Program, decode, read
 from analysis.program.program import Units
 from analysis.watcher import USUAL, Settings
-from monitor.bits import Entry, Shelf, Thresholds, read_shelf
 from monitor.memory import give_back
-from monitor.references import Heard, read_book
+from monitor.shelf.bits import Entry, Shelf, Thresholds, read_shelf
+from monitor.shelf.references import Heard, read_book
 
 SHELF = "bits.toml"
 

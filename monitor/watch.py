@@ -19,9 +19,9 @@ from analysis.pumping import SAID as PUMPS
 from monitor.actions.kind import Done
 from monitor.actions.telling import ACTION, done_to_dict
 from monitor.controls import PRESSED, Press
-from monitor.heard import BIT, GAP, NOTICE, HeardNotes
 from monitor.journal import Journal
-from monitor.places import PLACES, PlaceNotes
+from monitor.kept.heard import BIT, GAP, NOTICE, HeardNotes
+from monitor.kept.places import PLACES, PlaceNotes
 from monitor.sources import Block, Source
 
 # Blocks that may fail to come before the listener is told. A microphone waits half a second for each, so

@@ -18,7 +18,7 @@ from starlette.routing import Route
 from analysis.errors import ChipsongError, JournalError, ProgramError
 from analysis.program import recut_program, restart_program
 from monitor.journal import Run, open_run, runs
-from monitor.labels import LABELS, fine, label, missed, misses
+from monitor.kept.labels import LABELS, fine, label, missed, misses
 from monitor.page.guard import Door
 from monitor.page.plan_svg import plan_view
 from monitor.page.ranges import ranged

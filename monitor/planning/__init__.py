@@ -12,13 +12,13 @@ from pathlib import Path
 from analysis.contents import Contents, contents_of
 from analysis.errors import ChipsongError
 from analysis.program.program import Units
-from monitor.bits import read_shelf
 from monitor.journal import home
 from monitor.planning.report import written
 from monitor.planning.text import plan_text
 from monitor.planning.tools import tools_for
 from monitor.saving import cannot_write, check_place
 from monitor.setup import SHELF, Wanted, read_program
+from monitor.shelf.bits import read_shelf
 
 _PICTURES = (".png", ".svg", ".pdf")
 _LARGE = 2_000_000  # bytes; a longer program takes seconds

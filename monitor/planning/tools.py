@@ -3,8 +3,8 @@
 from analysis.contents import Known, Tool
 from analysis.cutting import Bit
 from analysis.program import Program
-from monitor.bits import Shelf
 from monitor.setup import Wanted, bits_for
+from monitor.shelf.bits import Shelf
 
 
 def tools_for(wanted: Wanted, program: Program, shelf: Shelf) -> dict[int, Tool]:

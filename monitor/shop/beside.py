@@ -8,7 +8,7 @@ from analysis.events import Event
 from analysis.listener import Listener
 from analysis.program import Program, find_parts
 from monitor.controls import Press
-from monitor.keeping import now
+from monitor.kept.keeping import now
 from monitor.screen.seen import Looking
 from monitor.shop.address import Shop
 from monitor.shop.announcer import Announcer, Machine

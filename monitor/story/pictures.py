@@ -7,7 +7,7 @@ from matplotlib.figure import Figure
 from analysis.errors import ProgramError
 from analysis.figures import orders_picture, sheet, timeline
 from analysis.locate import Plan
-from monitor.kept import bits_of
+from monitor.kept.job import bits_of
 from monitor.story.comparing import Compared
 from monitor.story.story import Story
 

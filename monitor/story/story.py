@@ -12,9 +12,9 @@ from analysis.events import Alarm, Event, PartVerdict, State, Summary
 from analysis.figures.spans import state_spans
 from analysis.program import Part, Program, find_parts
 from monitor.journal import Rows, Run
-from monitor.kept import bits_of, program_of
-from monitor.labels import Label, labels
-from monitor.places import Passed, places_of
+from monitor.kept.job import bits_of, program_of
+from monitor.kept.labels import Label, labels
+from monitor.kept.places import Passed, places_of
 from monitor.review import SAID_OTHERWISE, event_of
 
 
@@ -28,7 +28,7 @@ class Incident:
     number
         From 1, in order.
     index
-        Which of ``run.events()`` it is, as `monitor.labels.label` wants it.
+        Which of ``run.events()`` it is, as `monitor.kept.labels.label` wants it.
     alarm
         The alarm.
     label

@@ -10,16 +10,16 @@ from analysis.errors import ChipsongError, JournalError
 from analysis.tape import Tape
 from analysis.tuning import Told
 from analysis.watcher import Settings
-from monitor.again import tape_of
-from monitor.bits import Entry, same_name
-from monitor.going_on import Kept, go_on, marks_of
-from monitor.heard import bit_at
 from monitor.journal import Run, home
-from monitor.keeping import material_of, shelved
-from monitor.labels import is_labelled, labels, misses
-from monitor.ledger import LEDGER, Ledger
-from monitor.many import Workers, for_each
-from monitor.runs_at import RunsAt
+from monitor.kept.heard import bit_at
+from monitor.kept.keeping import material_of, shelved
+from monitor.kept.labels import is_labelled, labels, misses
+from monitor.rehear.again import tape_of
+from monitor.rehear.going_on import Kept, go_on, marks_of
+from monitor.rehear.ledger import LEDGER, Ledger
+from monitor.rehear.many import Workers, for_each
+from monitor.rehear.runs_at import RunsAt
+from monitor.shelf.bits import Entry, same_name
 from monitor.trouble import one_line, warn
 
 # An alarm so long, s, before a fault is said to have begun is that fault's.

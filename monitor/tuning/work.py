@@ -8,13 +8,13 @@ from analysis.change import budget_rows
 from analysis.errors import ChipsongError
 from analysis.tuning import FACTORS, Proposal, Row, Told, cross_validated, propose, trade
 from analysis.watcher import Settings
-from monitor.bits import Entry, Thresholds, read_shelf
-from monitor.bits_writing import change_threshold
 from monitor.journal import home
-from monitor.many import Workers
-from monitor.runs_at import runs_at
+from monitor.rehear.many import Workers
+from monitor.rehear.runs_at import runs_at
 from monitor.saving import cannot_write
 from monitor.setup import SHELF, settings_from
+from monitor.shelf.bits import Entry, Thresholds, read_shelf
+from monitor.shelf.writing import change_threshold
 from monitor.trouble import one_line
 from monitor.tuning.runs import How, hear_runs, labelled_runs
 

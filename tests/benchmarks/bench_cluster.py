@@ -29,7 +29,7 @@ sys.path.insert(0, str(Path(__file__).parents[1] / "monitor"))
 from cluster_nodes import cluster, failed, heard
 
 from monitor.journal import open_run, runs
-from monitor.many import Workers, for_each
+from monitor.rehear.many import Workers, for_each
 
 ROOT = Path(__file__).parents[2]
 SHIPPED = ROOT / "recordings_synthetic" / "slip_outline"

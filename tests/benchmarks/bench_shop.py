@@ -25,14 +25,14 @@ from hearing_all import HearingAll
 from receivers import HERE, Broker
 
 from analysis.events import Alarm, Event, Heard, StateChange
-from monitor.keeping import now
+from monitor.kept.keeping import now
 from monitor.shop.address import Shop
 from monitor.shop.announcer import Announcer, Machine
 
 CHILD = """
 import sys, time
 from pathlib import Path
-from monitor.keeping import now
+from monitor.kept.keeping import now
 from monitor.shop.address import shop_of
 from monitor.shop.announcer import Announcer, Machine
 machine = Machine(sys.argv[2], "run", "", None, Path("/nowhere"), None)

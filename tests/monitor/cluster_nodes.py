@@ -11,8 +11,8 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from analysis.errors import ChipsongError
-from monitor.again import Judged, hear_again
 from monitor.journal import open_run
+from monitor.rehear.again import Judged, hear_again
 
 
 def heard(folder: Path, name: str) -> tuple[str, str]:

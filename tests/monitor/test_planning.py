@@ -16,7 +16,6 @@ from live_watch import COMMAND
 from analysis.contents import Tool, contents_of
 from analysis.cutting import Bit
 from analysis.program import read
-from monitor.bits import Entry, Shelf
 from monitor.planning import report as report_module
 from monitor.planning.lengths import Lengths, number
 from monitor.planning.lines import columns, field, printable
@@ -24,6 +23,7 @@ from monitor.planning.report import report, written
 from monitor.planning.text import plan_text
 from monitor.planning.tools import tools_for
 from monitor.setup import Wanted
+from monitor.shelf.bits import Entry, Shelf
 
 Command = Callable[..., Ended]
 TRAYS = SHIPPED / "seedling_trays.ngc"

@@ -16,7 +16,7 @@ from journal_bench import begin
 
 from analysis.events import Alarm, StateChange, to_dict
 from monitor.journal import Run, open_run
-from monitor.labels import label
+from monitor.kept.labels import label
 from monitor.report import report_html
 from monitor.report.cues import cues
 from monitor.story import tell

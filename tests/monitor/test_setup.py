@@ -8,8 +8,8 @@ from analysis.cutting import Bit
 from analysis.errors import ProgramError
 from analysis.program import Program, read
 from analysis.watcher import Settings
-from monitor.bits import Entry, Shelf, Thresholds
 from monitor.setup import Wanted, bits_for, entries_for, read_program, settings_of
+from monitor.shelf.bits import Entry, Shelf, Thresholds
 
 PROGRAM = "T1 M6\nS12000 M3\nG1 X10 F600\nT2 M6\nM3\nG1 X20\nM5\nT5 M6\nG1 X30\nM30\n"
 SHELF = Shelf(

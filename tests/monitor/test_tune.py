@@ -10,8 +10,8 @@ from contract import SHIPPED, Ended
 
 from analysis.events import Alarm
 from analysis.watcher import Settings
-from monitor.again import Judged, hear_again, tape_of
 from monitor.journal import open_run, runs
+from monitor.rehear.again import Judged, hear_again, tape_of
 
 Command = Callable[..., Ended]
 

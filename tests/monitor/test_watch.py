@@ -18,9 +18,9 @@ from analysis.events import Alarm, Deaf, Event, Heard, StateChange, Summary, to_
 from analysis.listener import COLUMNS, Listener
 from analysis.locate import Nowhere
 from monitor.controls import PRESSED, Controls, Press
-from monitor.heard import NOTICE
 from monitor.journal import Journal, open_run
 from monitor.journal.sound import SoundWriter
+from monitor.kept.heard import NOTICE
 from monitor.setup import Wanted, make_listener, read_program
 from monitor.sources import Block
 from monitor.testing import FakeClock, FakeMicrophone, silence

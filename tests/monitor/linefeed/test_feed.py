@@ -19,7 +19,6 @@ from analysis.events import to_dict
 from analysis.linesfed import FedLocator
 from analysis.locate import Nowhere
 from analysis.presence import Phase
-from monitor.again import Judged, hear_again
 from monitor.journal import runs
 from monitor.linefeed import feed as feeding
 from monitor.linefeed.clock import RunClock
@@ -27,6 +26,7 @@ from monitor.linefeed.feed import Feed
 from monitor.linefeed.kept import reports_of
 from monitor.linefeed.reading import read_json
 from monitor.linefeed.source import LineFeedError, Outlet
+from monitor.rehear.again import Judged, hear_again
 from monitor.sources import Block
 from monitor.testing import FakeMicrophone
 

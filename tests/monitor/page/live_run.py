@@ -19,8 +19,8 @@ from analysis.locate import Plan
 from analysis.place import SoundLocator
 from analysis.program import read
 from monitor.journal import Journal
-from monitor.keeping import now
-from monitor.kept import bits_to_plain, keep_program
+from monitor.kept.job import bits_to_plain, keep_program
+from monitor.kept.keeping import now
 from monitor.page.beside import page_beside
 from monitor.sharing import Job, Sharing
 from monitor.sources import Block

@@ -15,7 +15,7 @@ from analysis.events import Alarm, StateChange
 from analysis.program import read
 from monitor.controls import Controls
 from monitor.journal import Run
-from monitor.labels import labels
+from monitor.kept.labels import labels
 from monitor.page.beside import live_app
 from monitor.page.live import Live
 from monitor.page.review_command import review_app

@@ -11,7 +11,7 @@ from starlette.testclient import TestClient
 
 from analysis.program import read, restart_program
 from monitor.journal import Run
-from monitor.labels import labels, misses
+from monitor.kept.labels import labels, misses
 from monitor.page.guard import Door, Guard
 from monitor.page.review_command import review_app
 from monitor.story import tell

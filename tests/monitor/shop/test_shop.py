@@ -15,7 +15,7 @@ from receivers import HERE, Broker, free_port
 
 from analysis.events import Heard, StateChange
 from monitor.journal import runs
-from monitor.keeping import now
+from monitor.kept.keeping import now
 from monitor.shop.address import Shop, machine_named, shop_of
 from monitor.shop.announcer import Announcer, Machine
 from monitor.testing import FakeMicrophone, silence

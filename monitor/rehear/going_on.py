@@ -6,9 +6,9 @@ from dataclasses import dataclass
 from typing import Any, Generic, TypeVar
 
 from analysis.errors import ChipsongError
-from monitor.heard import hearing
-from monitor.ledger import Ledger
-from monitor.runs_at import RunsAt
+from monitor.kept.heard import hearing
+from monitor.rehear.ledger import Ledger
+from monitor.rehear.runs_at import RunsAt
 from monitor.trouble import warn
 
 _Found = TypeVar("_Found")

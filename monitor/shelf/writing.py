@@ -15,8 +15,8 @@ from tomlkit.items import AoT, Comment, Table, Whitespace
 from tomlkit.items import Item as TomlItem
 
 from analysis.errors import ShelfError
-from monitor.bits import check_shelf, read_shelf, same_name
 from monitor.saving import replace_file
+from monitor.shelf.bits import check_shelf, read_shelf, same_name
 
 Change = Mapping[str, Any]
 """What each key is to be; ``None`` takes it out."""

@@ -9,7 +9,7 @@ from functools import partial
 from typing import Any, TypeVar
 
 from analysis.errors import ChipsongError
-from monitor.heard import hearing
+from monitor.kept.heard import hearing
 from monitor.trouble import one_line
 
 _Found = TypeVar("_Found")
@@ -27,7 +27,7 @@ def on_cluster(
     work: Callable[[str], _Found], names: Sequence[str], address: str, failed: Callable[[str, str], _Found]
 ) -> Iterator[_Found]:
     """
-    Give what comes of the work for each name, in order; see `monitor.many.for_each`.
+    Give what comes of the work for each name, in order; see `monitor.rehear.many.for_each`.
 
     Work whose worker died is done by another one. What made several die is given up, and told as failed.
 

@@ -14,11 +14,11 @@ from analysis.reference import Reference
 from analysis.tape import Tape
 from analysis.watcher import USUAL, Settings, Watcher
 from monitor.controls import PRESSED
-from monitor.heard import GAP
 from monitor.journal import Run
-from monitor.kept import bits_of, program_of
+from monitor.kept.heard import GAP
+from monitor.kept.job import bits_of, program_of
+from monitor.kept.pace import pace_of
 from monitor.linefeed.kept import reports_of
-from monitor.pace import pace_of
 from monitor.setup import locator_for
 
 # Sound that is read at once, s.

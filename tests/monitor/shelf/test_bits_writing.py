@@ -8,8 +8,8 @@ import pytest
 from contract import Ended
 
 from analysis.errors import ShelfError
-from monitor.bits import read_shelf
-from monitor.bits_writing import add_bit, change_bit, change_threshold, remove_bit
+from monitor.shelf.bits import read_shelf
+from monitor.shelf.writing import add_bit, change_bit, change_threshold, remove_bit
 
 WRITTEN = """\
 # the drawer, left side

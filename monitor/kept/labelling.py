@@ -1,10 +1,10 @@
 """``chipsong label``: a person says what the alarms of a run were, and what was missed."""
 
 from analysis.errors import JournalError
-from monitor.heard import bit_at
 from monitor.journal import Run, home, open_run
-from monitor.keeping import shelved
-from monitor.labels import Label, fine, label, labels, missed, misses
+from monitor.kept.heard import bit_at
+from monitor.kept.keeping import shelved
+from monitor.kept.labels import Label, fine, label, labels, missed, misses
 from monitor.words import clock
 
 

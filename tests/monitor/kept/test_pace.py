@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 from analysis.errors import ChipsongError
 from analysis.pace import UNKNOWN, Learned
 from monitor.journal import runs
-from monitor.pace import PACES, keep_pace, pace_from_plain, pace_of, pace_to_plain, read_pace
+from monitor.kept.pace import PACES, keep_pace, pace_from_plain, pace_of, pace_to_plain, read_pace
 from monitor.testing import FakeMicrophone
 
 WATCH = ("watch", "--program", SHIPPED / "tight_outline.ngc", *BIT, "--machine", "big router")

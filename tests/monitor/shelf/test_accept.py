@@ -11,12 +11,12 @@ from contract import SHIPPED, Ended, sound
 
 from analysis.events import Event, Summary
 from analysis.pace import Learned
-from monitor.again import Judged, hear_again
 from monitor.controls import Controls, Press
 from monitor.journal import open_run, runs
-from monitor.keeping import Keep, open_journal
-from monitor.references import Heard, read_book
+from monitor.kept.keeping import Keep, open_journal
+from monitor.rehear.again import Judged, hear_again
 from monitor.setup import Wanted, make_listener, read_program
+from monitor.shelf.references import Heard, read_book
 from monitor.sources import Block
 from monitor.testing import FakeMicrophone
 from monitor.watch import Ears, listen
@@ -166,7 +166,7 @@ def test_an_update_that_may_decide_otherwise_is_said(
     """Runs that another version heard are counted in the list, and hearing them again is offered."""
     run = keep("tight_outline")
     assert "another version" not in chipsong("runs").out
-    for place in ("monitor.review.hearing", "monitor.rehearing.hearing"):
+    for place in ("monitor.review.hearing", "monitor.rehear.rehearing.hearing"):
         monkeypatch.setattr(place, lambda: "newer")
     assert "1 of these were heard by another version" in chipsong("runs").out
     assert chipsong("rehear", run).out == f"{run}: all is as it was (heard by another version before)\n"

@@ -8,10 +8,10 @@ from pathlib import Path
 import pytest
 from contract import Ended
 
-from monitor import going_on, rehearing
-from monitor.again import Again, hear_again
 from monitor.journal import Run
-from monitor.ledger import Ledger
+from monitor.rehear import going_on, rehearing
+from monitor.rehear.again import Again, hear_again
+from monitor.rehear.ledger import Ledger
 
 Command = Callable[..., Ended]
 

@@ -15,8 +15,8 @@ from urllib.parse import quote
 from analysis.baseline import Baseline
 from analysis.errors import ShelfError
 from analysis.reference import Reference, from_plain, to_plain
-from monitor.bits import same_name
 from monitor.saving import replace_file
+from monitor.shelf.bits import same_name
 
 
 @dataclass(frozen=True)

@@ -11,9 +11,9 @@ from contract import Ended
 from receivers import HERE, free_port
 
 from monitor.journal import Run, runs
-from monitor.many import Workers, for_each
+from monitor.rehear.many import Workers, for_each
 
-ROOT = Path(__file__).parents[2]
+ROOT = Path(__file__).parents[3]
 RUNS = 10
 
 
@@ -44,7 +44,7 @@ def test_no_cluster_is_one_line(
     chipsong: Callable[..., Ended], kept_run: Run, monkeypatch: pytest.MonkeyPatch
 ):
     """Where no scheduler answers that is said, and what to look at."""
-    monkeypatch.setattr("monitor.cluster._PATIENCE", 0.5)
+    monkeypatch.setattr("monitor.rehear.cluster._PATIENCE", 0.5)
     ended = chipsong("rehear", kept_run.id, "--scheduler", f"tcp://{HERE}:{free_port()}")
     assert (ended.status, ended.out) == (1, "")
     assert "no cluster answers at tcp://" in ended.err

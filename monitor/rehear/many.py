@@ -54,7 +54,7 @@ def for_each(
         When there is no such cluster, or it is lost.
     """
     if workers.scheduler is not None:
-        from monitor.cluster import on_cluster  # noqa: PLC0415 - an extra
+        from monitor.rehear.cluster import on_cluster  # noqa: PLC0415 - an extra
 
         yield from _counted(on_cluster(work, names, workers.scheduler, failed), len(names))
         return

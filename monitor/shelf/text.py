@@ -6,15 +6,15 @@ from pathlib import Path
 from typing import Any
 
 from analysis.errors import ShelfError
-from monitor.accepting import book_text
-from monitor.bits import Entry, Shelf, Thresholds, read_shelf, same_name
-from monitor.bits_table import KEYS
-from monitor.bits_writing import add_bit, change_bit, remove_bit
-from monitor.heard import cut_seconds
 from monitor.journal import home, runs
-from monitor.keeping import shelved
-from monitor.references import read_book
+from monitor.kept.heard import cut_seconds
+from monitor.kept.keeping import shelved
 from monitor.setup import SHELF, settings_from
+from monitor.shelf.accepting import book_text
+from monitor.shelf.bits import Entry, Shelf, Thresholds, read_shelf, same_name
+from monitor.shelf.references import read_book
+from monitor.shelf.table import KEYS
+from monitor.shelf.writing import add_bit, change_bit, remove_bit
 
 
 def list_text(*, as_json: bool) -> str:

@@ -8,12 +8,12 @@ from typing import Any, Literal
 from analysis.errors import JournalError
 from analysis.listener import COLUMNS
 from analysis.program import Program
-from monitor.bits import read_shelf
-from monitor.heard import hearing
 from monitor.journal import Around, Journal, Run, home
-from monitor.kept import bits_to_plain, keep_program
-from monitor.pace import pace_to_plain
+from monitor.kept.heard import hearing
+from monitor.kept.job import bits_to_plain, keep_program
+from monitor.kept.pace import pace_to_plain
 from monitor.setup import SHELF, Wanted, bits_for, entries_for
+from monitor.shelf.bits import read_shelf
 from monitor.trouble import warn
 
 SoundKept = Literal["all", "events", "none"]

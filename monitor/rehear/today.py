@@ -4,12 +4,12 @@ from collections.abc import Mapping
 from pathlib import Path
 
 from analysis.watcher import Settings
-from monitor.again import Judged
-from monitor.bits import Entry, Shelf, same_name
 from monitor.journal import Run
-from monitor.keeping import material_of, shelved
-from monitor.references import Heard, read_book
+from monitor.kept.keeping import material_of, shelved
+from monitor.rehear.again import Judged
 from monitor.setup import settings_from
+from monitor.shelf.bits import Entry, Shelf, same_name
+from monitor.shelf.references import Heard, read_book
 
 
 def entry_of(run: Run, number: int, shelf: Shelf) -> Entry | None:

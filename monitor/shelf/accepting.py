@@ -4,13 +4,13 @@ from collections.abc import Mapping
 
 from analysis.baseline import Baseline
 from analysis.errors import JournalError
-from monitor.again import Judged, hear_again
-from monitor.heard import baselines_of, bit_at
 from monitor.journal import Run, home, open_run
-from monitor.keeping import now, shelved
-from monitor.labels import fine, is_labelled, labels, misses
-from monitor.references import Book, Step, accept_step, books, plain_baselines, reference_of
-from monitor.today import heard_of
+from monitor.kept.heard import baselines_of, bit_at
+from monitor.kept.keeping import now, shelved
+from monitor.kept.labels import fine, is_labelled, labels, misses
+from monitor.rehear.again import Judged, hear_again
+from monitor.rehear.today import heard_of
+from monitor.shelf.references import Book, Step, accept_step, books, plain_baselines, reference_of
 from monitor.words import clock
 
 _FEW = 3

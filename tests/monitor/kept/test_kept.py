@@ -6,8 +6,8 @@ from pathlib import Path
 from contract import Ended, shipped
 
 from monitor.journal import runs
-from monitor.kept import bits_of, program_of
-from monitor.places import places_of
+from monitor.kept.job import bits_of, program_of
+from monitor.kept.places import places_of
 
 
 def test_a_kept_run_knows_its_program_bits_and_places(

@@ -193,7 +193,7 @@ def check_shelf(path: Path, tables: Mapping[str, Any]) -> Shelf:
     ShelfError
         See `read_shelf`.
     """
-    from monitor.bits_table import entries_of  # noqa: PLC0415 - pydantic is slow to load
+    from monitor.shelf.table import entries_of  # noqa: PLC0415 - pydantic is slow to load
 
     try:
         entries = entries_of(tables)

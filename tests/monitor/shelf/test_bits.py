@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 
 from analysis.cutting import Bit
 from analysis.errors import ShelfError
-from monitor.bits import KINDS, Shelf, parse_length, read_shelf
+from monitor.shelf.bits import KINDS, Shelf, parse_length, read_shelf
 
 SHELF = """
 # the bits in the drawer
@@ -196,5 +196,5 @@ def test_a_shelf_that_cannot_be_read_is_said(path: Path, tmp_path: Path):
 
 def test_the_boundary_costs_nothing_at_the_start():
     """Pydantic is loaded when a shelf is read, not with the module: `chipsong --help` is to be quick."""
-    script = "import sys, monitor.bits; sys.exit('pydantic' in sys.modules)"
+    script = "import sys, monitor.shelf.bits; sys.exit('pydantic' in sys.modules)"
     assert subprocess.run([sys.executable, "-c", script], check=False).returncode == 0

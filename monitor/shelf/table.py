@@ -6,7 +6,7 @@ from typing import Annotated, Any, Literal
 from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, StrictInt, ValidationError
 
 from analysis.cutting import Bit
-from monitor.bits import KINDS, Entry, Thresholds, parse_length
+from monitor.shelf.bits import KINDS, Entry, Thresholds, parse_length
 from monitor.tables import tables_named
 
 

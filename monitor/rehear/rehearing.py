@@ -10,18 +10,18 @@ from typing import Any
 
 from analysis.errors import ChipsongError
 from analysis.events import Alarm, Checked, Event, Summary
-from monitor.again import Again, hear_again
-from monitor.bits import read_shelf
-from monitor.going_on import Kept, go_on, marks_of
-from monitor.heard import hearing
 from monitor.journal import Run, home
-from monitor.ledger import LEDGER, Ledger
-from monitor.many import Workers, for_each
+from monitor.kept.heard import hearing
+from monitor.rehear.again import Again, hear_again
+from monitor.rehear.going_on import Kept, go_on, marks_of
+from monitor.rehear.ledger import LEDGER, Ledger
+from monitor.rehear.many import Workers, for_each
+from monitor.rehear.runs_at import RunsAt, runs_at
+from monitor.rehear.today import judged_today
 from monitor.review import events_of
-from monitor.runs_at import RunsAt, runs_at
 from monitor.setup import SHELF
+from monitor.shelf.bits import read_shelf
 from monitor.status import Status
-from monitor.today import judged_today
 from monitor.trouble import one_line, warn
 from monitor.words import clock
 

@@ -10,7 +10,7 @@ from journal_bench import begin
 from analysis.errors import JournalError
 from analysis.events import Alarm, StateChange, to_dict
 from monitor.journal import Run, open_run
-from monitor.labels import fine, is_labelled, label, labels, missed, misses
+from monitor.kept.labels import fine, is_labelled, label, labels, missed, misses
 from monitor.review import events_of, run_text
 from monitor.testing import FakeClock
 
