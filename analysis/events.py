@@ -156,6 +156,8 @@ class Summary:
         How many different lines of the file the place has passed over.
     parts
         Verdict of each part of the program.
+    compared_s
+        Seconds of the cutting that were compared with what is normal; ``None`` in a run of long ago.
     """
 
     at: float
@@ -164,6 +166,7 @@ class Summary:
     cut_s: float
     lines_seen: int
     parts: tuple[PartVerdict, ...] = field(default=())
+    compared_s: float | None = None
 
 
 Event = StateChange | Alarm | Deaf | Heard | Checked | Summary
@@ -225,6 +228,7 @@ def _summary(summary: Summary) -> dict[str, object]:
         "alarms": summary.alarms,
         "heard_s": round(summary.heard_s, 2),
         "cut_s": round(summary.cut_s, 2),
+        **({} if summary.compared_s is None else {"compared_s": round(summary.compared_s, 2)}),
         "lines_seen": summary.lines_seen,
         "parts": [
             {"name": part.name, "from": part.first, "to": part.last, "verdict": part.verdict}

@@ -147,7 +147,7 @@ class Listener:
         self._assumed = 0.0
         self._likened: tuple[Context | None, Context] = None, Context()
         self._heard = 0
-        self._cut = 0
+        self._cut = self._compared = 0
         self.phase = self._sounds = Phase.OFF
         self.speed = 0.0
 
@@ -228,6 +228,7 @@ class Listener:
             alarms=self._alarms,
             heard_s=self._heard * self._hop / self.rate,
             cut_s=self._cut * self._hop / self.rate,
+            compared_s=self._compared * self._hop / self.rate,
             lines_seen=self.locator.lines_seen,
             parts=self.locator.verdicts(self.watcher.learned),
         )
@@ -243,6 +244,7 @@ class Listener:
             said = self.watcher.row(self._moment(rows, index, first, at[-1]), self._health)
             events.extend(self._complete(event) for event in said)
             self.locator.judged(self.watcher.state)
+            self._compared += self.watcher.compared
             judged.append((self.watcher.score, _PHASES[self.phase], float(self.watcher.compared)))
             bit = self.locator.context.bit
             if bit != self._bit:

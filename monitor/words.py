@@ -1,5 +1,6 @@
 """What the person at the machine reads."""
 
+from collections.abc import Iterator
 from typing import NamedTuple
 
 from analysis.events import (
@@ -257,12 +258,21 @@ def first_of_all(alarm: Alarm) -> tuple[str, ...]:
 def _summary(summary: Summary) -> str:
     heard = f"Heard {clock(summary.heard_s)} of {clock(summary.at)}, {clock(summary.cut_s)} of it cutting."
     lines = ["", f"End of the run: {count(summary.alarms)}. {heard}"]
-    if summary.cut_s == 0.0:
-        lines.append("No cut was heard, so nothing could be compared.")
+    lines.extend(_compared(summary))
     if summary.lines_seen:
         lines.append(f"Lines passed over: {summary.lines_seen}.")
     lines.extend(part_text(part) for part in summary.parts)
     return "\n".join(lines)
+
+
+def _compared(summary: Summary) -> Iterator[str]:
+    """Yield how much of the cutting was compared: where nothing was, no alarm means nothing."""
+    if summary.cut_s == 0.0:
+        yield "No cut was heard, so nothing could be compared."
+    elif summary.compared_s is not None:
+        yield f"Compared with what is normal: {clock(summary.compared_s)} of the cutting."
+        if summary.compared_s < summary.cut_s / 2.0:
+            yield "That is less than half: where nothing is compared, a loose bit is not heard."
 
 
 VERDICTS = {

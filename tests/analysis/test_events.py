@@ -117,6 +117,19 @@ def test_an_alarm_is_written_as_the_contract_has_it():
             },
         ),
         (
+            Summary(60.0, 0, 59.0, 31.0, 0, compared_s=28.517),
+            {
+                "event": "summary",
+                "at": 60.0,
+                "alarms": 0,
+                "heard_s": 59.0,
+                "cut_s": 31.0,
+                "compared_s": 28.52,
+                "lines_seen": 0,
+                "parts": [],
+            },
+        ),
+        (
             Summary(0.0, 0, 0.0, 0.0, 0),
             {
                 "event": "summary",
@@ -129,7 +142,7 @@ def test_an_alarm_is_written_as_the_contract_has_it():
             },
         ),
     ],
-    ids=["state", "deaf", "heard", "summary", "empty summary"],
+    ids=["state", "deaf", "heard", "summary", "summary of what was compared", "empty summary"],
 )
 def test_every_other_event_is_written_as_the_contract_has_it(event: Event, written: dict[str, object]):
     """Each event has the names of the contract, in their order, and no other."""

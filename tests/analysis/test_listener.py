@@ -187,7 +187,7 @@ def test_the_summary_adds_up(whole):
     events, _, _, summary = whole
     assert summary.at == len(STORY) / RATE
     assert summary.alarms == sum(isinstance(event, Alarm) for event in events)
-    assert 0 < summary.cut_s < summary.heard_s < summary.at
+    assert 0 < summary.compared_s < summary.cut_s < summary.heard_s < summary.at
     lost = sum(len(PARTS[name]) for name in ("zeros", "clipped", "not a number")) / RATE
     assert summary.heard_s == pytest.approx(summary.at - lost, abs=2.0)
 

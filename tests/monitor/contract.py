@@ -25,7 +25,7 @@ KEYS = {
     "deaf": {"because"},
     "heard": {"because"},
     "checked": {"against", "verdict", "because"},
-    "summary": {"alarms", "heard_s", "cut_s", "lines_seen", "parts"},
+    "summary": {"alarms", "heard_s", "cut_s", "compared_s", "lines_seen", "parts"},
 }
 
 
@@ -134,7 +134,7 @@ def _check_alarm(alarm: dict[str, Any]) -> None:
 def _check_summary(summary: dict[str, Any], alarms: int) -> None:
     assert summary["event"] == "summary"
     assert summary["alarms"] == alarms
-    assert 0.0 <= summary["cut_s"] <= summary["heard_s"] <= summary["at"] + 0.01
+    assert 0.0 <= summary["compared_s"] <= summary["cut_s"] <= summary["heard_s"] <= summary["at"] + 0.01
     assert type(summary["lines_seen"]) is int
     for part in summary["parts"]:
         assert part.keys() == {"name", "from", "to", "verdict"}

@@ -85,6 +85,19 @@ def test_a_run_without_a_cut_says_that_nothing_was_compared():
     assert "No cut was heard, so nothing could be compared." in text
 
 
+@pytest.mark.parametrize(("compared", "little"), [(31.0, False), (30.0, False), (29.0, True), (0.0, True)])
+def test_the_end_says_how_much_was_compared(compared: float, little: bool):
+    """No alarm means little where less than half of the cutting was compared, and that is said."""
+    text = event_text(Summary(100.0, 0, 90.0, 60.0, 0, compared_s=compared))
+    assert f"Compared with what is normal: {clock(compared)} of the cutting." in text
+    assert ("less than half" in text) == little
+
+
+def test_a_run_of_long_ago_does_not_tell_how_much_was_compared():
+    """What was not written down is not made up."""
+    assert "Compared" not in event_text(Summary(100.0, 0, 90.0, 60.0, 0))
+
+
 @pytest.mark.parametrize(("alarms", "text"), [(0, "no alarm"), (1, "one alarm"), (2, "2 alarms")])
 def test_alarms_are_counted_in_words(alarms: int, text: str):
     """None, one and several alarms read as a person would say it."""
