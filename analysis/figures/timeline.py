@@ -107,5 +107,10 @@ def _captions(run: Run) -> tuple[str, ...]:
     if len(run.alarms) > _MOST_CAPTIONS:
         lines.append(f"and {len(run.alarms) - _MOST_CAPTIONS} more alarms")
     ends = [event for event in run.events if isinstance(event, Summary)]
-    heard = [f"heard for {lasting(end.heard_s)}, cutting for {lasting(end.cut_s)} of that" for end in ends]
-    return (*lines, *heard)
+    return (*lines, *(_heard(end) for end in ends))
+
+
+def _heard(end: Summary) -> str:
+    """Return for how long something was heard, cut and compared."""
+    heard = f"heard for {lasting(end.heard_s)}, cutting for {lasting(end.cut_s)} of that"
+    return heard if end.compared_s is None else f"{heard}, compared for {lasting(end.compared_s)}"

@@ -50,6 +50,8 @@ def line_of(event: Event) -> Line:
     """Return an event as it stands in a list."""
     if isinstance(event, Summary):
         heard = f"heard for {lasting(event.heard_s)}, cutting for {lasting(event.cut_s)} of it"
+        if event.compared_s is not None:
+            heard = f"{heard}, compared for {lasting(event.compared_s)}"
         return Line(event.at, "the end", f"{count(event.alarms)}, {heard}")
     body = to_dict(event)
     said = body.get("because", "")

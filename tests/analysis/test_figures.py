@@ -356,6 +356,8 @@ def test_a_quiet_run_says_that_there_was_no_alarm():
     figure = timeline(*rows(15), COLUMNS, [Summary(15.0, 0, 14.5, 9.2, 20)])
     assert figure.texts[0].get_text() == "No alarm in 15.0 s"
     assert "heard for 14.5 s, cutting for 9.2 s of that" in words(figure)
+    told = timeline(*rows(15), COLUMNS, [Summary(15.0, 0, 14.5, 9.2, 20, compared_s=8.1)])
+    assert "heard for 14.5 s, cutting for 9.2 s of that, compared for 8.1 s" in words(told)
 
 
 def test_nothing_heard_is_still_a_picture():
