@@ -91,7 +91,7 @@ class Air:
             Whether cut and air can be told apart; what was taken for air may else have been the cut.
         """
         if phase is Phase.OFF or not apart:
-            self._lines = None
+            self._lines = self._hiss = None
         self._rows = self._rows + 1 if phase is Phase.AIR and apart else 0
         if self._rows > self._settle:
             self._learn(np.maximum(heard.lines - _CHANCE * heard.noise, np.float32(0)), heard.hiss)

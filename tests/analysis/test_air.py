@@ -238,3 +238,9 @@ def test_a_cut_that_is_hardly_louder_than_the_air_forgets_nothing():
     louder = after(Air(0.05), Phase.AIR, 5.0)
     after(louder, Phase.CUT, 0.5, CUT._replace(hiss=1.0))
     assert taken(louder).own == pytest.approx(1.0 - AIR.hiss / CUT.hiss)
+
+
+def test_after_the_spindle_stood_the_air_is_learned_anew():
+    """What the shop was before does not linger: a bit that turns again is heard in another air."""
+    air = after(after(Air(0.05), Phase.AIR, 20.0, AIR._replace(hiss=0.9 * CUT.hiss)), Phase.OFF, 1.0)
+    assert taken(after(air, Phase.AIR, 0.5)).own == pytest.approx(1.0 - AIR.hiss / CUT.hiss)
