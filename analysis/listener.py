@@ -29,7 +29,7 @@ from analysis.which_bit import WhichBit
 from analysis.windows import Windows, window_size
 
 # What a step's table holds of each row: the features, then how near the test stood to an alarm (1 is one),
-# and what the spindle was doing (0 off, 1 air, 2 cut).
+# what the spindle was doing (0 off, 1 air, 2 cut), and whether it was compared with what is normal (0, 1).
 COLUMNS = (*FEATURES, "score", "phase", "compared")
 _PHASES = {Phase.OFF: 0.0, Phase.AIR: 1.0, Phase.CUT: 2.0}
 

@@ -6,6 +6,8 @@ from collections.abc import Callable
 from matplotlib.axes import Axes
 from matplotlib.ticker import FuncFormatter, MultipleLocator
 
+from analysis.events import Summary
+
 _STEPS = (0.1, 0.2, 0.5, 1, 2, 5, 10, 15, 30, 60, 120, 300, 600, 900, 1800, 3600, 7200)
 
 
@@ -16,6 +18,12 @@ def lasting(seconds: float) -> str:
     if seconds < 3599.5:
         return f"{round(seconds) // 60} min {round(seconds) % 60} s"
     return f"{round(seconds / 60) // 60} h {round(seconds / 60) % 60} min"
+
+
+def heard_for(end: Summary) -> str:
+    """Return for how long something was heard, cut and, where that is known, compared."""
+    heard = f"heard for {lasting(end.heard_s)}, cutting for {lasting(end.cut_s)} of that"
+    return heard if end.compared_s is None else f"{heard}, compared for {lasting(end.compared_s)}"
 
 
 def moment(seconds: float) -> str:

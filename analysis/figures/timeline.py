@@ -7,7 +7,7 @@ from numpy.typing import ArrayLike
 
 from analysis.events import Event, Summary
 from analysis.figures.bands import draw_parts, draw_spindle, draw_states
-from analysis.figures.clock import lasting
+from analysis.figures.clock import heard_for, lasting
 from analysis.figures.looks import HEADING, LINE, heading
 from analysis.figures.marks import FLAG_HEIGHT, caption, draw_alarms, draw_key, flags
 from analysis.figures.page import Page
@@ -107,10 +107,4 @@ def _captions(run: Run) -> tuple[str, ...]:
     if len(run.alarms) > _MOST_CAPTIONS:
         lines.append(f"and {len(run.alarms) - _MOST_CAPTIONS} more alarms")
     ends = [event for event in run.events if isinstance(event, Summary)]
-    return (*lines, *(_heard(end) for end in ends))
-
-
-def _heard(end: Summary) -> str:
-    """Return for how long something was heard, cut and compared."""
-    heard = f"heard for {lasting(end.heard_s)}, cutting for {lasting(end.cut_s)} of that"
-    return heard if end.compared_s is None else f"{heard}, compared for {lasting(end.compared_s)}"
+    return (*lines, *(heard_for(end) for end in ends))

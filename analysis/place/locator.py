@@ -267,8 +267,8 @@ class SoundLocator:
         early, _, late = self._moves(self._past[-1].where)
         times = self.plan.times
         between = float(times.begin[early]), float(times.end[late])
-        silence, stops = self._silences.longest(*between), self._silences.stops(*between)
-        cuts = probably > _AIR
+        silence = self._silences.longest(*between)
+        cuts, stops = probably > _AIR, math.isinf(silence) and self._silences.stops(*between)
         self._context = Context(self._bit, kind, cuts=cuts, told=told, silence=silence, stops=stops)
 
     def _likelihoods(self, grid: Grid) -> tuple[float, float]:

@@ -3,7 +3,7 @@
 from typing import NamedTuple, cast
 
 from analysis.events import Event, Summary, to_dict
-from analysis.figures.clock import lasting
+from analysis.figures.clock import heard_for, lasting
 from monitor.story.story import Story
 from monitor.words import count
 
@@ -49,10 +49,7 @@ class Line(NamedTuple):
 def line_of(event: Event) -> Line:
     """Return an event as it stands in a list."""
     if isinstance(event, Summary):
-        heard = f"heard for {lasting(event.heard_s)}, cutting for {lasting(event.cut_s)} of it"
-        if event.compared_s is not None:
-            heard = f"{heard}, compared for {lasting(event.compared_s)}"
-        return Line(event.at, "the end", f"{count(event.alarms)}, {heard}")
+        return Line(event.at, "the end", f"{count(event.alarms)}, {heard_for(event)}")
     body = to_dict(event)
     said = body.get("because", "")
     why = said if isinstance(said, str) else "; ".join(map(str, cast("list[object]", said)))
