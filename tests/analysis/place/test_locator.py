@@ -224,7 +224,7 @@ def test_the_verdict_of_a_part():
         locator.row(at, phase, level)
         locator.judged("listen")
         if at == late[-1]:
-            locator.complete(dataclasses.replace(ALARM, at=at, onset=at - 1.0))
+            locator.complete(dataclasses.replace(ALARM, at=at, onset=at - 0.3))
     assert [part.verdict for part in locator.verdicts(frozenset({1}))] == ["good", "suspect"]
     deaf = follow(rows, SoundLocator(plan), "deaf")
     assert [part.verdict for part in deaf.verdicts(frozenset({1}))] == ["unheard", "unheard"]
@@ -340,8 +340,9 @@ def test_it_carries_on_from_where_the_cut_was_surely_good():
     rows = list(Sounding().rows())
     locator = follow(rows, SoundLocator(SLOTS))
     at = rows[-1][0]
-    plain = locator.complete(dataclasses.replace(ALARM, at=at, onset=at - 5.0, good_until=at - 5.1))
-    covered = locator.complete(dataclasses.replace(ALARM, at=at, onset=at - 5.0, good_until=at - 20.0))
+    alarm = dataclasses.replace(ALARM, at=at - 4.7, onset=at - 5.0)
+    plain = locator.complete(dataclasses.replace(alarm, good_until=at - 5.1))
+    covered = locator.complete(dataclasses.replace(alarm, good_until=at - 20.0))
     assert covered.line == plain.line
     assert covered.resume.file < plain.resume.file
 
@@ -349,8 +350,16 @@ def test_it_carries_on_from_where_the_cut_was_surely_good():
 def test_what_took_long_to_be_sure_of_may_have_begun_before():
     """A change that was noticed late starts again as long before its onset as it took, and never later."""
     for late, before in ((0.5, 2.0), (2.0, 2.0), (7.0, 7.0)):
-        assert last_good(dataclasses.replace(ALARM, at=50.0 + late, onset=50.0)) == 50.0 - before
+        alarm = dataclasses.replace(ALARM, cause="stalled", at=50.0 + late, onset=50.0)
+        assert last_good(alarm) == 50.0 - before
     assert last_good(dataclasses.replace(ALARM, at=57.0, onset=50.0, good_until=20.0)) == 20.0
+
+
+def test_a_bit_that_works_loose_may_have_crept_for_much_longer():
+    """Eight times as long as it took to be sure of it; no more than 15 s, unless that took longer itself."""
+    for late, before in ((0.2, 2.0), (0.5, 4.0), (1.5, 12.0), (7.0, 15.0), (20.0, 20.0)):
+        alarm = dataclasses.replace(ALARM, cause="loose", at=50.0 + late, onset=50.0)
+        assert last_good(alarm) == pytest.approx(50.0 - before)
 
 
 def test_what_was_long_ago_is_forgotten_and_changes_nothing_else(monkeypatch: pytest.MonkeyPatch):
