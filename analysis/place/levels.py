@@ -63,7 +63,7 @@ _NEPERS, _FARTHEST = math.log(10.0) / 10.0, 60.0
 _UNLIKE, _OTHER_BIT, _BIT_PATIENT = 1.5, 2.0, 20.0
 # dB of swell with the teeth that the air hardly ever has, and what twice as much says against a hold of the
 # feed, nats a second.
-_BITES, _HELD = 3.0, 3.0
+BITES, _HELD = 3.0, 3.0
 # dB over which what cannot be foreseen is spread.
 _ANYTHING = 25.0
 # Share of odd rows in the last second or so from which on something in the shop has changed, its size, dB,
@@ -274,7 +274,7 @@ def hear_bit(state: Floats, unlike: Floats, bites: Floats, seconds: float) -> Fl
     seconds
         Since the last time.
     """
-    odd = np.minimum(unlike / _UNLIKE, 1.0) + _within(bites / _BITES - 1.0, 0.0, 1.0)
+    odd = np.minimum(unlike / _UNLIKE, 1.0) + _within(bites / BITES - 1.0, 0.0, 1.0)
     worth = _OTHER_BIT * seconds * np.exp(-state[OTHER] / _BIT_PATIENT)
     again = math.exp(-seconds / _AGAIN)
     state[OTHER] = np.where(odd > 0.0, state[OTHER] + odd * seconds, state[OTHER] * again)
@@ -283,7 +283,7 @@ def hear_bit(state: Floats, unlike: Floats, bites: Floats, seconds: float) -> Fl
 
 def hear_bites(bites: float, seconds: float) -> float:
     """Return how well it was foreseen that the hiss swells with the teeth, dB, while the feed is held."""
-    return math.exp(-_HELD * seconds * min(max(bites / _BITES - 1.0, 0.0), 1.0))
+    return math.exp(-_HELD * seconds * min(max(bites / BITES - 1.0, 0.0), 1.0))
 
 
 def _within(values: Floats, least: Floats | float, most: Floats | float) -> Floats:

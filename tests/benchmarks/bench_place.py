@@ -7,7 +7,7 @@ Run it from the top of the project::
 
 The full form follows 60 simulated runs in ten conditions, half of them in a noisy shop, and takes some ten
 minutes of one core; it writes its table to ``tests/benchmarks/results/place.md``. ``--quick`` follows ten.
-Its seeds, from 850000 on, are run by this command alone, and nothing is chosen by what they show; with
+Its seeds, from 900000 on, are run by this command alone, and nothing is chosen by what they show; with
 ``--development`` the same kinds of runs are made from seeds below 100000, to work by.
 """
 

@@ -143,6 +143,30 @@ def test_another_bit_that_is_heard_for_long_moves_the_place():
     assert shares[1] < 0.05
 
 
+def test_what_is_heard_to_cut_for_long_is_cut_somewhere():
+    """A place that is sure that the program is over looks elsewhere when teeth are heard cutting for long."""
+    cut = ["G0 Z2", "G1 Z-3 F400", "G1 X900 F1200", "G1 X0", "G0 Z6", "M5"]
+    track = Track.of(plan_of(["G21 G90", "T1 M6", "S18000 M3", *cut, "T2 M6", "S18000 M3", *cut, "M30"]), 0.2)
+    waiting = []
+    for bites in (0.5, 6.0):
+        grid = Grid(track, SECONDS)
+        grid.mark(int(track.first[-1]), int(track.last[-1]))
+        for _ in range(60):
+            grid.step(-50.0, turns=False)
+        assert over(grid) > 0.99
+        for _ in range(60):
+            grid.step(-50.0, turns=True, bits={1: Fit(2.0, 0.5), 2: Fit(2.0, bites)})
+        waiting.append(over(grid))
+    assert waiting[0] > 0.9
+    assert waiting[1] < 0.1
+
+
+def over(grid: Grid) -> float:
+    """Return how likely it is that the spindle stands."""
+    first, mass = grid.now()
+    return float(mass[grid.track.bit[first : first + len(mass)] < 0].sum())
+
+
 def test_a_place_that_what_is_heard_speaks_against_is_not_believed():
     """A place is believed at first, and no longer once another bit than its own was heard for a while."""
     cut = ["G0 Z2", "G1 Z-3 F400", "G1 X900 F1200", "G1 X0", "G0 Z6", "M5"]

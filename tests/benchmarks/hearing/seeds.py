@@ -13,11 +13,11 @@ from typing import Literal
 Use = Literal["judged", "development", "calibration"]
 
 DEVELOPMENT_END = 100_000
-JUDGED = 1_000_000
+JUDGED = 1_100_000
 
 # Calibration is development too: it chooses the rivals' thresholds.
 _FIRST: dict[Use, int] = {"development": 10_000, "calibration": 50_000, "judged": JUDGED}
-_LAST: dict[Use, int] = {"development": 50_000, "calibration": DEVELOPMENT_END, "judged": 1_030_000}
+_LAST: dict[Use, int] = {"development": 50_000, "calibration": DEVELOPMENT_END, "judged": 1_130_000}
 _EACH = 400
 
 
