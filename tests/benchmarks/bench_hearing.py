@@ -10,8 +10,8 @@ two cores; ``--quick`` takes a few minutes. Each run is written down as soon as 
 (Ctrl-C) and started again with the same code, the command goes on where it was. It prints its tables and
 writes them to ``hearing.md`` in FOLDER; the full form also to ``tests/benchmarks/results/hearing.md``.
 
-Seeds are kept apart. Those from 900000 on judge: they are run by this command alone, and no threshold,
-channel, rule or model in this project is chosen by what they show. With ``--development`` the same kinds of
+Seeds are kept apart. Those from `hearing.seeds.JUDGED` on judge: this command alone runs them, and no
+threshold, channel, rule or model here is chosen by what they show. With ``--development`` the same kinds of
 runs are made from seeds below 100000, to work by; so are, always, the runs by which the rivals' thresholds
 are chosen.
 
