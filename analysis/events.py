@@ -10,6 +10,12 @@ Verdict = Literal["good", "suspect", "unheard"]
 Tightness = Literal["tight", "doubtful", "loose"]
 Against = Literal["before", "reference", "physics"]
 
+# Seconds by which a change may have begun before it seems to have.
+_LATE = 2.0
+# A bit that works loose slowly may have begun to so many times as long before as it took to be sure of it, up
+# to so many s: on development runs 3 of 64 began still earlier; 14 of 64 with once the time it took.
+_CREPT, _CREPT_MOST = 8.0, 15.0
+
 
 @dataclass(frozen=True)
 class Place:
@@ -87,6 +93,19 @@ class Alarm:
     line: Place | None = None
     resume: ResumeLine | None = None
     good_until: float | None = field(default=None, compare=False)
+
+    @property
+    def last_good(self) -> float:
+        """
+        Until when the cut was surely good, s.
+
+        A weak change is noticed late, and a covered one not; what took long to be sure of may have crept in
+        for as long before anything was heard of it, and a bit that works loose slowly for far longer.
+        """
+        took = self.at - self.onset
+        crept = min(_CREPT * took, _CREPT_MOST) if self.cause == "loose" else took
+        surely = self.onset - max(_LATE, took, crept)
+        return surely if self.good_until is None else min(surely, self.good_until)
 
 
 @dataclass(frozen=True)

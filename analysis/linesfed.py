@@ -9,7 +9,7 @@ from typing import NamedTuple
 from analysis.ahead import Ahead
 from analysis.cut import Context
 from analysis.events import Alarm, Event, PartVerdict, Place, State
-from analysis.locate import Locator, Plan, last_good, resume_before
+from analysis.locate import Locator, Plan, resume_before
 from analysis.pace import Learned
 from analysis.presence import Phase
 from analysis.which_bit import Fit
@@ -184,7 +184,7 @@ class FedLocator:
         if place is None or self._plan is None:
             return replace(event, line=place)
         # A weak change is noticed late: what was cut shortly before is cut again.
-        before = self.place(last_good(event)) or place
+        before = self.place(event.last_good) or place
         first = min(place.first, before.first)
         return replace(event, line=place, resume=resume_before(self._plan.program, first))
 

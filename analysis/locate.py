@@ -18,7 +18,7 @@ from numpy.typing import NDArray
 from analysis.cut import FAMILIES, Context
 from analysis.cutting import Bit
 from analysis.errors import ProgramError
-from analysis.events import Alarm, Event, PartVerdict, Place, ResumeLine, State
+from analysis.events import Event, PartVerdict, Place, ResumeLine, State
 from analysis.pace import UNKNOWN, Learned
 from analysis.presence import Phase
 from analysis.program import Kind, Machine, Part, Program, Schedule, cutting, find_parts, resume_at, schedule
@@ -27,11 +27,6 @@ from analysis.which_bit import Fit
 
 # Up to this share of the other family the kind of cut is told.
 _MIXED = 0.1
-# Seconds by which a change may have begun before it seems to have.
-LATE = 2.0
-# A bit that works loose slowly may have begun to so many times as long before as it took to be sure of it, up
-# to so many s: on development runs 3 of 64 began still earlier; 14 of 64 with once the time it took.
-_CREPT, _CREPT_MOST = 8.0, 15.0
 # A cut no deeper than this, mm, is not heard.
 _NOTHING = 0.05
 # A cut that takes less than this share of what the bit usually takes is not told from air.
@@ -200,19 +195,6 @@ def resume_before(program: Program, line: int) -> ResumeLine | None:
             resume = resume_at(program, known)
             return ResumeLine(resume.file_line, resume.word)
     return None
-
-
-def last_good(alarm: Alarm) -> float:
-    """
-    Return until when the cut was surely good, s.
-
-    A weak change is noticed late, and a covered one not; what took long to be sure of may have crept in for
-    as long before anything was heard of it.
-    """
-    took = alarm.at - alarm.onset
-    crept = min(_CREPT * took, _CREPT_MOST) if alarm.cause == "loose" else took
-    surely = alarm.onset - max(LATE, took, crept)
-    return surely if alarm.good_until is None else min(surely, alarm.good_until)
 
 
 class Locator(Protocol):

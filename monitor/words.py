@@ -226,6 +226,7 @@ def _alarm(alarm: Alarm) -> str:
         lines.append(f"          It was cutting {place(alarm.line)}, {span}.")
     if alarm.resume is not None:
         lines.append(f"          Carry on from {place(alarm.resume)}: the bit stood above the work there.")
+        lines.extend(f"          {sentence}" for sentence in why_so_early(alarm))
     if alarm.line is None:
         lines.append("          The place is unknown: no program was given, or it is not clear where it is.")
     return "\n".join([*lines, ""])
@@ -253,6 +254,14 @@ _FIRST_OF_ALL: dict[Cause, str] = {
 def first_of_all(alarm: Alarm) -> tuple[str, ...]:
     """Return what the cause asks for before all that is to be done after any alarm, if there is anything."""
     return tuple(said for cause, said in _FIRST_OF_ALL.items() if cause == alarm.cause)
+
+
+def why_so_early(alarm: Alarm) -> tuple[str, ...]:
+    """Return why the restart lies before the change seems to have begun, if it does on purpose."""
+    if alarm.cause != "loose":
+        return ()
+    crept = clock(max(alarm.last_good, 0.0))
+    return (f"That is before {crept}, for a bit that works loose slowly is heard late.",)
 
 
 def _summary(summary: Summary) -> str:

@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 
 from analysis.cut import Context
 from analysis.events import Alarm, Event, PartVerdict, Place, State
-from analysis.locate import APART, Plan, last_good, resume_before
+from analysis.locate import APART, Plan, resume_before
 from analysis.place import marks
 from analysis.presence import Phase
 from analysis.which_bit import Fit
@@ -127,7 +127,7 @@ class ClockLocator:
         if place is None:
             return event
         # A weak change is noticed late: what was cut shortly before is cut again, and looked at.
-        early = self._moves_at(last_good(event))[1]
+        early = self._moves_at(event.last_good)[1]
         self._before = self._marks.copy()
         self._marks[early : self._moves_at(event.at)[0] + 1] |= marks.SUSPECT
         line = int(self.plan.program.moves.file_line[early])

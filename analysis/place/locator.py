@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 
 from analysis.cut import LOST, Context
 from analysis.events import Alarm, Event, PartVerdict, Place, State
-from analysis.locate import Plan, family_of, last_good, resume_before
+from analysis.locate import Plan, family_of, resume_before
 from analysis.pace import UNKNOWN, Learned
 from analysis.place import marks
 from analysis.place.grid import Grid
@@ -159,7 +159,7 @@ class SoundLocator:
         """Return an alarm with its place and its resume line; everything else as it is."""
         if not isinstance(event, Alarm):
             return event
-        place, since = self.place(event.onset), self._where(last_good(event))
+        place, since = self.place(event.onset), self._where(event.last_good)
         if place is None or since is None:
             return event
         # A weak change is noticed late: what was cut shortly before is cut again, and looked at.

@@ -6,7 +6,17 @@ from pathlib import Path
 from jinja2 import Environment, FileSystemLoader, StrictUndefined
 
 from analysis.figures.clock import lasting, moment
-from monitor.words import CAUSES, CAUTIONS, VERDICTS, clock, count, first_of_all, place, steps_after
+from monitor.words import (
+    CAUSES,
+    CAUTIONS,
+    VERDICTS,
+    clock,
+    count,
+    first_of_all,
+    place,
+    steps_after,
+    why_so_early,
+)
 
 STATIC = Path(__file__).parent / "static"
 
@@ -21,7 +31,7 @@ def _environment() -> Environment:
         lstrip_blocks=True,
     )
     made.filters.update(clock=clock, count=count, lasting=lasting, moment=moment, place=place)
-    made.filters.update(first_of_all=first_of_all, steps_after=steps_after)
+    made.filters.update(first_of_all=first_of_all, steps_after=steps_after, why_so_early=why_so_early)
     made.globals.update(CAUTIONS=CAUTIONS, CAUSES=CAUSES, VERDICTS=VERDICTS)
     return made
 

@@ -11,7 +11,7 @@ from analysis.cut import Context
 from analysis.cutting import Bit
 from analysis.events import Alarm, Deaf, PartVerdict, Place, ResumeLine
 from analysis.linesfed import AHEAD, FedLocator, Report
-from analysis.locate import Nowhere, Plan, last_good
+from analysis.locate import Nowhere, Plan
 from analysis.presence import Phase
 from analysis.program import Program, read, resume_at
 from analysis.which_bit import Fit
@@ -212,7 +212,7 @@ def test_the_resume_line_is_not_after_the_earliest_line(named: int, ahead: int):
 
 def test_what_was_cut_shortly_before_the_onset_is_cut_again():
     """A weak change is noticed late: the restart is found before the line of some seconds earlier."""
-    early, late = Report(last_good(ALARM) - 0.1, 8, None), Report(8.9, 13, None)
+    early, late = Report(ALARM.last_good - 0.1, 8, None), Report(8.9, 13, None)
     alarm = fed(early, late, ahead=0).complete(ALARM)
     assert alarm.line == Place(13, 120, 13, 13, "lines")
     expected = resume_at(TRAY, 8)

@@ -1,6 +1,7 @@
 """What the person at the machine reads."""
 
 import re
+from dataclasses import replace
 
 import pytest
 
@@ -48,6 +49,13 @@ def test_an_alarm_tells_since_when_where_why_and_where_to_carry_on():
         "Carry on from line 17 (N110): the bit stood above the work there.",
     ):
         assert words in text
+
+
+def test_why_the_restart_lies_long_before_the_onset_is_told():
+    """Of a bit that may have worked loose slowly since 1:02; any other fault begins where it seems to."""
+    said = "That is before 1:02, for a bit that works loose slowly is heard late."
+    assert said in event_text(ALARM)
+    assert "works loose" not in event_text(replace(ALARM, cause="spindle"))
 
 
 def test_an_alarm_without_a_place_says_so():

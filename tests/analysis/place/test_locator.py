@@ -10,7 +10,6 @@ from hypothesis import strategies as st
 from place.sounding import SLOTS, Sounding, line_of, plan_of, seconds_off
 
 from analysis.events import Alarm, Deaf
-from analysis.locate import last_good
 from analysis.pace import Learned
 from analysis.place import SoundLocator
 from analysis.presence import Phase
@@ -351,15 +350,15 @@ def test_what_took_long_to_be_sure_of_may_have_begun_before():
     """A change that was noticed late starts again as long before its onset as it took, and never later."""
     for late, before in ((0.5, 2.0), (2.0, 2.0), (7.0, 7.0)):
         alarm = dataclasses.replace(ALARM, cause="stalled", at=50.0 + late, onset=50.0)
-        assert last_good(alarm) == 50.0 - before
-    assert last_good(dataclasses.replace(ALARM, at=57.0, onset=50.0, good_until=20.0)) == 20.0
+        assert alarm.last_good == 50.0 - before
+    assert dataclasses.replace(ALARM, at=57.0, onset=50.0, good_until=20.0).last_good == 20.0
 
 
 def test_a_bit_that_works_loose_may_have_crept_for_much_longer():
     """Eight times as long as it took to be sure of it; no more than 15 s, unless that took longer itself."""
     for late, before in ((0.2, 2.0), (0.5, 4.0), (1.5, 12.0), (7.0, 15.0), (20.0, 20.0)):
         alarm = dataclasses.replace(ALARM, cause="loose", at=50.0 + late, onset=50.0)
-        assert last_good(alarm) == pytest.approx(50.0 - before)
+        assert alarm.last_good == pytest.approx(50.0 - before)
 
 
 def test_what_was_long_ago_is_forgotten_and_changes_nothing_else(monkeypatch: pytest.MonkeyPatch):
