@@ -77,6 +77,10 @@ class Plan:
         """Which moves take material away, shape (n,)."""
         return cutting(self.program.moves, self.program.top) & (self.met.depth > _NOTHING)
 
+    def next_cut(self, move: int) -> int:
+        """Return the first move from ``move`` on that takes material away; ``move`` where none does."""
+        return move + int(self.cuts[move:].argmax())
+
     @cached_property
     def cut_begin(self) -> NDArray[np.float64]:
         """When each move meets the work's top, s, shape (n,): its begin, unless it comes from above."""

@@ -130,7 +130,7 @@ class ClockLocator:
         early = self._moves_at(event.last_good)[1]
         self._before = self._marks.copy()
         self._marks[early : self._moves_at(event.at)[0] + 1] |= marks.SUSPECT
-        line = int(self.plan.program.moves.file_line[early])
+        line = int(self.plan.program.moves.file_line[self.plan.next_cut(early)])
         resume = resume_before(self.plan.program, min(place.first, line))
         return replace(event, line=place, resume=resume)
 

@@ -169,8 +169,9 @@ class SoundLocator:
         now = self._moves(self._past[-1].where)[1]
         self._before = self._marks.copy(), event.onset
         self._marks[early : max(early, now) + 1] |= marks.SUSPECT
-        first = min(place.first, int(self.plan.program.moves.file_line[early]))
-        return replace(event, line=place, resume=resume_before(self.plan.program, first))
+        line = int(self.plan.program.moves.file_line[self.plan.next_cut(early)])
+        resume = resume_before(self.plan.program, min(place.first, line))
+        return replace(event, line=place, resume=resume)
 
     def mark(self, line: int) -> None:
         """

@@ -138,6 +138,17 @@ def test_stints_are_where_the_spindle_turns():
     assert [int(moves.bit[first]) for first, _ in TRAYS.stints] == [1, 2]
 
 
+def test_the_next_cut_is_the_first_from_a_move_on():
+    """Nothing is cut before it; where nothing is cut any more it is the move itself."""
+    for move in range(len(TRAYS.program.moves)):
+        found = TRAYS.next_cut(move)
+        if TRAYS.cuts[move:].any():
+            assert TRAYS.cuts[found]
+            assert not TRAYS.cuts[move:found].any()
+        else:
+            assert found == move
+
+
 def test_a_spell_of_cutting_begins_where_the_bit_meets_the_top():
     """A plunge from 5 mm above to 3 below cuts from 5 / 8 of its time on; a spell ends with the last side."""
     begins, ends = TRAYS.spells[0]

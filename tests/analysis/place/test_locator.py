@@ -346,6 +346,17 @@ def test_it_carries_on_from_where_the_cut_was_surely_good():
     assert covered.resume.file < plain.resume.file
 
 
+def test_what_was_finished_while_the_cut_was_good_is_not_cut_again():
+    """Good until the bit was up between two slots, the second is cut again, and not the first."""
+    rows = list(Sounding().rows())
+    across = [at for at, _, _, move in rows if move >= 0 and line_of(SLOTS, move) == 21]
+    good = across[len(across) // 2]
+    locator = follow([row for row in rows if row[0] < good + 4.0], SoundLocator(SLOTS))
+    alarm = dataclasses.replace(ALARM, at=good + 3.2, onset=good + 3.0, good_until=good)
+    assert line_of(SLOTS, SLOTS.next_cut(locator.plan.moves_on(20)[0])) == 23
+    assert locator.complete(alarm).resume.file == 23
+
+
 def test_what_took_long_to_be_sure_of_may_have_begun_before():
     """A change that was noticed late starts again as long before its onset as it took, and never later."""
     for late, before in ((0.5, 2.0), (2.0, 2.0), (7.0, 7.0)):
