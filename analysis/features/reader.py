@@ -1,0 +1,114 @@
+"""Windows in, rows out."""
+
+import numpy as np
+from numpy.typing import NDArray
+
+from analysis.features.ear import Ear
+from analysis.features.lines import levels, powers, standing
+from analysis.features.rows import ABSENT, Rows
+from analysis.features.smoothing import Array32, Smoother
+from analysis.features.turning import Combs, SpeedReader
+from analysis.health import FULL
+from analysis.orders import above_floor, foreign_tones, local_floor
+from analysis.spectrum import decibels
+
+# Seconds over which spectra are smoothed before tones off the orders are looked for: chance has many.
+_TONES_LAST = 0.3
+
+# No converter gives such a sample; its power would outlast all memory of the sound, or overflow.
+_WILD = np.float32(1e6)
+
+TURNS = np.array([1.0, 0.5, 1.5])
+"""The orders at which the swell of the hiss is looked at."""
+
+
+class FeatureReader:
+    """
+    Turns windows into rows; remembers the speed and the lines heard in the last few, and nothing else.
+
+    Parameters
+    ----------
+    ear
+        What to look for.
+    """
+
+    def __init__(self, ear: Ear) -> None:
+        self.ear = ear
+        self._speed = SpeedReader(ear)
+        self._lines = Smoother(ear.smooth)
+        self._swell = Smoother(ear.smooth)
+        self._foreign = Smoother(ear.smooth)
+        self._tones = Smoother(_TONES_LAST / ear.seconds)
+
+    def read(self, windows: Array32) -> Rows:
+        """
+        Return the rows of windows that follow those read before.
+
+        Parameters
+        ----------
+        windows
+            Samples, shape (k, size).
+        """
+        ear = self.ear
+        finite, health = _health(windows)
+        clean = windows if finite.all() else np.where(finite[:, np.newaxis], windows, np.float32(0))
+        spectra = ear.spectrum.transform(clean)
+        power = ear.spectrum.power_of(spectra)
+        delta_f = ear.spectrum.delta_f
+        floor = local_floor(power, ear.turn, ear.highest)
+        above = above_floor(power[:, : ear.highest], floor)
+        envelope = ear.modulation.swell(spectra)
+        combs = Combs.of(ear, above, envelope)
+        speed, prominence, stands, _ = self._speed.read(combs)
+        heard = levels(ear, self._lines.smooth(powers(ear, power, floor, speed)))
+        spindle, between, half = standing(heard["tells"], heard["hides"], len(ear.telling)).T
+        once, every_second = self._swells(envelope, speed)
+        tones = foreign_tones(power, delta_f, speed)[:, np.newaxis]
+        beats, tone = ear.sidebands.find(self._tones.smooth(above[:, : ear.sidebands.wanted]), speed)
+        summed = decibels(ear.sums.powers(power))
+        return Rows(
+            **heard,
+            spindle=spindle,
+            between=between,
+            half=half,
+            level=summed[:, -1],
+            colour=np.ascontiguousarray(summed[:, :-2]),
+            modulation=once,
+            rocking=every_second,
+            hiss=summed[:, -2],
+            foreign=self._foreign.smooth(tones)[:, 0],
+            beats=beats,
+            tone=tone,
+            speed=speed,
+            prominence=prominence,
+            stands=stands,
+            power=power,
+            envelope=envelope,
+            combs=combs.lines,
+            teeth=combs.teeth,
+            **health,
+        )
+
+    def _swells(self, envelope: Array32, speed: NDArray[np.float64]) -> Array32:
+        """Return how deep the hiss swells once per turn and every second turn, dB, shape (2, k)."""
+        depths = self.ear.modulation.depths(envelope, speed, TURNS)
+        smooth = self._swell.smooth(depths.reshape(len(depths), 2 * len(TURNS)))
+        deep = decibels(smooth[:, : len(TURNS)] - smooth[:, len(TURNS) :], 10 ** (ABSENT / 10))
+        deep[:, 1] = np.float32(0.5) * (deep[:, 1] + deep[:, 2])
+        return deep[:, :2].T
+
+
+def _health(windows: Array32) -> tuple[NDArray[np.bool_], dict[str, Array32]]:
+    """Return which windows are finite, and what tells whether each can be heard at all."""
+    high, low = windows.max(axis=1), windows.min(axis=1)
+    finite = (high < _WILD) & (low > -_WILD)
+    with np.errstate(invalid="ignore", over="ignore"):
+        greatest, spread = np.maximum(high, -low), high - low
+    clipped = np.zeros(len(windows), dtype=np.float32)
+    for row in np.flatnonzero(~(greatest < FULL)):
+        clipped[row] = np.count_nonzero(np.abs(windows[row]) >= FULL) / windows.shape[1]
+    return finite, {
+        "clipped": clipped,
+        "peak": np.where(finite, greatest, np.float32("nan")),
+        "spread": np.where(finite, spread, np.float32(0)),
+    }
