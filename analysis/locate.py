@@ -77,9 +77,17 @@ class Plan:
         """Which moves take material away, shape (n,)."""
         return cutting(self.program.moves, self.program.top) & (self.met.depth > _NOTHING)
 
-    def next_cut(self, move: int) -> int:
-        """Return the first move from ``move`` on that takes material away; ``move`` where none does."""
-        return move + int(self.cuts[move:].argmax())
+    def cut_again(self, early: int, onset: int) -> int:
+        """
+        Return the first move to be cut again when something went wrong between two moves.
+
+        The next from ``early`` on that takes material away with the bit of ``onset``: no other bit is to
+        blame, and what was finished before is good. ``early`` itself where none does.
+        """
+        bits = self.program.moves.bit
+        others = np.flatnonzero(bits[: onset + 1] != bits[onset])
+        first = max(early, int(others[-1]) + 1) if len(others) else early
+        return first + int(self.cuts[first:].argmax())
 
     @cached_property
     def cut_begin(self) -> NDArray[np.float64]:

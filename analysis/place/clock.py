@@ -127,10 +127,10 @@ class ClockLocator:
         if place is None:
             return event
         # A weak change is noticed late: what was cut shortly before is cut again, and looked at.
-        early = self._moves_at(event.last_good)[1]
+        early = self.plan.cut_again(self._moves_at(event.last_good)[1], self._moves_at(event.onset)[1])
         self._before = self._marks.copy()
         self._marks[early : self._moves_at(event.at)[0] + 1] |= marks.SUSPECT
-        line = int(self.plan.program.moves.file_line[self.plan.next_cut(early)])
+        line = int(self.plan.program.moves.file_line[early])
         resume = resume_before(self.plan.program, min(place.first, line))
         return replace(event, line=place, resume=resume)
 

@@ -159,17 +159,16 @@ class SoundLocator:
         """Return an alarm with its place and its resume line; everything else as it is."""
         if not isinstance(event, Alarm):
             return event
-        place, since = self.place(event.onset), self._where(event.last_good)
-        if place is None or since is None:
+        place, onset, since = self.place(event.onset), self._where(event.onset), self._where(event.last_good)
+        if place is None or onset is None or since is None:
             return event
         # A weak change is noticed late: what was cut shortly before is cut again, and looked at.
-        early = self._moves(since)[0]
-        if not self._is_known(since):
-            early = self._moves(self._where(event.onset) or since)[0]
+        first = self._moves(onset)[0]
+        early = self.plan.cut_again(self._moves(since)[0] if self._is_known(since) else first, first)
         now = self._moves(self._past[-1].where)[1]
         self._before = self._marks.copy(), event.onset
         self._marks[early : max(early, now) + 1] |= marks.SUSPECT
-        line = int(self.plan.program.moves.file_line[self.plan.next_cut(early)])
+        line = int(self.plan.program.moves.file_line[early])
         resume = resume_before(self.plan.program, min(place.first, line))
         return replace(event, line=place, resume=resume)
 

@@ -138,15 +138,19 @@ def test_stints_are_where_the_spindle_turns():
     assert [int(moves.bit[first]) for first, _ in TRAYS.stints] == [1, 2]
 
 
-def test_the_next_cut_is_the_first_from_a_move_on():
-    """Nothing is cut before it; where nothing is cut any more it is the move itself."""
-    for move in range(len(TRAYS.program.moves)):
-        found = TRAYS.next_cut(move)
-        if TRAYS.cuts[move:].any():
-            assert TRAYS.cuts[found]
-            assert not TRAYS.cuts[move:found].any()
-        else:
-            assert found == move
+def test_what_is_cut_again_is_the_first_cut_that_may_have_gone_wrong():
+    """The first from the early move on that takes material away, and not with a bit taken out before."""
+    bits = TRAYS.program.moves.bit
+    for onset in range(len(bits)):
+        for early in range(onset + 1):
+            to_blame = (
+                move
+                for move in range(early, len(bits))
+                if TRAYS.cuts[move] and np.all(bits[move : onset + 1] == bits[onset])
+            )
+            expected = next(to_blame, None)
+            if expected is not None:
+                assert TRAYS.cut_again(early, onset) == expected
 
 
 def test_a_spell_of_cutting_begins_where_the_bit_meets_the_top():
