@@ -106,8 +106,10 @@ def _steps(state: State, checks: Checks) -> Iterator[str]:
     yield " ".join(_touch_off(state.modes, checks.top))
     if checks.safe_z:
         yield (
-            "jog the bit above everything that stands on the table, clamps too. "
-            f"The first motion is straight along Z to {checks.safe_z}, at the place where the bit is."
+            f"jog the bit to where nothing, clamps too, stands higher than {checks.safe_z} under it or on "
+            f"its way. The first motion is straight along Z to {checks.safe_z}, up or down, at the place "
+            "where the bit is, the next straight across. Is something higher, have this written anew with "
+            "--safe-z."
         )
     yield "eyes, ears and lungs protected, dust collection on, a hand at the stop."
 

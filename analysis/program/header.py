@@ -9,7 +9,8 @@ the end of a program sets (NISTIR 6556, 3.6.1).
 
 Length offset, path mode and overrides that the program nowhere states are left as the control has them, and
 named in a comment: a G49 could cancel the offset that the change of bit has just set, and many small
-controls know neither M48 nor G64 and would stop at it.
+controls know neither M48 nor G64 and would stop at it. For the same reason a length offset is said after M6
+only where the program itself does so.
 """
 
 from collections.abc import Iterator, Sequence
@@ -108,7 +109,8 @@ def change_words(state: State, safe_z: float) -> Iterator[str]:
     yield f"G0 Z{safe}"
     if modes.bit_changed:
         yield f"T{modes.bit} M6"
-        if "length" in state.stated:
+        # A machine that measures the bit at M6 has set an offset: only what was said after it is said again.
+        if modes.length_since_change:
             yield length_word(modes)
         yield f"G0 Z{safe}"
     if modes.selected != (modes.bit if modes.bit_changed else 0):

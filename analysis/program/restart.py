@@ -176,6 +176,7 @@ def _approach(program: Program, stand: _Stand, safe_z: float | None, spin_up: fl
         system_assumed=not stand.system_named,
         units_said=program.units or "" if "units" not in stand.state.stated else "",
         unread=stand.unread,
+        more=("parts that are cut through hang on tabs or lie loose: fasten them, or take them out.",),
     )
     return Approach(
         checks=checks,

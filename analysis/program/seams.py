@@ -58,6 +58,8 @@ def seam(
         yield "M5"
         yield "M9"
     if another:
+        if before.length != modes.length and not modes.length_since_change:
+            yield length_word(modes)
         yield from change_words(state, safe_z)
         if not modes.bit_changed:
             yield from _stops([f"put in T{modes.selected}"])

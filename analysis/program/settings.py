@@ -109,6 +109,7 @@ def length_offset(said: tuple[int, Word], block: Block, modes: Modes, carriage: 
     """G43, G49: Z then stands for another height, which is known once it is stated."""
     code, word = said
     length = _length_number(word, block, modes, carriage.notes) if code == 430 else None
+    modes = modes._replace(length_since_change=True)
     if length == modes.length:
         return modes
     carriage.lose((2,), f"the length offset changed on line {block.number}", adrift=False)

@@ -61,8 +61,8 @@ class Modes(NamedTuple):
         False while the program has not said whether it means mm or inch.
     tolerance
         P of G64, in the unit then in force; ``None`` without.
-    length
-        H of the tool length offset in force, ``None`` for G49.
+    length, length_since_change
+        H of the tool length offset in force, ``None`` for G49; whether that was said after the last M6.
     feed
         mm/min, or mm per turn (G95), or 1/min (G93); ``None`` while none is in force.
     speed
@@ -92,6 +92,7 @@ class Modes(NamedTuple):
     path: int = 610
     tolerance: float | None = None
     length: int | None = None
+    length_since_change: bool = False
     feed: float | None = None
     speed: float = 0.0
     spindle: int = 5

@@ -212,12 +212,30 @@ def test_before_the_first_cut_the_program_starts_over():
 def test_restart_states_the_modes_in_order():
     """Modes first, then up, the bit, the spindle, the wait, across, down at feed, and the original."""
     text = lines_of(restart_program(read(JOB), 9, spin_up=4))
-    assert text[:17] == [
-        "%", "G94 G17 G90 G40 G80", "G21", "G54", "G98", "G49", "M5", "M9", "G0 Z5", "T1 M6", "G49", "G0 Z5",
+    assert text[:16] == [
+        "%", "G94 G17 G90 G40 G80", "G21", "G54", "G98", "G49", "M5", "M9", "G0 Z5", "T1 M6", "G0 Z5",
         "S18000", "M3", "G4 P4", "G0 X10 Y10", "G1 Z5 F300",
     ]  # fmt: skip
-    assert text[17] == "G0"
-    assert "\n".join(text[18:]) + "\n" == JOB[JOB.index("N60") :]
+    assert text[16] == "G0"
+    assert "\n".join(text[17:]) + "\n" == JOB[JOB.index("N60") :]
+
+
+@pytest.mark.parametrize(
+    ("first", "after", "said"),
+    [
+        ("G49", "", ["G49", "T1 M6"]),
+        ("G49", "G49", ["G49", "T1 M6", "G49"]),
+        ("G49", "G43 H1", ["G43 H1", "T1 M6", "G43 H1"]),
+        ("G43 H2", "", ["G43 H2", "T1 M6"]),
+    ],
+)
+def test_a_length_offset_is_said_after_the_change_of_bit_only_where_the_program_does(
+    first: str, after: str, said: list[str]
+):
+    """A machine that measures the bit at M6 keeps what it measured, as it did in the first run."""
+    begin = ["G21 G90 G17 G94 G54", first, "T1 M6", after, "M3 S9000", "G0 Z5", "X1 Y1", "G1 Z-3 F300", "X9"]
+    text = lines_of(restart_program(read("\n".join([*begin, "G0 Z5", "M2"])), 8))
+    assert [line for line in text[: text.index("M3")] if line[:3] in ("G49", "G43") or "M6" in line] == said
 
 
 def head_of(text: str) -> str:
@@ -230,7 +248,7 @@ def head_of(text: str) -> str:
     [
         *("cut its power before a hand", "Collet clean, dry and tight", "feed hold", "eyes, ears and lungs"),
         *("manual of your machine", "T1 6 mm, two flutes", "N60", "file line 7", "M48 or M49", "in seconds"),
-        *("straight along Z to 5 mm", "emergency stop", "clamps"),
+        *("straight along Z to 5 mm, up or down", "emergency stop", "clamps", "--safe-z", "cut through"),
     ],
 )
 def test_restart_tells_the_person_what_to_check(caution: str):
