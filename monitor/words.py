@@ -269,7 +269,7 @@ def _summary(summary: Summary) -> str:
     lines = ["", f"End of the run: {count(summary.alarms)}. {heard}"]
     lines.extend(_compared(summary))
     if summary.lines_seen:
-        lines.append(f"Lines passed over: {summary.lines_seen}.")
+        lines.append(f"Lines of the program followed: {summary.lines_seen}.")
     lines.extend(part_text(part) for part in summary.parts)
     return "\n".join(lines)
 

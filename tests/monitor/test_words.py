@@ -81,7 +81,7 @@ def test_the_end_tells_each_parts_verdict():
     )
     text = event_text(Summary(100.0, 2, 90.0, 60.0, 25, parts))
     assert "End of the run: 2 alarms. Heard 1:30 of 1:40, 1:00 of it cutting." in text
-    assert "Lines passed over: 25." in text
+    assert "Lines of the program followed: 25." in text
     for words in ("10 to 20: good", "21 to 30: SUSPECT - measure it", "31 to 40: unheard"):
         assert words in text
 
