@@ -261,7 +261,7 @@ def why_so_early(alarm: Alarm) -> tuple[str, ...]:
     if alarm.cause != "loose":
         return ()
     crept = clock(max(alarm.last_good, 0.0))
-    return (f"What was cut after {crept} is cut again: a bit that works loose slowly is heard late.",)
+    return (f"What this bit cut after {crept} is cut again: one that works loose slowly is heard late.",)
 
 
 def _summary(summary: Summary) -> str:

@@ -53,7 +53,7 @@ def test_an_alarm_tells_since_when_where_why_and_where_to_carry_on():
 
 def test_why_the_restart_lies_long_before_the_onset_is_told():
     """Of a bit that may have worked loose slowly since 1:02; any other fault begins where it seems to."""
-    said = "What was cut after 1:02 is cut again: a bit that works loose slowly is heard late."
+    said = "What this bit cut after 1:02 is cut again: one that works loose slowly is heard late."
     assert said in event_text(ALARM)
     assert "works loose" not in event_text(replace(ALARM, cause="spindle"))
 
