@@ -103,13 +103,19 @@ def modal_words(state: State, *, drills: bool) -> Iterator[str]:
     yield "M9"
 
 
-def change_words(state: State, safe_z: float) -> Iterator[str]:
-    """Yield the way up to `safe_z`, mm, and the bit: put in, or at least named, as the program does it."""
+def change_words(state: State, safe_z: float, *, length: int | None) -> Iterator[str]:
+    """
+    Yield the way up to `safe_z`, mm, and the bit: put in, or at least named, as the program does it.
+
+    ``length`` is the length offset that was in force before. A machine that measures the bit at M6 sets one
+    of its own: only what the program says after M6 is said after it.
+    """
     modes, safe = state.modes, number(safe_z / state.modes.scale, 6)
     yield f"G0 Z{safe}"
     if modes.bit_changed:
+        if length != modes.length and not modes.length_since_change:
+            yield length_word(modes)
         yield f"T{modes.bit} M6"
-        # A machine that measures the bit at M6 has set an offset: only what was said after it is said again.
         if modes.length_since_change:
             yield length_word(modes)
         yield f"G0 Z{safe}"
@@ -138,7 +144,7 @@ def _way(state: State, approach: Approach) -> Iterator[str]:
     """Yield the way back: up, spindle, wait, across, down at feed."""
     modes, scale = state.modes, state.modes.scale
     x, y, z = (number(value / scale, 6) for value in state.position)
-    yield from change_words(state, approach.safe_z)
+    yield from change_words(state, approach.safe_z, length=modes.length)
     yield from spindle_words(modes, approach.spin_up)
     if modes.spindle == 5 and approach.by_hand:
         yield from comments([BY_HAND])

@@ -27,7 +27,7 @@ def bit_of(modes: Modes) -> int:
 def opening_words(state: State, *, safe_z: float, spin_up: float, stops: Sequence[str]) -> Iterator[str]:
     """Yield what goes before the first run: all modes, the way up, the bit, the spindle and its wait."""
     yield from modal_words(state, drills=False)
-    yield from change_words(state, safe_z)
+    yield from change_words(state, safe_z, length=state.modes.length)
     yield from _stops(stops)
     yield from _start(state, spin_up)
 
@@ -58,12 +58,10 @@ def seam(
         yield "M5"
         yield "M9"
     if another:
-        if before.length != modes.length and not modes.length_since_change:
-            yield length_word(modes)
-        yield from change_words(state, safe_z)
+        yield from change_words(state, safe_z, length=before.length)
         if not modes.bit_changed:
             yield from _stops([f"put in T{modes.selected}"])
-    elif before.length != modes.length:
+    if before.length != modes.length and not (another and modes.bit_changed):
         yield length_word(modes)
         yield f"G0 Z{number(safe_z / modes.scale, 6)}"
     yield from _stops(stops)

@@ -190,6 +190,50 @@ def test_a_series_of_holes_is_cut_apart():
     ]  # fmt: skip
 
 
+TWO_LENGTHS = """G21 G90 G17 G54 G40 G80 G94
+T1 {change}
+G43 H1
+G0 Z9
+M3 S12000
+G0 X0 Y0
+G1 Z-3 F300
+X10 F900
+Y10
+X0
+Y0
+G0 Z9
+{between}
+M3 S12000
+G0 Z9
+G0 X40 Y0
+G1 Z-3 F300
+X50 F900
+Y10
+X40
+Y0
+G0 Z9
+M30
+"""
+
+
+@pytest.mark.parametrize(
+    ("change", "between", "said"),
+    [
+        ("M6", "T2 M6\nG43 H2", ["G0 Z9", "T2 M6", "G43 H2", "G0 Z9"]),
+        ("M6", "G49\nT2 M6", ["G0 Z9", "G49", "T2 M6", "G0 Z9"]),
+        ("M6", "T2 M6", ["G0 Z9", "T2 M6", "G0 Z9"]),
+        ("", "T2\nG43 H2", ["G0 Z9", "T2", "M0", "G43 H2", "G0 Z9"]),
+        ("M6", "G43 H2", ["G43 H2", "G0 Z9"]),
+    ],
+)
+def test_a_length_offset_comes_where_the_program_has_it(change: str, between: str, said: list[str]):
+    """Before M6 or after it, up in the air; where a person puts the bit in, when it is in."""
+    text = written(TWO_LENGTHS.format(change=change, between=between), "part 1", "part 2")
+    up = text.index("G0 Z9", text.index("G1 Z-3 F300"))
+    way = text[up + 1 : text.index("G0 X40 Y0")]
+    assert [line for line in way if line[:3] in ("G0 ", "G43", "G49", "M0") or line[0] == "T"] == said
+
+
 def test_inch_is_written_as_inch():
     """A program in inches gives a recut in inches, feeds and heights too."""
     inch = "G20 G90\nM3 S9000\nG0 Z.25\nX1 Y1\nG1 Z-.125 F30\nG3 X1 Y1 I.5\nG0 Z.25\nX3\nG1 Z-.1\nY2\nM2\n"
