@@ -5,10 +5,8 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from analysis.features import ABSENT
+from analysis.features import ABSENT, Array32
 from analysis.presence import Phase
-
-Array32 = NDArray[np.float32]
 
 # The air's lines are taken off this much stronger than they were heard, for they wander.
 _BENEFIT = np.float32(1.5)

@@ -225,8 +225,9 @@ def _alarm(alarm: Alarm) -> str:
         span = f"between line {alarm.line.first} and line {alarm.line.last}"
         lines.append(f"          It was cutting {place(alarm.line)}, {span}.")
     if alarm.resume is not None:
-        lines.append(f"          Carry on from {place(alarm.resume)}: the bit stood above the work there.")
-        lines.extend(f"          {sentence}" for sentence in why_so_early(alarm))
+        above, *early = why_there(alarm)
+        lines.append(f"          Carry on from {place(alarm.resume)}: {above}")
+        lines.extend(f"          {sentence}" for sentence in early)
     if alarm.line is None:
         lines.append("          The place is unknown: no program was given, or it is not clear where it is.")
     return "\n".join([*lines, ""])
@@ -256,12 +257,13 @@ def first_of_all(alarm: Alarm) -> tuple[str, ...]:
     return tuple(said for cause, said in _FIRST_OF_ALL.items() if cause == alarm.cause)
 
 
-def why_so_early(alarm: Alarm) -> tuple[str, ...]:
-    """Return why the restart lies before the change seems to have begun, if it does on purpose."""
+def why_there(alarm: Alarm) -> tuple[str, ...]:
+    """Return why the restart lies where it does; the second sentence, if it lies early on purpose, why so."""
+    above = "the bit stood above the work there."
     if alarm.cause != "loose":
-        return ()
-    crept = clock(max(alarm.last_good, 0.0))
-    return (f"What this bit cut after {crept} is cut again: one that works loose slowly is heard late.",)
+        return (above,)
+    good = clock(max(alarm.last_good, 0.0))
+    return above, f"What this bit cut after {good} is cut again: one that works loose slowly is heard late."
 
 
 def _summary(summary: Summary) -> str:

@@ -15,7 +15,7 @@ from monitor.words import (
     first_of_all,
     place,
     steps_after,
-    why_so_early,
+    why_there,
 )
 
 STATIC = Path(__file__).parent / "static"
@@ -31,7 +31,7 @@ def _environment() -> Environment:
         lstrip_blocks=True,
     )
     made.filters.update(clock=clock, count=count, lasting=lasting, moment=moment, place=place)
-    made.filters.update(first_of_all=first_of_all, steps_after=steps_after, why_so_early=why_so_early)
+    made.filters.update(first_of_all=first_of_all, steps_after=steps_after, why_there=why_there)
     made.globals.update(CAUTIONS=CAUTIONS, CAUSES=CAUSES, VERDICTS=VERDICTS)
     return made
 
