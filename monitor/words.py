@@ -18,7 +18,7 @@ from analysis.events import (
 )
 
 CAUTIONS = (
-    "Never leave a running machine unattended. chipsong is no safety device.",
+    "Never leave a running machine unattended. It can start a fire, and chipsong is no safety device.",
     "A feed hold does not stop the spindle.",
     "Isolate the power before you touch the bit. Wear eye, ear and dust protection.",
     "Follow the machine maker's manual and your local codes; they outweigh anything said here.",
@@ -29,8 +29,8 @@ class _Steps(NamedTuple):
     """What is to be done that differs by cause; each in full, in a line of 72 columns, and short."""
 
     stop: tuple[str, str] = (
-        "Stop the cut, then the spindle; wait until the bit stands still.",
-        "Stop the cut, then the spindle.",
+        "Stop the cut, then the spindle. Smoke or glowing dust? Put it out first.",
+        "Stop the cut, then the spindle. Smoke?",
     )
     look: tuple[str, str] = (
         "Look at bit, collet and nut: worn, dirty, burnt, moved?",
@@ -91,6 +91,11 @@ _STEPS: dict[Cause, _Steps] = {
 
 _AS_FOR_LOOSE = _Steps()
 
+_ISOLATE = (
+    "Isolate the spindle's power once the bit stands still.",
+    "Isolate the spindle's power.",
+)
+
 _LAST_STEPS = (
     (
         "Is the position kept? If not, find the zero of X and Y again.",
@@ -113,8 +118,7 @@ def steps_after(cause: Cause, *, short: bool = False) -> tuple[str, ...]:
         Whether it is for a small window.
     """
     which = _STEPS.get(cause, _AS_FOR_LOOSE)
-    isolate = ("Isolate the spindle's power.",) * 2
-    steps = (which.stop, isolate, which.look, which.mend, *_LAST_STEPS)
+    steps = (which.stop, _ISOLATE, which.look, which.mend, *_LAST_STEPS)
     return tuple(step[short] for step in steps)
 
 
