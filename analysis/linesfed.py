@@ -6,6 +6,8 @@ from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from typing import NamedTuple
 
+import numpy as np
+
 from analysis.ahead import Ahead
 from analysis.cut import Context
 from analysis.events import Alarm, Event, PartVerdict, Place, State
@@ -185,7 +187,7 @@ class FedLocator:
             return replace(event, line=place)
         # A weak change is noticed late: what was cut shortly before is cut again.
         before = self.place(event.last_good) or place
-        first = min(place.first, before.first)
+        first = _cut_again(self._plan, min(place.first, before.first), place.first)
         return replace(event, line=place, resume=resume_before(self._plan.program, first))
 
     def mark(self, line: int) -> None:
@@ -200,6 +202,15 @@ class FedLocator:
     def verdicts(self, learned: frozenset[int]) -> tuple[PartVerdict, ...]:
         """Return each part's verdict, by the base."""
         return self._base.verdicts(learned)
+
+
+def _cut_again(plan: Plan, early: int, onset: int) -> int:
+    """Return the first line to be cut again when something went wrong between two lines of the file."""
+    lines = plan.program.moves.file_line
+    if (np.diff(lines) < 0).any():
+        return early  # a line that runs more than once is no moment
+    moves = np.minimum(np.searchsorted(lines, (early, onset)), len(lines) - 1)
+    return min(onset, int(lines[plan.cut_again(*moves.tolist())]))
 
 
 def _when(named: _Named) -> float:

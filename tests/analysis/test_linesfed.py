@@ -79,6 +79,30 @@ def plan_of(program: Program) -> Plan:
 
 
 TRAY_PLAN = plan_of(TRAY)
+TWO_BITS = read(
+    """G21 G90 G17
+T1 M6
+S18000 M3
+G0 Z5
+G0 X10 Y10
+G1 Z-3 F300
+G1 X110 F1200
+G1 Y110
+G0 Z5
+M5
+T2 M6
+S18000 M3
+G0 Z5
+G0 X150 Y10
+G1 Z-3 F300
+G1 X250 F1200
+G0 Z5
+M5
+M30
+""",
+    "two bits",
+)
+TWO_BITS_PLAN = Plan.of(TWO_BITS, {0: Bit("other", 6.0, 2), 1: Bit("one", 6.0, 2), 2: Bit("two", 6.0, 2)})
 
 
 def fed(*reports: Report, base: Nowhere | None = None, plan: Plan | None = TRAY_PLAN, ahead: int = AHEAD):
@@ -218,6 +242,21 @@ def test_what_was_cut_shortly_before_the_onset_is_cut_again():
     expected = resume_at(TRAY, 8)
     assert alarm.resume == ResumeLine(expected.file_line, expected.word)
     assert alarm.resume.file < resume_at(TRAY, 13).file_line
+
+
+def test_what_another_bit_cut_before_is_not_cut_again():
+    """A bit that came loose just after its first line is to blame for nothing that the bit before it cut."""
+    early, late = Report(ALARM.last_good - 0.1, 6, None), Report(8.9, 15, None)
+    alarm = fed(early, late, plan=TWO_BITS_PLAN, ahead=0).complete(ALARM)
+    assert alarm.resume is not None
+    assert resume_at(TWO_BITS, 6).file_line < 10 <= alarm.resume.file <= 15
+
+
+def test_where_the_bit_is_in_doubt_the_one_before_is_cut_again_as_well():
+    """The onset may lie as many lines back as the controller reads ahead: those are not skipped."""
+    alarm = fed(Report(8.9, 15, None), plan=TWO_BITS_PLAN, ahead=7).complete(ALARM)
+    assert alarm.resume is not None
+    assert alarm.resume.file <= alarm.line.first < 10
 
 
 def test_an_alarm_without_a_program_has_a_line_and_no_resume():
