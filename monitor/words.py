@@ -29,7 +29,7 @@ class _Steps(NamedTuple):
     """What is to be done that differs by cause; each in full, in a line of 72 columns, and short."""
 
     stop: tuple[str, str] = (
-        "Stop the cut, then the spindle. Smoke or glowing dust? Put it out first.",
+        "Stop the cut, then the spindle; let it stand still. Smoke? Put it out.",
         "Stop the cut, then the spindle. Smoke?",
     )
     look: tuple[str, str] = (
@@ -91,11 +91,6 @@ _STEPS: dict[Cause, _Steps] = {
 
 _AS_FOR_LOOSE = _Steps()
 
-_ISOLATE = (
-    "Isolate the spindle's power once the bit stands still.",
-    "Isolate the spindle's power.",
-)
-
 _LAST_STEPS = (
     (
         "Is the position kept? If not, find the zero of X and Y again.",
@@ -118,7 +113,8 @@ def steps_after(cause: Cause, *, short: bool = False) -> tuple[str, ...]:
         Whether it is for a small window.
     """
     which = _STEPS.get(cause, _AS_FOR_LOOSE)
-    steps = (which.stop, _ISOLATE, which.look, which.mend, *_LAST_STEPS)
+    isolate = ("Isolate the spindle's power.",) * 2
+    steps = (which.stop, isolate, which.look, which.mend, *_LAST_STEPS)
     return tuple(step[short] for step in steps)
 
 
@@ -227,7 +223,7 @@ def _alarm(alarm: Alarm) -> str:
     ]
     if alarm.line is not None:
         span = f"between line {alarm.line.first} and line {alarm.line.last}"
-        lines.append(f"          It was cutting {place(alarm.line)}, {span}.")
+        lines.append(f"          It was most likely cutting {place(alarm.line)}, {span}.")
     if alarm.resume is not None:
         above, *early = why_there(alarm)
         lines.append(f"          Carry on from {place(alarm.resume)}: {above}")

@@ -27,6 +27,11 @@ _OUTSIDE, _MARGIN = 0.01, 6
 _BOUNDS = np.array([_OUTSIDE, 0.5, 1.0 - _OUTSIDE])
 # Seconds of the program from which on a place is none.
 _UNKNOWN = 20.0
+# An alarm is told one that is less sure, for that helps who has to carry on: so many seconds, and such a part
+# of the program, at the most.
+_ROUGHLY, _PART = 60.0, 0.25
+# A place that is less sure than this, s, is mostly too far on: by less than it is unsure. Development seeds.
+_SURE = 5.0
 # Every so many seconds the last so many are put right, and what was learned is used.
 _OFTEN, _BACK, _LEARNS = 6.0, 8.0, 5.0
 # Below this probability nothing is being cut.
@@ -159,15 +164,17 @@ class SoundLocator:
         """Return an alarm with its place and its resume line; everything else as it is."""
         if not isinstance(event, Alarm):
             return event
-        place, onset, since = self.place(event.onset), self._where(event.onset), self._where(event.last_good)
-        if place is None or onset is None or since is None:
+        onset, since = self._about(event.onset), self._about(event.last_good)
+        if onset is None:
             return event
         # A weak change is noticed late: what was cut shortly before is cut again, and looked at.
-        first = self._moves(onset)[0]
-        early = self.plan.cut_again(self._moves(since)[0] if self._is_known(since) else first, first)
-        now = self._moves(self._past[-1].where)[1]
+        first = onset[0]
+        early = self.plan.cut_again(min(since[0], first) if since else first, first)
+        here = self._past[-1].where
+        now = self._moves(here)[1 if self._is_known(here) else 2]
         self._before = self._marks.copy(), event.onset
         self._marks[early : max(early, now) + 1] |= marks.SUSPECT
+        place = self.plan.place(*onset, "sound")
         line = int(self.plan.program.moves.file_line[early])
         resume = resume_before(self.plan.program, min(place.first, line))
         return replace(event, line=place, resume=resume)
@@ -345,12 +352,28 @@ class SoundLocator:
             self._smooth = self._steps, self._smoothed(self._grid, ago)
         return self._smooth[1][-ago]
 
+    def _about(self, at: float) -> tuple[int, int, int] | None:
+        """Return the earliest, the likeliest and the latest move at a moment, if it is known roughly."""
+        where = self._where(at)
+        if where is None or self._grid is None or not self._grid.believed:
+            return None
+        unsure = self._unsure(where)
+        if unsure > max(_UNKNOWN, min(_ROUGHLY, _PART * len(self._grid.track) * self._grid.track.step)):
+            return None
+        doubt = int(max(unsure - _SURE, 0.0) / self._grid.track.step)
+        return self._moves(replace(where, early=max(where.early - doubt, 0)))
+
     def _is_known(self, where: _Where) -> bool:
+        return self._unsure(where) <= _UNKNOWN
+
+    def _unsure(self, where: _Where) -> float:
+        """Return over how much of the program a place is spread, s; infinite where none has begun."""
         assert self._grid is not None  # noqa: S101 - there is no cell without it
         track = self._grid.track
-        begun = where.likely >= WAITS and track.sort[where.likely] != END
+        if where.likely < WAITS or track.sort[where.likely] == END:
+            return math.inf
         waits = int(track.waited[where.late + 1] - track.waited[where.early])
-        return bool(begun and (where.late - where.early - waits) * track.step <= _UNKNOWN)
+        return (where.late - where.early - waits) * track.step
 
     def _moves(self, where: _Where) -> tuple[int, int, int]:
         """Return the earliest, the likeliest and the latest move."""

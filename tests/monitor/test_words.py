@@ -45,7 +45,7 @@ def test_an_alarm_tells_since_when_where_why_and_where_to_carry_on():
         "It began at 1:13 (73.6 s), 1.4 s before it was certain.",
         "- the spindle line rose\n",
         "- half orders rose\n",
-        "It was cutting line 22, between line 20 and line 24.",
+        "It was most likely cutting line 22, between line 20 and line 24.",
         "Carry on from line 17 (N110): the bit stood above the work there.",
     ):
         assert words in text

@@ -7,9 +7,10 @@ import numpy as np
 import pytest
 from hypothesis import assume, given, settings
 from hypothesis import strategies as st
-from place.sounding import SLOTS, Sounding, line_of, plan_of, seconds_off
+from place.sounding import SLOTS, Sounding, line_of, plan_of, seconds_off, slots
 
 from analysis.events import Alarm, Deaf
+from analysis.locate import Plan
 from analysis.pace import Learned
 from analysis.place import SoundLocator
 from analysis.presence import Phase
@@ -354,6 +355,37 @@ def test_what_was_finished_while_the_cut_was_good_is_not_cut_again():
     locator = follow([row for row in rows if row[0] < good + 4.0], SoundLocator(SLOTS))
     alarm = dataclasses.replace(ALARM, at=good + 3.2, onset=good + 3.0, good_until=good)
     assert locator.complete(alarm).resume.file == 23
+
+
+LONG = plan_of(["G21 G90", "T1 M6", "S18000 M3", "G4 P3", "G0 Z6", *slots(40, 10.0), "M5", "M30"])
+
+
+def alarms_begun_late(plan: Plan) -> list[tuple[Alarm, bool, int]]:
+    """Alarms all along, heard from 20 s on; whether their place was sure; and the line that was cut."""
+    rows = [(at - 20.0, *row) for at, *row in Sounding(plan).rows() if at > 20.0]
+    locator, found = SoundLocator(plan), []
+    for number, (at, phase, level, move) in enumerate(rows):
+        locator.row(at, phase, level)
+        if number > 20 and number % 10 == 0 and move >= 0:
+            onset = rows[number - 10][0]
+            alarm = locator.complete(dataclasses.replace(ALARM, at=at, onset=onset))
+            found.append((alarm, locator.place(onset) is not None, rows[number - 10][3]))
+    return [(alarm, sure, line_of(plan, move)) for alarm, sure, move in found if move >= 0]
+
+
+def test_who_has_to_carry_on_is_told_roughly_where():
+    """Begun late in a long program it is not sure which slot is cut: it begins again before them all."""
+    alarms = [(alarm, line) for alarm, sure, line in alarms_begun_late(LONG) if not sure and alarm.line]
+    assert len(alarms) > 20
+    assert all(alarm.line.first <= line <= alarm.line.last for alarm, line in alarms)
+    assert all(alarm.resume.file <= alarm.line.first for alarm, _ in alarms)
+
+
+def test_somewhere_in_half_a_program_is_nowhere():
+    """In a short program no alarm has a place that is not sure."""
+    alarms = alarms_begun_late(SLOTS)
+    assert any(sure for _, sure, _ in alarms)
+    assert all(sure for alarm, sure, _ in alarms if alarm.line)
 
 
 def test_a_bit_that_was_taken_out_is_not_to_blame():
