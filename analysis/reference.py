@@ -164,7 +164,7 @@ def turns_alike(sample: Sample, other: Sample, within: float = _LIKE_SPEED) -> b
 def doubt(fresh: Baseline, correlation: float) -> Finding:
     """Return what physics alone says of ``fresh``: it may doubt that the bit is tight, and no more."""
     allowed = np.maximum(fresh.normal.plain, TRUE_ENOUGH) - TRUE_ENOUGH
-    variance = (2.0 * _USUAL) ** 2 + fresh.error(correlation)[:SIGNS] ** 2
+    variance = _USUAL**2 + fresh.error(correlation)[:SIGNS] ** 2
     found = _judge(allowed, variance, _PHYSICAL.astype(np.float64), fresh)
     return Finding("doubtful" if found.verdict == "loose" else "tight", found.nats, found.because)
 

@@ -173,6 +173,11 @@ def place(where: Place | ResumeLine) -> str:
     return f"line {where.file}" + (f" (N{where.word})" if where.word is not None else "")
 
 
+def is_urgent(event: Event) -> bool:
+    """Return whether the person at the machine has to look up."""
+    return isinstance(event, Alarm | Deaf) or (isinstance(event, Checked) and event.verdict != "tight")
+
+
 def event_text(event: Event) -> str:
     """Return an event in words, for a plain terminal."""
     match event:

@@ -12,7 +12,7 @@ from rich.console import Console, Group
 from rich.live import Live
 from rich.text import Text
 
-from analysis.events import Alarm, Cause, Deaf, Event, StateChange
+from analysis.events import Cause, Event, StateChange
 from analysis.listener import Listener, Step
 from monitor.controls import Controls, Press
 from monitor.screen.keys import Keyboard, single_keys, typed_within
@@ -21,6 +21,7 @@ from monitor.screen.seen import Looking, Seen, after, said_by_hand
 from monitor.screen.shown import marked_text
 from monitor.screen.view import Line, picture
 from monitor.trouble import one_line
+from monitor.words import is_urgent
 
 _EVERY = 0.25
 _LOOK_EVERY = 0.4
@@ -94,7 +95,7 @@ class Board:
     def event(self, event: Event) -> None:
         """Show an event."""
         self._seen = after(self._seen, event)
-        self._bells += isinstance(event, Alarm | Deaf)
+        self._bells += is_urgent(event)
         if isinstance(event, StateChange):
             self._next = 0.0  # what is heard must not contradict it
         else:

@@ -4,13 +4,13 @@ import shutil
 from collections.abc import Sequence
 from typing import Self, TextIO
 
-from analysis.events import Cause, Event
+from analysis.events import Alarm, Cause, Event
 from analysis.listener import Listener, Step
 from analysis.presence import Phase
 from monitor.controls import Press
 from monitor.screen.shown import marked_text
 from monitor.trouble import warn
-from monitor.words import clock, event_text, place, what_to_do
+from monitor.words import clock, event_text, is_urgent, place, what_to_do
 
 _BAR = 12
 
@@ -35,8 +35,10 @@ class Screen:
         self._live = stream.isatty()
 
     def event(self, event: Event) -> None:
-        """Write an event above the line, in words."""
-        self.note(event_text(event))
+        """Write an event above the line, in words; an alarm's bell comes with what to do."""
+        text = event_text(event)
+        rings = self._live and is_urgent(event) and not isinstance(event, Alarm)
+        self.note(f"\a{text}" if rings else text)
 
     def note(self, text: str) -> None:
         """Write a remark above the line."""

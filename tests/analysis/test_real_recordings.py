@@ -20,7 +20,7 @@ import soundfile
 from numpy.typing import NDArray
 
 from analysis.cutting import Bit
-from analysis.events import Alarm, Event
+from analysis.events import Alarm, Checked, Event
 from analysis.listener import COLUMNS, Listener
 from analysis.locate import Nowhere
 
@@ -96,6 +96,16 @@ def test_a_healthy_motor_is_no_alarm(name: str):
     """A healthy recording, knocks and voices and all, ends without an alarm."""
     sound, rate = sound_of(name)
     assert alarms(listener(rate, name).hear(sound).events) == []
+
+
+@pytest.mark.parametrize("name", [path.stem for path in FILES])
+def test_unbalance_is_no_loose_bit(name: str):
+    """Nothing slips here: no half orders, nothing every second turn, so physics doubts none of them."""
+    sound, rate = sound_of(name)
+    ear = listener(rate, name)
+    said = ear.hear(sound).events
+    assert ear.watcher.baselines
+    assert [event for event in said if isinstance(event, Checked)] == []
 
 
 @pytest.mark.parametrize(("healthy", "unbalanced"), JOINS)

@@ -7,6 +7,7 @@ import numpy as np
 import pytest
 from contract import BIT, SHIPPED, sound
 
+from analysis.events import Checked, Deaf, Event, StateChange
 from analysis.listener import Listener
 from monitor.screen import Screen
 from monitor.screen.lines import progress_text
@@ -101,6 +102,24 @@ def test_an_alarm_rings_a_terminals_bell():
     assert terminal.getvalue() == "\a" + file.getvalue()
     assert file.getvalue().startswith("What to do now:\n  1. Stop the cut")
     assert file.getvalue().endswith("\nthere is a restart\n")
+
+
+@pytest.mark.parametrize(
+    ("event", "rings"),
+    [
+        (Deaf(3.0, "silence"), True),
+        (Checked(3.0, "physics", "doubtful", ("half orders",)), True),
+        (Checked(3.0, "before", "loose", ("half orders",)), True),
+        (Checked(3.0, "before", "tight", ("as before",)), False),
+        (StateChange(3.0, "listen", "comparing"), False),
+    ],
+)
+def test_whoever_has_to_look_up_is_rung_for(event: Event, *, rings: bool):
+    """Deafness, and a bit that may be loose from the first second, ring the bell; all being well does not."""
+    terminal, file = Terminal(), io.StringIO()
+    Screen(terminal).event(event)
+    Screen(file).event(event)
+    assert terminal.getvalue() == ("\a" if rings else "") + file.getvalue()
 
 
 def test_a_file_gets_events_only(listener: Listener):
