@@ -9,13 +9,13 @@ learned from the cuts themselves, starting from a judgement: a few cuts tell lit
 """
 
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, fields, replace
 from typing import Any
 
 import numpy as np
 
-from analysis.baseline import SIGNS, TRUE_ENOUGH, Array64, Baseline, Sample
+from analysis.baseline import CHANNELS, SIGNS, TRUE_ENOUGH, Array64, Baseline, Sample
 from analysis.causes import evidence
 from analysis.events import Tightness
 from analysis.evidence import SINGLE, SOUGHT
@@ -40,9 +40,14 @@ _BROAD, _ELSEWHERE = 5, 5.0
 # to quite the same.
 _LIKE_SPEED = 0.04
 
-# What physics allows a tight bit: its half orders and the swell of every second turn are next to nothing. All
-# else can be anything, since every bit runs out a little.
-_PHYSICAL = np.array([False, False, True, False, True])
+# What physics does not allow a tight bit: its half orders and the swell of every second turn are next to
+# nothing; all else can be anything, since every bit runs out a little. So many dB are worth a sentence.
+_UNTIGHT = {
+    "half": "half orders stand {size:.0f} dB above the most that a tight bit has",
+    "rocking": "the hiss of the cut swells every second revolution, {size:.0f} dB more than with a tight bit",
+}
+_PHYSICAL = np.array([name in _UNTIGHT for name in CHANNELS[:SIGNS]])
+_WORTH_SAYING = 2.5
 
 
 @dataclass(frozen=True, eq=False)
@@ -166,7 +171,16 @@ def doubt(fresh: Baseline, correlation: float) -> Finding:
     allowed = np.maximum(fresh.normal.plain, TRUE_ENOUGH) - TRUE_ENOUGH
     variance = _USUAL**2 + fresh.error(correlation)[:SIGNS] ** 2
     found = _judge(allowed, variance, _PHYSICAL.astype(np.float64), fresh)
-    return Finding("doubtful" if found.verdict == "loose" else "tight", found.nats, found.because)
+    if found.verdict != "loose":
+        return Finding("tight", found.nats, ("there is nothing that a tight bit cannot have",))
+    return Finding("doubtful", found.nats, tuple(_untight(allowed)))
+
+
+def _untight(allowed: Array64) -> Iterator[str]:
+    """Yield a sentence for each sign that a tight bit does not have, the strongest first."""
+    for name, size in sorted(zip(CHANNELS, allowed, strict=False), key=lambda sign: -sign[1]):
+        if name in _UNTIGHT and size > _WORTH_SAYING:
+            yield _UNTIGHT[name].format(size=size)
 
 
 def _elsewhere(fresh: Baseline, known: Baseline) -> tuple[str, ...]:

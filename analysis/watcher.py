@@ -115,6 +115,8 @@ class Watcher:
         self.compared = False
         self._at_other_speeds: dict[tuple[int, str], list[Baseline]] = {}
         self._doubted: dict[tuple[int, str], list[Baseline]] = {}
+        # Bits whose baseline was in doubt from the start: it is no good sound.
+        self._unproven: set[int] = set()
         self._learned_at: dict[tuple[int, str], tuple[float, float]] = {}
         self._references = references
         self.score = 0.0
@@ -172,9 +174,12 @@ class Watcher:
 
         As it sounds now counts as normal from here on, for this bit: else it would alarm at once again.
         """
-        if not self._alarmed:
+        if not (self._alarmed or self._bit in self._unproven):
             return []
+        self._unproven.discard(self._bit)
         self._first.over(self._bit)
+        if not self._alarmed:
+            return self._turn(at, self.state, "said to be nothing: the bit is in doubt no more")
         if self._other is not None:
             self._bearable.add((self._bit, self._other))
         allowed = np.maximum(np.maximum(self._comparison.risen(), self._risen), 0.0)
@@ -186,10 +191,13 @@ class Watcher:
         """
         Take in, at ``at`` s, that the person has tightened the bit and carries on.
 
-        The first seconds of cutting are compared with the good sound from before, and said to be `Checked`.
+        The first seconds of cutting are compared with the good sound from before, and said to be `Checked`;
+        where that was in doubt, they are learned and checked anew.
         """
         self._begin()
         self._first.over(self._bit)
+        if self._bit in self._unproven:
+            self._drop([key for key in self.baselines if key[0] == self._bit])
         self._rechecking = self._main(self._bit) is not None
         self._unlearn(self._bit)
         return self._turn(at, "settle", "tightened: the first seconds of cutting will be checked")
@@ -317,12 +325,14 @@ class Watcher:
             self._keep_at_another_speed(key, fresh)
             return None
         against, known, found = self._find(key, fresh)
-        if against != "physics" or found.verdict != "tight":
+        # That physics has nothing against a bit is worth a word only where there was a doubt.
+        if against != "physics" or found.verdict != "tight" or key[0] in self._unproven:
             self._found.append(Checked(at, against, found.verdict, found.because))
         if found.verdict == "loose" and known is not None:
             return self._refuse(key, known, found, since, at)
         if not (self._rechecking and found.verdict == "doubtful"):
             self.baselines[key], self._learned_at[key] = fresh, (since, at)
+            (self._unproven.add if found.verdict == "doubtful" else self._unproven.discard)(key[0])
         self._rechecking = False
         return None
 

@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from analysis.cut import LOST, Context
-from analysis.events import Alarm, Event, PartVerdict, Place, State
+from analysis.events import Alarm, Checked, Event, PartVerdict, Place, State
 from analysis.locate import Plan, family_of, resume_before
 from analysis.pace import UNKNOWN, Learned
 from analysis.place import marks
@@ -89,6 +89,7 @@ class SoundLocator:
         self._forgot = 0
         self._marks = marks.unmarked(plan)
         self._marked = 0
+        self._doubted: set[int] = set()
         self._bit = int(plan.program.moves.bit[plan.stints[0][0]]) if plan.stints else 0
         self._phase = Phase.OFF
         self._bits: Mapping[int, Fit] = {}
@@ -151,7 +152,8 @@ class SoundLocator:
         if not self._past or self._phase is Phase.OFF or state in ("deaf", "settle"):
             return
         heard = marks.HEARD if self._phase is Phase.CUT else 0
-        self._past[-1].marks |= marks.SEEN | heard | (marks.SUSPECT if state == "alarm" else 0)
+        suspect = state == "alarm" or self._context.bit in self._doubted
+        self._past[-1].marks |= marks.SEEN | heard | (marks.SUSPECT if suspect else 0)
 
     def place(self, at: float) -> Place | None:
         """Return where ``at`` was, as all that was heard since tells; ``None`` when that is unknown."""
@@ -161,7 +163,13 @@ class SoundLocator:
         return self.plan.place(*self._moves(where), "sound")
 
     def complete(self, event: Event) -> Event:
-        """Return an alarm with its place and its resume line; everything else as it is."""
+        """
+        Return an alarm with its place and its resume line; everything else as it is.
+
+        What a bit cuts that was found in doubt is suspect, until it is found tight.
+        """
+        if isinstance(event, Checked):
+            self._doubt(event)
         if not isinstance(event, Alarm):
             return event
         onset, since = self._about(event.onset), self._about(event.last_good)
@@ -178,6 +186,18 @@ class SoundLocator:
         line = int(self.plan.program.moves.file_line[early])
         resume = resume_before(self.plan.program, min(place.first, line))
         return replace(event, line=place, resume=resume)
+
+    def _doubt(self, checked: Checked) -> None:
+        bit = self._context.bit
+        if checked.verdict == "tight":
+            self._doubted.discard(bit)
+            return
+        self._doubted.add(bit)
+        self._before = self._marks.copy(), checked.at
+        if checked.against != "before" and self._past:
+            # It was so from the first second.
+            now = self._moves(self._past[-1].where)[2]
+            self._marks[: now + 1][self.plan.program.moves.bit[: now + 1] == bit] |= marks.SUSPECT
 
     def mark(self, line: int) -> None:
         """
@@ -196,7 +216,8 @@ class SoundLocator:
             self._note(self._grid, self._past.pop().at)
 
     def acquit(self) -> None:
-        """Take in that the last alarm was nothing: what it alone made suspect is not."""
+        """Take in that the last alarm, or doubt, was nothing: what it alone made suspect is not."""
+        self._doubted.discard(self._context.bit)
         before, onset = self._before
         self._marks = marks.acquitted(self._marks, before)
         for then in self._past[bisect_left(self._past, onset, key=lambda then: then.at) :]:

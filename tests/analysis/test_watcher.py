@@ -806,6 +806,38 @@ def test_without_a_reference_nothing_is_said_of_a_tight_bit():
     assert checks(Cut(normal=dataclasses.replace(NORMAL, plain=TRUE_ENOUGH)).hear(10.0)) == []
 
 
+ROCKS = {"half": 9.0, "rocking": 12.0}
+
+
+def doubted() -> Cut:
+    """A cut, without a reference, with a bit that rocks from the first second on."""
+    cut = Cut(normal=dataclasses.replace(NORMAL, plain=TRUE_ENOUGH)).hear(5.0, **ROCKS)
+    assert checks(cut) == [("physics", "doubtful")]
+    assert cut.alarms == []
+    return cut
+
+
+def test_a_doubt_is_checked_again_when_the_bit_was_tightened():
+    """Against physics: the sound from before was no good one, and a bit left as it was would be like it."""
+    for moved, verdict in (({}, "tight"), (ROCKS, "doubtful")):
+        cut = doubted()
+        cut.events += cut.watcher.tightened(cut.at)
+        cut.air(2.0).hear(5.0, **moved)
+        assert checks(cut)[1:] == [("physics", verdict)]
+        assert cut.watcher.state == "listen"
+
+
+def test_a_doubt_that_was_nothing_is_over():
+    """The person looked at the bit: what was heard is the good sound from then on, and that is said once."""
+    cut = doubted()
+    said = cut.watcher.nothing(cut.at)
+    assert [type(event) for event in said] == [StateChange]
+    assert cut.watcher.nothing(cut.at) == []
+    cut.watcher.tightened(cut.at)
+    cut.hear(5.0, **ROCKS)
+    assert checks(cut)[1:] == [("before", "tight")]
+
+
 def alarmed() -> Cut:
     """A cut in which the bit came loose."""
     cut = Cut().hear(10.0).hear(3.0, **SLIP)

@@ -9,7 +9,7 @@ from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 from place.sounding import SLOTS, Sounding, line_of, plan_of, seconds_off, slots
 
-from analysis.events import Alarm, Deaf
+from analysis.events import Alarm, Checked, Deaf
 from analysis.locate import Plan
 from analysis.pace import Learned
 from analysis.place import SoundLocator
@@ -333,6 +333,39 @@ def test_what_was_nothing_is_not_suspect():
     known = frozenset(SLOTS.program.moves.bit.tolist())
     assert locator.verdicts(known) == calm.verdicts(known)
     assert all(part.verdict != "suspect" for part in locator.verdicts(known))
+
+
+def parts_after(*found: tuple[float, Checked], acquitted: bool = False) -> list[str]:
+    """Verdicts on the parts of SLOTS, the first bit's, then the second's, with a bit checked at times."""
+    locator, waiting = SoundLocator(SLOTS), list(found)
+    for at, phase, level, _ in Sounding().rows():
+        locator.row(at, phase, level)
+        locator.judged("listen")
+        if waiting and at >= waiting[0][0]:
+            locator.complete(waiting.pop(0)[1])
+            if acquitted:
+                locator.acquit()
+    return [part.verdict for part in locator.verdicts(frozenset({1, 2}))]
+
+
+def test_what_a_bit_in_doubt_cuts_is_suspect():
+    """All of it, since it was so from the first second, until it is found tight; another bit's is not."""
+    doubtful = 12.0, Checked(12.0, "physics", "doubtful", ("half orders",))
+    tight = 20.0, Checked(20.0, "physics", "tight", ("nothing",))
+    firsts, seconds = 5, 3
+    assert parts_after() == ["good"] * (firsts + seconds)
+    assert parts_after(doubtful) == ["suspect"] * firsts + ["good"] * seconds
+    assert parts_after(doubtful, acquitted=True) == ["good"] * (firsts + seconds)
+    tightened = parts_after(doubtful, tight)
+    assert tightened[0] == "suspect"
+    assert tightened[firsts - 1] == "good"
+
+
+def test_a_doubt_after_tightening_says_nothing_of_what_was_good_before():
+    """Then the sound from before was the good one: what was cut by then stays good."""
+    after = parts_after((28.0, Checked(28.0, "before", "doubtful", ("half orders",))))
+    assert after[0] == "good"
+    assert "suspect" in after
 
 
 def test_it_carries_on_from_where_the_cut_was_surely_good():
