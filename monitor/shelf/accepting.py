@@ -4,6 +4,7 @@ from collections.abc import Mapping
 
 from analysis.baseline import Baseline
 from analysis.errors import JournalError
+from monitor.controls import PRESSED
 from monitor.journal import Run, home, open_run
 from monitor.kept.heard import baselines_of, bit_at
 from monitor.kept.keeping import now, shelved
@@ -109,7 +110,22 @@ def _doubts(run: Run) -> dict[int, str]:
         if event.name == "alarm" and known.get(index) != "nothing"
     ]
     wrong += [(at, f"it is said to have been {what} from {clock(at)} on") for at, what in misses(run).items()]
-    return {bit_at(run, at): why for at, why in wrong}
+    return ({} if is_labelled(run) else _in_doubt(run)) | {bit_at(run, at): why for at, why in wrong}
+
+
+def _in_doubt(run: Run) -> dict[int, str]:
+    """Return which bits were found in doubt, and neither tight afterwards nor said to be fine."""
+    found: dict[int, str] = {}
+    for event in run.events():
+        bit = bit_at(run, event.at)
+        if event.name == "checked" and event.body["verdict"] == "doubtful":
+            found[bit] = (
+                f"it was in doubt at {clock(event.at)}: if you know that it was tight, "
+                f"say `chipsong label {run.id} --fine` first"
+            )
+        elif event.name == "checked" or (event.name == PRESSED and event.body["kind"] == "nothing"):
+            found.pop(bit, None)
+    return found
 
 
 def _learned(run: Run) -> Mapping[int, Mapping[str, Baseline]]:

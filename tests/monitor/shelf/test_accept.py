@@ -2,6 +2,7 @@
 
 import json
 from collections.abc import Callable, Iterator
+from contextlib import closing
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -9,10 +10,12 @@ import numpy as np
 import pytest
 from contract import SHIPPED, Ended, sound
 
-from analysis.events import Event, Summary
+from analysis.events import Checked, Event, Summary, Tightness, to_dict
 from analysis.pace import Learned
 from monitor.controls import Controls, Press
 from monitor.journal import open_run, runs
+from monitor.journal.place import DATABASE
+from monitor.journal.schema import connect
 from monitor.kept.keeping import Keep, open_journal
 from monitor.rehear.again import Judged, hear_again
 from monitor.setup import Wanted, make_listener, read_program
@@ -78,6 +81,26 @@ def test_a_run_with_an_alarm_is_accepted_only_when_it_was_nothing(
     chipsong("label", run, "--missed", 12)
     assert "said to have been loose from 0:12" in chipsong("accept", run).err
     chipsong("label", run, "--missed", 12, "--was", "nothing")
+    assert chipsong("accept", run).status == 0
+
+
+def test_a_bit_that_was_in_doubt_is_accepted_only_when_it_was_fine(
+    chipsong: Command, keep: Callable[[str], str], home: Path
+):
+    """What was found in doubt, and not tight after, needs a person's word: it may be loose on every run."""
+
+    def found(run: str, at: float, verdict: Tightness) -> None:
+        body = to_dict(Checked(at, "physics", verdict, ("half orders",)))
+        with closing(connect(open_run(home, run).folder / DATABASE)) as db:
+            db.execute("INSERT INTO events VALUES (NULL, ?, ?, ?)", (at, "checked", json.dumps(body)))
+
+    settled, run = keep("tight_outline"), keep("tight_outline")
+    found(settled, 8.0, "doubtful")
+    found(settled, 12.0, "tight")
+    assert chipsong("accept", settled).status == 0
+    found(run, 8.0, "doubtful")
+    assert "it was in doubt at 0:08" in chipsong("accept", run).err
+    chipsong("label", run, "--fine")
     assert chipsong("accept", run).status == 0
 
 
