@@ -70,7 +70,7 @@ STATES: Mapping[State, Look] = {
 
 VERDICTS: Mapping[Verdict, Look] = {
     "good": Look("#dcebe6", "#17594f", "", "heard all the way, no change", "#dcebe6"),
-    "suspect": Look("#f3cfc5", "#a02c1c", "xx", "cut while the sound had changed", "#dda395", 2.0),
+    "suspect": Look("#f3cfc5", "#a02c1c", "xx", "the sound had changed, or bit in doubt", "#dda395", 2.0),
     "unheard": Look(
         "#ffffff", "#555e5a", "..", "not heard all the way, so nothing is known", "#a8afac", 2.4, hollow=True
     ),

@@ -13,6 +13,7 @@ from monitor.words import (
     clock,
     count,
     first_of_all,
+    found_text,
     place,
     steps_after,
     why_there,
@@ -32,6 +33,7 @@ def _environment() -> Environment:
     )
     made.filters.update(clock=clock, count=count, lasting=lasting, moment=moment, place=place)
     made.filters.update(first_of_all=first_of_all, steps_after=steps_after, why_there=why_there)
+    made.filters.update(found_text=found_text)
     made.globals.update(CAUTIONS=CAUTIONS, CAUSES=CAUSES, VERDICTS=VERDICTS)
     return made
 

@@ -28,7 +28,7 @@ _DETAILED, _LISTED = 6, 400
 
 _MEANINGS = {
     "good": "heard being cut, without a change",
-    "suspect": "some of it was cut while the sound had changed, or shortly before",
+    "suspect": "some of it was cut while the sound had changed or shortly before, or by a bit in doubt",
     "unheard": "not heard all the way, so nobody knows",
 }
 

@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from analysis.cutting import Bit
-from analysis.events import Alarm, Event, PartVerdict, State, Summary
+from analysis.events import Alarm, Checked, Event, PartVerdict, State, Summary
 from analysis.figures.spans import state_spans
 from analysis.program import Part, Program, find_parts
 from monitor.journal import Rows, Run
@@ -59,6 +59,11 @@ class Story:
     run: Run
     events: tuple[Event, ...]
     incidents: tuple[Incident, ...]
+
+    @property
+    def checks(self) -> tuple[Checked, ...]:
+        """What was found of the bits, in order."""
+        return tuple(event for event in self.events if isinstance(event, Checked))
 
     @cached_property
     def rows(self) -> Rows:

@@ -62,4 +62,5 @@ def headline(story: Story) -> str:
     """Return in a few words how a run went."""
     if not len(story.rows.at):
         return "nothing was heard"
-    return f"{count(len(story.incidents))} in {lasting(story.seconds)}"
+    doubt = " and a bit in doubt" if any(check.verdict != "tight" for check in story.checks[-1:]) else ""
+    return f"{count(len(story.incidents))}{doubt} in {lasting(story.seconds)}"

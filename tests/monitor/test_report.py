@@ -14,7 +14,7 @@ import soundfile
 from contract import Ended
 from journal_bench import begin
 
-from analysis.events import Alarm, StateChange, to_dict
+from analysis.events import Alarm, Checked, StateChange, to_dict
 from monitor.journal import Run, open_run
 from monitor.kept.labels import label
 from monitor.report import report_html
@@ -150,6 +150,17 @@ def test_a_run_without_sound_rows_or_end_is_told_too(
         "The place is unknown",
     ):
         assert words in told
+
+
+def test_a_bit_in_doubt_is_told(home: Path, clock: FakeClock):
+    """Whether the bit was found tight, each time, and why: there may be no alarm that tells it."""
+    found = (Checked(8.0, "physics", "doubtful", ("it rocks",)), Checked(20.0, "physics", "tight", ("fine",)))
+    with begin(home, clock) as journal:
+        for event in found:
+            journal.event("checked", event.at, to_dict(event))
+    told = Page(report_html(tell(open_run(home, journal.id)))).text
+    for words in ("Is the bit tight?", "At 0:08 : IN DOUBT", "it rocks", "At 0:20 : THE BIT SOUNDS TIGHT"):
+        assert words.replace(" :", ":") in told.replace(" :", ":")
 
 
 @pytest.mark.usefixtures("kept_run")
