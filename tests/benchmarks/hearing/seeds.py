@@ -4,8 +4,8 @@ Which seeds are for what.
 A figure is worth something only if nothing was chosen by the runs that it is measured on. So seeds are kept
 apart: those below ``DEVELOPMENT_END`` may be looked at as often as anybody likes; those from ``JUDGED`` on
 are run by the benchmark alone, and nothing in this project may be chosen by what they show. Those from 500000
-to 600000, from 900000 to 930000 and from 1000000 to 1130000 have judged earlier states, and are not used by it
-any more; those between are other benchmarks'.
+to 600000, from 900000 to 930000 and from 1000000 to 1130000 have judged earlier states, and it does not use
+them any more; those between are other benchmarks'.
 """
 
 from typing import Literal
