@@ -332,7 +332,9 @@ class Watcher:
             return self._refuse(key, known, found, since, at)
         if not (self._rechecking and found.verdict == "doubtful"):
             self.baselines[key], self._learned_at[key] = fresh, (since, at)
-            (self._unproven.add if found.verdict == "doubtful" else self._unproven.discard)(key[0])
+            self._unproven.discard(key[0])
+            if found.verdict == "doubtful":
+                self._unproven.add(key[0])
         self._rechecking = False
         return None
 

@@ -191,7 +191,8 @@ class SoundLocator:
         bit = self._context.bit
         if checked.verdict == "tight":
             self._doubted.discard(bit)
-            return
+        if checked.verdict != "doubtful":
+            return  # of a loose one there is an alarm
         self._doubted.add(bit)
         self._before = self._marks.copy(), checked.at
         if checked.against != "before" and self._past:
