@@ -147,6 +147,16 @@ class Checked:
     verdict: Tightness
     because: tuple[str, ...]
 
+    @property
+    def accuses(self) -> bool:
+        """
+        Whether it speaks against the bit.
+
+        Beside a good sound a doubt only says that nothing is sure: mostly it is a tight bit in another cut.
+        Physics doubts what no tight bit can have.
+        """
+        return self.verdict == "loose" or (self.verdict == "doubtful" and self.against == "physics")
+
 
 @dataclass(frozen=True)
 class PartVerdict:

@@ -175,7 +175,7 @@ def place(where: Place | ResumeLine) -> str:
 
 def is_urgent(event: Event) -> bool:
     """Return whether the person at the machine has to look up."""
-    return isinstance(event, Alarm | Deaf) or (isinstance(event, Checked) and event.verdict != "tight")
+    return isinstance(event, Alarm | Deaf) or (isinstance(event, Checked) and event.accuses)
 
 
 def event_text(event: Event) -> str:

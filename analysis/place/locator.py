@@ -166,7 +166,7 @@ class SoundLocator:
         """
         Return an alarm with its place and its resume line; everything else as it is.
 
-        What a bit cuts that was found in doubt is suspect, until it is found tight.
+        What a bit cuts that physics doubts is suspect, until it is found tight.
         """
         if isinstance(event, Checked):
             self._doubt(event)
@@ -191,12 +191,10 @@ class SoundLocator:
         bit = self._context.bit
         if checked.verdict == "tight":
             self._doubted.discard(bit)
-        if checked.verdict != "doubtful":
-            return  # of a loose one there is an alarm
-        self._doubted.add(bit)
-        self._before = self._marks.copy(), checked.at
-        if checked.against != "before" and self._past:
-            # It was so from the first second.
+        # Of a loose one there is an alarm; one in doubt was so from the first second.
+        if checked.accuses and checked.verdict == "doubtful" and self._past:
+            self._doubted.add(bit)
+            self._before = self._marks.copy(), checked.at
             now = self._moves(self._past[-1].where)[2]
             self._marks[: now + 1][self.plan.program.moves.bit[: now + 1] == bit] |= marks.SUSPECT
 

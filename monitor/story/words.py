@@ -62,5 +62,5 @@ def headline(story: Story) -> str:
     """Return in a few words how a run went."""
     if not len(story.rows.at):
         return "nothing was heard"
-    doubt = " and a bit in doubt" if any(check.verdict != "tight" for check in story.checks[-1:]) else ""
+    doubt = " and a bit in doubt" if any(check.accuses for check in story.checks[-1:]) else ""
     return f"{count(len(story.incidents))}{doubt} in {lasting(story.seconds)}"

@@ -111,6 +111,7 @@ def test_an_alarm_rings_a_terminals_bell():
         (Checked(3.0, "physics", "doubtful", ("half orders",)), True),
         (Checked(3.0, "before", "loose", ("half orders",)), True),
         (Checked(3.0, "before", "tight", ("as before",)), False),
+        (Checked(3.0, "reference", "doubtful", ("nothing is sure",)), False),
         (StateChange(3.0, "listen", "comparing"), False),
     ],
 )
