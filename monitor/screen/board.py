@@ -114,7 +114,7 @@ class Board:
         """Show a remark."""
         said = tuple(text.splitlines())
         if self._is_shown:
-            self._seen = replace(self._seen, last=said, doubted=False)
+            self._seen = replace(self._seen, last=said)
         else:
             self._seen = replace(self._seen, start=(*self._seen.start, *said))
         self._tell(lambda: self._lines.note(text))

@@ -6,7 +6,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from analysis.events import Alarm, Checked, Event, Place, State, StateChange
+from analysis.events import Alarm, Cause, Checked, Event, Place, State, StateChange
 from analysis.listener import COLUMNS, Listener, Step
 from analysis.presence import Phase
 from analysis.program.parts import Part
@@ -74,8 +74,8 @@ class Seen:
         Why the state is what it is, and since when, s from the first sample.
     last
         The last thing that happened, in words, a line each.
-    doubted
-        Whether that speaks against the bit.
+    accused
+        What speaks against the bit, in words, a line each, until it is found tight or a person settles it.
     alarm
         The alarm that lasts.
     done
@@ -99,7 +99,7 @@ class Seen:
     because: str = "listening begins"
     since: float = 0.0
     last: tuple[str, ...] = ()
-    doubted: bool = False
+    accused: tuple[str, ...] = ()
     alarm: Alarm | None = None
     done: str = ""
     checking: bool = False
@@ -110,25 +110,33 @@ class Seen:
     info: bool = False
 
 
+# Faults that speak against no bit once they are over.
+_PASSING: frozenset[Cause] = frozenset({"chatter", "stalled", "spindle"})
+
+
 def after(seen: Seen, event: Event) -> Seen:
     """Return what is to be seen after an event."""
     match event:
         case StateChange(at, state, because):
+            lasts = state in ("alarm", "deaf")
+            passed = seen.alarm and not lasts and seen.alarm.cause in _PASSING
             return replace(
                 seen,
                 because=because,
                 since=at,
-                alarm=seen.alarm if state in ("alarm", "deaf") else None,
+                alarm=seen.alarm if lasts else None,
+                accused=() if passed else seen.accused,
                 checking=seen.checking and state in ("settle", "learn", "deaf"),
             )
         case Alarm(at):
             last = (f"{clock(at)} alarm: {CAUSES[event.cause].lower()}", *event.because)
-            return replace(seen, last=last, doubted=True, alarm=event, done="")
+            return replace(seen, last=last, accused=last, alarm=event, done="")
         case Checked(at):
             last = (f"{clock(at)} {found_text(event)}", *event.because)
-            return replace(seen, last=last, doubted=event.verdict != "tight", checking=False)
+            accused = () if event.verdict == "tight" else last
+            return replace(seen, last=last, accused=accused, checking=False)
         case _:
-            return replace(seen, last=(" ".join(event_text(event).split()),), doubted=False)
+            return replace(seen, last=(" ".join(event_text(event).split()),))
 
 
 def said_by_hand(seen: Seen, presses: Sequence[Press]) -> Seen:
@@ -137,7 +145,7 @@ def said_by_hand(seen: Seen, presses: Sequence[Press]) -> Seen:
     return replace(
         seen,
         checking=seen.checking or "tightened" in kinds,
-        doubted=seen.doubted and kinds <= {"mark"},
+        accused=seen.accused if kinds <= {"mark"} else (),
     )
 
 

@@ -139,9 +139,9 @@ def _of_hearing(seen: Seen, width: int, way: _Way) -> Iterator[list[Line]]:
             *_change(seen.heard, width),
             *_wrapped("Sound", _sound(seen.heard, way), width),
         ]
-    if way.detail >= _Detail.FEW or seen.doubted:
+    if way.detail >= _Detail.FEW or seen.accused:
         yield _last(seen, width, way)
-    do = next_text(_word(seen).lower(), checking=seen.checking, doubted=seen.doubted)
+    do = next_text(_word(seen).lower(), checking=seen.checking, doubted=bool(seen.accused))
     yield _wrapped("Do", do, width)
     if way.detail >= _Detail.FEW:
         told = CAUTIONS if way.detail is _Detail.ALL else CAUTIONS[:2]
@@ -163,7 +163,7 @@ def _of_alarm(seen: Seen, alarm: Alarm, width: int, way: _Way) -> Iterator[list[
         *(line for said in done for line in _wrapped("", said, width)),
     ]
     yield _steps(seen, alarm, width, way)
-    if way.detail is _Detail.ALL and not seen.doubted:
+    if way.detail is _Detail.ALL and seen.last != seen.accused:
         yield _last(seen, width, way)
     yield _cautions(_AT_AN_ALARM[way.detail], width)
 
@@ -193,7 +193,7 @@ def _last(seen: Seen, width: int, way: _Way) -> list[Line]:
     if seen.last and seen.because in seen.last[0]:
         return []
     told = seen.last if way.detail is _Detail.ALL else seen.last[:1]
-    style: Style = "alarm" if seen.doubted else "plain"
+    style: Style = "alarm" if seen.last and seen.last == seen.accused else "plain"
     return [
         line
         for number, said in enumerate(told)

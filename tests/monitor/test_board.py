@@ -13,7 +13,8 @@ from dataclasses import replace
 import pytest
 from test_screen import Terminal
 
-from analysis.events import Alarm, Checked, Place, ResumeLine, State, StateChange, Tightness
+from analysis.events import Alarm, Checked, Deaf, Place, ResumeLine, State, StateChange, Tightness
+from analysis.events import Heard as HeardAgain
 from analysis.presence import Phase
 from monitor.controls import Controls, Press
 from monitor.screen.board import Board
@@ -130,6 +131,29 @@ def test_what_was_found_after_tightening_is_told_with_its_evidence(verdict: Tigh
     marked = said_by_hand(found, (Press("mark", 4),))
     assert (advice in "\n".join(shown(marked))) is (verdict != "tight")
     assert advice not in "\n".join(shown(said_by_hand(marked, (Press("nothing"),))))
+
+
+ADVICE = "look at bit, collet and nut"
+GOOD = StateChange(210.0, "listen", "good again")
+
+
+def test_what_speaks_against_the_bit_is_not_forgotten_over_other_news():
+    """A doubt, or an alarm of a loose bit that ended by itself, is advice until a person settles it."""
+    doubt = Checked(200.0, "physics", "doubtful", ("half orders",))
+    for against in ((doubt,), (ALARM, GOOD)):
+        what = seen("listen")
+        for event in (*against, Deaf(220.0, "silence"), HeardAgain(222.0, "sound is usable again")):
+            what = after(what, event)
+        assert ADVICE in "\n".join(shown(what))
+        assert "sound is usable again" in "\n".join(shown(what))
+        assert ADVICE not in "\n".join(shown(said_by_hand(what, (Press("nothing"),))))
+
+
+def test_a_feed_that_was_held_speaks_against_no_bit_afterwards():
+    """When cutting is heard again there is nothing to look at."""
+    held = after(seen("alarm"), replace(ALARM, cause="stalled"))
+    over = replace(after(held, GOOD), heard=seen("listen").heard)
+    assert ADVICE not in "\n".join(shown(over))
 
 
 # --- the keys -------------------------------------------------------------------------------------------
