@@ -2,6 +2,7 @@
 
 import math
 from bisect import bisect_left, bisect_right, insort
+from collections import deque
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from typing import NamedTuple
@@ -14,6 +15,7 @@ from analysis.events import Alarm, Event, PartVerdict, Place, State
 from analysis.locate import Locator, Plan, resume_before
 from analysis.pace import Learned
 from analysis.presence import Phase
+from analysis.restarted import Restarted
 from analysis.which_bit import Fit
 
 # A controller reads this many lines ahead of the one that it executes, and some report what they read.
@@ -22,6 +24,8 @@ AHEAD = 20
 _SHUFFLED = 1.0
 # Where lines are short, sound is a line or so off.
 _BESIDE = 1
+# So many reports of lines that the program does not have are kept.
+_MOST_ODD = 100_000
 # A cut may run at one and a half times its feed while nothing is reported.
 _FASTER = 1.5
 
@@ -50,10 +54,11 @@ class Report:
 
 
 class _Named(NamedTuple):
-    """When a line was named, and which."""
+    """When a line was named, which, and by what."""
 
     at: float
     line: int
+    report: Report
 
 
 class _Told(NamedTuple):
@@ -91,14 +96,30 @@ class FedLocator:
         self._plan = plan
         self._ahead = Ahead(plan, ahead)
         self._named: list[_Named] = []
+        # Given in advance, of lines that the program does not have: a restart program may.
+        self._odd: deque[Report] = deque(maxlen=_MOST_ODD)
         self._at = 0.0
+        self._restarted: Restarted | None = None
+        self._runs_restart: bool | None = None
 
     def report(self, report: Report) -> bool:
         """Take in a line number; return whether it names a line of the program: else it tells nothing."""
-        line = self._ahead.line(report.file_line, report.word, report.after)
+        file_line = self._in_original(report.file_line)
+        line = self._ahead.line(file_line, report.word, report.after)
         if line is not None:
-            insort(self._named, _Named(report.at, line), key=_when)
+            insort(self._named, _Named(report.at, line, report), key=_when)
+        else:
+            self._odd.append(report)
         return line is not None
+
+    def _in_original(self, line: int | None) -> int | None:
+        """Return the line of the original where a restart program is run."""
+        if line is None or self._restarted is None:
+            return line
+        if self._runs_restart is None:
+            # Whoever carries on with the original names no line before the one at which it goes on.
+            self._runs_restart = line < self._restarted.line
+        return self._restarted.original(line) if self._runs_restart else line
 
     @property
     def context(self) -> Context:
@@ -164,7 +185,7 @@ class FedLocator:
         index = bisect_right(self._named, at, key=_when) - 1
         if index < 0:
             return None
-        since, named = self._named[index]
+        since, named = self._named[index].at, self._named[index].line
         # The cut may have gone on since the line was named, as far as the next one that is.
         following = self._named[index + 1 : index + 2]
         if not following or following[0].at > max(at, self._at):
@@ -173,8 +194,8 @@ class FedLocator:
                 return _Told(named, *self._ahead.span_later(named, _FASTER * age), fresh=False)
             following = []
         recent = self._named[bisect_left(self._named, at - _SHUFFLED, key=_when) : index + 1]
-        first = min(self._ahead.span(line)[0] for line in (named, *(line for _, line in following)))
-        last = max(self._ahead.span(line)[1] for line in (named, *(line for _, line in recent + following)))
+        first = min(self._ahead.span(line)[0] for line in (named, *(each.line for each in following)))
+        last = max(self._ahead.span(line)[1] for line in (named, *(each.line for each in recent + following)))
         return _Told(named, first, last, fresh=True)
 
     def complete(self, event: Event) -> Event:
@@ -194,6 +215,20 @@ class FedLocator:
         """Let the base take in that a line is being cut now; lines that came before no longer count."""
         self._base.mark(line)
         self._named = self._named[bisect_right(self._named, self._at, key=_when) :]
+
+    def carries_on(self, line: int) -> None:
+        """Take in that it goes on from a line: from now on lines of the file may be a restart program's."""
+        self._base.carries_on(line)
+        self._restarted = Restarted.of(self._plan.program, line) if self._plan else None
+        self._runs_restart = None
+        # Those that were given in advance.
+        here = bisect_right(self._named, self._at, key=_when)
+        later = [named.report for named in self._named[here:]]
+        later += [report for report in self._odd if report.at > self._at]
+        del self._named[here:]
+        self._odd.clear()
+        for report in sorted(later, key=lambda report: report.at):
+            self.report(report)
 
     def acquit(self) -> None:
         """Let the base take back what the last alarm made suspect."""

@@ -207,6 +207,8 @@ class Listener:
         next cut that is heard is taken for the one at the last alarm's resume line.
         """
         self._carries_on = self._resume
+        if self._resume is not None:
+            self.locator.carries_on(self._resume)
         return self.watcher.tightened(self.at)
 
     def mark(self, line: int) -> list[Event]:

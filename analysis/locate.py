@@ -261,6 +261,9 @@ class Locator(Protocol):
             When nothing moves on that line, or there is no program.
         """
 
+    def carries_on(self, line: int) -> None:
+        """Take in that it goes on from a line of the file, with a restart program or the original."""
+
     def acquit(self) -> None:
         """Take in that the last alarm was nothing: what it alone made suspect is not."""
 
@@ -296,6 +299,9 @@ class Nowhere:
     def mark(self, line: int) -> None:
         """Refuse: without a program there are no lines."""
         raise ValueError(f"line {line} cannot be marked: no program was given")
+
+    def carries_on(self, line: int) -> None:
+        """Do nothing: no line is known."""
 
     def acquit(self) -> None:
         """Do nothing: no part is known."""

@@ -150,6 +150,9 @@ class ClockLocator:
         self._stint = within[0]
         self._anchor(self._at, float(self.plan.times.begin[first]))
 
+    def carries_on(self, line: int) -> None:
+        """Nothing: the first cut that is heard will be marked as that line."""
+
     def acquit(self) -> None:
         """Take in that the last alarm was nothing: what it alone made suspect is not."""
         self._marks = marks.acquitted(self._marks, self._before)

@@ -214,6 +214,9 @@ class SoundLocator:
         if self._past:
             self._note(self._grid, self._past.pop().at)
 
+    def carries_on(self, line: int) -> None:
+        """Nothing: the first cut that is heard will be marked as that line."""
+
     def acquit(self) -> None:
         """Take in that the last alarm, or doubt, was nothing: what it alone made suspect is not."""
         self._doubted.discard(self._context.bit)

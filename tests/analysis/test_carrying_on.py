@@ -6,6 +6,7 @@ from numpy.typing import NDArray
 
 from analysis.cutting import Bit
 from analysis.events import Alarm, Checked, Event
+from analysis.linesfed import FedLocator, Report
 from analysis.listener import Listener
 from analysis.locate import Plan
 from analysis.place import SoundLocator
@@ -36,14 +37,18 @@ def cut(program: Program, seed: int, fault: Slip | None = None):
 
 
 @pytest.mark.slow
-def test_tightened_and_carried_on():
+@pytest.mark.parametrize("fed", [False, True], ids=["by sound", "with lines of the restart program"])
+def test_tightened_and_carried_on(*, fed: bool):
     """
     After the alarm the person tightens, says so, and runs the restart program.
 
     The first seconds are found tight against the good sound from before; and although the restart program is
-    another file, its lines are known as those of the original, since it begins at the resume line.
+    another file, its lines are known as those of the original, since it begins at the resume line, also where
+    a controller names them, 20 lines ahead.
     """
-    listener = Listener(RATE, KNOWN, SoundLocator(Plan.of(PROGRAM, KNOWN)))
+    plan = Plan.of(PROGRAM, KNOWN)
+    locator = FedLocator(SoundLocator(plan), plan, 20)
+    listener = Listener(RATE, KNOWN, locator)
     alarm = next(
         e for e in heard(listener, cut(PROGRAM, 7, Slip(SLIPS, severity=0.5)).samples) if isinstance(e, Alarm)
     )
@@ -58,6 +63,10 @@ def test_tightened_and_carried_on():
     began = listener.at
     held, events = [], []
     for first in range(0, len(again.samples), RATE):
+        if fed:
+            now = int(np.searchsorted(again.truth.begin, first / RATE, side="right")) - 1
+            read_to = min(int(again.truth.file_line[max(now, 0)]) + 20, len(rest.splitlines()))
+            locator.report(Report(began + first / RATE, read_to, None))
         events += listener.hear(again.samples[first : first + RATE]).events
         then = listener.at - began - 0.5
         index = int(np.searchsorted(again.truth.begin, then, side="right")) - 1

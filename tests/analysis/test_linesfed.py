@@ -14,6 +14,7 @@ from analysis.linesfed import AHEAD, FedLocator, Report
 from analysis.locate import Nowhere, Plan
 from analysis.presence import Phase
 from analysis.program import Program, read, resume_at
+from analysis.restarted import Restarted
 from analysis.which_bit import Fit
 
 TRAY = read(
@@ -212,6 +213,37 @@ def test_the_interval_holds(named: int, ahead: int, lines: list[int]):
     if first <= named and last >= named - ahead:
         assert first - 1 <= place.first
         assert place.last <= last + 1
+
+
+# Carrying on
+
+
+def carried_on(*after: Report, advance: bool) -> Place | None:
+    """The place at 12 s when it went on from line 10 at 11 s; reports came in advance, or after that."""
+    early = Report(1.0, 13, None)
+    locator = fed(early, *(after if advance else ()), base=Sound(), ahead=0)
+    locator.row(11.0, Phase.OFF)
+    locator.carries_on(10)
+    for report in () if advance else after:
+        locator.report(report)
+    return locator.place(12.0)
+
+
+@pytest.mark.parametrize("advance", [False, True])
+def test_a_restart_programs_lines_are_told_as_the_originals(*, advance: bool):
+    """Its first lines are none at which the original goes on, so those after them are its own, too."""
+    restarted = Restarted.of(TRAY, 10)
+    assert restarted is not None
+    head, own = Report(11.2, 1, None), Report(11.8, restarted.head + 3, None)
+    assert carried_on(head, own, advance=advance).file == 12
+    assert carried_on(head, advance=advance).file == 10
+
+
+@pytest.mark.parametrize("advance", [False, True])
+def test_who_carries_on_with_the_original_tells_its_lines(*, advance: bool):
+    """No line before the one at which it goes on is named; an N-word is the same one in both."""
+    assert carried_on(Report(11.2, 10, None), Report(11.8, 12, None), advance=advance).file == 12
+    assert carried_on(Report(11.8, None, 110, after=1), Report(11.9, None, 130), advance=advance).file == 15
 
 
 # Alarms
