@@ -2,7 +2,8 @@
 Rows in, events out: the state machine that decides.
 
 ``settle`` (no steady cut yet), ``learn`` (the baseline's first seconds), ``listen`` (comparing),
-``uneasy`` (a change is building), ``alarm`` (a change is certain), ``deaf`` (nothing usable is heard).
+``uneasy`` (a change is building, or physics doubts the bit), ``alarm`` (a change is certain), ``deaf``
+(nothing usable is heard).
 
 The baseline is frozen once learned. An alarm ends when the sound is again as the baseline was, never
 because the watcher got used to the fault.
@@ -115,8 +116,8 @@ class Watcher:
         self.compared = False
         self._at_other_speeds: dict[tuple[int, str], list[Baseline]] = {}
         self._doubted: dict[tuple[int, str], list[Baseline]] = {}
-        # Bits whose baseline was in doubt from the start: it is no good sound.
-        self._unproven: set[int] = set()
+        # Bits whose baseline was in doubt from the start, and beside what: it is no good sound.
+        self._unproven: dict[int, Against] = {}
         self._learned_at: dict[tuple[int, str], tuple[float, float]] = {}
         self._references = references
         self.score = 0.0
@@ -176,7 +177,7 @@ class Watcher:
         """
         if not (self._alarmed or self._bit in self._unproven):
             return []
-        self._unproven.discard(self._bit)
+        self._unproven.pop(self._bit, None)
         self._first.over(self._bit)
         if not self._alarmed:
             return self._turn(at, self.state, "said to be nothing: the bit is in doubt no more")
@@ -332,9 +333,9 @@ class Watcher:
             return self._refuse(key, known, found, since, at)
         if not (self._rechecking and found.verdict == "doubtful"):
             self.baselines[key], self._learned_at[key] = fresh, (since, at)
-            self._unproven.discard(key[0])
+            self._unproven.pop(key[0], None)
             if found.verdict == "doubtful":
-                self._unproven.add(key[0])
+                self._unproven[key[0]] = against
         self._rechecking = False
         return None
 
@@ -460,4 +461,6 @@ class Watcher:
     def _judge_learned(self, heard: str) -> tuple[State, str]:
         if self.score > 0.5 or (self.state == "uneasy" and self.score > GOOD):
             return "uneasy", "a change is building"
+        if self._unproven.get(self._bit) == "physics":
+            return "uneasy", "the bit was in doubt from the start: look at it"
         return "listen", f"comparing with the baseline, {heard}"

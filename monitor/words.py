@@ -152,7 +152,7 @@ def next_text(state: str, *, checking: bool = False, doubted: bool = False) -> s
     """
     if checking and state in ("settle", "learn"):
         return _CHECKING
-    return _DOUBTED if doubted and state in ("settle", "learn", "listen") else _NEXT[state]
+    return _DOUBTED if doubted and state in ("settle", "learn", "listen", "uneasy") else _NEXT[state]
 
 
 def clock(seconds: float) -> str:

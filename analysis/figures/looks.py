@@ -62,7 +62,7 @@ STATES: Mapping[State, Look] = {
     "settle": Look("#f1f0ea", "#b9b6a8", "..", "no steady cut yet"),
     "learn": Look("#cfdcec", "#7d95b3", "//", "learning how this cut sounds"),
     "listen": Look("#a8cdc5", "#a8cdc5", "", "comparing, all as learned"),
-    "uneasy": Look("#eeb750", "#7d5a10", "\\\\", "a change is building"),
+    "uneasy": Look("#eeb750", "#7d5a10", "\\\\", "a change is building, or a doubt"),
     "deaf": Look("#ffffff", "#3c4441", "---", "nothing usable is heard"),
     "alarm": Look("#a02c1c", "#f0c3b8", "xx", "the change is certain"),
 }

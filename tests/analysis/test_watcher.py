@@ -814,17 +814,18 @@ def doubted() -> Cut:
     cut = Cut(normal=dataclasses.replace(NORMAL, plain=TRUE_ENOUGH)).hear(5.0, **ROCKS)
     assert checks(cut) == [("physics", "doubtful")]
     assert cut.alarms == []
+    assert cut.watcher.state == "uneasy"
     return cut
 
 
 def test_a_doubt_is_checked_again_when_the_bit_was_tightened():
     """Against physics: the sound from before was no good one, and a bit left as it was would be like it."""
-    for moved, verdict in (({}, "tight"), (ROCKS, "doubtful")):
+    for moved, verdict, state in (({}, "tight", "listen"), (ROCKS, "doubtful", "uneasy")):
         cut = doubted()
         cut.events += cut.watcher.tightened(cut.at)
         cut.air(2.0).hear(5.0, **moved)
         assert checks(cut)[1:] == [("physics", verdict)]
-        assert cut.watcher.state == "listen"
+        assert cut.watcher.state == state
 
 
 def test_a_doubt_that_was_nothing_is_over():
