@@ -209,7 +209,7 @@ FOUND = {
 
 def found_text(checked: Checked) -> str:
     """Return what was found of the bit, and against what, in words."""
-    return f"{FOUND[checked.verdict]}, against {_AGAINST[checked.against]}"
+    return f"{FOUND[checked.verdict]} (beside {_AGAINST[checked.against]})"
 
 
 def _checked(checked: Checked) -> str:
