@@ -194,7 +194,7 @@ class SoundLocator:
         # Of a loose one there is an alarm; one in doubt was so from the first second.
         if checked.accuses and checked.verdict == "doubtful" and self._past:
             self._doubted.add(bit)
-            self._before = self._marks.copy(), checked.at
+            self._before = self._marks.copy(), self._past[-1].at
             now = self._moves(self._past[-1].where)[2]
             self._marks[: now + 1][self.plan.program.moves.bit[: now + 1] == bit] |= marks.SUSPECT
 

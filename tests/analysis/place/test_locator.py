@@ -335,7 +335,7 @@ def test_what_was_nothing_is_not_suspect():
     assert all(part.verdict != "suspect" for part in locator.verdicts(known))
 
 
-def parts_after(*found: tuple[float, Checked], acquitted: bool = False) -> list[str]:
+def parts_after(*found: tuple[float, Checked], acquitted: float = math.inf) -> list[str]:
     """Verdicts on the parts of SLOTS, the first bit's, then the second's, with a bit checked at times."""
     locator, waiting = SoundLocator(SLOTS), list(found)
     for at, phase, level, _ in Sounding().rows():
@@ -343,8 +343,9 @@ def parts_after(*found: tuple[float, Checked], acquitted: bool = False) -> list[
         locator.judged("listen")
         if waiting and at >= waiting[0][0]:
             locator.complete(waiting.pop(0)[1])
-            if acquitted:
-                locator.acquit()
+        if at >= acquitted:
+            locator.acquit()
+            acquitted = math.inf
     return [part.verdict for part in locator.verdicts(frozenset({1, 2}))]
 
 
@@ -355,7 +356,7 @@ def test_what_a_bit_cuts_that_physics_doubts_is_suspect():
     firsts, seconds = 5, 3
     assert parts_after() == ["good"] * (firsts + seconds)
     assert parts_after(doubtful) == ["suspect"] * firsts + ["good"] * seconds
-    assert parts_after(doubtful, acquitted=True) == ["good"] * (firsts + seconds)
+    assert parts_after(doubtful, acquitted=18.0) == ["good"] * (firsts + seconds)
     tightened = parts_after(doubtful, tight)
     assert tightened[0] == "suspect"
     assert tightened[firsts - 1] == "good"
