@@ -4,7 +4,7 @@ from dataclasses import replace
 
 import numpy as np
 
-from analysis.baseline import SIGNS, TRUE_ENOUGH, Sample
+from analysis.baseline import TRUE_ENOUGH, Sample
 from analysis.cut import Besides, Context, Moment
 from analysis.events import Alarm, Event
 from analysis.faults import Finding, Others
@@ -14,7 +14,7 @@ from analysis.watcher import Watcher
 
 SECONDS = 0.05
 NORMAL = Sample(
-    plain=np.zeros(SIGNS),
+    plain=TRUE_ENOUGH,
     colour=np.zeros(3),
     level=-20.0,
     hiss=-24.0,
@@ -25,9 +25,7 @@ NORMAL = Sample(
     teeth=-30.0,
     speed=300.0,
 )
-TIGHT = replace(
-    NORMAL, plain=TRUE_ENOUGH, colour=np.linspace(-30.0, -50.0, 10), hiss=-35.0, noise=-55.0, teeth=-25.0
-)
+TIGHT = replace(NORMAL, colour=np.linspace(-30.0, -50.0, 10), hiss=-35.0, noise=-55.0, teeth=-25.0)
 """A cut with a bit that runs true."""
 AIR = {"level": -32.0, "hiss": -36.0, "teeth": -44.0}
 SHORT = 1.5
