@@ -54,11 +54,15 @@ class Report:
 
 
 class _Named(NamedTuple):
-    """When a line was named, which, and by what."""
+    """A line that was named, and by what."""
 
-    at: float
     line: int
     report: Report
+
+    @property
+    def at(self) -> float:
+        """When it was named, s from the first sample."""
+        return self.report.at
 
 
 class _Told(NamedTuple):
@@ -107,7 +111,7 @@ class FedLocator:
         file_line = self._in_original(report.file_line)
         line = self._ahead.line(file_line, report.word, report.after)
         if line is not None:
-            insort(self._named, _Named(report.at, line, report), key=_when)
+            insort(self._named, _Named(line, report), key=_when)
         else:
             self._odd.append(report)
         return line is not None
@@ -185,11 +189,11 @@ class FedLocator:
         index = bisect_right(self._named, at, key=_when) - 1
         if index < 0:
             return None
-        since, named = self._named[index].at, self._named[index].line
+        named = self._named[index].line
         # The cut may have gone on since the line was named, as far as the next one that is.
         following = self._named[index + 1 : index + 2]
         if not following or following[0].at > max(at, self._at):
-            age = at - since
+            age = at - self._named[index].at
             if age > self._ahead.patience(named):
                 return _Told(named, *self._ahead.span_later(named, _FASTER * age), fresh=False)
             following = []

@@ -116,8 +116,8 @@ class Watcher:
         self.compared = False
         self._at_other_speeds: dict[tuple[int, str], list[Baseline]] = {}
         self._doubted: dict[tuple[int, str], list[Baseline]] = {}
-        # Bits whose baseline was in doubt from the start, and beside what: it is no good sound.
-        self._unproven: dict[int, Against] = {}
+        # Bits whose baseline was in doubt from the start, and why: it is no good sound.
+        self._unproven: dict[int, Checked] = {}
         self._learned_at: dict[tuple[int, str], tuple[float, float]] = {}
         self._references = references
         self.score = 0.0
@@ -326,16 +326,17 @@ class Watcher:
             self._keep_at_another_speed(key, fresh)
             return None
         against, known, found = self._find(key, fresh)
+        checked = Checked(at, against, found.verdict, found.because)
         # That physics has nothing against a bit is worth a word only where there was a doubt.
         if against != "physics" or found.verdict != "tight" or key[0] in self._unproven:
-            self._found.append(Checked(at, against, found.verdict, found.because))
+            self._found.append(checked)
         if found.verdict == "loose" and known is not None:
             return self._refuse(key, known, found, since, at)
         if not (self._rechecking and found.verdict == "doubtful"):
             self.baselines[key], self._learned_at[key] = fresh, (since, at)
             self._unproven.pop(key[0], None)
             if found.verdict == "doubtful":
-                self._unproven[key[0]] = against
+                self._unproven[key[0]] = checked
         self._rechecking = False
         return None
 
@@ -461,6 +462,6 @@ class Watcher:
     def _judge_learned(self, heard: str) -> tuple[State, str]:
         if self.score > 0.5 or (self.state == "uneasy" and self.score > GOOD):
             return "uneasy", "a change is building"
-        if self._unproven.get(self._bit) == "physics":
+        if self._bit in self._unproven and self._unproven[self._bit].accuses:
             return "uneasy", "the bit was in doubt from the start: look at it"
         return "listen", f"comparing with the baseline, {heard}"

@@ -157,10 +157,8 @@ class SoundLocator:
 
     def place(self, at: float) -> Place | None:
         """Return where ``at`` was, as all that was heard since tells; ``None`` when that is unknown."""
-        where = self._where(at)
-        if where is None or self._grid is None or not (self._is_known(where) and self._grid.believed):
-            return None
-        return self.plan.place(*self._moves(where), "sound")
+        where = self._believed(at)
+        return self.plan.place(*self._moves(where), "sound") if where and self._is_known(where) else None
 
     def complete(self, event: Event) -> Event:
         """
@@ -375,15 +373,19 @@ class SoundLocator:
             self._smooth = self._steps, self._smoothed(self._grid, ago)
         return self._smooth[1][-ago]
 
+    def _believed(self, at: float) -> _Where | None:
+        """Return where ``at`` was, if the place foresees what is heard well enough to be told."""
+        return self._where(at) if self._grid is not None and self._grid.believed else None
+
     def _about(self, at: float) -> tuple[int, int, int] | None:
         """Return the earliest, the likeliest and the latest move at a moment, if it is known roughly."""
-        where = self._where(at)
-        if where is None or self._grid is None or not self._grid.believed:
+        where = self._believed(at)
+        if where is None or self._grid is None:
             return None
-        unsure = self._unsure(where)
-        if unsure > max(_UNKNOWN, min(_ROUGHLY, _PART * len(self._grid.track) * self._grid.track.step)):
+        track, unsure = self._grid.track, self._unsure(where)
+        if unsure > max(_UNKNOWN, min(_ROUGHLY, _PART * len(track) * track.step)):
             return None
-        doubt = int(max(unsure - _SURE, 0.0) / self._grid.track.step)
+        doubt = int(max(unsure - _SURE, 0.0) / track.step)
         return self._moves(replace(where, early=max(where.early - doubt, 0)))
 
     def _is_known(self, where: _Where) -> bool:

@@ -75,7 +75,8 @@ class Seen:
     last
         The last thing that happened, in words, a line each.
     accused
-        What speaks against the bit, in words, a line each, until it is found tight or a person settles it.
+        For what the bit is to be looked at, in words, a line each, until it is found tight or a person
+        settles it.
     alarm
         The alarm that lasts.
     done

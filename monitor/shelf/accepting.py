@@ -4,15 +4,13 @@ from collections.abc import Mapping
 
 from analysis.baseline import Baseline
 from analysis.errors import JournalError
-from analysis.events import Checked
-from monitor.controls import PRESSED
 from monitor.journal import Run, home, open_run
+from monitor.kept.doubts import doubts
 from monitor.kept.heard import baselines_of, bit_at
 from monitor.kept.keeping import now, shelved
 from monitor.kept.labels import fine, is_labelled, labels, misses
 from monitor.rehear.again import Judged, hear_again
 from monitor.rehear.today import heard_of
-from monitor.review import event_of
 from monitor.shelf.references import Book, Step, accept_step, books, plain_baselines, reference_of
 from monitor.words import clock
 
@@ -112,25 +110,12 @@ def _doubts(run: Run) -> dict[int, str]:
         if event.name == "alarm" and known.get(index) != "nothing"
     ]
     wrong += [(at, f"it is said to have been {what} from {clock(at)} on") for at, what in misses(run).items()]
-    return ({} if is_labelled(run) else _in_doubt(run)) | {bit_at(run, at): why for at, why in wrong}
-
-
-def _in_doubt(run: Run) -> dict[int, str]:
-    """Return which bits had what no tight one has, and were neither found tight nor said to be fine since."""
-    found: dict[int, str] = {}
-    for event in run.events():
-        bit = bit_at(run, event.at)
-        if event.name == PRESSED and event.body["kind"] == "nothing":
-            found.pop(bit, None)
-        checked = event_of(run, event) if event.name == "checked" else None
-        if isinstance(checked, Checked) and checked.verdict == "tight":
-            found.pop(bit, None)
-        elif isinstance(checked, Checked) and checked.accuses:
-            found[bit] = (
-                f"it was in doubt at {clock(event.at)}: if you know that it was tight, "
-                f"say `chipsong label {run.id} --fine` first"
-            )
-    return found
+    unsettled = {
+        bit: f"it was in doubt at {clock(at)}: if you know that it was tight, "
+        f"say `chipsong label {run.id} --fine` first"
+        for bit, at in doubts(run).items()
+    }
+    return unsettled | {bit_at(run, at): why for at, why in wrong}
 
 
 def _learned(run: Run) -> Mapping[int, Mapping[str, Baseline]]:

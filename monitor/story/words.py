@@ -4,6 +4,7 @@ from typing import NamedTuple, cast
 
 from analysis.events import Event, Summary, to_dict
 from analysis.figures.clock import heard_for, lasting
+from monitor.kept.doubts import doubts
 from monitor.story.story import Story
 from monitor.words import count
 
@@ -62,5 +63,5 @@ def headline(story: Story) -> str:
     """Return in a few words how a run went."""
     if not len(story.rows.at):
         return "nothing was heard"
-    doubt = " and a bit in doubt" if any(check.accuses for check in story.checks[-1:]) else ""
+    doubt = " and a bit in doubt" if doubts(story.run) else ""
     return f"{count(len(story.incidents))}{doubt} in {lasting(story.seconds)}"

@@ -1,0 +1,51 @@
+"""A doubt of a bit holds until it is settled, whatever becomes of other bits."""
+
+from pathlib import Path
+from typing import Any
+
+import pytest
+from journal_bench import begin
+
+from analysis.events import Checked, Event, Tightness, to_dict
+from monitor.controls import PRESSED
+from monitor.journal import open_run
+from monitor.kept.doubts import doubts
+from monitor.kept.heard import BIT
+from monitor.kept.labels import fine
+from monitor.testing import FakeClock
+
+
+def found(at: float, verdict: Tightness, against: Any = "physics") -> Event:
+    """A check."""
+    return Checked(at, against, verdict, ("why",))
+
+
+@pytest.mark.parametrize(
+    ("later", "left"),
+    [
+        ((), {1: 8.0}),
+        ((found(12.0, "tight"),), {}),
+        ((found(30.0, "tight"),), {1: 8.0}),
+        ((found(30.0, "doubtful"),), {1: 8.0, 2: 30.0}),
+        ((found(30.0, "doubtful", "reference"),), {1: 8.0}),
+        ((12.0,), {}),
+        ((30.0,), {1: 8.0}),
+    ],
+    ids=["never", "tight", "another is tight", "both", "nothing is sure", "pressed", "pressed of another"],
+)
+def test_what_is_left_of_a_doubt(
+    home: Path, clock: FakeClock, later: tuple[Event | float, ...], left: dict[int, float]
+):
+    """The first bit, in doubt at 8 s, cuts until 20 s, then the second one; a number is a press of `n`."""
+    with begin(home, clock) as journal:
+        for bit, at in ((1, 0.0), (2, 20.0)):
+            journal.event(BIT, at, {"event": BIT, "at": at, "bit": bit})
+        for event in (found(8.0, "doubtful"), *later):
+            if isinstance(event, float):
+                journal.event(PRESSED, event, {"event": PRESSED, "at": event, "kind": "nothing"})
+            else:
+                journal.event("checked", event.at, to_dict(event))
+    run = open_run(home, journal.id)
+    assert doubts(run) == left
+    fine(run)
+    assert doubts(run) == {}
