@@ -1,5 +1,6 @@
 """Which fault explains a change, with the evidence in words."""
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 
 from analysis.baseline import CHANNELS, Array64
@@ -64,7 +65,7 @@ def explain(shift: Array64) -> Explanation:
     return Explanation("loose", (0.5, 0.7, 0.85)[sum(signs) - 1], sentences)
 
 
-def evidence(shift: Array64) -> tuple[str, ...]:
+def evidence(shift: Array64, sentences: Mapping[str, str] = _SENTENCES) -> tuple[str, ...]:
     """
     Return a sentence for each rise: a fall is no sign, for another cut may have less of anything.
 
@@ -72,10 +73,11 @@ def evidence(shift: Array64) -> tuple[str, ...]:
     ----------
     shift
         How far each channel has moved, dB, shape (len(CHANNELS),).
+    sentences
+        What to say of the channels, by name, with a place for the ``size``; of others nothing is said.
     """
     moved = dict(zip(CHANNELS, (float(value) for value in shift), strict=True))
     strongest = sorted(moved, key=lambda name: -moved[name])
-    sentences = tuple(
-        _SENTENCES[name].format(size=moved[name]) for name in strongest if moved[name] > _WORTH_SAYING
-    )
-    return sentences or ("a small change has lasted long",)
+    worth = [name for name in strongest if name in sentences and moved[name] > _WORTH_SAYING]
+    told = tuple(sentences[name].format(size=moved[name]) for name in worth)
+    return told or ("a small change has lasted long",)

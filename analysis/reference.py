@@ -9,7 +9,7 @@ learned from the cuts themselves, starting from a judgement: a few cuts tell lit
 """
 
 import math
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, fields, replace
 from typing import Any
 
@@ -41,13 +41,12 @@ _BROAD, _ELSEWHERE = 5, 5.0
 _LIKE_SPEED = 0.04
 
 # What physics does not allow a tight bit: its half orders and the swell of every second turn are next to
-# nothing; all else can be anything, since every bit runs out a little. So many dB are worth a sentence.
+# nothing; all else can be anything, since every bit runs out a little.
 _UNTIGHT = {
     "half": "half orders stand {size:.0f} dB above the most that a tight bit has",
     "rocking": "the hiss of the cut swells every second revolution, {size:.0f} dB more than with a tight bit",
 }
 _PHYSICAL = np.array([name in _UNTIGHT for name in CHANNELS[:SIGNS]])
-_WORTH_SAYING = 2.5
 
 
 @dataclass(frozen=True, eq=False)
@@ -173,14 +172,7 @@ def doubt(fresh: Baseline, correlation: float) -> Finding:
     found = _judge(allowed, variance, _PHYSICAL.astype(np.float64), fresh)
     if found.verdict != "loose":
         return Finding("tight", found.nats, ("there is nothing that a tight bit cannot have",))
-    return Finding("doubtful", found.nats, tuple(_untight(allowed)))
-
-
-def _untight(allowed: Array64) -> Iterator[str]:
-    """Yield a sentence for each sign that a tight bit does not have, the strongest first."""
-    for name, size in sorted(zip(CHANNELS, allowed, strict=False), key=lambda sign: -sign[1]):
-        if name in _UNTIGHT and size > _WORTH_SAYING:
-            yield _UNTIGHT[name].format(size=size)
+    return Finding("doubtful", found.nats, evidence(np.append(allowed, 0.0), _UNTIGHT))
 
 
 def _elsewhere(fresh: Baseline, known: Baseline) -> tuple[str, ...]:
