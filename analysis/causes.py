@@ -18,6 +18,9 @@ _SENTENCES = {
     "colour": "some bands of the sound lie {size:.0f} dB lower against the others than they did",
 }
 
+# Of two cutting edges one that is chipped leaves its work to the other, once per turn.
+_NO_HALF_ORDERS = "half orders did not come with it: a chipped cutting edge sounds like that, too"
+
 
 @dataclass(frozen=True)
 class Explanation:
@@ -62,6 +65,8 @@ def explain(shift: Array64) -> Explanation:
     sentences = evidence(shift)
     if not any(signs):
         return Explanation("unknown", 0.3, sentences)
+    if not signs[1]:
+        sentences = (*sentences, _NO_HALF_ORDERS)
     return Explanation("loose", (0.5, 0.7, 0.85)[sum(signs) - 1], sentences)
 
 

@@ -1,8 +1,9 @@
 """
 Whether the sound has moved away from the baseline for good, row by row.
 
-Running sums of evidence: some for a bit that has come loose, plainly or slightly, and one for a sound
-that has lost some of its colour. What the sums mean is told in `analysis.evidence`.
+Running sums of evidence: some for a bit that has come loose, plainly or slightly, some for a bit that only
+runs out of true, and one for a sound that has lost some of its colour. What the sums mean is told in
+`analysis.evidence`.
 """
 
 import math
@@ -15,7 +16,7 @@ from analysis.air import LEAST_OWN
 from analysis.baseline import SIGNS, Array64, Baseline, channels
 from analysis.change import independent_share
 from analysis.cut import FAMILIES, Context, Moment
-from analysis.evidence import Weights
+from analysis.evidence import ALL, RUNOUT, SINGLE, SWELL, Weights
 
 # How far signs must move before the move counts, dB: in the same kind of cut, though in another direction,
 # depth or width, nearer to the microphone or farther from it;
@@ -35,8 +36,19 @@ SHIFT, _MOST = 2.0, 5.0
 
 PATHS = (0.8, 0.4, 0.2)
 """What is sought, as shares of a slip that matters: a fast path, and slower ones for what is slight."""
-TESTS = len(PATHS) + 1
-"""How many sums there are."""
+
+# A bit that does not rock as it slips only runs out of true, as any does a little. So that counts by itself
+# only from so many dB above the most that any of the bit's cuts has, in a cut that is at most so many dB
+# quieter or louder than normal, and once so many s of it had nothing of the kind. Judgements, by development
+# runs.
+_ASTRAY = (
+    (RUNOUT, np.array([2.0, 1.0, 0.0, 2.0, 0.0])),
+    (SWELL, np.array([0.0, 0.0, 0.0, 4.0, 0.0])),
+)
+_LIGHTER, _HEAVIER, _TRUE_FOR = 4.0, 7.0, 5.0
+
+TESTS = len(PATHS) + len(_ASTRAY) + 1
+"""How many sums there are: of the paths, of runout alone, and of colour."""
 
 # How much quieter, dB, what is compared for its colour may be.
 _QUIETER = 4.0
@@ -111,9 +123,13 @@ class Comparison:
         self._correlation = correlation
         self._independent = independent_share(correlation)
         self._weights = {
-            single: [Weights.of(correlation, single=single, share=share) for share in PATHS]
-            for single in (False, True)
+            single: [Weights.of(correlation, counts=counts, share=share) for share in PATHS]
+            for single, counts in ((False, ALL), (True, SINGLE))
         }
+        self._astray = [
+            (Weights.of(correlation, counts=counts, share=PATHS[0]), beyond) for counts, beyond in _ASTRAY
+        ]
+        self._true = 0.0
         self._telling: deque[float] = deque(maxlen=max(1, round(_CORROBORATED_FOR / seconds)))
         self._beyond_rows = max(1, round(_BEYOND_FOR / seconds))
         self._shifts: deque[Array64] = deque(maxlen=max(1, round(_RECENT / seconds)))
@@ -130,6 +146,7 @@ class Comparison:
         self._stand([Test()] * TESTS)
         self._telling.clear()
         self._shifts.clear()
+        self._true = 0.0
 
     def find(self, since: float) -> None:
         """Take for found, since ``since`` s, what was found in another way: it must be heard to be over."""
@@ -138,13 +155,25 @@ class Comparison:
     def _stand(self, tests: list[Test]) -> None:
         """Take in where the tests stand."""
         self._tests = tests
-        self.worst = max(tests, key=lambda test: test.sum)
+        self._loosest = max(tests[: len(PATHS)], key=_sum)
+        self.worst = max(tests, key=_sum)
 
-    def row(self, moment: Moment, baseline: Baseline, held: Array64) -> None:
-        """Take in one row; signs count from ``held`` on, dB, shape (SIGNS,)."""
+    def row(self, moment: Moment, baseline: Baseline, held: Array64, ever: Array64) -> None:
+        """
+        Take in one row.
+
+        Parameters
+        ----------
+        moment, baseline
+            The row, and what is normal.
+        held
+            From where on signs count, dB, shape (SIGNS,).
+        ever
+            The most of each sign that is normal in any cut of this bit, dB, shape (SIGNS,).
+        """
         shift = channels(moment.sample, baseline.normal)
         self._shifts.append(shift)
-        steps = self._steps(moment, baseline, shift, held)
+        steps = self._steps(moment, baseline, shift, held, ever)
         most, highest = self._most, _HIGHEST * self.limit
         self._stand(
             [
@@ -160,11 +189,13 @@ class Comparison:
 
     def is_certain(self, at: float) -> bool:
         """Return whether at ``at`` s a change is certain."""
-        return self.score >= 1.0 and self._is_corroborated(at)
+        if max(map(_sum, self._tests[len(PATHS) :])) >= self.limit:
+            return True
+        return self._loosest.sum >= self.limit and self._is_corroborated(at)
 
     def moved(self, at: float) -> Array64:
         """Return how far each channel has moved of late, but not before the onset, dB, (len(CHANNELS),)."""
-        middle: Array64 = np.median(list(self._shifts)[-self._since(at) :], axis=0)
+        middle: Array64 = np.median(list(self._shifts)[-self._rows_since(self.worst, at) :], axis=0)
         return middle
 
     def risen(self) -> Array64:
@@ -174,31 +205,51 @@ class Comparison:
         middle: Array64 = np.median(list(self._shifts), axis=0)
         return middle[:SIGNS]
 
-    def _since(self, at: float) -> int:
-        return max(1, round((at - self.worst.since) / self._seconds))
+    def _rows_since(self, test: Test, at: float) -> int:
+        return max(1, round((at - test.since) / self._seconds))
 
-    def _steps(self, moment: Moment, baseline: Baseline, shift: Array64, held: Array64) -> list[float]:
-        """Return how strongly a row speaks for a loose bit, and for a sound of another colour, nats."""
+    def _steps(
+        self, moment: Moment, baseline: Baseline, shift: Array64, held: Array64, ever: Array64
+    ) -> list[float]:
+        """Return how strongly a row speaks for each of what is sought, nats."""
         error = baseline.error(self._correlation)
-        louder = moment.sample.level - baseline.normal.level - _LOUDER
-        heavier = min(max(_MORE * louder, 0.0), _AT_MOST) * _TURNING
-        held = held + heavier
-        away = (shift[:SIGNS] - held - error[:SIGNS]) / baseline.scale[:SIGNS]
+        louder = moment.sample.level - baseline.normal.level
+        held = held + min(max(_MORE * (louder - _LOUDER), 0.0), _AT_MOST) * _TURNING + error[:SIGNS]
+        away = (shift[:SIGNS] - held) / baseline.scale[:SIGNS]
         self._telling.append(sum(min(max(each, -1.0), 3.0) for each in away[_TELLING].tolist()))
         away = np.minimum(away, self._believed(moment.middle) + _BY_ITSELF)
         plainly = min((moment.sample.own - LEAST_OWN) / (_MOSTLY_OWN - LEAST_OWN), 1.0)
         loose = [plainly * path.evidence(away) for path in self._weights[bool(baseline.normal.single)]]
+        astray = [-self.limit] * len(_ASTRAY)
+        if -_LIGHTER <= louder <= _HEAVIER and not baseline.normal.single:
+            rise = moment.sample.plain - ever - held
+            astray = self._once_true(
+                [
+                    plainly * weights.evidence((rise - beyond) / baseline.scale[:SIGNS])
+                    for weights, beyond in self._astray
+                ]
+            )
+        return [*loose, *astray, self._faded(moment, baseline, shift, error)]
+
+    def _once_true(self, steps: list[float]) -> list[float]:
+        """Return what a row says of runout alone: nothing, until enough of the cut had none."""
+        if max(steps) <= 0.0:
+            self._true += self._seconds
+        return steps if self._true >= _TRUE_FOR else [-self.limit] * len(steps)
+
+    def _faded(self, moment: Moment, baseline: Baseline, shift: Array64, error: Array64) -> float:
+        """Return how strongly a row speaks for a sound of another colour, nats."""
         # A cut that has ended has another colour too.
         quieter = moment.sample.level < baseline.normal.level - _QUIETER
         if moment.context.apart or moment.context.kind != "cut" or quieter:
-            return [*loose, -self.limit]
+            return -self.limit
         faded = shift[SIGNS] - baseline.centre[SIGNS] - FADED - 2.0 * error[SIGNS]
         other = min(float(faded / baseline.scale[SIGNS]), _MOST)
-        return [*loose, self._independent * SHIFT * (other - SHIFT / 2.0)]
+        return self._independent * SHIFT * (other - SHIFT / 2.0)
 
     def _believed(self, middle: float) -> float:
         """Return how many deviations runout may count for, by what since the onset tells of a loose bit."""
-        rows = 1 + self._since(middle) if self.worst.sum > 0.0 else 1
+        rows = 1 + self._rows_since(self._loosest, middle) if self._loosest.sum > 0.0 else 1
         return max(self._told(min(rows, self._beyond_rows)) + _BEYOND, 0.0)
 
     def _told(self, rows: int) -> float:
@@ -212,10 +263,12 @@ class Comparison:
 
         All else may turn out of true with another cut, or with another machine that turns as fast.
         """
-        worst = self._tests.index(self.worst)
-        if worst == len(PATHS):
-            return True
-        return self._told(self._since(at)) >= _CORROBORATED * PATHS[worst]
+        share = PATHS[self._tests.index(self._loosest)]
+        return self._told(self._rows_since(self._loosest, at)) >= _CORROBORATED * share
+
+
+def _sum(test: Test) -> float:
+    return test.sum
 
 
 def margins(context: Context, *, like: bool) -> Array64:

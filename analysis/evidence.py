@@ -24,11 +24,20 @@ SOUGHT = np.array([1.75, 0.75, 1.25, 2.5, 2.5])
 _LEAST = np.array([-1.0, -1.0, -1.0, -1.0, -0.5])
 _MOST = np.array([2.0, 2.0, 2.0, 2.5, 3.0])
 
+ALL = np.ones(len(SOUGHT))
+"""Every sign counts."""
+
 SINGLE = np.array([0.0, 0.0, 1.0, 0.0, 1.0])
 """
 What a single flute's signs count for: its whole orders are a tooth's, and its cut swells once per turn
 anyway, deeper or less with every change of width.
 """
+
+RUNOUT = np.array([1.0, 1.0, 0.0, 1.0, 0.0])
+"""What a bit's signs count for that runs out of true and does not rock: there are no half orders."""
+
+SWELL = np.array([0.0, 0.0, 0.0, 1.0, 0.0])
+"""What signs count for where the cut swells once per turn, and nothing else tells."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -52,7 +61,7 @@ class Weights:
     doubt: float
 
     @classmethod
-    def of(cls, correlation: float, *, single: bool = False, share: float = 1.0) -> "Weights":
+    def of(cls, correlation: float, *, counts: Array64 = ALL, share: float = 1.0) -> "Weights":
         """
         Return the weights for rows that resemble the ones before them.
 
@@ -60,13 +69,13 @@ class Weights:
         ----------
         correlation
             Of a row with the one before; see `independent_share`.
-        single
-            Whether the bit has a single flute.
+        counts
+            What each sign counts for, shape (5,).
         share
             How small a change is sought, as a share of ``SOUGHT``.
         """
         independent = independent_share(correlation)
-        nats = share * SOUGHT * (SINGLE if single else 1.0)
+        nats = share * SOUGHT * counts
         doubt = float(log_mean_exp(nats, _LEAST, _MOST).sum())
         return cls(independent * nats, _LEAST, _MOST, independent * doubt)
 

@@ -12,11 +12,12 @@ because the watcher got used to the fault.
 import math
 from collections.abc import Mapping
 from dataclasses import dataclass
+from functools import reduce
 
 import numpy as np
 
 from analysis.air import LEAST_OWN
-from analysis.baseline import Array64, Baseline, Sample, Unfit, learn
+from analysis.baseline import TRUE_ENOUGH, Array64, Baseline, Sample, Unfit, learn
 from analysis.causes import explain
 from analysis.change import budget_rows
 from analysis.comparison import TESTS, Comparison, margins
@@ -301,6 +302,13 @@ class Watcher:
         louder = min(sample.hiss - normal.hiss, sample.noise - normal.noise) > _COVERED
         self._covered = self._covered + self._seconds if louder else 0.0
 
+    def _ever(self, bit: int) -> Array64:
+        """Return the most of each sign that is normal in any cut of a bit, or that any tight bit may have."""
+        known = [each for (number, _), each in self.baselines.items() if number == bit]
+        for (number, _), others in self._at_other_speeds.items():
+            known += others if number == bit else []
+        return reduce(np.maximum, (each.normal.plain for each in known), TRUE_ENOUGH)
+
     def _main(self, bit: int) -> Baseline | None:
         return next((known for key, known in self.baselines.items() if key[0] == bit), None)
 
@@ -400,7 +408,8 @@ class Watcher:
     def _compare(self, moment: Moment, baseline: Baseline, held: Array64) -> Alarm | None:
         self.compared = True
         self._note_cover(moment.sample, baseline.normal)
-        self._comparison.row(moment, baseline, held + self._allowed.get(moment.context.bit, 0.0))
+        bit = moment.context.bit
+        self._comparison.row(moment, baseline, held + self._allowed.get(bit, 0.0), self._ever(bit))
         self.score = self._comparison.score
         # A bit that has come loose is said whatever else is wrong.
         if self._comparison.is_certain(moment.at) and (not self._alarmed or self._other is not None):

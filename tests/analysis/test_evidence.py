@@ -10,9 +10,11 @@ from scipy.stats import norm
 
 from analysis.baseline import CHANNELS, SIGNS
 from analysis.comparison import PATHS
-from analysis.evidence import SOUGHT, Weights, log_mean_exp
+from analysis.evidence import ALL, RUNOUT, SINGLE, SOUGHT, SWELL, Array64, Weights, log_mean_exp
 
-SINGLE = pytest.mark.parametrize("single", [False, True], ids=["several flutes", "one flute"])
+COUNTS = pytest.mark.parametrize(
+    "counts", [ALL, SINGLE, RUNOUT, SWELL], ids=["several flutes", "one flute", "runout alone", "swell alone"]
+)
 AWAY = st.lists(st.floats(-12, 12), min_size=SIGNS, max_size=SIGNS).map(np.array)
 CORRELATIONS = st.floats(0, 0.9)
 WHOLE = [CHANNELS.index(name) for name in ("spindle", "between")]
@@ -68,11 +70,11 @@ def by_hand(away: NDArray[np.float64], weights: Weights) -> float:
     return sum(nats * max(least, min(most, x)) for x, nats, least, most in limits) - weights.doubt
 
 
-@SINGLE
+@COUNTS
 @given(away=AWAY, correlation=CORRELATIONS)
-def test_evidence_by_brute_force(away: NDArray[np.float64], correlation: float, *, single: bool):
+def test_evidence_by_brute_force(away: NDArray[np.float64], correlation: float, counts: Array64):
     """The sum over channels of clipped deviations times their weights, less the doubt."""
-    weights = Weights.of(correlation, single=single)
+    weights = Weights.of(correlation, counts=counts)
     assert weights.evidence(away) == pytest.approx(by_hand(away, weights), abs=1e-9)
 
 
@@ -85,43 +87,43 @@ def test_unclipped_evidence_is_the_likelihood_ratio(away: NDArray[np.float64]):
     assert weights.evidence(away) == pytest.approx(ratio, abs=1e-8)
 
 
-@SINGLE
-def test_a_normal_row_counts_for_one_on_the_average(*, single: bool):
+@COUNTS
+def test_a_normal_row_counts_for_one_on_the_average(counts: Array64):
     """
     The mean of exp(evidence) is 1 where rows are independent, by integration, channel by channel.
 
     So it is a likelihood ratio, and exp of its running sum a martingale (Wald's identity).
     """
-    weights = Weights.of(0.0, single=single)
+    weights = Weights.of(0.0, counts=counts)
     product = np.prod([mean_exp(*of) for of in zip(weights.nats, weights.least, weights.most, strict=True)])
     assert product * np.exp(-weights.doubt) == pytest.approx(1.0, rel=1e-8)
 
 
-@SINGLE
+@COUNTS
 @given(correlation=CORRELATIONS)
-def test_a_normal_row_never_counts_for_more_than_one(correlation: float, *, single: bool):
+def test_a_normal_row_never_counts_for_more_than_one(correlation: float, counts: Array64):
     """Whatever the correlation: the mean of exp(evidence) is 1 at most, and that of the evidence below 0."""
-    weights = Weights.of(correlation, single=single)
+    weights = Weights.of(correlation, counts=counts)
     assert log_mean_exp(weights.nats, weights.least, weights.most).sum() <= weights.doubt + 1e-9
     means = [mean_clipped(*ends) for ends in zip(weights.least, weights.most, strict=True)]
     assert weights.nats @ np.array(means) < weights.doubt
 
 
-@SINGLE
+@COUNTS
 @given(away=AWAY, channel=st.integers(0, SIGNS - 1), more=st.floats(0, 20))
 def test_a_stronger_sign_never_means_less(
-    away: NDArray[np.float64], channel: int, more: float, *, single: bool
+    away: NDArray[np.float64], channel: int, more: float, counts: Array64
 ):
     """Evidence grows with each channel, or stays."""
-    weights = Weights.of(0.4, single=single)
+    weights = Weights.of(0.4, counts=counts)
     assert weights.evidence(away + more * np.eye(SIGNS)[channel]) >= weights.evidence(away) - 1e-12
 
 
-@SINGLE
+@COUNTS
 @pytest.mark.parametrize("channel", range(SIGNS))
-def test_one_sign_alone_is_bounded(channel: int, *, single: bool):
+def test_one_sign_alone_is_bounded(channel: int, counts: Array64):
     """However far one channel is away, it says no more than at 3 deviations."""
-    weights = Weights.of(0.4, single=single)
+    weights = Weights.of(0.4, counts=counts)
     three, far = (weights.evidence(size * np.eye(SIGNS)[channel]) for size in (3.0, 1e9))
     assert far == three
     assert np.isfinite(weights.evidence(np.full(SIGNS, -1e9)))
@@ -132,7 +134,7 @@ def test_whole_orders_of_a_single_flute_count_nothing(
     away: NDArray[np.float64], whole: list[float], correlation: float
 ):
     """All whole orders of a single flute are its tooth's: whatever they do, a row says the same."""
-    weights, other = Weights.of(correlation, single=True), away.copy()
+    weights, other = Weights.of(correlation, counts=SINGLE), away.copy()
     other[WHOLE] = whole
     assert weights.evidence(other) == weights.evidence(away)
     assert weights.nats[WHOLE].tolist() == [0.0, 0.0]
@@ -141,7 +143,7 @@ def test_whole_orders_of_a_single_flute_count_nothing(
 def test_a_single_flutes_swell_counts_less():
     """Its hiss swells once per turn anyway: a deeper swell says less than that of several flutes."""
     swell = 5.0 * np.eye(SIGNS)[CHANNELS.index("modulation")]
-    one, several = (Weights.of(0.0, single=single) for single in (True, False))
+    one, several = (Weights.of(0.0, counts=counts) for counts in (SINGLE, ALL))
     assert one.evidence(swell) + one.doubt < several.evidence(swell) + several.doubt
 
 
@@ -153,12 +155,12 @@ def test_rows_that_resemble_one_another_weigh_less(correlation: float, more: flo
     assert np.all(Weights.of(correlation + more).nats < weights.nats)
 
 
-@SINGLE
+@COUNTS
 @pytest.mark.parametrize("share", [1.0, *PATHS])
 @pytest.mark.parametrize("correlation", [0.0, 0.43, 0.66])
-def test_the_change_that_is_sought_is_evidence(correlation: float, share: float, *, single: bool):
+def test_the_change_that_is_sought_is_evidence(correlation: float, share: float, counts: Array64):
     """A bit that is as loose as is sought raises the sum from row to row, and a tight one lowers it."""
-    weights = Weights.of(correlation, single=single, share=share)
+    weights = Weights.of(correlation, counts=counts, share=share)
     assert weights.evidence(share * SOUGHT) > 0 > weights.evidence(np.zeros(SIGNS))
 
 
@@ -170,10 +172,10 @@ def test_a_smaller_change_weighs_less(correlation: float, share: float):
     assert 0.0 < part.doubt <= whole.doubt
 
 
-@SINGLE
-def test_a_slow_path_hears_what_a_fast_one_does_not(*, single: bool):
+@COUNTS
+def test_a_slow_path_hears_what_a_fast_one_does_not(counts: Array64):
     """A change of which the fast path says that it is none is, by and by, enough for the slow one."""
-    fast, slow = (Weights.of(0.4, single=single, share=share) for share in (max(PATHS), min(PATHS)))
+    fast, slow = (Weights.of(0.4, counts=counts, share=share) for share in (max(PATHS), min(PATHS)))
     slight = min(PATHS) * SOUGHT
     assert fast.evidence(slight) < 0 < slow.evidence(slight)
 
@@ -256,31 +258,31 @@ def test_the_growth_agrees_with_its_closed_form(correlation: float):
     assert growth(weights, correlation) == pytest.approx(expected, abs=1e-4)
 
 
-@SINGLE
+@COUNTS
 @pytest.mark.parametrize("limit", [4.0, 5.0, 6.0])
-def test_independent_rows_take_exp_of_the_limit_at_least(limit: float, *, single: bool):
+def test_independent_rows_take_exp_of_the_limit_at_least(limit: float, counts: Array64):
     """It takes exp(limit) rows or more (Wald; Lorden, Annals of Math. Statistics 42 (1971) 1897-1908)."""
-    alarms = alarms_by_chance(Weights.of(0.0, single=single), 0.0, limit, seed=2)
+    alarms = alarms_by_chance(Weights.of(0.0, counts=counts), 0.0, limit, seed=2)
     assert surely_at_least(alarms) >= np.exp(limit)
 
 
-@SINGLE
+@COUNTS
 @pytest.mark.parametrize("correlation", [0.3, 0.5])
 @pytest.mark.parametrize("limit", [4.0, 6.0])
-def test_rows_that_resemble_one_another_take_as_long(correlation: float, limit: float, *, single: bool):
+def test_rows_that_resemble_one_another_take_as_long(correlation: float, limit: float, counts: Array64):
     """With AR(1) rows and the weights for their correlation it takes exp(limit) rows or more as well."""
-    alarms = alarms_by_chance(Weights.of(correlation, single=single), correlation, limit, seed=3)
+    alarms = alarms_by_chance(Weights.of(correlation, counts=counts), correlation, limit, seed=3)
     assert surely_at_least(alarms) >= np.exp(limit)
 
 
-@SINGLE
+@COUNTS
 @pytest.mark.parametrize("share", [1.0, *PATHS])
 @pytest.mark.parametrize("correlation", [0.0, 0.3, 0.43, 0.5, 0.66])
-def test_the_sums_exponential_does_not_grow(correlation: float, share: float, *, single: bool):
+def test_the_sums_exponential_does_not_grow(correlation: float, share: float, counts: Array64):
     """
     In a normal cut the mean of exp(sum of evidence) stays, or falls, whatever the rows' correlation.
 
     So the run length grows as exp(limit) with any limit, not only with those that are quick to simulate,
     and however small the change is that is sought.
     """
-    assert growth(Weights.of(correlation, single=single, share=share), correlation) <= 1e-3
+    assert growth(Weights.of(correlation, counts=counts, share=share), correlation) <= 1e-3

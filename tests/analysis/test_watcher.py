@@ -142,7 +142,8 @@ class Cut:
 
 
 LEARNED = Cut().hear(6.0)
-LIMIT = math.log(budget_rows(USUAL.false_alarms, USUAL.hours, 1.0 / SECONDS, len(PATHS) + 1))
+# The paths, runout alone, the swell alone, colour.
+LIMIT = math.log(budget_rows(USUAL.false_alarms, USUAL.hours, 1.0 / SECONDS, len(PATHS) + 3))
 
 
 def moved_by(deviations: Array64 | float, known: Baseline = LEARNED.known) -> dict[str, float]:
@@ -723,11 +724,45 @@ def test_a_slip_that_slows_the_spindle_does_not_become_normal():
     assert cut.hear(1.0).watcher.state == "listen"
 
 
-def test_runout_alone_is_another_cut():
-    """What turns with the spindle may rise with another cut: without half orders or rocking it is no slip."""
-    runout = {"spindle": 20.0, "between": 20.0, "modulation": 20.0}
-    assert LEARNED.copy().hear(60.0, **runout).alarms == []
-    assert len(LEARNED.copy().hear(3.0, **runout, half=5.0, rocking=4.0).alarms) == 1
+RUNOUT = {"spindle": 14.0, "between": 8.0, "modulation": 12.0}
+
+
+def test_runout_alone_alarms():
+    """A bit that runs out of true as in no cut before, and does not rock, may be loose: it is said."""
+    cut = LEARNED.copy().hear(10.0)
+    step = cut.at
+    alarm = cut.hear(20.0, **RUNOUT).alarms[0]
+    assert len(cut.alarms) == 1
+    assert alarm.onset == pytest.approx(step, abs=0.3)
+    assert alarm.at - step < 3.0
+    assert alarm.cause == "loose"
+    assert "chipped" in alarm.because[-1]
+
+
+def test_the_swell_alone_alarms():
+    """A cut that swells once per turn, far deeper than it did, is an alarm in the end; a bit deeper is none."""
+    assert LEARNED.copy().hear(10.0).hear(60.0, modulation=4.0).alarms == []
+    assert len(LEARNED.copy().hear(10.0).hear(10.0, modulation=12.0).alarms) == 1
+
+
+def test_runout_alone_proves_nothing_in_the_first_seconds():
+    """What was learned may have been the air: until some seconds of cutting were like it, runout is no sign."""
+    assert LEARNED.copy().hear(60.0, **RUNOUT).alarms == []
+    assert len(LEARNED.copy().hear(3.0, **RUNOUT, half=5.0, rocking=4.0).alarms) == 1
+
+
+@pytest.mark.parametrize("level", [-8.0, 11.0])
+def test_runout_alone_of_another_load_is_another_cut(level: float):
+    """A lighter cut swells deeper, and a heavier one has more of what turns."""
+    assert LEARNED.copy().hear(10.0).hear(30.0, level=level, **RUNOUT).alarms == []
+
+
+def test_runout_alone_that_another_cut_has_is_the_bits_own():
+    """No cut tells of a loose bit by runout that another cut of the same bit had when it was learned."""
+    down = Context(kind="down", told=True)
+    across = Context(kind="across", told=True)
+    cut = Cut().hear(6.0, context=down, **RUNOUT).hear(20.0, context=across)
+    assert cut.hear(30.0, context=across, **RUNOUT).alarms == []
 
 
 def test_a_heavier_cut_may_have_more_of_what_turns():

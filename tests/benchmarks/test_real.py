@@ -36,9 +36,18 @@ def test_folder(monkeypatch, tmp_path):
     assert real.folder() == tmp_path
 
 
-def test_too_short_recordings_are_left_out(tmp_path):
-    """A recording that ends before a change could be heard is not tried; each other one at every depth."""
-    for name, seconds in (("short_30Hz", 10.0), ("long_30Hz", 14.0)):
-        soundfile.write(tmp_path / f"{name}.flac", np.zeros(int(seconds * 8000)), 8000)
+def test_every_recording_is_tried_at_every_depth(tmp_path):
+    """Untouched as well; other files are passed over."""
+    for name in ("one_30Hz.flac", "other_50Hz.flac", "note.wav"):
+        soundfile.write(tmp_path / name, np.zeros(8000), 8000)
     tried = [(path.stem, depth) for path, depth in real.tries(tmp_path)]
-    assert tried == [("long_30Hz", depth) for depth in (0.0, *real.DEPTHS)]
+    assert tried == [(name, depth) for name in ("one_30Hz", "other_50Hz") for depth in (0.0, *real.DEPTHS)]
+
+
+def test_what_is_before_and_after_is_the_same_sound():
+    """A recording is heard twice untouched, then once with the modulation, on end."""
+    once = (0.1 * np.random.default_rng(3).standard_normal(RATE)).astype(np.float32)
+    sound, begin = real.thrice(once, RATE, TURN, 0.5)
+    assert begin == 2.0
+    np.testing.assert_array_equal(sound[: 2 * RATE], np.concatenate([once, once]))
+    np.testing.assert_allclose(sound[2 * RATE :], real.modulated(once, RATE, TURN, 0.5, 0.0), atol=1e-6)

@@ -4,7 +4,9 @@ Sensitivity on real sound: real recordings of a rotating machine with a modelled
 A loose bit is the hypothesis of this project, and no recording of one was found. What can be checked on real
 sound is how deep a once-per-revolution modulation must be for it to be heard through a real machine, a real
 room and a real phone: from a known time on all of the sound is multiplied by 1 + depth x cos(turn). It is
-heard as a bit with two flutes would be: with one, a swell once per turn is the tooth's own.
+heard as a bit with two flutes would be: with one, a swell once per turn is the tooth's own. The recordings
+are short, so each is played three times on end, and the last time with the modulation: what is before and
+after differs by that alone.
 
 The recordings are no part of the project (see ``tests/analysis/test_real_recordings.py``); their folder is
 the one that CHIPSONG_RECORDINGS names. They were listened to while thresholds were chosen, so unlike the
@@ -30,9 +32,8 @@ DEPTHS = (0.05, 0.1, 0.2, 0.3, 0.4, 0.5, 0.6)
 WITHIN = 10.0
 # The rotor slips behind the inverter's field a little; four poles.
 _SLIP = 0.997
-# The modulation begins at this share of a recording, or where the baseline is surely learned, s; a recording
-# that ends sooner than so many seconds after it is left out.
-_SHARE, _LEARNED, _LEFT = 0.5, 9.5, 1.5
+# A recording is played so many times untouched before it is played with a modulation.
+_UNTOUCHED = 2
 
 
 @dataclass(frozen=True)
@@ -79,10 +80,8 @@ def folder() -> Path | None:
 
 
 def tries(where: Path) -> Iterator[tuple[Path, float]]:
-    """Yield what is to be tried: each recording that is long enough untouched, and at each depth."""
+    """Yield what is to be tried: each recording untouched, and at each depth."""
     for path in sorted(where.glob("*.flac")):
-        if soundfile.info(path).duration < _LEARNED + _LEFT:
-            continue
         for depth in (0.0, *DEPTHS):
             yield path, depth
 
@@ -95,14 +94,22 @@ def run(where: Path, jobs: int) -> list[Tried]:
 
 def _try(what: tuple[Path, float]) -> Tried:
     path, depth = what
-    sound, rate = soundfile.read(path, dtype="float32")
+    once, rate = soundfile.read(path, dtype="float32")
     turn = _SLIP * _inverter(path) / 2.0
-    begin = max(_LEARNED, _SHARE * len(sound) / rate)
+    sound, begin = thrice(once, rate, turn, depth)
     listener = Listener(rate, {0: Bit("motor", 6.0, 2, 60.0 * turn)}, Nowhere())
-    events = listener.hear(modulated(sound, rate, turn, depth, begin)).events
+    events = listener.hear(sound).events
     before = [event.state for event in events if isinstance(event, StateChange) and event.at <= begin]
     alarms = tuple(event.at for event in events if isinstance(event, Alarm))
     return Tried(path.stem, depth, begin, alarms, before[-1:] in (["listen"], ["uneasy"]))
+
+
+def thrice(
+    once: NDArray[np.float32], rate: int, turn: float, depth: float
+) -> tuple[NDArray[np.float32], float]:
+    """Return a sound on end, the last time with the modulation, and when that begins, s."""
+    begin = _UNTOUCHED * len(once) / rate
+    return modulated(np.tile(once, _UNTOUCHED + 1), rate, turn, depth, begin), begin
 
 
 def modulated(

@@ -37,9 +37,9 @@ the rule that knows which channels move and by how much, at the same measured ti
 rows; what one sign says alone is not enough for the watcher."""
 
 _REAL = """\
-Real recordings of an induction motor through a phone, a modelled once-per-revolution modulation mixed in from
-a known time. They were listened to while thresholds were chosen. An alarm counts within 10 s; some
-recordings end sooner, 1.5 s after the modulation began at the least."""
+Real recordings of an induction motor through a phone, each played three times on end, the last time with a
+modelled once-per-revolution modulation. They were listened to while thresholds were chosen. An alarm counts
+within 10 s of the modulation's begin."""
 
 
 @dataclass(frozen=True, eq=False)

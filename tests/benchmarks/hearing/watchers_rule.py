@@ -57,7 +57,7 @@ def rule(limit: float, correlation: float) -> Rule:
             nonlocal at
             at += _SECONDS
             sample = replace(_NORMAL, plain=_NORMAL.plain + row)
-            comparison.row(Moment(at, at, sample, Phase.CUT, _ACROSS), _KNOWN, LIKE)
+            comparison.row(Moment(at, at, sample, Phase.CUT, _ACROSS), _KNOWN, LIKE, _NORMAL.plain)
             return comparison.is_certain(at)
 
         return step
