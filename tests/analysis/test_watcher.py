@@ -740,13 +740,13 @@ def test_runout_alone_alarms():
 
 
 def test_the_swell_alone_alarms():
-    """A cut that swells once per turn, far deeper than it did, is an alarm in the end; a bit deeper is none."""
+    """A cut that swells once per turn far deeper than it did alarms by and by; a bit deeper is no alarm."""
     assert LEARNED.copy().hear(10.0).hear(60.0, modulation=4.0).alarms == []
     assert len(LEARNED.copy().hear(10.0).hear(10.0, modulation=12.0).alarms) == 1
 
 
 def test_runout_alone_proves_nothing_in_the_first_seconds():
-    """What was learned may have been the air: until some seconds of cutting were like it, runout is no sign."""
+    """What was learned may have been the air: until some seconds of cut were like it, runout is no sign."""
     assert LEARNED.copy().hear(60.0, **RUNOUT).alarms == []
     assert len(LEARNED.copy().hear(3.0, **RUNOUT, half=5.0, rocking=4.0).alarms) == 1
 
