@@ -130,7 +130,7 @@ class Comparison:
             (Weights.of(correlation, counts=counts, share=PATHS[0]), beyond) for counts, beyond in _ASTRAY
         ]
         self._true = 0.0
-        self._telling: deque[float] = deque(maxlen=max(1, round(_CORROBORATED_FOR / seconds)))
+        self._telling: deque[tuple[float, float]] = deque(maxlen=max(1, round(_CORROBORATED_FOR / seconds)))
         self._beyond_rows = max(1, round(_BEYOND_FOR / seconds))
         self._shifts: deque[Array64] = deque(maxlen=max(1, round(_RECENT / seconds)))
         self._stand([Test()] * TESTS)
@@ -216,7 +216,8 @@ class Comparison:
         louder = moment.sample.level - baseline.normal.level
         held = held + min(max(_MORE * (louder - _LOUDER), 0.0), _AT_MOST) * _TURNING + error[:SIGNS]
         away = (shift[:SIGNS] - held) / baseline.scale[:SIGNS]
-        self._telling.append(sum(min(max(each, -1.0), 3.0) for each in away[_TELLING].tolist()))
+        half, rocking = away[_TELLING].tolist()
+        self._telling.append((min(max(half, -1.0), 3.0), min(max(rocking, -1.0), 3.0)))
         away = np.minimum(away, self._believed(moment.middle) + _BY_ITSELF)
         plainly = min((moment.sample.own - LEAST_OWN) / (_MOSTLY_OWN - LEAST_OWN), 1.0)
         loose = [plainly * path.evidence(away) for path in self._weights[bool(baseline.normal.single)]]
@@ -250,21 +251,29 @@ class Comparison:
     def _believed(self, middle: float) -> float:
         """Return how many deviations runout may count for, by what since the onset tells of a loose bit."""
         rows = 1 + self._rows_since(self._loosest, middle) if self._loosest.sum > 0.0 else 1
-        return max(self._told(min(rows, self._beyond_rows)) + _BEYOND, 0.0)
+        return max(sum(self._told(min(rows, self._beyond_rows))) / 2.0 + _BEYOND, 0.0)
 
-    def _told(self, rows: int) -> float:
-        """Return by how many deviations half orders and rocking rose, in the mean of the last rows."""
+    def _told(self, rows: int) -> tuple[float, float]:
+        """Return by how many deviations half orders, and rocking, rose in the mean of the last rows."""
         lately = list(self._telling)[-rows:]
-        return sum(lately) / (len(lately) * len(_TELLING))
+        half = rocking = 0.0
+        for one, other in lately:
+            half += one
+            rocking += other
+        return half / len(lately), rocking / len(lately)
 
     def _is_corroborated(self, at: float) -> bool:
         """
         Return whether half orders and rocking, which no tight bit has, have risen as well since the onset.
 
-        All else may turn out of true with another cut, or with another machine that turns as fast.
+        All else may turn out of true with another cut, or with another machine that turns as fast. What is
+        slight must not be half orders alone: a line of the shop may fall on one.
         """
         share = PATHS[self._tests.index(self._loosest)]
-        return self._told(self._rows_since(self._loosest, at)) >= _CORROBORATED * share
+        half, rocking = self._told(self._rows_since(self._loosest, at))
+        if share < PATHS[0] and rocking < 0.0:
+            return False
+        return (half + rocking) / 2.0 >= _CORROBORATED * share
 
 
 def _sum(test: Test) -> float:

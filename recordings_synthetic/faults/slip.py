@@ -60,6 +60,8 @@ class Slip(Fault):
         Time constant of pulling out, s.
     pull_out
         mm that it is pulled out by in the end, at severity 1.
+    rocking
+        How much it rocks, of what is likely: 0 for a bit that only runs out of true.
     holds
         ``None`` when the bit stays loose; else for how many seconds it slips and for how many the collet
         holds it again, on average, in turn.
@@ -71,6 +73,7 @@ class Slip(Fault):
     rise: float = 0.4
     pull_time: float = PULL_TIME
     pull_out: float = PULL_OUT
+    rocking: float = 1.0
     holds: tuple[float, float] | None = None
 
     @classmethod
@@ -130,7 +133,7 @@ def loosen(slip: Slip, spell: Spell, count: int, step: float, seed: int) -> Loos
     rng = stream(seed, "slip")
     towards = float(rng.uniform(-math.pi / 4, math.pi / 4))
     rattle = np.exp(0.18 * wander(rng, count, step, memory=0.08))
-    rocking = np.clip(ROCKING + 0.35 * wander(rng, count, step, memory=0.5), -1.0, 1.0)
+    rocking = np.clip(slip.rocking * (ROCKING + 0.35 * wander(rng, count, step, memory=0.5)), -1.0, 1.0)
     since = seconds_since(spell, count, step)
     size = slip.severity * ECCENTRICITY * np.minimum(since / max(slip.rise, step), 1.0)
     slipped = since

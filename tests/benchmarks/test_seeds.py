@@ -10,10 +10,10 @@ from hearing.seeds import DEVELOPMENT_END, JUDGED, seed_of
 
 
 def test_judging_seeds_are_apart():
-    """Every seed of a judging run is 1200000 or more, every other one below 100000."""
+    """Every seed of a judging run is 1300000 or more, every other one below 100000."""
     for number in (*CONDITIONS, *FAULTS):
         for run in (0, 399):
-            assert seed_of("judged", number, run) >= JUDGED == 1_200_000
+            assert seed_of("judged", number, run) >= JUDGED == 1_300_000
             assert seed_of("development", number, run) < DEVELOPMENT_END == 100_000
             assert seed_of("calibration", number, run) < DEVELOPMENT_END
 
@@ -57,5 +57,5 @@ def test_each_kind_of_fault_meets_each_shop():
     """In the full form no kind of fault is always tried in the same shop."""
     shops = {condition.number for condition in CONDITIONS.values() if condition.faulty}
     for kind in FAULTS:
-        met = {case.condition for case in faulty("development", 220) if case.fault == kind}
+        met = {case.condition for case in faulty("development", 240) if case.fault == kind}
         assert len(met) >= min(len(shops), 5)

@@ -75,6 +75,10 @@ def _abrupt(line: int, rng: Rng) -> Fault:
     return Slip(line, severity=rng.uniform(0.4, 1.0), rise=rng.uniform(0.05, 0.4))
 
 
+def _without_rocking(line: int, rng: Rng) -> Fault:
+    return Slip(line, severity=rng.uniform(0.4, 1.0), rise=rng.uniform(0.05, 0.4), rocking=0.0)
+
+
 def _subtle(line: int, rng: Rng) -> Fault:
     return Slip.subtle(at_line=line, severity=rng.uniform(0.25, 0.5))
 
@@ -136,6 +140,7 @@ _KINDS = (
     FaultKind(62, "stalled axis", "stalled", lambda line, _: StalledAxis(line), where="sideways"),
     FaultKind(63, "stopped spindle", "spindle", _stopped),
     FaultKind(64, "loose sheet", "unknown", _sheet),
+    FaultKind(65, "slip, abrupt, that does not rock", "loose", _without_rocking, "slips, other", share=4),
 )
 FAULTS = {kind.number: kind for kind in _KINDS}
 GROUPS: tuple[Group, ...] = get_args(Group)

@@ -1,5 +1,7 @@
 """What a slip does."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from setting import STEP, unfolded
@@ -105,6 +107,15 @@ def test_one_flute_shows_what_differs_from_turn_to_turn_only():
     assert abs(louder) < 1.5
     assert turn < 2.0
     assert half > 6.0
+
+
+def test_without_rocking_there_are_no_half_orders():
+    """A bit that only runs out of true differs from tooth to tooth, and no turn from the one before."""
+    _, turn, half = change(Slip.subtle(at=FAILS, severity=0.5), 1.0, 0.5)
+    _, turn_alone, half_alone = change(replace(Slip.subtle(at=FAILS, severity=0.5), rocking=0.0), 1.0, 0.5)
+    assert half > 6.0
+    assert abs(half_alone) < 3.0
+    assert turn_alone == pytest.approx(turn, abs=3.0)
 
 
 def test_it_modulates_the_noise_of_three_flutes_too():
