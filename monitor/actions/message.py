@@ -3,12 +3,14 @@
 import json
 from collections.abc import Mapping
 from dataclasses import dataclass
-from typing import Literal
+from typing import Literal, get_args
 
-from analysis.events import Alarm, Deaf, Event, Heard, to_dict
+from analysis.events import Alarm, Checked, Deaf, Event, Heard, to_dict
 from monitor.words import event_text
 
-Name = Literal["alarm", "deaf", "heard"]
+Name = Literal["alarm", "doubt", "deaf", "heard"]
+NAMES: tuple[Name, ...] = get_args(Name)
+"""At what actions fire, the most urgent first."""
 
 _A_TEST = "this is a test: nothing was heard, nothing is wrong"
 
@@ -49,11 +51,12 @@ class Message:
 
 def message_of(event: Event) -> Message | None:
     """Return an event as actions get it; ``None`` for one that none fires for."""
-    if not isinstance(event, Alarm | Deaf | Heard):
+    name = _name(event)
+    if name is None:
         return None
     text = event_text(event).strip("\n")
     title = " ".join(text.splitlines()[0].split())
-    return Message(_name(event), event.at, title, text, to_dict(event) | {"test": False})
+    return Message(name, event.at, title, text, to_dict(event) | {"test": False})
 
 
 def rehearsal(name: Name) -> Message:
@@ -63,18 +66,24 @@ def rehearsal(name: Name) -> Message:
     return Message(name, event.at, title, f"{title}: {_A_TEST}.", to_dict(event) | {"test": True}, test=True)
 
 
-def _name(event: Alarm | Deaf | Heard) -> Name:
+def _name(event: Event) -> Name | None:
     match event:
         case Alarm():
             return "alarm"
+        # A bit that is found loose is an alarm of its own.
+        case Checked(verdict="doubtful") if event.accuses:
+            return "doubt"
         case Deaf():
             return "deaf"
         case Heard():
             return "heard"
+        case _:
+            return None
 
 
-_TESTS: Mapping[Name, Alarm | Deaf | Heard] = {
+_TESTS: Mapping[Name, Event] = {
     "alarm": Alarm(0.0, 0.0, "unknown", 0.0, (_A_TEST,), score=1.0, threshold=1.0),
+    "doubt": Checked(0.0, "physics", "doubtful", (_A_TEST,)),
     "deaf": Deaf(0.0, _A_TEST),
     "heard": Heard(0.0, _A_TEST),
 }

@@ -12,7 +12,7 @@ from monitor.actions.message import Message
 # Where the library says what went wrong.
 _LOGGER = "apprise"
 
-_URGENCY = {"alarm": "failure", "deaf": "warning", "heard": "info"}
+_URGENCY = {"alarm": "failure", "doubt": "warning", "deaf": "warning", "heard": "info"}
 
 
 @dataclass(frozen=True)

@@ -7,7 +7,7 @@ The actions that the user wants, in a file that a person reads and writes.
     [[action]]
     name = "horn"
     kind = "tone"            # or bell, command, serial, http, push, mqtt
-    on = ["alarm", "deaf"]   # or heard; this is what is taken when nothing is said
+    on = ["alarm", "deaf"]   # or doubt, heard; when nothing is said see README.md
     limit = 10               # s that one try may take
     tries = 3
     seconds = 4              # this and what else there is depends on the kind

@@ -59,15 +59,21 @@ def _usual() -> list[Name]:
     return ["alarm", "deaf"]
 
 
+def _for_people() -> list[Name]:
+    """Return at what that only tells people fires: what acts on a machine waits for what is certain."""
+    return ["alarm", "doubt", "deaf"]
+
+
+_On = Annotated[list[Name], Field(min_length=1, description='a list of "alarm", "doubt", "deaf" and "heard"')]
+
+
 class _Action(BaseModel):
     """What every ``[[action]]`` table may say, besides its kind."""
 
     model_config = ConfigDict(extra="forbid", strict=True, regex_engine="python-re")
 
     name: _SomeText
-    on: Annotated[list[Name], Field(min_length=1, description='a list of "alarm", "deaf" and "heard"')] = (
-        Field(default_factory=_usual)
-    )
+    on: _On = Field(default_factory=_usual)
     limit: Annotated[
         float, Field(ge=0.1, le=300, allow_inf_nan=False, description="seconds, from 0.1 to 300")
     ] = 10.0
@@ -82,6 +88,7 @@ class _Action(BaseModel):
 
 
 class _Bell(_Action):
+    on: _On = Field(default_factory=_for_people)
     rings: Annotated[int, Field(ge=1, le=20, description="a whole number from 1 to 20")] = 3
 
     def does(self) -> Kind:
@@ -89,6 +96,7 @@ class _Bell(_Action):
 
 
 class _Tone(_Action):
+    on: _On = Field(default_factory=_for_people)
     seconds: Annotated[
         float, Field(ge=0.1, le=60, allow_inf_nan=False, description="seconds, from 0.1 to 60")
     ] = 3.0
@@ -153,6 +161,7 @@ class _Http(_Action):
 
 
 class _Push(_Action):
+    on: _On = Field(default_factory=_for_people)
     url: Annotated[
         str, Field(pattern=r"^[A-Za-z0-9.+-]+://\S+\Z", description="an address as apprise writes it")
     ]

@@ -5,6 +5,7 @@ from pathlib import Path
 from typing import Any
 
 from monitor.actions.kind import Action, ActionError, Done
+from monitor.actions.message import NAMES
 from monitor.words import clock
 
 ACTION = "action"
@@ -51,7 +52,7 @@ def list_text(path: Path, actions: Sequence[Action]) -> str:
 
 
 def _lines(action: Action, width: int) -> list[str]:
-    on = ", ".join(name for name in ("alarm", "deaf", "heard") if name in action.on)
+    on = ", ".join(name for name in NAMES if name in action.on)
     tries = "1 try" if action.tries == 1 else f"{action.tries} tries"
     lines = [f"{action.name:{width}}  at {on}: {action.does.describe()} ({tries} of {action.limit:g} s)"]
     missing = lacks(action)

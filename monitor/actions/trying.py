@@ -7,14 +7,11 @@ from collections.abc import Iterator, Sequence
 from analysis.errors import ShelfError
 from monitor.actions.crew import Crew
 from monitor.actions.kind import Action, Done
-from monitor.actions.message import Name, rehearsal
+from monitor.actions.message import NAMES, rehearsal
 from monitor.actions.reading import ACTIONS, read_actions
 from monitor.actions.telling import cautions, done_text, list_text
 from monitor.journal import home
 from monitor.status import Status
-
-# The first of them that an action fires at is what it is tried with.
-_ORDER: tuple[Name, ...] = ("alarm", "deaf", "heard")
 
 # s that workers get to clear up when all is told.
 _TO_END = 2.0
@@ -63,7 +60,7 @@ def _fired(actions: Sequence[Action]) -> Iterator[Done]:
     told: queue.SimpleQueue[Done] = queue.SimpleQueue()
     crew = Crew(actions, told.put)
     for action in actions:
-        event = next(which for which in _ORDER if which in action.on)
+        event = next(which for which in NAMES if which in action.on)
         crew.send(rehearsal(event), only=action.name)
     for _ in actions:
         yield told.get()

@@ -14,7 +14,9 @@ from monitor.actions.push import Push
 pytestmark = pytest.mark.filterwarnings("ignore:'imghdr' is deprecated:DeprecationWarning")
 
 
-@pytest.mark.parametrize(("name", "urgency"), [("alarm", "failure"), ("deaf", "warning"), ("heard", "info")])
+@pytest.mark.parametrize(
+    ("name", "urgency"), [("alarm", "failure"), ("doubt", "warning"), ("deaf", "warning"), ("heard", "info")]
+)
 def test_title_and_text_arrive(web: Web, name, urgency: str):
     """The person gets the title and the text, with an urgency after the event."""
     message = rehearsal(name)

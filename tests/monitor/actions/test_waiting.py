@@ -8,7 +8,7 @@ from hypothesis import strategies as st
 from monitor.actions.message import rehearsal
 from monitor.actions.waiting import Item, Waiting
 
-NAMES = st.sampled_from(["alarm", "deaf", "heard"])
+NAMES = st.sampled_from(["alarm", "doubt", "deaf", "heard"])
 
 
 def items(names: list[str]) -> list[Item]:
