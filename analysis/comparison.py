@@ -221,7 +221,8 @@ class Comparison:
         away = np.minimum(away, self._believed(moment.middle) + _BY_ITSELF)
         plainly = min((moment.sample.own - LEAST_OWN) / (_MOSTLY_OWN - LEAST_OWN), 1.0)
         loose = [plainly * path.evidence(away) for path in self._weights[bool(baseline.normal.single)]]
-        astray = [-self.limit] * len(_ASTRAY)
+        # Another cut tells nothing of runout: nor does it end an alarm.
+        astray = [0.0 if test.sum >= self.limit else -self.limit for test in self._tests[len(PATHS) : -1]]
         if -_LIGHTER <= louder <= _HEAVIER and not baseline.normal.single:
             rise = moment.sample.plain - ever - held
             astray = self._once_true(

@@ -765,6 +765,14 @@ def test_runout_alone_of_another_load_is_another_cut(level: float):
     assert LEARNED.copy().hear(10.0).hear(30.0, level=level, **RUNOUT).alarms == []
 
 
+def test_another_load_does_not_end_an_alarm():
+    """It tells nothing of runout: the alarm stands until a cut like the first is good again."""
+    cut = LEARNED.copy().hear(10.0).hear(5.0, **RUNOUT).hear(20.0, level=-8.0).hear(3.0, **RUNOUT)
+    assert len(cut.alarms) == 1
+    assert cut.watcher.state == "alarm"
+    assert cut.hear(15.0).watcher.state == "listen"
+
+
 def test_runout_alone_that_another_cut_has_is_the_bits_own():
     """No cut tells of a loose bit by runout that another cut of the same bit had when it was learned."""
     down = Context(kind="down", told=True)
