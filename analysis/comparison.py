@@ -68,11 +68,22 @@ _BEYOND, _BEYOND_FOR = 0.5, 0.5
 
 # Half orders and rocking; how many deviations they must have risen on the average, for a whole slip, over at
 # most so many s.
-_TELLING = [2, 4]
+_TELLING, _ALL_TURNING = [2, 4], [0, 1, 3]
 _CORROBORATED, _CORROBORATED_FOR = 0.6, 2.0
+
+# From so many deviations on runout has risen, too; a single flute shows none.
+_RUNS_OUT, _NONE = 1.0, -1.0
 
 # Over so many s the last rows say how far signs have moved; a sum rises to so many limits.
 _RECENT, _HIGHEST = 0.5, 1.5
+
+
+class _Telling(NamedTuple):
+    """By how many deviations half orders, rocking, and the most of what tells of runout have risen."""
+
+    half: float
+    rocking: float
+    runout: float
 
 
 class Test(NamedTuple):
@@ -130,7 +141,7 @@ class Comparison:
             (Weights.of(correlation, counts=counts, share=PATHS[0]), beyond) for counts, beyond in _ASTRAY
         ]
         self._true = 0.0
-        self._telling: deque[tuple[float, float]] = deque(maxlen=max(1, round(_CORROBORATED_FOR / seconds)))
+        self._telling: deque[_Telling] = deque(maxlen=max(1, round(_CORROBORATED_FOR / seconds)))
         self._beyond_rows = max(1, round(_BEYOND_FOR / seconds))
         self._shifts: deque[Array64] = deque(maxlen=max(1, round(_RECENT / seconds)))
         self._stand([Test()] * TESTS)
@@ -216,14 +227,16 @@ class Comparison:
         louder = moment.sample.level - baseline.normal.level
         held = held + min(max(_MORE * (louder - _LOUDER), 0.0), _AT_MOST) * _TURNING + error[:SIGNS]
         away = (shift[:SIGNS] - held) / baseline.scale[:SIGNS]
+        single = bool(baseline.normal.single)
         half, rocking = away[_TELLING].tolist()
-        self._telling.append((min(max(half, -1.0), 3.0), min(max(rocking, -1.0), 3.0)))
+        runout = _NONE if single else float(away[_ALL_TURNING].max())
+        self._telling.append(_Telling(*(min(max(each, -1.0), 3.0) for each in (half, rocking, runout))))
         away = np.minimum(away, self._believed(moment.middle) + _BY_ITSELF)
         plainly = min((moment.sample.own - LEAST_OWN) / (_MOSTLY_OWN - LEAST_OWN), 1.0)
-        loose = [plainly * path.evidence(away) for path in self._weights[bool(baseline.normal.single)]]
+        loose = [plainly * path.evidence(away) for path in self._weights[single]]
         # Another cut tells nothing of runout: nor does it end an alarm.
         astray = [0.0 if test.sum >= self.limit else -self.limit for test in self._tests[len(PATHS) : -1]]
-        if -_LIGHTER <= louder <= _HEAVIER and not baseline.normal.single:
+        if -_LIGHTER <= louder <= _HEAVIER and not single:
             rise = moment.sample.plain - ever - held
             astray = self._once_true(
                 [
@@ -252,16 +265,18 @@ class Comparison:
     def _believed(self, middle: float) -> float:
         """Return how many deviations runout may count for, by what since the onset tells of a loose bit."""
         rows = 1 + self._rows_since(self._loosest, middle) if self._loosest.sum > 0.0 else 1
-        return max(sum(self._told(min(rows, self._beyond_rows))) / 2.0 + _BEYOND, 0.0)
+        told = self._told(min(rows, self._beyond_rows))
+        return max((told.half + told.rocking) / 2.0 + _BEYOND, 0.0)
 
-    def _told(self, rows: int) -> tuple[float, float]:
-        """Return by how many deviations half orders, and rocking, rose in the mean of the last rows."""
+    def _told(self, rows: int) -> _Telling:
+        """Return the mean of the last rows."""
         lately = list(self._telling)[-rows:]
-        half = rocking = 0.0
-        for one, other in lately:
-            half += one
-            rocking += other
-        return half / len(lately), rocking / len(lately)
+        half = rocking = runout = 0.0
+        for row in lately:
+            half += row.half
+            rocking += row.rocking
+            runout += row.runout
+        return _Telling(half / len(lately), rocking / len(lately), runout / len(lately))
 
     def _is_corroborated(self, at: float) -> bool:
         """
@@ -271,10 +286,10 @@ class Comparison:
         slight must not be half orders alone: a line of the shop may fall on one.
         """
         share = PATHS[self._tests.index(self._loosest)]
-        half, rocking = self._told(self._rows_since(self._loosest, at))
-        if share < PATHS[0] and rocking < 0.0:
+        told = self._told(self._rows_since(self._loosest, at))
+        if share < PATHS[0] and told.rocking < 0.0 and told.runout < _RUNS_OUT:
             return False
-        return (half + rocking) / 2.0 >= _CORROBORATED * share
+        return (told.half + told.rocking) / 2.0 >= _CORROBORATED * share
 
 
 def _sum(test: Test) -> float:

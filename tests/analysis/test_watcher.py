@@ -728,8 +728,14 @@ def test_a_slip_that_slows_the_spindle_does_not_become_normal():
 def test_slight_half_orders_alone_are_a_line_of_the_shop(*, single: bool):
     """A tone may fall on one; where the hiss swells every second turn as well, it is the bit."""
     cut = Cut(normal=dataclasses.replace(NORMAL, single=single)).hear(6.0)
-    assert cut.copy().hear(60.0, half=5.0, spindle=5.0).alarms == []
+    assert cut.copy().hear(60.0, half=5.0).alarms == []
     assert len(cut.hear(20.0, half=4.0, rocking=3.0).alarms) == 1
+
+
+def test_half_orders_with_runout_alarm_though_the_hiss_does_not_swell():
+    """Through a microphone that hears no hiss the lines alone must tell."""
+    lines = {"spindle": 15.0, "between": 9.0, "half": 9.0, "rocking": -3.0}
+    assert len(LEARNED.copy().hear(10.0, **lines).alarms) == 1
 
 
 RUNOUT = {"spindle": 14.0, "between": 8.0, "modulation": 12.0}
