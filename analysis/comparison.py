@@ -59,7 +59,6 @@ _MOSTLY_OWN = 0.5
 # From so many dB on by which a cut is louder than the baseline's, it is another one: lines that turn with the
 # spindle may rise by this share of what is more, up to so many dB.
 _LOUDER, _MORE, _AT_MOST = 4.0, 0.5, 4.0
-_TURNING = np.array([1.0, 1.0, 0.0, 1.0, 0.0])
 
 # Runout is any bit's, and another cut may show more of it: what does not tell by itself counts as no more
 # deviations than so many beyond the mean of those that do, over so many s at most.
@@ -68,11 +67,10 @@ _BEYOND, _BEYOND_FOR = 0.5, 0.5
 
 # Half orders and rocking; how many deviations they must have risen on the average, for a whole slip, over at
 # most so many s.
-_TELLING, _ALL_TURNING = [2, 4], [0, 1, 3]
 _CORROBORATED, _CORROBORATED_FOR = 0.6, 2.0
 
-# From so many deviations on runout has risen, too; a single flute shows none.
-_RUNS_OUT, _NONE = 1.0, -1.0
+# From so many deviations on runout has risen, too.
+_RUNS_OUT = 1.0
 
 # Over so many s the last rows say how far signs have moved; a sum rises to so many limits.
 _RECENT, _HIGHEST = 0.5, 1.5
@@ -225,11 +223,12 @@ class Comparison:
         """Return how strongly a row speaks for each of what is sought, nats."""
         error = baseline.error(self._correlation)
         louder = moment.sample.level - baseline.normal.level
-        held = held + min(max(_MORE * (louder - _LOUDER), 0.0), _AT_MOST) * _TURNING + error[:SIGNS]
+        held = held + min(max(_MORE * (louder - _LOUDER), 0.0), _AT_MOST) * RUNOUT + error[:SIGNS]
         away = (shift[:SIGNS] - held) / baseline.scale[:SIGNS]
         single = bool(baseline.normal.single)
-        half, rocking = away[_TELLING].tolist()
-        runout = _NONE if single else float(away[_ALL_TURNING].max())
+        spindle, between, half, modulation, rocking = away.tolist()
+        # A single flute shows no runout.
+        runout = -math.inf if single else max(spindle, between, modulation)
         self._telling.append(_Telling(*(min(max(each, -1.0), 3.0) for each in (half, rocking, runout))))
         away = np.minimum(away, self._believed(moment.middle) + _BY_ITSELF)
         plainly = min((moment.sample.own - LEAST_OWN) / (_MOSTLY_OWN - LEAST_OWN), 1.0)
@@ -271,12 +270,7 @@ class Comparison:
     def _told(self, rows: int) -> _Telling:
         """Return the mean of the last rows."""
         lately = list(self._telling)[-rows:]
-        half = rocking = runout = 0.0
-        for row in lately:
-            half += row.half
-            rocking += row.rocking
-            runout += row.runout
-        return _Telling(half / len(lately), rocking / len(lately), runout / len(lately))
+        return _Telling(*(sum(each) / len(lately) for each in zip(*lately, strict=True)))
 
     def _is_corroborated(self, at: float) -> bool:
         """

@@ -55,16 +55,9 @@ def _bytes(digits: object) -> bytes:
     return bytes.fromhex(digits)
 
 
-def _usual() -> list[Name]:
-    return ["alarm", "deaf"]
-
-
-def _for_people() -> list[Name]:
-    """Return at what that only tells people fires: what acts on a machine waits for what is certain."""
-    return ["alarm", "doubt", "deaf"]
-
-
-_On = Annotated[list[Name], Field(min_length=1, description='a list of "alarm", "doubt", "deaf" and "heard"')]
+# At what fires when nothing is said: what may act on the machine waits for what is certain.
+_TELLS: frozenset[Name] = frozenset({"alarm", "doubt", "deaf"})
+_ACTS: frozenset[Name] = frozenset({"alarm", "deaf"})
 
 
 class _Action(BaseModel):
@@ -73,7 +66,9 @@ class _Action(BaseModel):
     model_config = ConfigDict(extra="forbid", strict=True, regex_engine="python-re")
 
     name: _SomeText
-    on: _On = Field(default_factory=_usual)
+    on: Annotated[
+        list[Name], Field(min_length=1, description='a list of "alarm", "doubt", "deaf" and "heard"')
+    ] = Field(default_factory=list)
     limit: Annotated[
         float, Field(ge=0.1, le=300, allow_inf_nan=False, description="seconds, from 0.1 to 300")
     ] = 10.0
@@ -84,11 +79,12 @@ class _Action(BaseModel):
         raise NotImplementedError
 
     def action(self) -> Action:
-        return Action(self.name, self.does(), frozenset(self.on), self.limit, self.tries)
+        does = self.does()
+        on = frozenset(self.on) or (_ACTS if does.acts else _TELLS)
+        return Action(self.name, does, on, self.limit, self.tries)
 
 
 class _Bell(_Action):
-    on: _On = Field(default_factory=_for_people)
     rings: Annotated[int, Field(ge=1, le=20, description="a whole number from 1 to 20")] = 3
 
     def does(self) -> Kind:
@@ -96,7 +92,6 @@ class _Bell(_Action):
 
 
 class _Tone(_Action):
-    on: _On = Field(default_factory=_for_people)
     seconds: Annotated[
         float, Field(ge=0.1, le=60, allow_inf_nan=False, description="seconds, from 0.1 to 60")
     ] = 3.0
@@ -161,7 +156,6 @@ class _Http(_Action):
 
 
 class _Push(_Action):
-    on: _On = Field(default_factory=_for_people)
     url: Annotated[
         str, Field(pattern=r"^[A-Za-z0-9.+-]+://\S+\Z", description="an address as apprise writes it")
     ]
