@@ -3,7 +3,7 @@ Whether the sound has moved away from the baseline for good, row by row.
 
 Running sums of evidence: some for a bit that has come loose, plainly or slightly, some for a bit that only
 runs out of true, and one for a sound that has lost some of its colour. What the sums mean is told in
-`analysis.evidence`.
+`analysis.evidence`. Beside them stands what swells every second turn in step, of `analysis.in_step`.
 """
 
 import math
@@ -13,10 +13,11 @@ from typing import NamedTuple
 import numpy as np
 
 from analysis.air import LEAST_OWN
-from analysis.baseline import SIGNS, Array64, Baseline, channels
+from analysis.baseline import SIGNS, TRUE_ENOUGH, Array64, Baseline, channels
 from analysis.change import independent_share
 from analysis.cut import FAMILIES, Context, Moment
 from analysis.evidence import ALL, RUNOUT, SINGLE, SWELL, Weights
+from analysis.in_step import InStep
 
 # How far signs must move before the move counts, dB: in the same kind of cut, though in another direction,
 # depth or width, nearer to the microphone or farther from it;
@@ -47,8 +48,9 @@ _ASTRAY = (
 )
 _LIGHTER, _HEAVIER, _TRUE_FOR = 4.0, 7.0, 5.0
 
-TESTS = len(PATHS) + len(_ASTRAY) + 1
-"""How many sums there are: of the paths, of runout alone, and of colour."""
+_SUMS = len(PATHS) + len(_ASTRAY) + 1
+TESTS = _SUMS + 1
+"""How many tests there are: sums of the paths, of runout alone, and of colour; and the swell in step."""
 
 # How much quieter, dB, what is compared for its colour may be.
 _QUIETER = 4.0
@@ -69,8 +71,15 @@ _BEYOND, _BEYOND_FOR = 0.5, 0.5
 # most so many s.
 _CORROBORATED, _CORROBORATED_FOR = 0.6, 2.0
 
+# From so many deviations on half orders are plain.
+_HALF_ORDERS = 1.0
+
 # From so many deviations on runout has risen, too.
 _RUNS_OUT = 1.0
+
+# The limit, nats, at which a swell in step alarms where it is as deep as `analysis.in_step` says: about that
+# of one false alarm in 20 h.
+_NATS = 17.0
 
 # Over so many s the last rows say how far signs have moved; a sum rises to so many limits.
 _RECENT, _HIGHEST = 0.5, 1.5
@@ -142,7 +151,8 @@ class Comparison:
         self._telling: deque[_Telling] = deque(maxlen=max(1, round(_CORROBORATED_FOR / seconds)))
         self._beyond_rows = max(1, round(_BEYOND_FOR / seconds))
         self._shifts: deque[Array64] = deque(maxlen=max(1, round(_RECENT / seconds)))
-        self._stand([Test()] * TESTS)
+        self._in_step = InStep(seconds)
+        self._stand([Test()] * _SUMS)
         self.limit, self._most = math.inf, math.inf
 
     def set(self, limit: float, shortest: float) -> None:
@@ -152,7 +162,8 @@ class Comparison:
 
     def begin(self) -> None:
         """Begin anew."""
-        self._stand([Test()] * TESTS)
+        self._in_step.begin()
+        self._stand([Test()] * _SUMS)
         self._telling.clear()
         self._shifts.clear()
         self._true = 0.0
@@ -165,9 +176,16 @@ class Comparison:
         """Take in where the tests stand."""
         self._tests = tests
         self._loosest = max(tests[: len(PATHS)], key=_sum)
-        self.worst = max(tests, key=_sum)
+        self.worst = max(*tests, self._steps_in(), key=_sum)
 
-    def row(self, moment: Moment, baseline: Baseline, held: Array64, ever: Array64) -> None:
+    def _steps_in(self) -> Test:
+        """Return where the swell in step stands, as a sum: so a stricter limit needs more of it."""
+        nats = self._in_step.score * _NATS
+        return Test(nats, *self._in_step.since) if nats > 0.0 else Test()
+
+    def row(
+        self, moment: Moment, baseline: Baseline, held: Array64, ever: Array64, *, hidden: bool = False
+    ) -> None:
         """
         Take in one row.
 
@@ -179,9 +197,17 @@ class Comparison:
             From where on signs count, dB, shape (SIGNS,).
         ever
             The most of each sign that is normal in any cut of this bit, dB, shape (SIGNS,).
+        hidden
+            Whether somebody talks or a radio plays: then only what is in step with the spindle counts.
         """
         shift = channels(moment.sample, baseline.normal)
         self._shifts.append(shift)
+        if moment.besides.steps is not None:
+            more = 10.0 ** (float(ever[-1] - TRUE_ENOUGH[-1] + held[-1]) / 10.0)
+            self._in_step.row(moment.middle, moment.besides.steps, more)
+        if hidden:
+            self._stand(self._tests)
+            return
         steps = self._steps(moment, baseline, shift, held, ever)
         most, highest = self._most, _HIGHEST * self.limit
         self._stand(
@@ -198,7 +224,8 @@ class Comparison:
 
     def is_certain(self, at: float) -> bool:
         """Return whether at ``at`` s a change is certain."""
-        if max(map(_sum, self._tests[len(PATHS) :])) >= self.limit:
+        alone = max(map(_sum, self._tests[len(PATHS) :]))
+        if max(alone, self._in_step.score * _NATS) >= self.limit:
             return True
         return self._loosest.sum >= self.limit and self._is_corroborated(at)
 
@@ -277,10 +304,13 @@ class Comparison:
         Return whether half orders and rocking, which no tight bit has, have risen as well since the onset.
 
         All else may turn out of true with another cut, or with another machine that turns as fast. What is
-        slight must not be half orders alone: a line of the shop may fall on one.
+        slight must not be half orders alone: a line of the shop may fall on one. And what swells every second
+        turn out of step is no bit's, unless half orders are plain.
         """
         share = PATHS[self._tests.index(self._loosest)]
         told = self._told(self._rows_since(self._loosest, at))
+        if self._in_step.contrary and told.half < _HALF_ORDERS:
+            return False
         if share < PATHS[0] and told.rocking < 0.0 and told.runout < _RUNS_OUT:
             return False
         return (told.half + told.rocking) / 2.0 >= _CORROBORATED * share

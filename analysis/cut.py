@@ -4,6 +4,7 @@ import math
 from dataclasses import dataclass
 
 from analysis.baseline import Sample
+from analysis.features import Array32
 from analysis.presence import Phase
 
 FAMILIES = ("down", "across")
@@ -47,10 +48,10 @@ class Context:
     stops: bool = False
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Besides:
     """
-    What else is heard, which tells of other faults than a loose bit.
+    What else is heard, beside what a baseline is learned of.
 
     Attributes
     ----------
@@ -62,6 +63,9 @@ class Besides:
         How far a tone off the orders that comes back a tooth-pass away stands out, dB, and its frequency, Hz.
     peak
         Greatest absolute sample.
+    steps
+        Squared depths of the hiss's swell at orders 0.5 and 1.5: in step with the spindle, and all of it,
+        shape (2, 2); ``None`` where it was not looked at.
     """
 
     sounds: Phase = Phase.CUT
@@ -69,6 +73,7 @@ class Besides:
     beats: float = 0.0
     tone: float = 0.0
     peak: float = 0.0
+    steps: Array32 | None = None
 
 
 @dataclass(frozen=True, eq=False)

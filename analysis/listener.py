@@ -281,6 +281,7 @@ class Listener:
             beats=float(rows.beats[index]),
             tone=float(rows.tone[index]),
             peak=float(rows.peak[index]),
+            steps=rows.steps[index],
         )
         return Moment(at, middle, sample(rows, index, own, lines), self.phase, self._context(), heard_too)
 

@@ -6,6 +6,7 @@ is tooth-pass, order 0.5 comes back every second turn. Everything here treats ea
 bit, so that live hearing and a replay decide alike.
 """
 
+import math
 from dataclasses import dataclass
 from functools import cached_property, lru_cache
 
@@ -244,9 +245,9 @@ class TurnModulation:
         wanted = int(self.high * self.size / self.rate) - first
         return first, first + min(next_fast_len(max(wanted, 8)), self.size // 2 - first)
 
-    def swell(self, spectra: NDArray[np.complex64]) -> Rows32:
+    def envelope(self, spectra: NDArray[np.complex64]) -> NDArray[np.complex64]:
         """
-        Return the power spectrum of the hiss's envelope, over the square of its mean.
+        Return the transform of the hiss's envelope, over its mean.
 
         Parameters
         ----------
@@ -255,19 +256,69 @@ class TurnModulation:
 
         Returns
         -------
-        array of float32, shape (k, b)
+        array of complex64, shape (k, b)
             At 0, 1, 2 ... bins of the windows.
         """
         low, high = self._band
-        found = np.empty((len(spectra), (high - low) // 2 + 1), dtype=np.float32)
+        found = np.empty((len(spectra), (high - low) // 2 + 1), dtype=np.complex64)
         for first in range(0, len(spectra), ROWS):
             some = spectra[first : first + ROWS, low:high]
             batch = np.zeros((ROWS, high - low), dtype=np.complex64)
             batch[: len(some)] = some
             signal = ifft(batch)
-            swell = rfft(signal.real**2 + signal.imag**2)[: len(some)]
-            power = swell.real**2 + swell.imag**2
-            found[first : first + ROWS] = power / np.maximum(power[:, :1], np.float32(1e-30))
+            found[first : first + ROWS] = rfft(signal.real**2 + signal.imag**2)[: len(some)]
+        real: Rows32 = found.view(np.float32)
+        real /= np.maximum(real[:, :1], np.float32(1e-15))
+        return found
+
+    def swell(self, spectra: NDArray[np.complex64]) -> Rows32:
+        """Return the power spectrum of the hiss's envelope, over the square of its mean, shape (k, b)."""
+        return squared(self.envelope(spectra))
+
+    def in_step(
+        self,
+        envelope: NDArray[np.complex64],
+        before: NDArray[np.complex64],
+        hop: int,
+        frequency: Rows64,
+        orders: NDArray[np.float64],
+    ) -> Rows32:
+        """
+        Return how deep the hiss swells in step with the spindle, squared.
+
+        From one window to the next the phase of such a swell goes on by just as many turns as the spindle
+        has made. What swells a few Hz faster or slower, as a voice or another machine does, may fall into
+        the same bin, but not into step: it counts for less than it is, or for less than nothing.
+
+        Parameters
+        ----------
+        envelope, before
+            From :meth:`envelope`, of windows and of the one before each, shape (k, b).
+        hop
+            Samples from a window to the next.
+        frequency
+            Spindle frequency of each row, Hz, shape (k,).
+        orders
+            0.5 for once every second turn, shape (m,).
+
+        Returns
+        -------
+        array of float32, shape (k, m)
+            Squared depths, as of :meth:`depths`; negative where a swell is more than a quarter of its period
+            out of step. Chance makes `resembling` as much of it as it makes of those.
+
+        Notes
+        -----
+        The real part of the cross-spectrum of successive windows, turned back by the spindle's own phase.
+        """
+        at = frequency[:, np.newaxis] * orders
+        nearest = _within(np.rint(at * (self.size / self.rate)).astype(np.intp), 1, envelope.shape[1] - 2)
+        rows = np.arange(len(envelope))[:, np.newaxis]
+        now, then = envelope[rows, nearest], before[rows, nearest]
+        along = now.real * then.real + now.imag * then.imag
+        across = now.imag * then.real - now.real * then.imag
+        phase = (2.0 * np.pi) * np.mod(at * (hop / self.rate), 1.0)
+        found: Rows32 = (4.0 * (along * np.cos(phase) + across * np.sin(phase))).astype(np.float32)
         return found
 
     def depths(self, swell: Rows32, frequency: Rows64, orders: NDArray[np.float64]) -> Rows32:
@@ -307,3 +358,22 @@ class TurnModulation:
         np.multiply(line, np.float32(4.0), out=found[:, 0])
         np.multiply(beside, np.float32(4.0), out=found[:, 1])
         return found
+
+
+def squared(transform: NDArray[np.complex64]) -> Rows32:
+    """Return the squared magnitude of each bin of a transform."""
+    power: Rows32 = transform.real**2 + transform.imag**2
+    return power
+
+
+def resembling(hop: float) -> float:
+    """
+    Return how far transforms of noise resemble those of ``hop`` of a window before, Hann windows, 0 to 1.
+
+    References
+    ----------
+    .. [1] F. J. Harris, On the use of windows for harmonic analysis with the discrete Fourier transform,
+       Proc. IEEE 66 (1978) 51-83: overlap correlation, 1/6 for windows that overlap by half.
+    """
+    angle = 2.0 * math.pi * hop
+    return (1.0 - hop) * (2.0 + math.cos(angle)) / 3.0 + math.sin(angle) / (2.0 * math.pi)

@@ -20,7 +20,7 @@ from analysis.air import LEAST_OWN
 from analysis.baseline import TRUE_ENOUGH, Array64, Baseline, Sample, Unfit, learn
 from analysis.causes import explain
 from analysis.change import budget_rows
-from analysis.comparison import TESTS, Comparison, margins
+from analysis.comparison import LIKE, TESTS, Comparison, margins
 from analysis.cut import Context, Moment
 from analysis.events import Against, Alarm, Cause, Checked, Deaf, Event, Heard, State, StateChange
 from analysis.faults import Others
@@ -258,9 +258,10 @@ class Watcher:
 
     def _cutting(self, moment: Moment) -> Alarm | None:
         context, sample = moment.context, moment.sample
-        if not self._clear.row(sample) or sample.own < LEAST_OWN:
+        clear = self._clear.row(sample)
+        if not clear or sample.own < LEAST_OWN:
             self._covered += self._seconds
-            return None
+            return self._compare_hidden(moment) if sample.own >= LEAST_OWN else None
         key = (context.bit, context.kind)
         if self._rechecking:
             return self._learn(key, moment) if self._may_learn(context, sample) else None
@@ -277,6 +278,16 @@ class Watcher:
             self._covered += self._seconds
             return None
         return self._compare(moment, main, margins(context, like=baseline is not None))
+
+    def _compare_hidden(self, moment: Moment) -> Alarm | None:
+        """Compare what can be where somebody talks, or a radio plays."""
+        bit = moment.context.bit
+        main = None if self._rechecking else self._main_like_it(bit, moment.sample)
+        if main is None:
+            return None
+        held = self._allowed.get(bit, LIKE)
+        self._comparison.row(moment, main, held, self._ever(bit), hidden=True)
+        return self._weigh(moment.at)
 
     def _like_it(self, key: tuple[int, str], sample: Sample) -> Baseline | None:
         """Return what is normal for what turns as fast."""
@@ -410,9 +421,13 @@ class Watcher:
         self._note_cover(moment.sample, baseline.normal)
         bit = moment.context.bit
         self._comparison.row(moment, baseline, held + self._allowed.get(bit, 0.0), self._ever(bit))
+        return self._weigh(moment.at)
+
+    def _weigh(self, at: float) -> Alarm | None:
+        """Return the alarm that the comparison calls for; end one where it has been good for long."""
         self.score = self._comparison.score
         # A bit that has come loose is said whatever else is wrong.
-        if self._comparison.is_certain(moment.at) and (not self._alarmed or self._other is not None):
+        if self._comparison.is_certain(at) and (not self._alarmed or self._other is not None):
             self._alarmed, self._other, self._good = True, None, 0
         elif self._alarmed:
             is_good = self.score < GOOD and self._others.found is None
@@ -422,7 +437,7 @@ class Watcher:
         else:
             return None
         self._risen = self._comparison.risen()
-        return self._alarm(moment.at)
+        return self._alarm(at)
 
     def _alarm(self, at: float) -> Alarm:
         worst, cause = self._comparison.worst, explain(self._comparison.moved(at))

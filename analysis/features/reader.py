@@ -9,7 +9,7 @@ from analysis.features.rows import ABSENT, Rows
 from analysis.features.smoothing import Array32, Smoother
 from analysis.features.turning import Combs, SpeedReader
 from analysis.health import FULL
-from analysis.orders import above_floor, foreign_tones, local_floor
+from analysis.orders import above_floor, foreign_tones, local_floor, resembling, squared
 from analysis.spectrum import decibels
 
 # Seconds over which spectra are smoothed before tones off the orders are looked for: chance has many.
@@ -19,7 +19,7 @@ _TONES_LAST = 0.3
 _WILD = np.float32(1e6)
 
 TURNS = np.array([1.0, 0.5, 1.5])
-"""The orders at which the swell of the hiss is looked at."""
+"""The orders at which the swell of the hiss is looked at; all but the first only as far as it is in step."""
 
 
 class FeatureReader:
@@ -39,6 +39,8 @@ class FeatureReader:
         self._swell = Smoother(ear.smooth)
         self._foreign = Smoother(ear.smooth)
         self._tones = Smoother(_TONES_LAST / ear.seconds)
+        self._chance = np.float32(resembling(ear.hop / ear.size))
+        self._before: NDArray[np.complex64] | None = None
 
     def read(self, windows: Array32) -> Rows:
         """
@@ -57,12 +59,15 @@ class FeatureReader:
         delta_f = ear.spectrum.delta_f
         floor = local_floor(power, ear.turn, ear.highest)
         above = above_floor(power[:, : ear.highest], floor)
-        envelope = ear.modulation.swell(spectra)
+        hiss = ear.modulation.envelope(spectra)
+        envelope = squared(hiss)
         combs = Combs.of(ear, above, envelope)
         speed, prominence, stands, _ = self._speed.read(combs)
         heard = levels(ear, self._lines.smooth(powers(ear, power, floor, speed)))
         spindle, between, half = standing(heard["tells"], heard["hides"], len(ear.telling)).T
-        once, every_second = self._swells(envelope, speed)
+        depths = ear.modulation.depths(envelope, speed, TURNS)
+        steps = self._in_step(hiss, depths, speed)
+        once, every_second = self._swells(depths)
         tones = foreign_tones(power, delta_f, speed)[:, np.newaxis]
         beats, tone = ear.sidebands.find(self._tones.smooth(above[:, : ear.sidebands.wanted]), speed)
         summed = decibels(ear.sums.powers(power))
@@ -84,14 +89,29 @@ class FeatureReader:
             stands=stands,
             power=power,
             envelope=envelope,
+            steps=steps,
             combs=combs.lines,
             teeth=combs.teeth,
             **health,
         )
 
-    def _swells(self, envelope: Array32, speed: NDArray[np.float64]) -> Array32:
+    def _in_step(self, hiss: NDArray[np.complex64], depths: Array32, speed: NDArray[np.float64]) -> Array32:
+        """Leave, in place, of the depths of half orders what is in step; return it, and all, (k, 2, m)."""
+        # Nothing is in step with what was before all windows.
+        first = np.zeros_like(hiss[:1]) if self._before is None else self._before
+        before = np.concatenate((first, hiss))[:-1]
+        if len(hiss):
+            self._before = hiss[-1:].copy()
+        halves = depths[:, :, 1:]
+        steps = np.empty_like(halves)
+        steps[:, 1] = halves[:, 0]
+        halves[:, 0] = self.ear.modulation.in_step(hiss, before, self.ear.hop, speed, TURNS[1:])
+        halves[:, 1] *= self._chance
+        np.subtract(halves[:, 0], halves[:, 1], out=steps[:, 0])
+        return steps
+
+    def _swells(self, depths: Array32) -> Array32:
         """Return how deep the hiss swells once per turn and every second turn, dB, shape (2, k)."""
-        depths = self.ear.modulation.depths(envelope, speed, TURNS)
         smooth = self._swell.smooth(depths.reshape(len(depths), 2 * len(TURNS)))
         deep = decibels(smooth[:, : len(TURNS)] - smooth[:, len(TURNS) :], 10 ** (ABSENT / 10))
         deep[:, 1] = np.float32(0.5) * (deep[:, 1] + deep[:, 2])

@@ -31,8 +31,8 @@ class Rows:
     noise
         The noise among the lines, dBFS, shape (k,).
     modulation, rocking
-        Modulation of the hiss once per turn, and in the rhythm of every second turn (the mean, in dB, of
-        orders 0.5 and 1.5), dB relative to full, at least ``ABSENT``, shape (k,).
+        Modulation of the hiss once per turn, and in step with every second turn (the mean, in dB, of orders
+        0.5 and 1.5), dB relative to full, at least ``ABSENT``, shape (k,).
     hiss
         Level of the band in which it swells, dBFS, shape (k,).
     foreign
@@ -56,6 +56,9 @@ class Rows:
         Share of samples at full scale, shape (k,).
     power, envelope
         The spectra all this comes from, shape (k, bins), and of the hiss's swell, shape (k, s).
+    steps
+        Squared depths of the swell at orders 0.5 and 1.5: in step with the spindle, less chance, and all of
+        it, shape (k, 2, 2).
     combs, teeth
         How well each speed that is tried fits them, dB, shape (k, g); see `Combs`.
     peak
@@ -86,6 +89,7 @@ class Rows:
     stands: Array32
     power: Array32
     envelope: Array32
+    steps: Array32
     combs: Array32
     teeth: Array32
     clipped: Array32
@@ -120,5 +124,8 @@ class Rows:
         return found
 
 
-_UNKEPT = ("tells", "hides", "lines", "floors", "colour", "stands", "power", "envelope", "combs", "teeth")
+_UNKEPT = (
+    *("tells", "hides", "lines", "floors", "colour", "stands"),
+    *("power", "envelope", "steps", "combs", "teeth"),
+)
 COLUMNS = tuple(field.name for field in fields(Rows) if field.name not in _UNKEPT)
