@@ -232,14 +232,17 @@ class Comparison:
     def moved(self, at: float) -> Array64:
         """Return how far each channel has moved of late, but not before the onset, dB, (len(CHANNELS),)."""
         middle: Array64 = np.median(list(self._shifts)[-self._rows_since(self.worst, at) :], axis=0)
+        if self.worst not in self._tests:
+            middle[SIGNS - 1] = max(middle[SIGNS - 1], self._in_step.rise)
         return middle
 
     def risen(self) -> Array64:
         """Return how far signs have moved of late, dB, shape (SIGNS,)."""
         if not self._shifts:
             return np.zeros(SIGNS)
-        middle: Array64 = np.median(list(self._shifts), axis=0)
-        return middle[:SIGNS]
+        middle: Array64 = np.median(list(self._shifts), axis=0)[:SIGNS]
+        middle[-1] = max(middle[-1], self._in_step.rise)
+        return middle
 
     def _rows_since(self, test: Test, at: float) -> int:
         return max(1, round((at - test.since) / self._seconds))

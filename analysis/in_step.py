@@ -7,11 +7,12 @@ of a baseline, and tells of a slip that is too slight for a single row. Both ord
 seconds or more deeply for a shorter time.
 """
 
+import math
 from collections import deque
 from itertools import pairwise
 from typing import NamedTuple
 
-from analysis.features import Array32
+from analysis.features import ABSENT, Array32
 
 # Over so many s the mean squared depths of both orders must reach so much, dB re full. Judgements, by
 # development runs: about a dB more than any tight bit had.
@@ -62,7 +63,7 @@ class InStep:
         self._rows.clear()
         self.score = 0.0
         self.contrary = False
-        self._needed = 0.0
+        self._needed, self._more = 0.0, 1.0
 
     def row(self, middle: float, steps: Array32, more: float) -> None:
         """
@@ -80,6 +81,7 @@ class InStep:
         if not self._rows or middle - self._rows[-1].middle > _PAUSE:
             self._rows.clear()
             self._rows.append(_Row(middle, (0.0, 0.0), (0.0, 0.0)))
+        self._more = more
         last = self._rows[-1]
         (low, high), (all_low, all_high) = steps.tolist()
         together = (last.steps[0] + low, last.steps[1] + high)
@@ -102,6 +104,11 @@ class InStep:
         score = min(steps) / (rows * deep)
         if score > self.score:
             self.score, self._needed = score, deep
+
+    @property
+    def rise(self) -> float:
+        """How much deeper it swells than a tight bit, which hardly does, dB; 0 where it does not."""
+        return max(10.0 * math.log10(max(self.score * self._needed / self._more, 1e-9)) - ABSENT, 0.0)
 
     @property
     def since(self) -> tuple[float, float]:

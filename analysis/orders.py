@@ -305,7 +305,7 @@ class TurnModulation:
         -------
         array of float32, shape (k, m)
             Squared depths, as of :meth:`depths`; negative where a swell is more than a quarter of its period
-            out of step. Chance makes `resembling` as much of it as it makes of those.
+            out of step. Of what chance makes of those, less than `resembling` is in step.
 
         Notes
         -----
@@ -369,6 +369,8 @@ def squared(transform: NDArray[np.complex64]) -> Rows32:
 def resembling(hop: float) -> float:
     """
     Return how far transforms of noise resemble those of ``hop`` of a window before, Hann windows, 0 to 1.
+
+    Those of an envelope resemble each other less, for it is a square.
 
     References
     ----------

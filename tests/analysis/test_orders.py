@@ -1,5 +1,7 @@
 """Lines, noise among them, speed and once-per-turn modulation, against closed forms and brute force."""
 
+import math
+
 import numpy as np
 import pytest
 from hand_made import comb, white
@@ -14,8 +16,10 @@ from analysis.orders import (
     line_powers,
     local_floor,
     noise_powers,
+    resembling,
+    squared,
 )
-from analysis.spectrum import PowerSpectrum, decibels
+from analysis.spectrum import PowerSpectrum, decibels, hann
 
 RATE, SIZE = 48_000, 4800
 SPECTRUM = PowerSpectrum(RATE, SIZE)
@@ -387,6 +391,69 @@ def test_which_orders_are_asked_for_together_does_not_matter():
     for place in range(3):
         alone = HISS.depths(HISS.swell(spectra), speed, TURNS[place : place + 1])
         assert alone.tobytes() == together[:, :, place : place + 1].tobytes()
+
+
+HOP = SIZE // 2
+
+
+def goes_on(frequency: float, seed: int, rows: int = 400, hop: int = HOP) -> NDArray[np.complex64]:
+    """Envelopes of windows, a hop apart, of noise that swells by 0.8 at a frequency all along."""
+    rng = np.random.default_rng(seed)
+    count = SIZE + hop * (rows - 1)
+    power = 1 + 0.8 * np.cos(2 * np.pi * frequency * np.arange(count) / RATE)
+    sound = (np.sqrt(power) * rng.standard_normal(count)).astype(np.float32)
+    return HISS.envelope(SPECTRUM.transform(np.lib.stride_tricks.sliding_window_view(sound, SIZE)[::hop]))
+
+
+def in_step(envelope: NDArray[np.complex64], orders: NDArray[np.float64] = TURNS[1:2]) -> NDArray[np.float32]:
+    """What is in step with a spindle of 300 Hz, of all windows but the first."""
+    speed = np.full(len(envelope) - 1, 300.0)
+    return HISS.in_step(envelope[1:], envelope[:-1], HOP, speed, orders)
+
+
+@pytest.mark.parametrize("off", [-5.0, -3.0, -1.0, 0.0, 0.5, 2.0, 4.0])
+def test_what_swells_out_of_step_counts_for_less(off: float):
+    """
+    From window to window a swell that is off by some Hz turns by that times the hop: its cosine is left.
+
+    By the shift theorem of Fourier's transform. One between two bins reads up to a seventh shallower anyway.
+    """
+    found = in_step(goes_on(150.0 + off, seed=21)).mean(dtype=np.float64)
+    turned = math.cos(2.0 * math.pi * off * HOP / RATE)
+    kept = 1.0 if abs(off) <= 2.0 else 0.8
+    assert found == pytest.approx(kept * 0.64 * turned, abs=0.09)
+
+
+@pytest.mark.parametrize("overlap", [2, 4])
+def test_chance_is_hardly_in_step(overlap: int):
+    """Of a steady hiss less is in step than transforms of overlapping windows resemble each other."""
+    hop = SIZE // overlap
+    envelope = goes_on(4321.0, seed=22, rows=1200, hop=hop)
+    speed = np.full(len(envelope) - 1, 300.0)
+    found = HISS.in_step(envelope[1:], envelope[:-1], hop, speed, TURNS[1:2]).mean(dtype=np.float64)
+    beside = HISS.depths(squared(envelope[1:]), speed, TURNS[1:2]).mean(axis=0, dtype=np.float64)[1, 0]
+    assert -0.05 < found / beside < resembling(1.0 / overlap)
+
+
+@pytest.mark.parametrize(("hop", "published"), [(0.5, 0.167), (0.25, 0.659)])
+def test_overlap_correlation_of_hann_windows(hop: float, published: float):
+    """Harris, Proc. IEEE 66 (1978), table I: 16.7 % for half overlap, 65.9 % for 3/4 (from memory)."""
+    window = hann(SIZE).astype(np.float64)
+    by = round(hop * SIZE)
+    assert resembling(hop) == pytest.approx(published, abs=0.001)
+    assert resembling(hop) == pytest.approx((window[by:] @ window[:-by]) / (window @ window), abs=1e-6)
+
+
+@pytest.mark.parametrize("rows", [2, 5, 40])
+def test_what_is_in_step_of_a_row_is_its_own(rows: int):
+    """Each row's is the same bytes alone as in any batch."""
+    envelope, speed = goes_on(150.0, seed=23, rows=rows), np.linspace(250.0, 350.0, rows)[1:]
+    together = HISS.in_step(envelope[1:], envelope[:-1], HOP, speed, TURNS)
+    alone = [
+        HISS.in_step(envelope[i + 1 : i + 2], envelope[i : i + 1], HOP, speed[i : i + 1], TURNS).tobytes()
+        for i in range(rows - 1)
+    ]
+    assert b"".join(alone) == together.tobytes()
 
 
 def test_silence_has_no_depth():

@@ -16,7 +16,7 @@ from analysis.air import LEAST_OWN
 from analysis.baseline import CHANNELS, SIGNS, TRUE_ENOUGH, Array64, Baseline, Sample
 from analysis.change import budget_rows
 from analysis.comparison import _QUIETER, PATHS, UNLIKE, UNTOLD
-from analysis.cut import LOST, Context, Moment
+from analysis.cut import LOST, Besides, Context, Moment
 from analysis.events import Alarm, Checked, Deaf, Event, Heard, StateChange
 from analysis.evidence import SOUGHT, Weights
 from analysis.first_seconds import LEAST_ROWS, MOST_FOREIGN, TALK_LASTS
@@ -75,11 +75,13 @@ class Cut:
         phase: Phase = Phase.CUT,
         context: Context = TOLD,
         trouble: str = "",
+        steps: tuple[float, float] | None = None,
         **moved: float,
     ) -> "Cut":
         """
         Let some seconds pass in which signs, and other numbers of the rows, have moved by so much.
 
+        ``steps`` are the squared depths of the swell every second turn, in step and all of it.
         ``faded`` takes so many dB of three bands in ten.
         """
         for _ in range(round(lasting / self._seconds)):
@@ -87,7 +89,9 @@ class Cut:
             self._row += 1
             self.at = self._row * self._seconds
             self.health.row(trouble)
-            moment = Moment(self.at, self.at - self._seconds, sample, phase, context)
+            both = None if steps is None else np.repeat(np.float32(steps), 2).reshape(2, 2)
+            besides = Besides(steps=both)
+            moment = Moment(self.at, self.at - self._seconds, sample, phase, context, besides)
             self.events += self.watcher.row(moment, self.health)
             self.scores.append(self.watcher.score)
         return self
@@ -977,3 +981,49 @@ def test_settings_of_one_bit_are_no_others():
     for cut in (plain, own):
         cut.hear(10.0)
     assert own.scores[-200:] == plain.scores[-200:]
+
+
+# What swells in step
+
+
+@pytest.mark.parametrize("besides", [{}, TALK])
+def test_a_slight_swell_in_step_alarms_when_it_lasts(besides: dict[str, float]):
+    """A swell of a sixth every second turn, in step, is a loose bit in four seconds, and beside talk, too."""
+    cut = Cut().hear(8.0)
+    begin = cut.at
+    cut.hear(5.0, steps=(0.025, 0.03), **besides)
+    (alarm,) = cut.alarms
+    assert alarm.cause == "loose"
+    assert 1.0 < alarm.at - begin < 4.2
+    assert alarm.onset == pytest.approx(begin, abs=0.2)
+    assert "every second revolution" in alarm.because[0]
+    assert cut.watcher.compared is (not besides)
+
+
+@pytest.mark.parametrize("besides", [{}, TALK])
+def test_a_swell_out_of_step_is_no_alarm(besides: dict[str, float]):
+    """As deep a swell that is not in step is another machine's."""
+    assert Cut().hear(8.0).hear(20.0, steps=(0.025, 0.1), **besides).alarms == []
+
+
+def test_beside_talk_nothing_else_is_believed():
+    """Talk may have any of the other signs."""
+    assert Cut().hear(8.0).hear(20.0, **TALK, **SLIP).alarms == []
+
+
+def test_an_alarm_by_what_swells_in_step_ends_when_it_is_over():
+    """And what is said to be nothing does not alarm again."""
+    cut = Cut().hear(8.0).hear(5.0, steps=(0.025, 0.03))
+    over = cut.copy().hear(15.0, steps=(0.0, 0.01))
+    assert over.turns[-2:] == ["alarm", "listen"]
+    cut.watcher.nothing(cut.at)
+    assert len(cut.hear(20.0, steps=(0.025, 0.03)).alarms) == 1
+
+
+def test_rocking_that_is_not_in_step_is_not_believed():
+    """Where the swell is out of step no sum alarms by it, unless half orders are plain."""
+    signs = {"rocking": 20.0, "modulation": 3.0, "half": 2.0, "spindle": 1.0}
+    assert len(Cut().hear(8.0).hear(20.0, **signs).alarms) == 1
+    cut = Cut().hear(8.0, steps=(0.0, 0.01))
+    assert cut.copy().hear(20.0, steps=(0.0, 0.2), **signs).alarms == []
+    assert len(cut.hear(20.0, steps=(0.0, 0.2), **signs | {"half": 20.0}).alarms) == 1

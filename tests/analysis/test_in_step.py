@@ -1,0 +1,106 @@
+"""A swell every second turn, in step: how deep, how long, in both orders, and what is none."""
+
+import math
+
+import numpy as np
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from analysis.in_step import _DEEP, _IN_STEP, _PAUSE, InStep
+
+SECONDS = 0.05
+LONGEST = max(_DEEP)
+# How deep a swell is, squared, that alarms once it has lasted for the longest time.
+SLIGHT = 10.0 ** (_DEEP[LONGEST] / 10.0)
+
+
+class Heard:
+    """Feeds rows, and remembers the scores."""
+
+    def __init__(self) -> None:
+        self.found, self.at, self.scores = InStep(SECONDS), 0.0, [0.0]
+
+    def hear(
+        self, lasting: float, low: float, high: float | None = None, *, share: float = 1.0, more: float = 1.0
+    ) -> "Heard":
+        """Let some seconds pass with such depths of both orders, of which a share is in step."""
+        steps = np.array([low, low if high is None else high], dtype=np.float32)
+        rows = np.stack((steps, steps / np.float32(share)))
+        for _ in range(round(lasting / SECONDS)):
+            self.at += SECONDS
+            self.found.row(self.at, rows, more)
+            self.scores.append(self.found.score)
+        return self
+
+
+@pytest.mark.parametrize(("lasts", "deep"), _DEEP.items())
+def test_a_swell_alarms_that_is_deep_enough_for_so_long(lasts: float, deep: float):
+    """As deep as is asked for so many seconds it alarms then, and not a row before."""
+    scores = Heard().hear(lasts, 1.001 * 10.0 ** (deep / 10.0)).scores
+    assert scores[-1] >= 1.0 > max(scores[:-1])
+
+
+@given(st.floats(0.05, 0.9))
+def test_a_slighter_one_never_does(part: float):
+    """Less than is asked for the longest time is no alarm, however long it lasts; its score says how near."""
+    heard = Heard().hear(3 * LONGEST, part * SLIGHT)
+    assert heard.found.score == pytest.approx(part, rel=1e-3)
+
+
+@pytest.mark.parametrize(("low", "high"), [(1.0, 0.0), (0.0, 1.0), (1.0, -1.0)])
+def test_one_order_alone_is_none(low: float, high: float):
+    """A tone that happens to beat at one of the two orders tells of no bit."""
+    assert max(Heard().hear(10.0, low, high).scores) == 0.0
+
+
+def test_what_is_mostly_out_of_step_is_none():
+    """Where less than a third is in step it is another machine's, however deep; a little more counts."""
+    strange, own = (Heard().hear(5.0, 0.1, share=_IN_STEP * by) for by in (0.98, 1.02))
+    assert strange.found.contrary
+    assert max(strange.scores) == 0.0
+    assert not own.found.contrary
+    assert own.found.score > 1.0
+
+
+def test_too_little_was_heard_to_speak_against_it():
+    """Nothing is contrary before the shortest time has passed, and nothing after a new beginning."""
+    heard = Heard().hear(min(_DEEP) - 2 * SECONDS, 0.1, share=0.1)
+    assert not heard.found.contrary
+    assert heard.hear(1.0, 0.1, share=0.1).found.contrary
+    heard.found.begin()
+    assert not heard.found.contrary
+    assert heard.found.score == 0.0
+
+
+def test_a_pause_begins_anew():
+    """What was heard before a long pause does not add to what comes after, and a short one takes nothing."""
+    half = LONGEST / 2 + SECONDS
+    whole, broken = Heard().hear(half, 1.01 * SLIGHT), Heard().hear(half, 1.01 * SLIGHT)
+    whole.at += _PAUSE - 2 * SECONDS
+    broken.at += _PAUSE + SECONDS
+    assert whole.hear(half, 1.01 * SLIGHT).found.score > 1.0
+    assert max(broken.hear(half, 1.01 * SLIGHT).scores) < 1.0
+
+
+@given(st.floats(0.5, 20.0))
+def test_more_is_needed_where_more_is_normal(more: float):
+    """A bit that swells so many times as much as others is asked for so many times as much."""
+    usual, swelling = Heard().hear(5.0, 0.01), Heard().hear(5.0, 0.01 * more, more=more)
+    assert swelling.found.score == pytest.approx(usual.found.score, rel=1e-4)
+    assert swelling.found.rise == pytest.approx(usual.found.rise, abs=1e-3)
+
+
+@given(st.floats(1.0, 12.0), st.floats(0.6, 3.0))
+def test_since_when(before: float, lasts: float):
+    """Since when it swells is the first row that does; the row before was still good."""
+    heard = Heard().hear(before, 0.0)
+    good = heard.at
+    heard.hear(lasts, 0.5)
+    assert heard.found.since == pytest.approx((good + SECONDS, good))
+
+
+def test_rise_is_above_what_counts_as_none():
+    """A swell of a tenth, squared .01, is -20 dB: 5 dB above -25 dB, which is as good as none."""
+    assert Heard().hear(5.0, 0.01).found.rise == pytest.approx(10.0 * math.log10(0.01) + 25.0, abs=1e-3)
+    assert Heard().hear(5.0, 0.0).found.rise == 0.0
