@@ -81,6 +81,9 @@ _RUNS_OUT = 1.0
 # of one false alarm in 20 h.
 _NATS = 17.0
 
+# From this share of the limit on a sum agrees with that.
+_AGREES = 0.25
+
 # Over so many s the last rows say how far signs have moved; a sum rises to so many limits.
 _RECENT, _HIGHEST = 0.5, 1.5
 
@@ -176,12 +179,21 @@ class Comparison:
         """Take in where the tests stand."""
         self._tests = tests
         self._loosest = max(tests[: len(PATHS)], key=_sum)
-        self.worst = max(*tests, self._steps_in(), key=_sum)
-
-    def _steps_in(self) -> Test:
-        """Return where the swell in step stands, as a sum: so a stricter limit needs more of it."""
+        self.worst = max(tests, key=_sum)
+        # As if it were a sum, so that a stricter limit needs more of it.
         nats = self._in_step.score * _NATS
-        return Test(nats, *self._in_step.since) if nats > 0.0 else Test()
+        if nats > self.worst.sum:
+            self.worst = self._began(nats)
+
+    def _began(self, nats: float) -> Test:
+        """Return where the swell in step stands; it began where the first of what agrees with it did."""
+        since, good = self._in_step.since
+        agree = [test for test in self._tests[: len(PATHS)] if test.sum > _AGREES * self.limit]
+        since, good = (
+            min([since, *(test.since for test in agree)]),
+            min([good, *(test.good for test in agree)]),
+        )
+        return Test(nats, since, good)
 
     def row(
         self, moment: Moment, baseline: Baseline, held: Array64, ever: Array64, *, hidden: bool = False
