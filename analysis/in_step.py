@@ -15,10 +15,10 @@ from typing import NamedTuple
 from analysis.features import ABSENT, Array32
 
 # Over so many s the mean squared depths of both orders must reach so much, dB re full. Judgements, by
-# development runs: about a dB more than any tight bit had.
+# development runs: more than any tight bit had there, some only just.
 _DEEP = {0.5: -12.5, 1.0: -16.0, 2.0: -18.0, 4.0: -19.7}
 
-# The share of the swell that must be in step: chance alone makes a sixth.
+# The share of the swell that must be in step: chance alone makes less than a sixth.
 _IN_STEP = 0.35
 
 # What was heard before a pause in the comparison, s, tells no more of what comes after.

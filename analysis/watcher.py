@@ -287,7 +287,8 @@ class Watcher:
             return None
         held = self._allowed.get(bit, LIKE)
         self._comparison.row(moment, main, held, self._ever(bit), hidden=True)
-        return self._weigh(moment.at)
+        # That nothing is in step beside talk does not say that all is good again.
+        return None if self._alarmed else self._weigh(moment.at)
 
     def _like_it(self, key: tuple[int, str], sample: Sample) -> Baseline | None:
         """Return what is normal for what turns as fast."""

@@ -1020,6 +1020,13 @@ def test_an_alarm_by_what_swells_in_step_ends_when_it_is_over():
     assert len(cut.hear(20.0, steps=(0.025, 0.03)).alarms) == 1
 
 
+def test_talk_does_not_end_an_alarm():
+    """What is heard beside talk may alarm; that the sound is good again must be heard without it."""
+    cut = Cut().hear(8.0).hear(5.0, steps=(0.025, 0.03)).hear(30.0, steps=(0.0, 0.01), **TALK)
+    assert cut.watcher.state == "alarm"
+    assert cut.hear(15.0, steps=(0.0, 0.01)).watcher.state == "listen"
+
+
 def test_rocking_that_is_not_in_step_is_not_believed():
     """Where the swell is out of step no sum alarms by it, unless half orders are plain."""
     signs = {"rocking": 20.0, "modulation": 3.0, "half": 2.0, "spindle": 1.0}
