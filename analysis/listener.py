@@ -39,6 +39,9 @@ _BATCH = 64
 # Below this probability of cutting, what is heard is what the shop adds.
 _SURELY_AIR = 0.05
 
+# Turns that a window must hold for what comes every second turn to be told from slow ups and downs.
+_TURNS = 20.0
+
 # Where a spindle is looked for when nobody said how fast it turns, rpm.
 SLOWEST, FASTEST = 6000.0, 30000.0
 
@@ -281,9 +284,13 @@ class Listener:
             beats=float(rows.beats[index]),
             tone=float(rows.tone[index]),
             peak=float(rows.peak[index]),
-            steps=rows.steps[index],
+            steps=rows.steps[index] if self._tells_halves(float(rows.speed[index])) else None,
         )
         return Moment(at, middle, sample(rows, index, own, lines), self.phase, self._context(), heard_too)
+
+    def _tells_halves(self, speed: float) -> bool:
+        """Return whether a window holds enough turns to tell every second one from slow ups and downs."""
+        return speed * self._size >= _TURNS * self.rate
 
     def _context(self) -> Context:
         """Return what is being cut; one steady sound, and nothing else heard so far, is like itself."""

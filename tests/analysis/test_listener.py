@@ -13,12 +13,14 @@ from hypothesis import strategies as st
 from numpy.typing import NDArray
 from scipy.signal import lfilter
 
-from analysis.cut import Context
+from analysis.cut import Context, Moment
 from analysis.cutting import Bit
 from analysis.events import Alarm, Deaf, Event, Heard, StateChange, Summary
+from analysis.health import Health
 from analysis.listener import COLUMNS, Listener, ear_for
 from analysis.locate import Nowhere
 from analysis.presence import Phase
+from analysis.watcher import Watcher
 from analysis.which_bit import Fit
 from recordings_synthetic import Slip, Straight, steady
 
@@ -214,6 +216,21 @@ def test_a_bad_beginning_is_survived(value: float):
     assert isinstance(events[1], Deaf)
     assert events[1].at <= 2.0
     assert "listen" in [event.state for event in events if isinstance(event, StateChange)]
+
+
+@pytest.mark.parametrize(("rpm", "tells"), [(18_000.0, True), (1500.0, False)])
+def test_every_second_turn_is_told_only_where_a_window_holds_enough_turns(rpm: float, tells: bool):
+    """Half a second of a shaft that turns 25 times a second tells a rhythm of two turns from nothing slow."""
+    heard: list[bool] = []
+
+    class Hears(Watcher):
+        def row(self, moment: Moment, health: Health) -> list[Event]:
+            heard.append(moment.besides.steps is not None)
+            return super().row(moment, health)
+
+    sound = 0.06 * comb(4.0, RATE, rpm / 60.0, TIGHT, 2) + white(4.0, RATE, 0.02, 2)
+    Listener(RATE, {0: Bit("straight", 6.0, 2, rpm)}, Nowhere(), watcher=Hears).hear(sound)
+    assert set(heard) == {tells}
 
 
 def test_a_knock_alone_is_no_alarm():
