@@ -155,8 +155,8 @@ class Comparison:
         self._beyond_rows = max(1, round(_BEYOND_FOR / seconds))
         self._shifts: deque[Array64] = deque(maxlen=max(1, round(_RECENT / seconds)))
         self._in_step = InStep(seconds)
-        self._stand([Test()] * _SUMS)
         self.limit, self._most = math.inf, math.inf
+        self._stand([Test()] * _SUMS)
 
     def set(self, limit: float, shortest: float) -> None:
         """Set the limit that is an alarm, nats, and the seconds below which none comes."""
@@ -181,7 +181,7 @@ class Comparison:
         self._loosest = max(tests[: len(PATHS)], key=_sum)
         self.worst = max(tests, key=_sum)
         # As if it were a sum, so that a stricter limit needs more of it.
-        nats = self._in_step.score * _NATS
+        nats = min(self._in_step.score * _NATS, _HIGHEST * self.limit)
         if nats > self.worst.sum:
             self.worst = self._began(nats)
 

@@ -1014,6 +1014,7 @@ def test_beside_talk_nothing_else_is_believed():
 def test_an_alarm_by_what_swells_in_step_ends_when_it_is_over():
     """And what is said to be nothing does not alarm again."""
     cut = Cut().hear(8.0).hear(5.0, steps=(0.025, 0.03))
+    assert max(cut.scores) <= 1.5
     over = cut.copy().hear(15.0, steps=(0.0, 0.01))
     assert over.turns[-2:] == ["alarm", "listen"]
     cut.watcher.nothing(cut.at)
