@@ -180,20 +180,23 @@ class Comparison:
         self._tests = tests
         self._loosest = max(tests[: len(PATHS)], key=_sum)
         self.worst = max(tests, key=_sum)
-        # As if it were a sum, so that a stricter limit needs more of it.
-        nats = min(self._in_step.score * _NATS, _HIGHEST * self.limit)
-        if nats > self.worst.sum:
-            self.worst = self._began(nats)
+        if self._swells > self.worst.sum:
+            self.worst = self._began()
 
-    def _began(self, nats: float) -> Test:
-        """Return where the swell in step stands; it began where the first of what agrees with it did."""
-        since, good = self._in_step.since
+    @property
+    def _swells(self) -> float:
+        """Where the swell in step stands, nats: as if it were a sum, so that a stricter limit needs more."""
+        return min(self._in_step.score * _NATS, _HIGHEST * self.limit)
+
+    def _began(self) -> Test:
+        """Return the swell in step as a test; it began where the first of what agrees with it did."""
         agree = [test for test in self._tests[: len(PATHS)] if test.sum > _AGREES * self.limit]
-        since, good = (
-            min([since, *(test.since for test in agree)]),
-            min([good, *(test.good for test in agree)]),
+        since, good = self._in_step.since
+        first, last_good = (
+            min((since, *(test.since for test in agree))),
+            min((good, *(test.good for test in agree))),
         )
-        return Test(nats, since, good)
+        return Test(self._swells, first, last_good)
 
     def row(
         self, moment: Moment, baseline: Baseline, held: Array64, ever: Array64, *, hidden: bool = False
@@ -237,7 +240,7 @@ class Comparison:
     def is_certain(self, at: float) -> bool:
         """Return whether at ``at`` s a change is certain."""
         alone = max(map(_sum, self._tests[len(PATHS) :]))
-        if max(alone, self._in_step.score * _NATS) >= self.limit:
+        if max(alone, self._swells) >= self.limit:
             return True
         return self._loosest.sum >= self.limit and self._is_corroborated(at)
 

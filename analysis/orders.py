@@ -271,10 +271,6 @@ class TurnModulation:
         real /= np.maximum(real[:, :1], np.float32(1e-15))
         return found
 
-    def swell(self, spectra: NDArray[np.complex64]) -> Rows32:
-        """Return the power spectrum of the hiss's envelope, over the square of its mean, shape (k, b)."""
-        return squared(self.envelope(spectra))
-
     def in_step(
         self,
         envelope: NDArray[np.complex64],
@@ -312,8 +308,7 @@ class TurnModulation:
         The real part of the cross-spectrum of successive windows, turned back by the spindle's own phase.
         """
         at = frequency[:, np.newaxis] * orders
-        nearest = _within(np.rint(at * (self.size / self.rate)).astype(np.intp), 1, envelope.shape[1] - 2)
-        rows = np.arange(len(envelope))[:, np.newaxis]
+        nearest, rows = self._nearest(at, envelope.shape[1]), np.arange(len(envelope))[:, np.newaxis]
         now, then = envelope[rows, nearest], before[rows, nearest]
         along = now.real * then.real + now.imag * then.imag
         across = now.imag * then.real - now.real * then.imag
@@ -328,7 +323,7 @@ class TurnModulation:
         Parameters
         ----------
         swell
-            From :meth:`swell`, shape (k, b).
+            `squared` of :meth:`envelope`, shape (k, b).
         frequency
             Spindle frequency of each row, Hz, shape (k,).
         orders
@@ -346,10 +341,8 @@ class TurnModulation:
         For a band whose power swells as ``1 + m cos(2 pi f t)`` the depth is ``m``, less what little the
         window smears.
         """
-        last = swell.shape[1] - 1
-        at = frequency[:, np.newaxis] * orders * self.size / self.rate
-        nearest = _within(np.rint(at).astype(np.intp), 1, last - 1)
-        aside = _within(np.abs(nearest[:, :, np.newaxis] + _BESIDE), 3, last)
+        nearest = self._nearest(frequency[:, np.newaxis] * orders, swell.shape[1])
+        aside = _within(np.abs(nearest[:, :, np.newaxis] + _BESIDE), 3, swell.shape[1] - 1)
         rows = np.arange(len(swell))[:, np.newaxis]
         # The nearest bin alone: the largest of several would find a swell in every noise.
         line = swell[rows, nearest]
@@ -358,6 +351,10 @@ class TurnModulation:
         np.multiply(line, np.float32(4.0), out=found[:, 0])
         np.multiply(beside, np.float32(4.0), out=found[:, 1])
         return found
+
+    def _nearest(self, at: Rows64, bins: int) -> NDArray[np.intp]:
+        """Return the bin nearest to each frequency, Hz, among so many, but for the first and the last."""
+        return _within(np.rint(at * self.size / self.rate).astype(np.intp), 1, bins - 2)
 
 
 def squared(transform: NDArray[np.complex64]) -> Rows32:

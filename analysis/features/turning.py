@@ -60,7 +60,7 @@ class Combs(NamedTuple):
         above
             Spectra in dB above their local floor, shape (k, bins).
         envelope
-            From `TurnModulation.swell`, shape (k, b).
+            Squared transform of `TurnModulation.envelope`, shape (k, b).
         """
         # A block of the floor holds two teeth of a bit with one.
         floor = local_floor(envelope, 2 * ear.turn)

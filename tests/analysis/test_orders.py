@@ -292,9 +292,14 @@ HISS = TurnModulation(RATE, SIZE, 2000.0, 9000.0)
 TURNS = np.array([1.0, 0.5, 1.5])
 
 
+def swell_of(spectra: NDArray[np.complex64]) -> NDArray[np.float32]:
+    """The power spectrum of the hiss's swell."""
+    return squared(HISS.envelope(spectra))
+
+
 def mean_powers(depth: float, at: float, *, read_at: float = 300.0, seed: int = 9) -> NDArray[np.float64]:
     """Squared depth at ``read_at`` and beside it, mean over rows of noise that swells at ``at``."""
-    read = HISS.depths(HISS.swell(swelling(depth, at, 160, seed)), np.full(160, read_at), TURNS[:1])
+    read = HISS.depths(swell_of(swelling(depth, at, 160, seed)), np.full(160, read_at), TURNS[:1])
     return read.mean(axis=0, dtype=np.float64)[:, 0]
 
 
@@ -313,9 +318,9 @@ def test_depth_of_a_swell(depth: float, frequency: float, kept: float):
 @pytest.mark.parametrize("order", TURNS)
 def test_each_order_has_its_own_swell(order: float):
     """What swells at one of the orders asked for is read there, and at the others no more than chance."""
-    read = HISS.depths(
-        HISS.swell(swelling(0.8, order * 300.0, 160, seed=14)), np.full(160, 300.0), TURNS
-    ).mean(axis=0)
+    read = HISS.depths(swell_of(swelling(0.8, order * 300.0, 160, seed=14)), np.full(160, 300.0), TURNS).mean(
+        axis=0
+    )
     deep = np.sqrt(np.maximum(read[0] - read[1], 0.0))
     assert deep[order == TURNS] == pytest.approx(0.8, abs=0.06)
     assert deep[order != TURNS].max() < 0.15
@@ -335,9 +340,7 @@ def test_swell_and_what_is_beside_it_by_brute_force():
         for order, nearest in enumerate((30, 15, 45)):
             beside = [squares[nearest + by] for by in range(-9, 10) if abs(by) >= 4]
             expected[place, :, order] = np.array([squares[nearest], np.mean(beside)]) / (squares[0] / 4)
-    np.testing.assert_allclose(
-        HISS.depths(HISS.swell(spectra), np.full(3, 300.0), TURNS), expected, rtol=1e-3
-    )
+    np.testing.assert_allclose(HISS.depths(swell_of(spectra), np.full(3, 300.0), TURNS), expected, rtol=1e-3)
 
 
 def test_the_reading_grows_with_the_swell():
@@ -351,7 +354,7 @@ def test_the_reading_grows_with_the_swell():
 @pytest.mark.parametrize("frequency", [200.0, 305.0, 451.7])
 def test_a_steady_hiss_swells_as_much_at_one_frequency_as_beside_it(frequency: float):
     """Chance makes of a steady hiss as much at each order as beside it, on the average: no bias is left."""
-    read = HISS.depths(HISS.swell(swelling(0.0, 1.0, 1200, seed=15)), np.full(1200, frequency), TURNS)
+    read = HISS.depths(swell_of(swelling(0.0, 1.0, 1200, seed=15)), np.full(1200, frequency), TURNS)
     at, beside = read.mean(axis=0, dtype=np.float64)
     # A bin of noise scatters as much as its mean is: four of 1200 rows' errors are 12 %.
     np.testing.assert_allclose(at / beside, 1.0, atol=0.12)
@@ -375,10 +378,10 @@ def test_a_swell_near_the_spindles_raises_what_is_beside():
 def test_depth_of_a_row_is_its_own(rows: int):
     """Each row's depths are the same bytes alone as in any batch, an empty one included."""
     spectra, speed = swelling(0.4, 300.0, rows, seed=11), np.linspace(250, 350, rows)
-    together = HISS.depths(HISS.swell(spectra), speed, TURNS)
+    together = HISS.depths(swell_of(spectra), speed, TURNS)
     assert together.shape == (rows, 2, 3)
     alone = [
-        HISS.depths(HISS.swell(spectra[i : i + 1]), speed[i : i + 1], TURNS).tobytes() for i in range(rows)
+        HISS.depths(swell_of(spectra[i : i + 1]), speed[i : i + 1], TURNS).tobytes() for i in range(rows)
     ]
     assert b"".join(alone) == together.tobytes()
 
@@ -386,10 +389,10 @@ def test_depth_of_a_row_is_its_own(rows: int):
 def test_which_orders_are_asked_for_together_does_not_matter():
     """An order reads the same bytes alone as among others, in any order."""
     spectra, speed = swelling(0.4, 300.0, 5, seed=16), np.linspace(250, 350, 5)
-    together = HISS.depths(HISS.swell(spectra), speed, TURNS)
-    assert HISS.depths(HISS.swell(spectra), speed, TURNS[::-1]).tobytes() == together[:, :, ::-1].tobytes()
+    together = HISS.depths(swell_of(spectra), speed, TURNS)
+    assert HISS.depths(swell_of(spectra), speed, TURNS[::-1]).tobytes() == together[:, :, ::-1].tobytes()
     for place in range(3):
-        alone = HISS.depths(HISS.swell(spectra), speed, TURNS[place : place + 1])
+        alone = HISS.depths(swell_of(spectra), speed, TURNS[place : place + 1])
         assert alone.tobytes() == together[:, :, place : place + 1].tobytes()
 
 
@@ -459,4 +462,4 @@ def test_what_is_in_step_of_a_row_is_its_own(rows: int):
 def test_silence_has_no_depth():
     """Zeros have no swell, and divide by nothing."""
     silence = np.zeros((1, SIZE // 2 + 1), dtype=np.complex64)
-    assert HISS.depths(HISS.swell(silence), np.array([300.0]), TURNS).tolist() == [[[0.0] * 3] * 2]
+    assert HISS.depths(swell_of(silence), np.array([300.0]), TURNS).tolist() == [[[0.0] * 3] * 2]
