@@ -34,6 +34,9 @@ _NINE_IN_TEN = 1.2816
 # A level that scatters more than this, dB, is no cut that anything can be compared with.
 _STEADY = 6.0
 
+# Tooth-pass that lies lower than this beside all the sound, dB, is not heard.
+_LOWEST = 35.0
+
 
 @dataclass(frozen=True, eq=False)
 class Baseline:
@@ -116,6 +119,11 @@ class Sample:
     teeth: float
     speed: float
     single: bool = False
+
+    @property
+    def tooth_pass(self) -> float:
+        """Level of the tooth-pass harmonics, dBFS, no lower than can be heard beside all the sound."""
+        return max(self.teeth, self.level - _LOWEST)
 
 
 def sample(rows: Rows, index: int, heard: Telling, lines: int) -> Sample:

@@ -16,7 +16,7 @@ from analysis.air import LEAST_OWN
 from analysis.baseline import SIGNS, TRUE_ENOUGH, Array64, Baseline, channels
 from analysis.change import independent_share
 from analysis.cut import FAMILIES, Context, Moment
-from analysis.evidence import ALL, RUNOUT, SINGLE, SWELL, Weights
+from analysis.evidence import ALL, ASTRAY, SINGLE, SWELL, Weights
 from analysis.in_step import InStep
 
 # How far signs must move before the move counts, dB: in the same kind of cut, though in another direction,
@@ -39,18 +39,16 @@ PATHS = (0.8, 0.4, 0.2)
 """What is sought, as shares of a slip that matters: a fast path, and slower ones for what is slight."""
 
 # A bit that does not rock as it slips only runs out of true, as any does a little. So that counts by itself
-# only from so many dB above the most that any of the bit's cuts has, in a cut that is at most so many dB
-# quieter or louder than normal, and once so many s of it had nothing of the kind. Judgements, by development
-# runs.
-_ASTRAY = (
-    (RUNOUT, np.array([2.0, 1.0, 0.0, 2.0, 0.0])),
-    (SWELL, np.array([0.0, 0.0, 0.0, 4.0, 0.0])),
-)
+# only where the spindle line and the swell once per turn have both risen by so many dB above the most that
+# any of the bit's cuts has, in a cut that is at most so many dB quieter or louder than normal, and once so
+# many s of it had nothing of the kind. The swell alone differs between cuts: it counts from so many dB on,
+# and only where colour does. Judgements, by development runs.
+_BEYOND_ALL, _SWELLS = 3.0, 4.0
 _LIGHTER, _HEAVIER, _TRUE_FOR = 4.0, 7.0, 5.0
 
-_SUMS = len(PATHS) + len(_ASTRAY) + 1
+_SUMS = len(PATHS) + 3
 TESTS = _SUMS + 1
-"""How many tests there are: sums of the paths, of runout alone, and of colour; and the swell in step."""
+"""How many there are: sums of the paths, of runout alone, of its swell, and of colour; the swell in step."""
 
 # How much quieter, dB, what is compared for its colour may be.
 _QUIETER = 4.0
@@ -58,9 +56,10 @@ _QUIETER = 4.0
 # Rows of whose hiss the cut's own share is less than this count for less, the less it is.
 _MOSTLY_OWN = 0.5
 
-# From so many dB on by which a cut is louder than the baseline's, it is another one: lines that turn with the
+# From so many dB on by which a cut is louder than the baseline's, it is another one: what turns with the
 # spindle may rise by this share of what is more, up to so many dB.
 _LOUDER, _MORE, _AT_MOST = 4.0, 0.5, 4.0
+_TURNS = np.array([1.0, 1.0, 0.0, 1.0, 0.0])
 
 # Runout is any bit's, and another cut may show more of it: what does not tell by itself counts as no more
 # deviations than so many beyond the mean of those that do, over so many s at most.
@@ -147,9 +146,9 @@ class Comparison:
             single: [Weights.of(correlation, counts=counts, share=share) for share in PATHS]
             for single, counts in ((False, ALL), (True, SINGLE))
         }
-        self._astray = [
-            (Weights.of(correlation, counts=counts, share=PATHS[0]), beyond) for counts, beyond in _ASTRAY
-        ]
+        self._astray, self._swell = (
+            Weights.of(correlation, counts=counts, share=PATHS[0]) for counts in (ASTRAY, SWELL)
+        )
         self._true = 0.0
         self._telling: deque[_Telling] = deque(maxlen=max(1, round(_CORROBORATED_FOR / seconds)))
         self._beyond_rows = max(1, round(_BEYOND_FOR / seconds))
@@ -268,7 +267,7 @@ class Comparison:
         """Return how strongly a row speaks for each of what is sought, nats."""
         error = baseline.error(self._correlation)
         louder = moment.sample.level - baseline.normal.level
-        held = held + min(max(_MORE * (louder - _LOUDER), 0.0), _AT_MOST) * RUNOUT + error[:SIGNS]
+        held = held + min(max(_MORE * (louder - _LOUDER), 0.0), _AT_MOST) * _TURNS + error[:SIGNS]
         away = (shift[:SIGNS] - held) / baseline.scale[:SIGNS]
         single = bool(baseline.normal.single)
         spindle, between, half, modulation, rocking = away.tolist()
@@ -281,14 +280,16 @@ class Comparison:
         # Another cut tells nothing of runout: nor does it end an alarm.
         astray = [0.0 if test.sum >= self.limit else -self.limit for test in self._tests[len(PATHS) : -1]]
         if -_LIGHTER <= louder <= _HEAVIER and not single:
-            rise = moment.sample.plain - ever - held
-            astray = self._once_true(
-                [
-                    plainly * weights.evidence((rise - beyond) / baseline.scale[:SIGNS])
-                    for weights, beyond in self._astray
-                ]
-            )
+            rise, scale = moment.sample.plain - ever - held, baseline.scale[:SIGNS]
+            found = self._runout(rise, scale, steady=_is_steady(moment.context))
+            astray = self._once_true([plainly * step for step in found])
         return [*loose, *astray, self._faded(moment, baseline, shift, error)]
+
+    def _runout(self, rise: Array64, scale: Array64, *, steady: bool) -> list[float]:
+        """Return how strongly runout alone, by how many dB it has risen, and its swell alone speak, nats."""
+        both = np.full(SIGNS, ((rise - _BEYOND_ALL) / scale)[ASTRAY > 0.0].min())
+        swell = self._swell.evidence((rise - _SWELLS) / scale) if steady else -self.limit
+        return [self._astray.evidence(both), swell]
 
     def _once_true(self, steps: list[float]) -> list[float]:
         """Return what a row says of runout alone: nothing, until enough of the cut had none."""
@@ -300,7 +301,7 @@ class Comparison:
         """Return how strongly a row speaks for a sound of another colour, nats."""
         # A cut that has ended has another colour too.
         quieter = moment.sample.level < baseline.normal.level - _QUIETER
-        if moment.context.apart or moment.context.kind != "cut" or quieter:
+        if quieter or not _is_steady(moment.context):
             return -self.limit
         faded = shift[SIGNS] - baseline.centre[SIGNS] - FADED - 2.0 * error[SIGNS]
         other = min(float(faded / baseline.scale[SIGNS]), _MOST)
@@ -336,6 +337,11 @@ class Comparison:
 
 def _sum(test: Test) -> float:
     return test.sum
+
+
+def _is_steady(context: Context) -> bool:
+    """Return whether one steady sound is all that was ever heard."""
+    return context.kind == "cut" and not context.apart
 
 
 def margins(context: Context, *, like: bool) -> Array64:

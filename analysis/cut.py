@@ -34,9 +34,11 @@ class Context:
         Whether cut and air were both heard, so that the one can be told from the other.
     silence
         The longest time for which nothing is cut hereabouts, by the program, s; without end where that may
-        be a wait, or nobody knows the place.
+        be a wait, or no controller tells the place.
     stops
         Whether the place is known and the program may stop the spindle hereabouts.
+    guessed
+        Whether it may as well be another bit: nobody knows the place in a program of several.
     """
 
     bit: int = 0
@@ -46,6 +48,7 @@ class Context:
     apart: bool = True
     silence: float = math.inf
     stops: bool = False
+    guessed: bool = False
 
 
 @dataclass(frozen=True, eq=False)

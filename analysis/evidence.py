@@ -33,8 +33,8 @@ What a single flute's signs count for: its whole orders are a tooth's, and its c
 anyway, deeper or less with every change of width.
 """
 
-RUNOUT = np.array([1.0, 1.0, 0.0, 1.0, 0.0])
-"""What a bit's signs count for that runs out of true and does not rock: there are no half orders."""
+ASTRAY = np.array([1.0, 0.0, 0.0, 1.0, 0.0])
+"""What signs count for of a bit that runs out of true and does not rock: there are no half orders."""
 
 SWELL = np.array([0.0, 0.0, 0.0, 1.0, 0.0])
 """What signs count for where the cut swells once per turn, and nothing else tells."""

@@ -259,9 +259,11 @@ class Watcher:
     def _cutting(self, moment: Moment) -> Alarm | None:
         context, sample = moment.context, moment.sample
         clear = self._clear.row(sample)
-        if not clear or sample.own < LEAST_OWN:
+        # Two flutes that run out of true sound, at half the speed, as a single one does that is loose.
+        other = context.guessed and sample.single
+        if other or not clear or sample.own < LEAST_OWN:
             self._covered += self._seconds
-            return self._compare_hidden(moment) if sample.own >= LEAST_OWN else None
+            return None if other or sample.own < LEAST_OWN else self._compare_hidden(moment)
         key = (context.bit, context.kind)
         if self._rechecking:
             return self._learn(key, moment) if self._may_learn(context, sample) else None

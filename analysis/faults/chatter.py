@@ -18,10 +18,10 @@ _LOWEST = 400.0
 # Before, over so many s of cutting, they stood out by less than this, dB, on the average.
 _BEFORE, _HARDLY = 10.0, 4.5
 # Their frequency keeps within this, relative, in so many of the rows.
-_STEADY, _MOSTLY = 0.02, 0.75
-# A shop in which such tones stand out by so much in the air, dB, or any foreign ones by so much anywhere, has
-# tones of its own; so had one in which they did in the last so many s.
-_SHOP, _FOREIGN, _SHOP_LASTS = 7.0, 3.5, 60.0
+_STEADY, _MOSTLY = 0.02, 0.6
+# The cut that shakes is louder than normal by so much, dB, and so is its hiss. Another machine's tones are
+# not: where its hiss was as loud, nothing of the cut would be heard.
+_LOUDER = 4.0
 # They have begun where they first stood out by so much, dB.
 _BEGINS = 6.0
 
@@ -32,7 +32,8 @@ class _Heard(NamedTuple):
     middle: float
     beats: float
     tone: float
-    foreign: float
+    level: float
+    hiss: float
 
 
 class Chatter:
@@ -48,13 +49,9 @@ class Chatter:
     """
 
     def __init__(self, seconds: float) -> None:
-        self._rows = max(2, round(_LASTS / seconds))
-        self._cut: deque[_Heard] = deque(maxlen=self._rows)
-        self._air: deque[float] = deque(maxlen=self._rows)
-        self._before: deque[float] = deque(maxlen=self._rows)
+        self._cut: deque[_Heard] = deque(maxlen=max(2, round(_LASTS / seconds)))
         self._keeps = float(np.exp(-seconds / _BEFORE))
         self._usual = 0.0
-        self._shop = -np.inf
         self._found: Finding | None = None
 
     def begin(self) -> None:
@@ -64,44 +61,32 @@ class Chatter:
 
     def row(self, moment: Moment, normal: Sample | None) -> Finding | None:
         """Take in one row, and the sound that is normal if that is known; return what is found."""
-        besides, foreign = moment.besides, moment.sample.foreign
+        sample, besides = moment.sample, moment.besides
         if moment.phase is not Phase.CUT or besides.sounds is not Phase.CUT:
             self._cut.clear()
-            self._air.append(besides.beats)
-            self._hear_shop(moment.at, foreign)
             return None
-        self._air.clear()
-        if len(self._cut) == self._rows and self._found is None:
-            gone = self._cut[0]
-            self._usual += (1.0 - self._keeps) * (gone.beats - self._usual)
-            # Chatter that comes up slowly has foreign tones too.
-            if gone.beats < _BEGINS:
-                self._hear_shop(moment.at, gone.foreign)
-        self._cut.append(_Heard(moment.middle, besides.beats, besides.tone, foreign))
-        self._found = self._judge() if normal is not None and self._is_likely(moment.at) else None
+        full = len(self._cut) == self._cut.maxlen
+        if full and self._found is None:
+            self._usual += (1.0 - self._keeps) * (self._cut[0].beats - self._usual)
+        self._cut.append(_Heard(moment.middle, besides.beats, besides.tone, sample.level, sample.hiss))
+        self._found = self._judge(normal) if full and normal is not None and self._is_likely() else None
         return self._found
 
-    def _hear_shop(self, at: float, foreign: float) -> None:
-        """Hear the tones outside the cut, and those in it before the last second."""
-        self._before.append(foreign)
-        if _mean(self._before) > _FOREIGN or _mean(self._air) > _SHOP:
-            self._shop = at
+    def _is_likely(self) -> bool:
+        """Return whether the tones stand out for long enough, and did not before."""
+        return self._usual < _HARDLY and _mean([heard.beats for heard in self._cut]) > _STANDS_OUT
 
-    def _is_likely(self, at: float) -> bool:
-        """Return whether the tones stand out for long enough, did not before, and are not the shop's."""
-        full = len(self._cut) == self._rows and at - self._shop > _SHOP_LASTS and self._usual < _HARDLY
-        return full and _mean([heard.beats for heard in self._cut]) > _STANDS_OUT
-
-    def _judge(self) -> Finding | None:
-        middle, beats, tone, _ = np.array(self._cut).T
+    def _judge(self, normal: Sample) -> Finding | None:
+        middle, beats, tone, level, hiss = np.array(self._cut).T
         usual, height = float(np.median(tone)), float(beats.mean())
         steady = float(np.mean(np.abs(tone - usual) < _STEADY * usual))
-        if steady < _MOSTLY or usual < _LOWEST:
+        louder = min(float(np.median(level)) - normal.level, float(np.median(hiss)) - normal.hiss)
+        if steady < _MOSTLY or usual < _LOWEST or louder < _LOUDER:
             return None
         said = (
             f"tones at {usual:.0f} Hz and a tooth-pass away stand {height:.0f} dB out of the noise",
             "they are no multiples of the spindle's speed",
-            "outside the cut no such tones were heard",
+            f"the cut grew louder by {louder:.0f} dB",
         )
         return Finding("chatter", 0.7, float(middle[np.argmax(beats > _BEGINS)]), said, height, _STANDS_OUT)
 

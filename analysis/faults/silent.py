@@ -23,8 +23,6 @@ _LATELY = 20.0
 # bit, too, for a light cut is no silence. The level falls to what the last air was, within so much, and stays
 # within so much. Where something in the shop has stopped they do not.
 _FALL, _TOGETHER, _AS_BEFORE, _SAME = (5.0, 3.5), 15.0, 2.5, 1.5
-# Tooth-pass counts as no lower than this against all the sound, dB.
-_LOWEST = 35.0
 # Cutting again for so many s ends it: a bang does not.
 _AGAIN = 0.4
 # The silence is longer than the program's longest hereabouts by this factor, and so many s.
@@ -44,7 +42,7 @@ class _Heard(NamedTuple):
     @classmethod
     def of(cls, moment: Moment) -> "_Heard":
         sample = moment.sample
-        return cls(sample.level, sample.hiss, max(sample.teeth, sample.level - _LOWEST), moment.besides.peak)
+        return cls(sample.level, sample.hiss, sample.tooth_pass, moment.besides.peak)
 
 
 class Silent:

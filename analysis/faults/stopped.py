@@ -1,8 +1,9 @@
 """
 Whether the spindle has stopped in the cut.
 
-Its comb is gone, its speed is no longer heard, and nothing louder than the cut covers them. Where a spindle
-slows down each tooth first takes a thicker chip, so that the cut grows far louder for a moment.
+Its comb and its tooth-pass are gone, its speed is no longer heard, and nothing louder than the cut covers
+them. Where a spindle slows down each tooth first takes a thicker chip, so that the cut grows far louder for a
+moment.
 """
 
 from collections import deque
@@ -18,9 +19,11 @@ from analysis.presence import Phase
 # What is usual is taken from so many s of cutting, before those that are looked at.
 _USUALLY = 4.0
 # The comb stood out by so much, dB, and for so many s now by less than a share of that, and less than this.
-_STOOD, _LASTS, _SHARE, _GONE = 1.8, 1.5, 0.5, 1.2
+_STOOD, _LASTS, _SHARE, _GONE = 1.8, 1.5, 0.4, 1.2
+# Tooth-pass fell by so much, dB.
+_FALL = 6.0
 # Louder by more than this, dB, something may cover it; so may talk, whose foreign tones stand out by this.
-_COVERS, _TALK = 4.0, 2.5
+_COVERS, _TALK = 7.0, 4.0
 # A speed within this, relative, is still heard, where it is in so many of the rows.
 _SAME, _OFTEN = 0.006, 0.4
 # The usual speed is the baseline's to within this; a comb is still heard at this share of what it stood.
@@ -61,7 +64,7 @@ class Stopped:
             return None
         if len(self._late) == self._late.maxlen and self._found is None:
             self._usual.append(self._late[0][1:6])
-        heard = (sample.level, sample.speed, sample.hiss, sample.foreign)
+        heard = (sample.level, sample.speed, sample.hiss, sample.tooth_pass, sample.foreign)
         self._late.append((moment.middle, besides.comb, *heard, moment.context.stops))
         self._combs.append(besides.comb)
         if normal is None or len(self._usual) < (self._usual.maxlen or 0):
@@ -74,8 +77,8 @@ class Stopped:
         return self._found
 
     def _judge(self, lately: NDArray[np.float64], normal: Sample) -> Finding | None:
-        stood, level, speed, hiss, _ = np.median(np.array(self._usual), axis=0)
-        _, combs, levels, speeds, *_ = lately.T
+        stood, level, speed, hiss, teeth = np.median(np.array(self._usual), axis=0)
+        _, combs, levels, speeds, _, toothed, foreign, _ = lately.T
         rows = np.array(self._late)
         since, *_, planned = next((row for row in rows[::-1] if row[1] > _STILL * stood), rows[0])
         # Talk is loud below the hiss.
@@ -87,13 +90,15 @@ class Stopped:
             or combs.mean() > _SHARE * stood
             or abs(speed - normal.speed) > _KNOWN * normal.speed
             or np.median(levels) > level + _COVERS
+            or np.median(toothed) > teeth - _FALL
             or np.mean(np.abs(speeds - speed) < _SAME * speed) > _OFTEN
-            or rows[:, 5].mean() > _TALK
+            or foreign.mean() > _TALK
             or surge < _LOUDER
         ):
             return None
         said = (
             f"the spindle's lines stood out by {stood:.1f} dB; now they are gone, and nothing covers them",
+            f"tooth-pass fell by {teeth - np.median(toothed):.0f} dB",
             f"the cut grew louder by {surge:.0f} dB for a moment, as it does when the spindle slows down",
         )
         return Finding("spindle", 0.7, float(since), said, surge, _LOUDER)

@@ -281,7 +281,7 @@ class SoundLocator:
             self._tell_cut(grid, known=False)
         else:
             self._bit = self._likelier_bit()
-            self._cutting, self._context = None, Context(self._bit, LOST)
+            self._cutting, self._context = None, Context(self._bit, LOST, guessed=True)
 
     def _tell_cut(self, grid: Grid, *, known: bool) -> None:
         """Tell what one bit cuts: at an unknown place it may be of one kind, wherever it is."""
@@ -297,7 +297,9 @@ class SoundLocator:
         between = float(times.begin[early]), float(times.end[late])
         silence = self._silences.longest(*between)
         cuts, stops = probably > _AIR, math.isinf(silence) and self._silences.stops(*between)
-        self._context = Context(self._bit, kind, cuts=cuts, told=told, silence=silence, stops=stops)
+        # A place by sound may be wrong where nothing is heard to be cut: it explains no silence.
+        explained = math.inf if self._told is None else silence
+        self._context = Context(self._bit, kind, cuts=cuts, told=told, silence=explained, stops=stops)
 
     def _likelihoods(self, grid: Grid) -> tuple[float, float]:
         """Return how likely the bit is in the wood, and if it is, goes straight down."""

@@ -10,10 +10,10 @@ from scipy.stats import norm
 
 from analysis.baseline import CHANNELS, SIGNS
 from analysis.comparison import PATHS
-from analysis.evidence import ALL, RUNOUT, SINGLE, SOUGHT, SWELL, Array64, Weights, log_mean_exp
+from analysis.evidence import ALL, ASTRAY, SINGLE, SOUGHT, SWELL, Array64, Weights, log_mean_exp
 
 COUNTS = pytest.mark.parametrize(
-    "counts", [ALL, SINGLE, RUNOUT, SWELL], ids=["several flutes", "one flute", "runout alone", "swell alone"]
+    "counts", [ALL, SINGLE, ASTRAY, SWELL], ids=["several flutes", "one flute", "runout alone", "swell alone"]
 )
 AWAY = st.lists(st.floats(-12, 12), min_size=SIGNS, max_size=SIGNS).map(np.array)
 CORRELATIONS = st.floats(0, 0.9)

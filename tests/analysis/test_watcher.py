@@ -274,6 +274,17 @@ def test_a_rise_to_what_a_tight_bit_has_is_no_sign():
     assert len(cut.hear(3.0, **dict.fromkeys(SIGN_NAMES, 35.0)).alarms) == 1
 
 
+def test_a_single_flute_that_is_a_guess_may_be_another_bit():
+    """Two flutes that run out of true sound like one at twice the speed that rocks: nothing is compared."""
+    single = dataclasses.replace(NORMAL, single=True)
+    known, guessed = (Context(kind=LOST, guessed=guessed) for guessed in (False, True))
+    cut = Cut(normal=single).hear(6.0, context=known)
+    slip = {"half": 25.0, "rocking": 25.0}
+    assert len(cut.copy().hear(5.0, context=known, **slip).alarms) == 1
+    assert cut.hear(5.0, context=guessed, **slip).alarms == []
+    assert cut.watcher.state == "settle"
+
+
 def test_whole_orders_of_a_single_flute_are_no_sign():
     """All whole orders of a single flute are its tooth's, and rise in a wider cut; other signs still tell."""
     cut = Cut(normal=dataclasses.replace(NORMAL, single=True)).hear(6.0)
@@ -757,10 +768,18 @@ def test_runout_alone_alarms():
     assert "chipped" in alarm.because[-1]
 
 
-def test_the_swell_alone_alarms():
-    """A cut that swells once per turn far deeper than it did alarms by and by; a bit deeper is no alarm."""
-    assert LEARNED.copy().hear(10.0).hear(60.0, modulation=4.0).alarms == []
-    assert len(LEARNED.copy().hear(10.0).hear(10.0, modulation=12.0).alarms) == 1
+@pytest.mark.parametrize("sign", ["spindle", "modulation"])
+def test_runout_must_be_heard_both_ways(sign: str):
+    """A bit that runs out of true has a spindle line, and swells once per turn: one alone is another cut."""
+    assert LEARNED.copy().hear(10.0).hear(60.0, **RUNOUT | {sign: 0.0}).alarms == []
+
+
+def test_the_swell_alone_alarms_in_one_steady_sound():
+    """Far deeper than it was it alarms by and by, where no other cut explains it; a bit deeper is none."""
+    steady = Cut().hear(16.0, context=STEADY)
+    assert steady.copy().hear(60.0, context=STEADY, modulation=4.0).alarms == []
+    assert len(steady.copy().hear(10.0, context=STEADY, modulation=12.0).alarms) == 1
+    assert steady.copy().hear(60.0, modulation=12.0).alarms == []
 
 
 def test_runout_alone_proves_nothing_in_the_first_seconds():

@@ -1,9 +1,9 @@
-"""Chatter is heard by tones a tooth-pass apart, in the cut alone."""
+"""Chatter is heard by tones a tooth-pass apart, in a cut that grows louder."""
 
 import pytest
 from moments import Machine
 
-TONES = {"beats": 15.0, "tone": 1120.0}
+TONES = {"beats": 15.0, "tone": 1120.0, "level": -14.0, "hiss": -18.0}
 
 
 def test_chatter_is_said_after_a_second():
@@ -26,29 +26,27 @@ def test_it_lasts_as_long_as_it_is_heard():
     assert machine.tests.found is None
 
 
-@pytest.mark.parametrize(
-    "shop", [TONES, {"foreign": 6.0}], ids=["the same tones in the air", "music in the air"]
-)
-def test_a_shop_with_tones_of_its_own_is_not_chatter(shop: dict[str, float]):
-    """What is heard outside the cut as well comes from elsewhere."""
-    assert not Machine().cuts().air(1.5, **shop).hear(5.0, **TONES).causes
+@pytest.mark.parametrize("as_usual", [{"level": -20.0}, {"hiss": -24.0}], ids=["level", "hiss"])
+def test_tones_in_a_cut_as_loud_as_before_are_another_machine_s(as_usual: dict[str, float]):
+    """A bit that shakes cuts louder, and its hiss swells; a saw beside it has tones alone."""
+    assert not Machine().cuts().hear(5.0, **TONES | as_usual).causes
 
 
 def test_what_was_there_before_is_not_chatter():
     """A machine beside it had such tones all along, and now they are stronger."""
-    assert not Machine().cuts().hear(15.0, beats=8.0, tone=1120.0).hear(3.0, **TONES).causes
+    assert not Machine().cuts().hear(15.0, **TONES | {"beats": 8.0}).hear(3.0, **TONES).causes
 
 
 def test_a_low_tone_is_another_machine_s():
     """No bit rings as low as a motor hums."""
-    assert not Machine().cuts().hear(5.0, beats=15.0, tone=170.0).causes
+    assert not Machine().cuts().hear(5.0, **TONES | {"tone": 170.0}).causes
 
 
 def test_tones_that_wander_are_none():
     """A voice rises and falls; chatter keeps its tone."""
     machine = Machine().cuts()
     for step in range(30):
-        machine.hear(0.1, beats=15.0, tone=900.0 + 40.0 * step)
+        machine.hear(0.1, **TONES | {"tone": 900.0 + 40.0 * step})
     assert not machine.causes
 
 

@@ -2,7 +2,7 @@
 
 from moments import Machine
 
-CHATTER = {"beats": 15.0, "tone": 1120.0}
+CHATTER = {"beats": 15.0, "tone": 1120.0, "level": -15.0, "hiss": -19.0}
 LOOSE = {"signs": 25.0}
 
 

@@ -1,10 +1,10 @@
-"""A spindle that stops in the cut: its comb and its speed are gone, after a surge."""
+"""A spindle that stops in the cut: its comb, its tooth-pass and its speed are gone, after a surge."""
 
 import pytest
 from moments import Machine
 
 SURGE = {"level": -8.0, "hiss": -12.0, "comb": 0.3, "speed": 280.0}
-GONE = {"comb": 0.3, "speed": 285.0}
+GONE = {"comb": 0.3, "speed": 285.0, "teeth": -40.0}
 
 
 def test_a_spindle_that_stops_is_said():
@@ -31,8 +31,9 @@ def test_it_is_over_when_the_comb_is_heard_again():
     [
         ({"level": -8.0}, {}),
         (SURGE, {"level": -12.0} | GONE),
-        (SURGE, {"comb": 0.3, "speed": 300.0}),
-        (SURGE, {"comb": 2.5, "speed": 285.0}),
+        (SURGE, GONE | {"speed": 300.0}),
+        (SURGE, GONE | {"comb": 2.5}),
+        (SURGE, GONE | {"teeth": -34.0}),
         ({}, GONE),
         (SURGE | {"hiss": -24.0}, GONE),
         (SURGE | {"foreign": 12.0}, {"foreign": 12.0} | GONE),
@@ -42,6 +43,7 @@ def test_it_is_over_when_the_comb_is_heard_again():
         "something loud covers the comb",
         "its speed is still heard",
         "its comb is still heard, at another speed",
+        "its teeth are still heard",
         "no surge",
         "a surge that does not hiss",
         "talk",

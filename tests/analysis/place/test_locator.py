@@ -182,6 +182,33 @@ def test_where_the_program_may_stop_the_spindle():
     assert all(end)
 
 
+def test_only_a_controller_that_tells_the_place_explains_a_silence():
+    """By sound alone the place may be wrong just where nothing is heard to be cut."""
+    plan = plan_of(["G21 G90", "T1 M6", "S18000 M3", "G4 P3", "G0 Z6", *slots(12, 10.0), "M5", "M30"])
+    heard, told = SoundLocator(plan), SoundLocator(plan)
+    explained = []
+    for at, phase, level, move in Sounding(plan).rows():
+        told.told((move, move) if move >= 0 else None)
+        for locator in (heard, told):
+            locator.row(at, phase, level)
+        assert heard.context.silence == math.inf
+        explained.append(told.context.silence)
+    assert min(explained) < 5.0
+
+
+def test_a_bit_is_a_guess_where_several_are_possible():
+    """It is where nobody knows the place in a program of two bits; a single bit is that one anywhere."""
+    one = plan_of(["G21 G90", "T1 M6", "S18000 M3", "G0 Z6", *slots(5, 10.0), "M5", "M30"])
+    rng = np.random.default_rng(5)
+    for plan, guessed in ((SLOTS, True), (one, False)):
+        locator, guesses = SoundLocator(plan), 0
+        for step in range(1200):
+            locator.row(0.05 * step, Phase.CUT, float(rng.uniform(-60.0, -20.0)))
+            guesses += locator.context.guessed
+        assert (guesses > 0) == guessed
+    assert not follow(list(Sounding().rows())[:400], SoundLocator(SLOTS)).context.guessed
+
+
 @settings(max_examples=4, deadline=None)
 @given(share=st.floats(0.3, 1.0), feeds=st.floats(0.8, 1.25))
 def test_where_to_start_again(share: float, feeds: float):
