@@ -44,6 +44,7 @@ PATHS = (0.8, 0.4, 0.2)
 # many s of it had nothing of the kind. The swell alone differs between cuts: it counts from so many dB on,
 # and only where colour does. Judgements, by development runs.
 _BEYOND_ALL, _SWELLS = 3.0, 4.0
+_BOTH = np.flatnonzero(ASTRAY)
 _LIGHTER, _HEAVIER, _TRUE_FOR = 4.0, 7.0, 5.0
 
 _SUMS = len(PATHS) + 3
@@ -146,7 +147,7 @@ class Comparison:
             single: [Weights.of(correlation, counts=counts, share=share) for share in PATHS]
             for single, counts in ((False, ALL), (True, SINGLE))
         }
-        self._astray, self._swell = (
+        self._for_runout, self._for_its_swell = (
             Weights.of(correlation, counts=counts, share=PATHS[0]) for counts in (ASTRAY, SWELL)
         )
         self._true = 0.0
@@ -287,9 +288,9 @@ class Comparison:
 
     def _runout(self, rise: Array64, scale: Array64, *, steady: bool) -> list[float]:
         """Return how strongly runout alone, by how many dB it has risen, and its swell alone speak, nats."""
-        both = np.full(SIGNS, ((rise - _BEYOND_ALL) / scale)[ASTRAY > 0.0].min())
-        swell = self._swell.evidence((rise - _SWELLS) / scale) if steady else -self.limit
-        return [self._astray.evidence(both), swell]
+        both = np.full(SIGNS, ((rise - _BEYOND_ALL) / scale)[_BOTH].min())
+        swell = self._for_its_swell.evidence((rise - _SWELLS) / scale) if steady else -self.limit
+        return [self._for_runout.evidence(both), swell]
 
     def _once_true(self, steps: list[float]) -> list[float]:
         """Return what a row says of runout alone: nothing, until enough of the cut had none."""

@@ -5,7 +5,7 @@ Other faults than a loose bit: each test hears every row and says what is certai
 
     finding   what a test says
     chatter   tones that lie off the spindle's orders and a tooth-pass apart
-    silent    nothing is cut where the program cuts on: a broken bit, a stalled axis, a held feed
+    silent    nothing is cut where a controller tells that it cuts: a broken bit, a stalled axis, a held feed
     stopped   a spindle that stops in the cut
     others    all of them together
 

@@ -1,8 +1,9 @@
 """
 Whether the cut has stopped where the program cuts on.
 
-The spindle turns, but nothing is heard to be cut for longer than the program explains. A bit that broke off
-sounds so, and an axis or a feed that stands. Somebody who holds the feed makes the same sound.
+The spindle turns, but nothing is heard to be cut for longer than the program explains, at a place that a
+controller tells: by sound alone that may be wrong just then. A bit that broke off sounds so, and an axis or a
+feed that stands. Somebody who holds the feed makes the same sound.
 """
 
 from collections import deque
