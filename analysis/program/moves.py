@@ -278,7 +278,8 @@ def _kinds(
     feed = asked == Kind.CUT
     descends = feed & (down > TINY)
     kind[descends] = Kind.RAMP
-    kind[descends & straight & (down >= STEEP * across)] = Kind.PLUNGE
+    # One that is just as steep is so whatever it was rounded to.
+    kind[descends & straight & (down + TINY >= STEEP * across)] = Kind.PLUNGE
     moving = feed | (asked == Kind.RAPID)
     kind[moving & straight & (down < -TINY) & (across <= TINY)] = Kind.RETRACT
     return kind

@@ -390,5 +390,5 @@ def what_it_does(path: list[list[float]]) -> str:
     across, up = math.hypot(end[0] - begin[0], end[1] - begin[1]), end[2] - begin[2]
     straight = len(path) == 2
     if up < -1e-9:
-        return "plunge" if straight and -up >= 2 * across else "ramp"
+        return "plunge" if straight and -up + 1e-9 >= 2 * across else "ramp"
     return "retract" if straight and up > 1e-9 and across <= 1e-9 else "cut"

@@ -60,6 +60,7 @@ def test_rows_carry_line_word_speed_bit_and_feed():
         ("G1 Z9", Kind.RETRACT),
         ("G1 Z1", Kind.PLUNGE),
         ("G1 X1 Z1", Kind.PLUNGE),
+        ("G0 X0.1\nG1 X0.4 Z4.4", Kind.PLUNGE),  # 0.30000000000000004 across
         ("G1 X9 Z1", Kind.RAMP),
         ("G1 X9", Kind.CUT),
         ("G1 X9 Z6", Kind.CUT),
