@@ -22,6 +22,9 @@ _STEADY, _MOSTLY = 0.02, 0.6
 # The cut that shakes is louder than normal by so much, dB, and so is its hiss. Another machine's tones are
 # not: where its hiss was as loud, nothing of the cut would be heard.
 _LOUDER = 4.0
+# A shop in which such tones stand out by so much in the air, dB, or any foreign ones by so much anywhere, has
+# tones of its own; so had one in which they did in the last so many s.
+_SHOP, _FOREIGN, _SHOP_LASTS = 7.0, 3.5, 60.0
 # They have begun where they first stood out by so much, dB.
 _BEGINS = 6.0
 
@@ -34,6 +37,7 @@ class _Heard(NamedTuple):
     tone: float
     level: float
     hiss: float
+    foreign: float
 
 
 class Chatter:
@@ -49,7 +53,11 @@ class Chatter:
     """
 
     def __init__(self, seconds: float) -> None:
-        self._cut: deque[_Heard] = deque(maxlen=max(2, round(_LASTS / seconds)))
+        rows = max(2, round(_LASTS / seconds))
+        self._cut: deque[_Heard] = deque(maxlen=rows)
+        self._air: deque[float] = deque(maxlen=rows)
+        self._before: deque[float] = deque(maxlen=rows)
+        self._shop = -np.inf
         self._keeps = float(np.exp(-seconds / _BEFORE))
         self._usual = 0.0
         self._found: Finding | None = None
@@ -64,20 +72,40 @@ class Chatter:
         sample, besides = moment.sample, moment.besides
         if moment.phase is not Phase.CUT or besides.sounds is not Phase.CUT:
             self._cut.clear()
+            self._air.append(besides.beats)
+            self._hear_shop(moment.at, sample.foreign)
             return None
+        self._air.clear()
         full = len(self._cut) == self._cut.maxlen
         if full and self._found is None:
-            self._usual += (1.0 - self._keeps) * (self._cut[0].beats - self._usual)
-        self._cut.append(_Heard(moment.middle, besides.beats, besides.tone, sample.level, sample.hiss))
-        self._found = self._judge(normal) if full and normal is not None and self._is_likely() else None
+            self._leave_behind(moment.at, self._cut[0])
+        heard = (besides.beats, besides.tone, sample.level, sample.hiss, sample.foreign)
+        self._cut.append(_Heard(moment.middle, *heard))
+        likely = full and self._is_likely(moment.at)
+        self._found = self._judge(normal) if likely and normal is not None else None
         return self._found
 
-    def _is_likely(self) -> bool:
-        """Return whether the tones stand out for long enough, and did not before."""
-        return self._usual < _HARDLY and _mean([heard.beats for heard in self._cut]) > _STANDS_OUT
+    def _leave_behind(self, at: float, gone: _Heard) -> None:
+        """Take in what was heard more than a second ago."""
+        self._usual += (1.0 - self._keeps) * (gone.beats - self._usual)
+        # Chatter that comes up slowly has foreign tones too.
+        if gone.beats < _BEGINS:
+            self._hear_shop(at, gone.foreign)
+
+    def _hear_shop(self, at: float, foreign: float) -> None:
+        """Hear the tones outside the cut, and those in it before the last second."""
+        self._before.append(foreign)
+        if _mean(self._before) > _FOREIGN or _mean(self._air) > _SHOP:
+            self._shop = at
+
+    def _is_likely(self, at: float) -> bool:
+        """Return whether the tones stand out for long enough, did not before, and are not the shop's."""
+        if at - self._shop <= _SHOP_LASTS or self._usual >= _HARDLY:
+            return False
+        return _mean([heard.beats for heard in self._cut]) > _STANDS_OUT
 
     def _judge(self, normal: Sample) -> Finding | None:
-        middle, beats, tone, level, hiss = np.array(self._cut).T
+        middle, beats, tone, level, hiss, _ = np.array(self._cut).T
         usual, height = float(np.median(tone)), float(beats.mean())
         steady = float(np.mean(np.abs(tone - usual) < _STEADY * usual))
         louder = min(float(np.median(level)) - normal.level, float(np.median(hiss)) - normal.hiss)

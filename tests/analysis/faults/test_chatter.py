@@ -32,6 +32,14 @@ def test_tones_in_a_cut_as_loud_as_before_are_another_machine_s(as_usual: dict[s
     assert not Machine().cuts().hear(5.0, **TONES | as_usual).causes
 
 
+@pytest.mark.parametrize(
+    "shop", [{"beats": 15.0, "tone": 1120.0}, {"foreign": 6.0}], ids=["the same tones in the air", "music"]
+)
+def test_a_shop_with_tones_of_its_own_is_not_chatter(shop: dict[str, float]):
+    """What is heard outside the cut as well comes from elsewhere."""
+    assert not Machine().cuts().air(1.5, **shop).hear(5.0, **TONES).causes
+
+
 def test_what_was_there_before_is_not_chatter():
     """A machine beside it had such tones all along, and now they are stronger."""
     assert not Machine().cuts().hear(15.0, **TONES | {"beats": 8.0}).hear(3.0, **TONES).causes
