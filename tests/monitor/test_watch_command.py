@@ -229,6 +229,15 @@ def test_asked_twice_it_ends_at_once(chipsong: Command, home: Path, monkeypatch:
     assert the_run(home).closed
 
 
+@pytest.fixture
+def closable() -> Iterator[None]:
+    """Whoever runs the tests may have told them not to heed a terminal that is closed."""
+    before = signal.signal(signal.SIGHUP, signal.SIG_DFL)
+    yield
+    signal.signal(signal.SIGHUP, before)
+
+
+@pytest.mark.usefixtures("closable")
 def test_a_terminal_that_is_closed_ends_the_run_with_its_summary(
     chipsong: Command, home: Path, monkeypatch: pytest.MonkeyPatch
 ):
