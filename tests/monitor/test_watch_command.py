@@ -192,10 +192,12 @@ class Stopped(FakeMicrophone):
 
 @pytest.fixture
 def heeded() -> Iterator[None]:
-    """Let this process heed Ctrl-C, as in a terminal: tests that run in the background would not."""
-    before = signal.signal(signal.SIGINT, signal.default_int_handler)
+    """Let this process heed Ctrl-C and a terminal that closes: tests that run in the background would not."""
+    usual = {signal.SIGINT: signal.default_int_handler, signal.SIGHUP: signal.SIG_DFL}
+    before = {which: signal.signal(which, handler) for which, handler in usual.items()}
     yield
-    signal.signal(signal.SIGINT, before)
+    for which, handler in before.items():
+        signal.signal(which, handler)
 
 
 @pytest.mark.usefixtures("heeded")
@@ -229,15 +231,7 @@ def test_asked_twice_it_ends_at_once(chipsong: Command, home: Path, monkeypatch:
     assert the_run(home).closed
 
 
-@pytest.fixture
-def closable() -> Iterator[None]:
-    """Whoever runs the tests may have told them not to heed a terminal that is closed."""
-    before = signal.signal(signal.SIGHUP, signal.SIG_DFL)
-    yield
-    signal.signal(signal.SIGHUP, before)
-
-
-@pytest.mark.usefixtures("closable")
+@pytest.mark.usefixtures("heeded")
 def test_a_terminal_that_is_closed_ends_the_run_with_its_summary(
     chipsong: Command, home: Path, monkeypatch: pytest.MonkeyPatch
 ):
