@@ -41,7 +41,7 @@ class Paces:
     Attributes
     ----------
     weights
-        (sorts, REACH + 1, paces + 1) probability to go 0, 1, ... cells on.
+        (sorts, REACH + 1, paces + 1) probability to go 0, 1, ... cells on: together 1, but at the end.
     prior
         (paces + 1,) how likely each pace is at first, and after a knob was turned.
     seconds
@@ -64,8 +64,9 @@ class Paces:
         timed = np.full((1, len(PACES)), float(USUALLY))
         weights[TIMED, :, 1:] = np.moveaxis(_steps(timed, np.full_like(timed, _EVEN)), -1, 1)[0]
         weights[: TIMED + 1, 0, 0] = 1.0
-        weights[END, 0] = 1.0
         leaves = seconds / _WAIT
+        # Who has heard the program's end listens no longer than through a wait.
+        weights[END, 0] = 1.0 - leaves
         for cell in range(WAITS):
             weights[WAIT + cell, 0] = 1.0 - leaves
             weights[WAIT + cell, WAITS - cell] = leaves

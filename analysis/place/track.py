@@ -81,6 +81,11 @@ class Track:
         return ~np.isnan(self.extra)
 
     @cached_property
+    def bits(self) -> NDArray[np.intp]:
+        """The T numbers of the bits that turn, each once."""
+        return np.unique(self.bit[self.bit >= 0])
+
+    @cached_property
     def turning(self) -> NDArray[np.bool_]:
         """Whether the spindle is surely to be heard turning, shape (n,)."""
         return np.asarray(self.turns == 1.0)

@@ -14,6 +14,7 @@ from analysis.locate import Plan
 from analysis.pace import Learned
 from analysis.place import SoundLocator
 from analysis.presence import Phase
+from analysis.which_bit import Fit
 
 ALARM = Alarm(0.0, 0.0, "loose", 0.7, ("why",), 1.0, 1.0)
 FIRST_CUT = 8.0  # s, by when the first slot of SLOTS is through
@@ -180,6 +181,17 @@ def test_where_the_program_may_stop_the_spindle():
             end.append(locator.context.stops)
     assert not any(midst)
     assert all(end)
+
+
+def test_a_bit_that_is_heard_is_told_where_the_place_is_lost():
+    """As where a shop's noise hides whether the spindle stands: it is the bit that stands out."""
+    locator = SoundLocator(SLOTS)
+    first, second = (int(SLOTS.program.moves.bit[begin]) for begin, _ in SLOTS.stints[:2])
+    for step in range(1000):
+        of_the_first, of_the_second = (3.5, 1.2) if step < 500 else (1.2, 3.5)
+        fits = {first: Fit(of_the_first, 0.5), second: Fit(of_the_second, 0.5)}
+        locator.row(0.05 * step, Phase.AIR, -40.0, fits)
+    assert locator.context.bit == second
 
 
 def test_only_a_controller_that_tells_the_place_explains_a_silence():
