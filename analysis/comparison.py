@@ -43,7 +43,7 @@ PATHS = (0.8, 0.4, 0.2)
 # any of the bit's cuts has, in a cut that is at most so many dB quieter or louder than normal, and once so
 # many s of it had nothing of the kind. The swell alone differs between cuts: it counts from so many dB on,
 # and only where colour does. Judgements, by development runs.
-_BEYOND_ALL, _SWELLS = 3.0, 4.0
+_BEYOND_ALL, _SWELLS = 3.5, 4.0
 _BOTH = np.flatnonzero(ASTRAY)
 _LIGHTER, _HEAVIER, _TRUE_FOR = 4.0, 7.0, 5.0
 
