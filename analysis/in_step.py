@@ -15,8 +15,14 @@ from typing import NamedTuple
 from analysis.features import ABSENT, Array32
 
 # Over so many s the mean squared depths of both orders must reach so much, dB re full. Judgements: hardly any
-# tight bit had so much, in development runs and in those that judged one and two dB less.
-_DEEP = {0.5: -10.5, 1.0: -14.0, 2.0: -16.0, 4.0: -17.7}
+# tight bit had so much, in development runs and in those that judged a dB less.
+_DEEP = {0.5: -11.5, 1.0: -15.0, 2.0: -17.0, 4.0: -18.7}
+
+# And so many times what usually swells at those orders, in step or not, over so many s: where a telephone
+# cuts sound up chance is as deep as a slip elsewhere.
+_STANDS_OUT, _USUALLY = 2.0, 15.0
+# While the score is higher than this nothing is learned of it: a slip that lasts is not usual.
+_QUIET = 0.25
 
 # The share of the swell that must be in step: chance alone makes less than a sixth.
 _IN_STEP = 0.35
@@ -56,11 +62,15 @@ class InStep:
     def __init__(self, seconds: float) -> None:
         self._deep = {max(2, round(lasts / seconds)): 10.0 ** (deep / 10.0) for lasts, deep in _DEEP.items()}
         self._rows: deque[_Row] = deque(maxlen=max(self._deep) + 1)
+        self._share = seconds / _USUALLY
+        self._lately: deque[float] = deque()
         self.begin()
 
     def begin(self) -> None:
         """Begin anew."""
         self._rows.clear()
+        self._lately.clear()
+        self._usual, self._learned = 0.0, 0
         self.score = 0.0
         self.contrary = False
         self._needed, self._more = 0.0, 1.0
@@ -82,6 +92,7 @@ class InStep:
             self._rows.clear()
             self._rows.append(_Row(middle, (0.0, 0.0), (0.0, 0.0)))
         self._more = more
+        self._learn(float(steps[1].mean()))
         last = self._rows[-1]
         (low, high), (all_low, all_high) = steps.tolist()
         together = (last.steps[0] + low, last.steps[1] + high)
@@ -91,7 +102,17 @@ class InStep:
         self.contrary = len(self._rows) > min(self._deep)
         for rows, deep in self._deep.items():
             if rows < len(self._rows):
-                self._look(rows, deep * more)
+                self._look(rows, max(deep * more, _STANDS_OUT * self._usual))
+
+    def _learn(self, whole: float) -> None:
+        """Learn what usually swells, squared, from rows that are too old to be looked at."""
+        self._lately.append(whole)
+        if len(self._lately) <= max(self._deep):
+            return
+        old = self._lately.popleft()
+        if self.score < _QUIET:
+            self._learned += 1
+            self._usual += max(self._share, 1.0 / self._learned) * (old - self._usual)
 
     def _look(self, rows: int, deep: float) -> None:
         """Take in what the last rows tell together."""

@@ -63,6 +63,19 @@ def test_what_is_mostly_out_of_step_is_none():
     assert own.found.score > 1.0
 
 
+def test_what_usually_swells_as_much_out_of_step_is_chance():
+    """Where both orders always swell, a moment in step says less: it takes twice what is usual."""
+    for usual, alarms in ((0.1 * SLIGHT, True), (SLIGHT, False)):
+        heard = Heard().hear(40.0, 0.1 * usual, share=0.1).hear(LONGEST, 1.5 * SLIGHT)
+        assert (max(heard.scores) >= 1.0) is alarms
+
+
+def test_a_swell_that_lasts_does_not_become_usual():
+    """However long it lasts its score does not fade."""
+    heard = Heard().hear(10.0, 0.01 * SLIGHT).hear(LONGEST, 1.5 * SLIGHT)
+    assert heard.hear(300.0, 1.5 * SLIGHT).scores[-1] == pytest.approx(1.5, rel=1e-3)
+
+
 def test_too_little_was_heard_to_speak_against_it():
     """Nothing is contrary before the shortest time has passed, and nothing after a new beginning."""
     heard = Heard().hear(min(_DEEP) - 2 * SECONDS, 0.1, share=0.1)
