@@ -4,7 +4,7 @@ A swell of the hiss that comes every second turn, in step with the spindle, and 
 No tight bit has that, and little else in a shop: what a voice or another machine swells at is seldom within a
 part in a hundred of half the spindle's frequency, and more seldom of three halves as well. So it needs little
 of a baseline, and tells of a slip that is too slight for a single row. Both orders must swell, for a few
-seconds or more deeply for a shorter time.
+seconds or more deeply for a shorter time, and well beyond what usually swells there.
 """
 
 import math
@@ -63,7 +63,7 @@ class InStep:
         self._deep = {max(2, round(lasts / seconds)): 10.0 ** (deep / 10.0) for lasts, deep in _DEEP.items()}
         self._rows: deque[_Row] = deque(maxlen=max(self._deep) + 1)
         self._share = seconds / _USUALLY
-        self._lately: deque[float] = deque()
+        self._lately: deque[float] = deque(maxlen=max(self._deep))
         self.begin()
 
     def begin(self) -> None:
@@ -92,9 +92,9 @@ class InStep:
             self._rows.clear()
             self._rows.append(_Row(middle, (0.0, 0.0), (0.0, 0.0)))
         self._more = more
-        self._learn(float(steps[1].mean()))
         last = self._rows[-1]
         (low, high), (all_low, all_high) = steps.tolist()
+        self._learn(0.5 * (all_low + all_high))
         together = (last.steps[0] + low, last.steps[1] + high)
         whole = (last.whole[0] + all_low, last.whole[1] + all_high)
         self._rows.append(_Row(middle, together, whole))
@@ -106,13 +106,10 @@ class InStep:
 
     def _learn(self, whole: float) -> None:
         """Learn what usually swells, squared, from rows that are too old to be looked at."""
-        self._lately.append(whole)
-        if len(self._lately) <= max(self._deep):
-            return
-        old = self._lately.popleft()
-        if self.score < _QUIET:
+        if len(self._lately) == self._lately.maxlen and self.score < _QUIET:
             self._learned += 1
-            self._usual += max(self._share, 1.0 / self._learned) * (old - self._usual)
+            self._usual += max(self._share, 1.0 / self._learned) * (self._lately[0] - self._usual)
+        self._lately.append(whole)
 
     def _look(self, rows: int, deep: float) -> None:
         """Take in what the last rows tell together."""

@@ -175,15 +175,14 @@ class Grid:
         Where the program has but one it is that one. Where it has several none turns while the program waits
         or is over: of what is then left no bit may be told.
         """
-        bits = self.track.bits
-        if len(bits) <= 1:
-            return (int(bits[0]), 1.0) if len(bits) else (-1, 0.0)
+        if len(self.track.bits) == 1:
+            return int(self.track.bits[0]), 1.0
         first, mass = self.now()
         shares = np.bincount(self.track.bit[first : first + len(mass)] + 1, weights=mass)[1:]
         if not len(shares):
             return -1, 0.0
         best = int(np.argmax(shares))
-        return best, float(shares[best] / max(mass.sum(), 1e-300))
+        return best, float(shares[best])
 
     @property
     def sure(self) -> bool:
@@ -228,7 +227,7 @@ class Grid:
     def pass_time(self) -> None:
         """Take one step in which nothing was heard."""
         self._go_on()
-        self._weigh()
+        self._share_out()
         ones = np.ones((2, self._heap.shape[1]), dtype=np.float32)
         self._past.append(Step(self._first, self._heap.copy(), ones, self._unstirred == 0))
         self._narrow()

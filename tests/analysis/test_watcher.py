@@ -1009,7 +1009,7 @@ def test_settings_of_one_bit_are_no_others():
 
 @pytest.mark.parametrize("besides", [{}, TALK])
 def test_a_slight_swell_in_step_alarms_when_it_lasts(besides: dict[str, float]):
-    """More than a sixth every second turn, in step, is a loose bit in four seconds, and beside talk, too."""
+    """A swell of more than a sixth every second turn, in step, is a loose bit in 4 s, beside talk too."""
     cut = Cut().hear(8.0)
     begin = cut.at
     cut.hear(5.0, steps=SWELLS, **besides)

@@ -174,12 +174,12 @@ def test_a_listening_that_hangs_gives_no_sign_of_life(
 
 
 def test_a_shop_without_a_broker_holds_up_nothing(tmp_path: Path):
-    """Telling takes hardly any time, on a busy machine too, and trouble is said once."""
+    """Telling takes no time, and trouble is said once."""
     machine = announced(Shop(HERE, "shop", free_port()), tmp_path)
     begun = time.monotonic()
     for number in range(1000):
         machine.tell(Heard(float(number), "again"))
-    assert time.monotonic() - begun < 2.0
+    assert time.monotonic() - begun < 0.5
     time.sleep(0.8)
     machine.finish(0.2)
     (said,) = machine.said()
