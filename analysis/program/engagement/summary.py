@@ -18,9 +18,9 @@ from analysis.program.engagement.pieces import Pieces
 from analysis.program.engagement.sheet import Taken
 from analysis.program.moves import STEEP, TINY
 
-LEAST_WIDTH = 0.025
-"""Of the diameter; what a step and its neighbours cut together has to be wider, else it is a cell or two
-that the cells' own error left standing."""
+LEAST_WIDTH = 1 / 60
+"""Of the diameter; what a step and its neighbours cut together has to be wider, else it is a few cells that
+the cells' own error left standing."""
 
 SHORT = 0.125
 """Of the diameter; a step shorter than that, standing alone, is measured with its neighbours."""
@@ -133,7 +133,8 @@ def _steps(pieces: Pieces, taken: Taken) -> Steps:
     area = np.where(plunge, taken.area, taken.front_area)
     volume = np.where(plunge, taken.volume, taken.front_volume)
     area, volume, swept = gathered(area), gathered(volume), gathered(swept)
-    cuts = (area > 0) & (area + _beside(pieces, area) > LEAST_WIDTH * swept)
+    around, full = area + _beside(pieces, area), swept + _beside(pieces, swept)
+    cuts = (area > 0) & (around > LEAST_WIDTH * full)
     area, volume = np.where(cuts, area, 0.0), np.where(cuts, volume, 0.0)
     # A plunge from above is in the material for that part of its way that is as long as the cut is deep.
     within = np.where(plunge & cuts, _ratio(_ratio(volume, area), pieces.down).clip(0.0, 1.0), 1.0)

@@ -11,7 +11,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 from generated import programs
-from hypothesis import given, settings
+from hypothesis import example, given, settings
 from hypothesis import strategies as st
 from shapely import LineString, Point, unary_union
 from simple_sheet import helix, line, volumes
@@ -118,6 +118,8 @@ def test_a_ring(radius: float):
 
 
 @given(radius=st.floats(2, 40), begin=st.floats(0, 6.28), again=st.floats(0, 6.28))
+@example(radius=14.332465154638818, begin=0.875, again=1.0)
+@example(radius=36.687388287, begin=3.703793384, again=5.025023194)
 @settings(max_examples=15, deadline=None)
 def test_a_circle_again(radius: float, begin: float, again: float):
     """A circle cut again from another place, the other way around, cuts stray cells at most."""
