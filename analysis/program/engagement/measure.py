@@ -18,7 +18,7 @@ from analysis.program.program import Program
 from analysis.program.work import cutting
 
 CELLS_PER_DIAMETER = 20
-FLATNESS = .02
+FLATNESS = 0.02
 """cells; how far a straight piece may lie off its arc."""
 
 
