@@ -6,7 +6,7 @@ import pytest
 from hearing.judge import first_right, verdict
 from hearing.outcome import Fate, Outcome, Said
 
-FATE = Fate("loose", onset=50.0, line=7, half=80.0, louder=1.0)
+FATE = Fate("loose", onset=50.0, line=7, half=80.0, louder=1.0, stands=9.0)
 
 
 @pytest.mark.parametrize(

@@ -13,7 +13,7 @@ def outcomes(count):
             51,
             60.0,
             said=(Said(1.0, 0.5, "loose"),),
-            fate=Fate("loose", 1, 2, 1, 0),
+            fate=Fate("loose", 1, 2, 1, 0, 9),
         )
         for n in range(count)
     ]

@@ -24,9 +24,9 @@ def scores(*peaks):
     return dict.fromkeys(RIVALS, Series(0.0, 1.0, values).pack())
 
 
-def faulty(seed, *said, before="listen"):
+def faulty(seed, *said, before="listen", stands=9.0):
     """Return a run whose fault begins at 50 s."""
-    fate = Fate(ABRUPT.cause, 50.0, 7, 50.0, 1.5)
+    fate = Fate(ABRUPT.cause, 50.0, 7, 50.0, 1.5, stands)
     name = f"development 1 {ABRUPT.number} {seed}"
     return Outcome(name, 1, ABRUPT.number, 70.0, 60.0, 0, said, fate, before, scores(52))
 

@@ -58,6 +58,9 @@ class Fate:
         When half of its final change was there, s; the onset for what comes all at once.
     louder
         What it changes in the level of the cutting, dB, against the same run without it.
+    stands
+        How much louder the cutting is than the spindle in the air, with all else in the shop, dB, over the
+        minute before; NaN where the one or the other was not to be heard then.
     """
 
     cause: str
@@ -65,6 +68,7 @@ class Fate:
     line: int
     half: float
     louder: float
+    stands: float
 
 
 @dataclass(frozen=True)

@@ -7,6 +7,7 @@ from dataclasses import replace
 from functools import lru_cache
 
 import numpy as np
+from numpy.typing import NDArray
 
 from analysis.locate import Plan
 from analysis.program import Program, read
@@ -22,11 +23,16 @@ from hearing.programs import Job
 from hearing.truth import cutting_at, cutting_seconds, is_cutting
 from recordings_synthetic import Fault, Recording, Shop, Truth, record
 
+Floats = NDArray[np.float64]
+
 RATE = 32_000
 # What is heard of a fault after the time within which it must be said, s.
 _AFTER = 2.0
 # The level is compared over so many seconds of what is cut after a fault's onset.
 _LEVEL = 10.0
+# How much louder the cut was than the air is told over so many seconds before, by pieces of so many; for how
+# long a spindle starts, and the last cut rings on.
+_BEFORE, _PIECE, _STARTS, _RINGS = 60.0, 0.1, 1.0, 0.3
 _MOST_TRIES = 50
 
 
@@ -150,7 +156,8 @@ def _fate(kind: FaultKind, well: Recording, wrong: Recording) -> Fate:
     line, cause = truth.onset_line, truth.cause
     assert line is not None  # there is a fault
     assert cause == kind.cause
-    return Fate(cause, _onset(truth), line, _half(truth), round(_louder(kind, well, wrong), 3))
+    louder, stands = _louder(kind, well, wrong), _stands(well, _onset(truth))
+    return Fate(cause, _onset(truth), line, _half(truth), round(louder, 3), round(stands, 3))
 
 
 def _onset(truth: Truth) -> float:
@@ -165,13 +172,35 @@ def _half(truth: Truth) -> float:
 
 def _louder(kind: FaultKind, well: Recording, wrong: Recording) -> float:
     """Return what a fault adds to the level of the cut, dB: at once, or in the end when it comes creeping."""
-    truth, rate = well.truth, well.rate
-    at = np.arange(_onset(wrong.truth), (wrong.truth.over or 0.0) - 0.1, 0.1)
-    after = at[is_cutting(truth, at) & is_cutting(truth, at + 0.1)]
-    few = round(_LEVEL / 0.1)
+    truth = well.truth
+    at = np.arange(_onset(wrong.truth), (wrong.truth.over or 0.0) - _PIECE, _PIECE)
+    after = at[is_cutting(truth, at) & is_cutting(truth, at + _PIECE)]
+    few = round(_LEVEL / _PIECE)
     after = after[-few:] if kind.within == "half" else after[:few]
     if not len(after):
         return math.nan
-    pieces = np.round(after * rate).astype(np.intp)[:, np.newaxis] + np.arange(rate // 10)
-    powers = [float(np.mean(sound.samples[pieces].astype(np.float64) ** 2)) for sound in (wrong, well)]
+    powers = [float(np.mean(_powers(sound, after))) for sound in (wrong, well)]
     return 10.0 * math.log10(powers[0] / powers[1])
+
+
+def _powers(sound: Recording, at: Floats) -> Floats:
+    """Return the power of pieces of sound from each of some moments on."""
+    samples = np.arange(round(_PIECE * sound.rate))
+    pieces = sound.samples[np.round(at * sound.rate).astype(np.intp)[:, np.newaxis] + samples]
+    return np.asarray(np.mean(pieces.astype(np.float64) ** 2, axis=1))
+
+
+def _stands(well: Recording, until: float) -> float:
+    """Return how much louder the cut was than the spindle in the air, dB, in the time before a moment."""
+    truth = well.truth
+    at = np.arange(max(until - _BEFORE, 0.0), until - _PIECE, _PIECE)
+    cuts = is_cutting(truth, at) & is_cutting(truth, at + _PIECE)
+    air = np.zeros(len(at), dtype=np.bool_)
+    for turning in truth.spindle:
+        air |= (at > turning.on + _STARTS) & (at + _PIECE < turning.off)
+    for shift in (-_RINGS, 0.0, _PIECE):
+        air &= ~is_cutting(truth, at + shift)
+    if not (cuts.any() and air.any()):
+        return math.nan
+    powers = _powers(well, at)
+    return 10.0 * math.log10(float(np.median(powers[cuts]) / np.median(powers[air])))
