@@ -1,5 +1,7 @@
 """Tables say what the outcomes are, counted by hand."""
 
+import math
+
 import numpy as np
 from hearing.conditions import CONDITIONS
 from hearing.episodes import Series
@@ -72,6 +74,15 @@ def test_faults():
     assert told[1] == "0.20 s"
     assert told[3].startswith("50 % (1 of 2; ")
     assert told[4:] == ["2 of 2", "1 of 2", "1 of 2"]
+
+
+def test_by_standing():
+    """Each slip counts where its cut stood out as much; one without air before it counts by itself."""
+    stands = {2.9: False, 3.0: True, 5.9: False, 9.9: True, 10.0: True, 40.0: False, math.nan: True}
+    heard = [Said(50.4, 49.9, ABRUPT.cause)]
+    runs = [faulty(n, *(heard if said else []), stands=db) for n, (db, said) in enumerate(stands.items())]
+    row = cells(faults.by_standing(faults.by_kind(runs)), ABRUPT.name)
+    assert row[1:] == ["0 of 1", "1 of 2", "1 of 1", "1 of 2", "1 of 1"]
 
 
 def test_a_place_that_is_not_told_is_neither_right_nor_wrong():

@@ -63,6 +63,7 @@ def _sections(wanted: Wanted, command: str, results: Results) -> Iterator[str]:
     yield from _failures(results.outcomes)
     kinds = faults.by_kind(judged)
     yield from ("## Faults", _COUNTS, faults.caught(kinds), faults.told(kinds))
+    yield from (_STANDING, faults.by_standing(kinds))
     yield from ("### What the caught ones were called", faults.confusion(kinds))
     yield from ("## False alarms", _COMPARED, false_alarms(judged))
     found = rivals.contenders(judged, calibration, PER_HOURS)
@@ -86,6 +87,10 @@ counts from the true onset on until the time in the table; one before the onset 
 covers is missed. Missed ones are told apart by chipsong's state when the fault began. The delay is from the
 true onset in the sound to the alarm. Level change: of the cut, at the microphone, in the ten seconds after
 the onset (creeping ones: in the last ten), against the same run without the fault."""
+
+_STANDING = """\
+How many slips were caught where the cut was how much louder than the spindle in the air with all else that
+sounded, in the minute before the onset, by the simulator's truth: medians over a tenth of a second each."""
 
 _COMPARED = """\
 A monitor that hears nothing raises no false alarms: `compared` is the share of the cutting, by the

@@ -1,12 +1,17 @@
 """By kind of fault: how many were caught, how soon, how well placed, and what they were called."""
 
+import math
 from collections import Counter
 from collections.abc import Sequence
+from itertools import pairwise
 
 from hearing.faults import FAULTS, FaultKind
 from hearing.judge import Verdict, verdict
 from hearing.outcome import Outcome
 from hearing.tables.markdown import number, quantile, share, table
+
+# By how many dB the cut is louder than the air.
+_STANDS = (-math.inf, 3.0, 6.0, 10.0, math.inf)
 
 
 def by_kind(outcomes: Sequence[Outcome]) -> dict[FaultKind, list[Verdict]]:
@@ -47,6 +52,22 @@ def _caught(kind: FaultKind, verdicts: list[Verdict]) -> list[str]:
         f"{alarmed} / {len(missed) - alarmed - ready} / {ready}",
         f"{quantile(louder, 0.5):+.1f} dB ({min(louder):+.1f} to {max(louder):+.1f})",
     ]
+
+
+def by_standing(verdicts: dict[FaultKind, list[Verdict]]) -> str:
+    """Return the table of how many slips were caught where the cut was how much louder than the air."""
+    heads = ["fault", "under 3 dB", "3 to 6 dB", "6 to 10 dB", "10 dB and more", "no air, or no cut, before"]
+    slips = {kind: rows for kind, rows in verdicts.items() if kind.cause == "loose"}
+    return table(heads, [_by_standing(kind.name, rows) for kind, rows in slips.items()])
+
+
+def _by_standing(name: str, verdicts: list[Verdict]) -> list[str]:
+    groups = [
+        [verdict for verdict in verdicts if low <= verdict.fate.stands < high]
+        for low, high in pairwise(_STANDS)
+    ]
+    groups.append([verdict for verdict in verdicts if math.isnan(verdict.fate.stands)])
+    return [name, *(f"{sum(each.caught for each in group)} of {len(group)}" for group in groups)]
 
 
 def told(verdicts: dict[FaultKind, list[Verdict]]) -> str:
