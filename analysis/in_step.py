@@ -4,7 +4,8 @@ A swell of the hiss that comes every second turn, in step with the spindle, and 
 No tight bit has that, and little else in a shop: what a voice or another machine swells at is seldom within a
 part in a hundred of half the spindle's frequency, and more seldom of three halves as well. So it needs little
 of a baseline, and tells of a slip that is too slight for a single row. Both orders must swell, for a few
-seconds or more deeply for a shorter time, and well beyond what usually swells there.
+seconds or more deeply for a shorter time, and beyond what usually swells there: of some seconds chance and
+strangers cancel out, of half a second they do not.
 """
 
 import math
@@ -12,20 +13,47 @@ from collections import deque
 from itertools import pairwise
 from typing import NamedTuple
 
-from analysis.features import ABSENT, Array32
+from analysis.features import Array32
 
-# Over so many s the mean squared depths of both orders must reach so much, dB re full. Judgements: hardly any
-# tight bit had so much, in development runs and in those that judged a dB less.
-_DEEP = {0.5: -11.5, 1.0: -15.0, 2.0: -17.0, 4.0: -18.7}
 
-# And so many times what usually swells at those orders, in step or not, over so many s: where a telephone
-# cuts sound up chance is as deep as a slip elsewhere.
-_STANDS_OUT, _USUALLY = 2.0, 15.0
-# While the score is higher than this nothing is learned of it: a slip that lasts is not usual.
-_QUIET = 0.25
+class Bar(NamedTuple):
+    """
+    What a swell must reach.
 
-# The share of the swell that must be in step: chance alone makes less than a sixth.
-_IN_STEP = 0.35
+    Attributes
+    ----------
+    lasts
+        Over how many s.
+    deep
+        Mean squared depth of both orders, in step, dB re full.
+    usual
+        So many times what usually swells there, in step or not: where a telephone cuts sound up chance is as
+        deep as a slip elsewhere.
+    share
+        Of all that swells there the share that must be in step: chance alone makes less than a sixth.
+    """
+
+    lasts: float
+    deep: float
+    usual: float
+    share: float
+
+
+BARS = (
+    Bar(0.5, -11.5, 2.0, 0.35),
+    Bar(1.0, -15.0, 2.0, 0.35),
+    Bar(2.0, -19.0, 1.0, 0.35),
+    Bar(4.0, -24.0, 0.5, 0.3),
+)
+"""
+Judgements: no tight bit had so much in 14.6 h of development runs, nor 2 dB less, nor 5 over the longest.
+"""
+
+# Over so many s it is learned what is usual. While the score is higher than this nothing is: a slip may last.
+_USUALLY, _QUIET = 15.0, 0.25
+
+# As good as no swell, dB re full: chance makes as much over some seconds.
+_NONE = -30.0
 
 # What was heard before a pause in the comparison, s, tells no more of what comes after.
 _PAUSE = 3.0
@@ -60,10 +88,13 @@ class InStep:
     """
 
     def __init__(self, seconds: float) -> None:
-        self._deep = {max(2, round(lasts / seconds)): 10.0 ** (deep / 10.0) for lasts, deep in _DEEP.items()}
-        self._rows: deque[_Row] = deque(maxlen=max(self._deep) + 1)
+        self._bars = [
+            (max(2, round(bar.lasts / seconds)), bar._replace(deep=10.0 ** (bar.deep / 10.0))) for bar in BARS
+        ]
+        self._shortest, longest = self._bars[0][0], self._bars[-1][0]
+        self._rows: deque[_Row] = deque(maxlen=longest + 1)
         self._share = seconds / _USUALLY
-        self._lately: deque[float] = deque(maxlen=max(self._deep))
+        self._lately: deque[float] = deque(maxlen=longest)
         self.begin()
 
     def begin(self) -> None:
@@ -99,10 +130,10 @@ class InStep:
         whole = (last.whole[0] + all_low, last.whole[1] + all_high)
         self._rows.append(_Row(middle, together, whole))
         self.score = 0.0
-        self.contrary = len(self._rows) > min(self._deep)
-        for rows, deep in self._deep.items():
+        self.contrary = len(self._rows) > self._shortest
+        for rows, bar in self._bars:
             if rows < len(self._rows):
-                self._look(rows, max(deep * more, _STANDS_OUT * self._usual))
+                self._look(rows, bar)
 
     def _learn(self, whole: float) -> None:
         """Learn what usually swells, squared, from rows that are too old to be looked at."""
@@ -111,14 +142,15 @@ class InStep:
             self._usual += max(self._share, 1.0 / self._learned) * (self._lately[0] - self._usual)
         self._lately.append(whole)
 
-    def _look(self, rows: int, deep: float) -> None:
+    def _look(self, rows: int, bar: Bar) -> None:
         """Take in what the last rows tell together."""
         now, then = self._rows[-1], self._rows[-1 - rows]
         steps = [(end - begin) for end, begin in zip(now.steps, then.steps, strict=True)]
         whole = [(end - begin) for end, begin in zip(now.whole, then.whole, strict=True)]
-        if any(part < _IN_STEP * total for part, total in zip(steps, whole, strict=True)):
+        if any(part < bar.share * total for part, total in zip(steps, whole, strict=True)):
             return
         self.contrary = False
+        deep = max(bar.deep * self._more, bar.usual * self._usual)
         score = min(steps) / (rows * deep)
         if score > self.score:
             self.score, self._needed = score, deep
@@ -126,7 +158,7 @@ class InStep:
     @property
     def rise(self) -> float:
         """How much deeper it swells than a tight bit, which hardly does, dB; 0 where it does not."""
-        return max(10.0 * math.log10(max(self.score * self._needed / self._more, 1e-9)) - ABSENT, 0.0)
+        return max(10.0 * math.log10(max(self.score * self._needed / self._more, 1e-9)) - _NONE, 0.0)
 
     @property
     def since(self) -> tuple[float, float]:

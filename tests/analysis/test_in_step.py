@@ -7,12 +7,12 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from analysis.in_step import _DEEP, _IN_STEP, _PAUSE, InStep
+from analysis.in_step import _PAUSE, BARS, Bar, InStep
 
 SECONDS = 0.05
-LONGEST = max(_DEEP)
+LONGEST = BARS[-1].lasts
 # How deep a swell is, squared, that alarms once it has lasted for the longest time.
-SLIGHT = 10.0 ** (_DEEP[LONGEST] / 10.0)
+SLIGHT = 10.0 ** (BARS[-1].deep / 10.0)
 
 
 class Heard:
@@ -34,10 +34,10 @@ class Heard:
         return self
 
 
-@pytest.mark.parametrize(("lasts", "deep"), _DEEP.items())
-def test_a_swell_alarms_that_is_deep_enough_for_so_long(lasts: float, deep: float):
+@pytest.mark.parametrize("bar", BARS)
+def test_a_swell_alarms_that_is_deep_enough_for_so_long(bar: Bar):
     """As deep as is asked for so many seconds it alarms then, and not a row before."""
-    scores = Heard().hear(lasts, 1.001 * 10.0 ** (deep / 10.0)).scores
+    scores = Heard().hear(bar.lasts, 1.001 * 10.0 ** (bar.deep / 10.0)).scores
     assert scores[-1] >= 1.0 > max(scores[:-1])
 
 
@@ -56,18 +56,21 @@ def test_one_order_alone_is_none(low: float, high: float):
 
 def test_what_is_mostly_out_of_step_is_none():
     """Where less than a third is in step it is another machine's, however deep; a little more counts."""
-    strange, own = (Heard().hear(5.0, 0.1, share=_IN_STEP * by) for by in (0.98, 1.02))
+    strange, own = (Heard().hear(5.0, 0.1, share=BARS[-1].share * by) for by in (0.98, 1.02))
     assert strange.found.contrary
     assert max(strange.scores) == 0.0
     assert not own.found.contrary
     assert own.found.score > 1.0
 
 
-def test_what_usually_swells_as_much_out_of_step_is_chance():
-    """Where both orders always swell, a moment in step says less: it takes twice what is usual."""
-    for usual, alarms in ((0.1 * SLIGHT, True), (SLIGHT, False)):
-        heard = Heard().hear(40.0, 0.1 * usual, share=0.1).hear(LONGEST, 1.5 * SLIGHT)
-        assert (max(heard.scores) >= 1.0) is alarms
+@pytest.mark.parametrize("bar", BARS)
+@pytest.mark.parametrize(("times", "alarms"), [(0.9, True), (1.1, False)])
+def test_what_usually_swells_as_much_out_of_step_is_chance(bar: Bar, times: float, alarms: bool):
+    """Where both orders always swell, a moment in step says less, and some seconds more: half is enough."""
+    deep = 1.5 * 10.0 ** (bar.deep / 10.0)
+    usual = times * deep / bar.usual
+    heard = Heard().hear(60.0, 1e-6 * usual, share=1e-6).hear(bar.lasts, deep)
+    assert (max(heard.scores) >= 1.0) is alarms
 
 
 def test_a_swell_that_lasts_does_not_become_usual():
@@ -78,7 +81,7 @@ def test_a_swell_that_lasts_does_not_become_usual():
 
 def test_too_little_was_heard_to_speak_against_it():
     """Nothing is contrary before the shortest time has passed, and nothing after a new beginning."""
-    heard = Heard().hear(min(_DEEP) - 2 * SECONDS, 0.1, share=0.1)
+    heard = Heard().hear(BARS[0].lasts - 2 * SECONDS, 0.1, share=0.1)
     assert not heard.found.contrary
     assert heard.hear(1.0, 0.1, share=0.1).found.contrary
     heard.found.begin()
@@ -114,6 +117,6 @@ def test_since_when(before: float, lasts: float):
 
 
 def test_rise_is_above_what_counts_as_none():
-    """A swell of a tenth, squared .01, is -20 dB: 5 dB above -25 dB, which is as good as none."""
-    assert Heard().hear(5.0, 0.01).found.rise == pytest.approx(10.0 * math.log10(0.01) + 25.0, abs=1e-3)
+    """A swell of a tenth, squared .01, is -20 dB: 10 dB above -30 dB, which is as good as none."""
+    assert Heard().hear(5.0, 0.01).found.rise == pytest.approx(10.0 * math.log10(0.01) + 30.0, abs=1e-3)
     assert Heard().hear(5.0, 0.0).found.rise == 0.0

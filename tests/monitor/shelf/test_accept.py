@@ -208,5 +208,5 @@ def test_what_changed_is_listed_and_a_bad_run_passed_over(
     chipsong("bits", "change", "comp", "--limit", 5)
     ended = chipsong("rehear", "--all")
     assert ended.status == 1
-    assert f"{quiet}: passed over\n{slip}:\n  the alarm at 0:09 comes 0.6 s later\n" in ended.out
+    assert f"{quiet}: passed over\n{slip}:\n  the alarm at 0:09 comes 0.4 s later\n" in ended.out
     assert f"{quiet} cannot be heard again" in ended.err
