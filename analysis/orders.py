@@ -6,7 +6,6 @@ is tooth-pass, order 0.5 comes back every second turn. Everything here treats ea
 bit, so that live hearing and a replay decide alike.
 """
 
-import math
 from dataclasses import dataclass
 from functools import cached_property, lru_cache
 
@@ -280,11 +279,12 @@ class TurnModulation:
         orders: NDArray[np.float64],
     ) -> Rows32:
         """
-        Return how deep the hiss swells in step with the spindle, squared.
+        Return how deep the hiss swells in step with the spindle, squared, and as much beside.
 
         From one window to the next the phase of such a swell goes on by just as many turns as the spindle
         has made. What swells a few Hz faster or slower, as a voice or another machine does, may fall into
-        the same bin, but not into step: it counts for less than it is, or for less than nothing.
+        the same bin, but not into step: it counts for less than it is, or for less than nothing. A knock is
+        in step at whatever frequency, so it is as much in step beside; and so is chance, on the average.
 
         Parameters
         ----------
@@ -299,21 +299,30 @@ class TurnModulation:
 
         Returns
         -------
-        array of float32, shape (k, m)
+        array of float32, shape (k, 2, m)
             Squared depths, as of :meth:`depths`; negative where a swell is more than a quarter of its period
-            out of step. Of what chance makes of those, less than `resembling` is in step.
+            out of step: at the orders, and the mean at frequencies some bins beside each.
 
         Notes
         -----
-        The real part of the cross-spectrum of successive windows, turned back by the spindle's own phase.
+        The real part of the cross-spectrum of successive windows, turned back by the phase that a swell of
+        just that frequency would have gone on by.
         """
         at = frequency[:, np.newaxis] * orders
-        nearest, rows = self._nearest(at, envelope.shape[1]), np.arange(len(envelope))[:, np.newaxis]
-        now, then = envelope[rows, nearest], before[rows, nearest]
+        nearest = self._nearest(at, envelope.shape[1])
+        bins = np.empty((*nearest.shape, 1 + len(_BESIDE)), dtype=np.intp)
+        bins[:, :, 0] = nearest
+        bins[:, :, 1:] = _within(np.abs(nearest[:, :, np.newaxis] + _BESIDE), 3, envelope.shape[1] - 1)
+        rows = np.arange(len(envelope))[:, np.newaxis, np.newaxis]
+        now, then = envelope[rows, bins], before[rows, bins]
         along = now.real * then.real + now.imag * then.imag
         across = now.imag * then.real - now.real * then.imag
-        phase = (2.0 * np.pi) * np.mod(at * (hop / self.rate), 1.0)
-        found: Rows32 = (4.0 * (along * np.cos(phase) + across * np.sin(phase))).astype(np.float32)
+        turns = (at * (hop / self.rate))[:, :, np.newaxis] + (bins - bins[:, :, :1]) * (hop / self.size)
+        phase = (2.0 * np.pi) * np.mod(turns, 1.0)
+        step = 4.0 * (along * np.cos(phase) + across * np.sin(phase))
+        found = np.empty((len(envelope), 2, len(orders)), dtype=np.float32)
+        found[:, 0] = step[:, :, 0]
+        found[:, 1] = np.add.reduce(step[:, :, 1:], axis=2) / len(_BESIDE)
         return found
 
     def depths(self, swell: Rows32, frequency: Rows64, orders: NDArray[np.float64]) -> Rows32:
@@ -361,18 +370,3 @@ def squared(transform: NDArray[np.complex64]) -> Rows32:
     """Return the squared magnitude of each bin of a transform."""
     power: Rows32 = transform.real**2 + transform.imag**2
     return power
-
-
-def resembling(hop: float) -> float:
-    """
-    Return how far transforms of noise resemble those of ``hop`` of a window before, Hann windows, 0 to 1.
-
-    Those of an envelope resemble each other less, for it is a square.
-
-    References
-    ----------
-    .. [1] F. J. Harris, On the use of windows for harmonic analysis with the discrete Fourier transform,
-       Proc. IEEE 66 (1978) 51-83: overlap correlation, 1/6 for windows that overlap by half.
-    """
-    angle = 2.0 * math.pi * hop
-    return (1.0 - hop) * (2.0 + math.cos(angle)) / 3.0 + math.sin(angle) / (2.0 * math.pi)

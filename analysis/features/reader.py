@@ -9,7 +9,7 @@ from analysis.features.rows import ABSENT, Rows
 from analysis.features.smoothing import Array32, Smoother
 from analysis.features.turning import Combs, SpeedReader
 from analysis.health import FULL
-from analysis.orders import above_floor, foreign_tones, local_floor, resembling, squared
+from analysis.orders import above_floor, foreign_tones, local_floor, squared
 from analysis.spectrum import decibels
 
 # Seconds over which spectra are smoothed before tones off the orders are looked for: chance has many.
@@ -39,7 +39,6 @@ class FeatureReader:
         self._swell = Smoother(ear.smooth)
         self._foreign = Smoother(ear.smooth)
         self._tones = Smoother(_TONES_LAST / ear.seconds)
-        self._chance = np.float32(resembling(ear.hop / ear.size))
         self._before: NDArray[np.complex64] | None = None
 
     def read(self, windows: Array32) -> Rows:
@@ -105,8 +104,7 @@ class FeatureReader:
         halves = depths[:, :, 1:]
         steps = np.empty_like(halves)
         steps[:, 1] = halves[:, 0]
-        halves[:, 0] = self.ear.modulation.in_step(hiss, before, self.ear.hop, speed, TURNS[1:])
-        halves[:, 1] *= self._chance
+        halves[:] = self.ear.modulation.in_step(hiss, before, self.ear.hop, speed, TURNS[1:])
         np.subtract(halves[:, 0], halves[:, 1], out=steps[:, 0])
         return steps
 
