@@ -81,6 +81,10 @@ _RUNS_OUT = 1.0
 # of one false alarm in 20 h.
 _NATS = 17.0
 
+# How much deeper, dB, that must be with a single flute: whatever differs from tooth to tooth comes but once a
+# turn then, and another machine that swells half as often is soon in step with it.
+_ALONE = 6.0
+
 # From this share of the limit on a sum agrees with that.
 _AGREES = 0.25
 
@@ -154,7 +158,7 @@ class Comparison:
         self._telling: deque[_Telling] = deque(maxlen=max(1, round(_CORROBORATED_FOR / seconds)))
         self._beyond_rows = max(1, round(_BEYOND_FOR / seconds))
         self._shifts: deque[Array64] = deque(maxlen=max(1, round(_RECENT / seconds)))
-        self._in_step = InStep(seconds)
+        self._in_step = InStep(seconds, correlation)
         self.limit, self._most = math.inf, math.inf
         self._stand([Test()] * _SUMS)
 
@@ -198,11 +202,26 @@ class Comparison:
         )
         return Test(self._swells, first, last_good)
 
-    def row(
-        self, moment: Moment, baseline: Baseline, held: Array64, ever: Array64, *, hidden: bool = False
-    ) -> None:
+    def in_step(self, moment: Moment, held: Array64, ever: Array64) -> None:
         """
-        Take in one row.
+        Take in what of a row needs no baseline, and is heard beside talk, too: what swells in step.
+
+        Parameters
+        ----------
+        moment
+            The row.
+        held, ever
+            As in :meth:`row`.
+        """
+        if moment.besides.steps is not None:
+            deeper = _ALONE if moment.sample.single else 0.0
+            more = 10.0 ** (float(ever[-1] - TRUE_ENOUGH[-1] + held[-1] + deeper) / 10.0)
+            self._in_step.row(moment.middle, moment.besides.steps, more)
+        self._stand(self._tests)
+
+    def row(self, moment: Moment, baseline: Baseline, held: Array64, ever: Array64) -> None:
+        """
+        Take in one row that can be compared.
 
         Parameters
         ----------
@@ -212,17 +231,9 @@ class Comparison:
             From where on signs count, dB, shape (SIGNS,).
         ever
             The most of each sign that is normal in any cut of this bit, dB, shape (SIGNS,).
-        hidden
-            Whether somebody talks or a radio plays: then only what is in step with the spindle counts.
         """
         shift = channels(moment.sample, baseline.normal)
         self._shifts.append(shift)
-        if moment.besides.steps is not None:
-            more = 10.0 ** (float(ever[-1] - TRUE_ENOUGH[-1] + held[-1]) / 10.0)
-            self._in_step.row(moment.middle, moment.besides.steps, more)
-        if hidden:
-            self._stand(self._tests)
-            return
         steps = self._steps(moment, baseline, shift, held, ever)
         most, highest = self._most, _HIGHEST * self.limit
         self._stand(
@@ -246,16 +257,16 @@ class Comparison:
 
     def moved(self, at: float) -> Array64:
         """Return how far each channel has moved of late, but not before the onset, dB, (len(CHANNELS),)."""
-        middle: Array64 = np.median(list(self._shifts)[-self._rows_since(self.worst, at) :], axis=0)
+        middle = np.zeros(SIGNS + 1)
+        if self._shifts:
+            middle = np.median(list(self._shifts)[-self._rows_since(self.worst, at) :], axis=0)
         if self.worst not in self._tests:
             middle[SIGNS - 1] = max(middle[SIGNS - 1], self._in_step.rise)
         return middle
 
     def risen(self) -> Array64:
         """Return how far signs have moved of late, dB, shape (SIGNS,)."""
-        if not self._shifts:
-            return np.zeros(SIGNS)
-        middle: Array64 = np.median(list(self._shifts), axis=0)[:SIGNS]
+        middle = np.median(list(self._shifts), axis=0)[:SIGNS] if self._shifts else np.zeros(SIGNS)
         middle[-1] = max(middle[-1], self._in_step.rise)
         return middle
 

@@ -13,6 +13,7 @@ from collections import deque
 from itertools import pairwise
 from typing import NamedTuple
 
+from analysis.change import independent_share
 from analysis.features import Array32
 
 
@@ -23,7 +24,7 @@ class Bar(NamedTuple):
     Attributes
     ----------
     lasts
-        Over how many s.
+        Over how many rows, counted as far as they are independent of one another.
     deep
         Mean squared depth of both orders, in step, dB re full.
     usual
@@ -40,10 +41,10 @@ class Bar(NamedTuple):
 
 
 BARS = (
-    Bar(0.5, -11.5, 2.0, 0.35),
-    Bar(1.0, -15.0, 2.0, 0.35),
-    Bar(2.0, -19.0, 1.0, 0.35),
-    Bar(4.0, -24.0, 0.5, 0.3),
+    Bar(4.0, -14.0, 2.0, 0.35),
+    Bar(8.0, -17.5, 2.0, 0.35),
+    Bar(16.0, -22.0, 0.7, 0.35),
+    Bar(32.0, -24.0, 0.35, 0.3),
 )
 """
 Judgements: no tight bit had so much in 14.6 h of development runs, nor 2 dB less, nor 5 over the longest.
@@ -78,6 +79,8 @@ class InStep:
     ----------
     seconds
         Seconds from one row to the next.
+    correlation
+        Of a row with the one before: what slow spindles need long windows for, which overlap by more.
 
     Attributes
     ----------
@@ -87,9 +90,11 @@ class InStep:
         Whether it is surely not in step: what swells every second turn is then something else.
     """
 
-    def __init__(self, seconds: float) -> None:
+    def __init__(self, seconds: float, correlation: float) -> None:
+        independent = independent_share(correlation)
         self._bars = [
-            (max(2, round(bar.lasts / seconds)), bar._replace(deep=10.0 ** (bar.deep / 10.0))) for bar in BARS
+            (max(2, round(bar.lasts / independent)), bar._replace(deep=10.0 ** (bar.deep / 10.0)))
+            for bar in BARS
         ]
         self._shortest, longest = self._bars[0][0], self._bars[-1][0]
         self._rows: deque[_Row] = deque(maxlen=longest + 1)

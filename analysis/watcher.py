@@ -260,37 +260,46 @@ class Watcher:
         context, sample = moment.context, moment.sample
         clear = self._clear.row(sample)
         # Two flutes that run out of true sound, at half the speed, as a single one does that is loose.
-        other = context.guessed and sample.single
-        if other or not clear or sample.own < LEAST_OWN:
+        if (context.guessed and sample.single) or sample.own < LEAST_OWN:
             self._covered += self._seconds
-            return None if other or sample.own < LEAST_OWN else self._compare_hidden(moment)
-        key = (context.bit, context.kind)
+            return None
+        if clear:
+            return self._cutting_clearly(moment)
+        self._covered += self._seconds
+        # How much usually swells must be known where somebody talks, or a radio plays.
+        if self._rechecking or self._main_like_it(context.bit, sample) is None:
+            return None
+        self._hear_in_step(moment)
+        return self._weigh_hidden(moment.at)
+
+    def _cutting_clearly(self, moment: Moment) -> Alarm | None:
+        """Learn from a row of cutting, or compare it."""
+        context, sample = moment.context, moment.sample
+        key, may_learn = (context.bit, context.kind), self._may_learn(context, sample)
         if self._rechecking:
-            return self._learn(key, moment) if self._may_learn(context, sample) else None
+            return self._learn(key, moment) if may_learn else None
+        self._hear_in_step(moment)
         baseline = self._like_it(key, sample)
-        if baseline is None and self._may_learn(context, sample) and not self._is_doubted(key, sample):
+        if baseline is None and may_learn and not self._is_doubted(key, sample):
             alarm = self._learn(key, moment)
             if alarm is not None:
                 return alarm
         if self._main(context.bit) is None:
             self._covered = 0.0
-            return None
+            return self._weigh(moment.at)
         main = baseline or self._main_like_it(context.bit, sample)
         if main is None:
             self._covered += self._seconds
-            return None
+            return self._weigh_hidden(moment.at)
         return self._compare(moment, main, margins(context, like=baseline is not None))
 
-    def _compare_hidden(self, moment: Moment) -> Alarm | None:
-        """Compare what can be where somebody talks, or a radio plays."""
+    def _hear_in_step(self, moment: Moment) -> None:
         bit = moment.context.bit
-        main = None if self._rechecking else self._main_like_it(bit, moment.sample)
-        if main is None:
-            return None
-        held = self._allowed.get(bit, LIKE)
-        self._comparison.row(moment, main, held, self._ever(bit), hidden=True)
-        # That nothing is in step beside talk does not say that all is good again.
-        return None if self._alarmed else self._weigh(moment.at)
+        self._comparison.in_step(moment, self._held(bit), self._ever(bit))
+
+    def _held(self, bit: int) -> Array64:
+        """Return how much of each sign a person has said to be nothing, dB."""
+        return self._allowed.get(bit, LIKE)
 
     def _like_it(self, key: tuple[int, str], sample: Sample) -> Baseline | None:
         """Return what is normal for what turns as fast."""
@@ -423,8 +432,12 @@ class Watcher:
         self.compared = True
         self._note_cover(moment.sample, baseline.normal)
         bit = moment.context.bit
-        self._comparison.row(moment, baseline, held + self._allowed.get(bit, 0.0), self._ever(bit))
+        self._comparison.row(moment, baseline, held + self._held(bit), self._ever(bit))
         return self._weigh(moment.at)
+
+    def _weigh_hidden(self, at: float) -> Alarm | None:
+        """Return the alarm that comes though nothing can be compared: none ends by what is heard then."""
+        return None if self._alarmed else self._weigh(at)
 
     def _weigh(self, at: float) -> Alarm | None:
         """Return the alarm that the comparison calls for; end one where it has been good for long."""
@@ -452,8 +465,12 @@ class Watcher:
             because=cause.because,
             score=worst.sum,
             threshold=self._comparison.limit,
-            good_until=min([worst.good, *self._just_learned(worst.since)]),
+            good_until=min([worst.good, *self._never_good(), *self._just_learned(worst.since)]),
         )
+
+    def _never_good(self) -> list[float]:
+        """Return since when a bit turns of which no good sound is known: it may never have been tight."""
+        return [self._first.good_until(self._bit)] if self._main(self._bit) is None else []
 
     def _just_learned(self, onset: float) -> list[float]:
         """Return since when what was learned shortly before ``onset`` was heard: it may be of a loose bit."""

@@ -1042,6 +1042,30 @@ def test_an_alarm_by_what_swells_in_step_ends_when_it_is_over():
     assert len(cut.hear(20.0, steps=SWELLS).alarms) == 1
 
 
+@pytest.mark.parametrize("besides", [{}, TALK, {"own": LEAST_OWN - 2.0}])
+def test_a_bit_that_was_never_tightened_is_heard_by_what_swells_in_step(besides: dict[str, float]):
+    """No baseline is needed for it, nor learned then; all that the bit cut may be of a loose one."""
+    cut = Cut().air(2.0).hear(5.0, steps=SWELLS, **besides)
+    (alarm,) = cut.alarms
+    assert alarm.cause == "loose"
+    assert alarm.at < 2.0 + 4.3
+    assert alarm.last_good <= SECONDS
+    assert not cut.watcher.learned
+
+
+def test_an_alarm_before_any_baseline_ends_when_it_is_over():
+    """Then how it sounds is learned."""
+    cut = Cut().hear(5.0, steps=SWELLS).hear(15.0, steps=(0.0, 0.01))
+    assert cut.turns == ["learn", "alarm", "learn", "listen"]
+
+
+def test_a_bit_that_is_checked_again_is_not_heard_in_another_way():
+    """Once a person has tightened it, its first seconds are compared with the good sound, and that is said."""
+    cut = Cut().hear(8.0, steps=(0.0, 0.01)).hear(5.0, steps=SWELLS)
+    cut.watcher.tightened(cut.at)
+    assert len(cut.hear(2.0, steps=SWELLS).alarms) == 1
+
+
 def test_talk_does_not_end_an_alarm():
     """What is heard beside talk may alarm; that the sound is good again must be heard without it."""
     cut = Cut().hear(8.0).hear(5.0, steps=SWELLS).hear(30.0, steps=(0.0, 0.01), **TALK)
