@@ -9,8 +9,15 @@ from hypothesis import strategies as st
 
 from analysis.in_step import _PAUSE, BARS, Bar, InStep
 
-SECONDS = 0.05
-LONGEST = BARS[-1].lasts
+SECONDS, CORRELATION = 0.05, 0.5
+
+
+def lasting(bar: Bar) -> float:
+    """How long a bar lasts, s: of rows that are half alike a third are independent."""
+    return 3.0 * bar.lasts * SECONDS
+
+
+LONGEST = lasting(BARS[-1])
 # How deep a swell is, squared, that alarms once it has lasted for the longest time.
 SLIGHT = 10.0 ** (BARS[-1].deep / 10.0)
 
@@ -19,7 +26,7 @@ class Heard:
     """Feeds rows, and remembers the scores."""
 
     def __init__(self) -> None:
-        self.found, self.at, self.scores = InStep(SECONDS), 0.0, [0.0]
+        self.found, self.at, self.scores = InStep(SECONDS, CORRELATION), 0.0, [0.0]
 
     def hear(
         self, lasting: float, low: float, high: float | None = None, *, share: float = 1.0, more: float = 1.0
@@ -37,7 +44,7 @@ class Heard:
 @pytest.mark.parametrize("bar", BARS)
 def test_a_swell_alarms_that_is_deep_enough_for_so_long(bar: Bar):
     """As deep as is asked for so many seconds it alarms then, and not a row before."""
-    scores = Heard().hear(bar.lasts, 1.001 * 10.0 ** (bar.deep / 10.0)).scores
+    scores = Heard().hear(lasting(bar), 1.001 * 10.0 ** (bar.deep / 10.0)).scores
     assert scores[-1] >= 1.0 > max(scores[:-1])
 
 
@@ -69,7 +76,7 @@ def test_what_usually_swells_as_much_out_of_step_is_chance(bar: Bar, times: floa
     """Where both orders always swell, a moment in step says less, and some seconds more: half is enough."""
     deep = 1.5 * 10.0 ** (bar.deep / 10.0)
     usual = times * deep / bar.usual
-    heard = Heard().hear(60.0, 1e-6 * usual, share=1e-6).hear(bar.lasts, deep)
+    heard = Heard().hear(60.0, 1e-6 * usual, share=1e-6).hear(lasting(bar), deep)
     assert (max(heard.scores) >= 1.0) is alarms
 
 
@@ -81,7 +88,7 @@ def test_a_swell_that_lasts_does_not_become_usual():
 
 def test_too_little_was_heard_to_speak_against_it():
     """Nothing is contrary before the shortest time has passed, and nothing after a new beginning."""
-    heard = Heard().hear(BARS[0].lasts - 2 * SECONDS, 0.1, share=0.1)
+    heard = Heard().hear(lasting(BARS[0]) - 2 * SECONDS, 0.1, share=0.1)
     assert not heard.found.contrary
     assert heard.hear(1.0, 0.1, share=0.1).found.contrary
     heard.found.begin()
