@@ -3,9 +3,9 @@ A swell of the hiss that comes every second turn, in step with the spindle, and 
 
 No tight bit has that, and little else in a shop: what a voice or another machine swells at is seldom within a
 part in a hundred of half the spindle's frequency, and more seldom of three halves as well. So it needs no
-baseline, and tells of a slip that is too slight for a single row. Both orders must swell, for a few seconds or
-more deeply for a shorter time: over seconds chance and strangers cancel out. And the shorter it lasts the more
-it must stand out of what usually swells there.
+baseline, and tells of a slip that is too slight for a single row. Both orders must swell, for a few seconds
+or more deeply for a shorter time: over seconds chance and strangers cancel out. And the shorter it lasts the
+more it must stand out of what usually swells there.
 """
 
 import math
@@ -47,8 +47,8 @@ BARS = (
     Bar(32.0, -24.0, 0.35, 0.3),
 )
 """
-Judgements: in 17 h of development runs one tight bit had so much, heard at twice its speed; no other had so, nor
-1.5 dB less.
+Judgements: in 17 h of development runs one tight bit had so much, heard at twice its speed; no other had it,
+nor 1.5 dB less.
 """
 
 # Over so many s it is learned what is usual. While the score is higher than this nothing is: a slip may last.
