@@ -24,8 +24,7 @@ _STOOD, _LASTS, _SHARE, _GONE = 1.8, 1.5, 0.4, 1.2
 _FALL = 6.0
 # Louder by more than this, dB, something may cover it; so may talk, whose foreign tones stand out by this.
 _COVERS, _TALK = 7.0, 3.0
-# A speed within this, relative, is still heard, where it is in so many of the rows: the usual one, or any,
-# for the usual one may have been another machine's.
+# A speed within this, relative, is still heard, where it is in so many of the rows.
 _SAME, _OFTEN = 0.006, 0.4
 # The usual speed is the baseline's to within this; a comb is still heard at this share of what it stood.
 _KNOWN, _STILL = 0.01, 0.75
@@ -92,7 +91,7 @@ class Stopped:
             or abs(speed - normal.speed) > _KNOWN * normal.speed
             or np.median(levels) > level + _COVERS
             or np.median(toothed) > teeth - _FALL
-            or max(_near(speeds, speed), _near(speeds, float(np.median(speeds)))) > _OFTEN
+            or np.mean(np.abs(speeds - speed) < _SAME * speed) > _OFTEN
             or foreign.mean() > _TALK
             or surge < _LOUDER
         ):
@@ -103,8 +102,3 @@ class Stopped:
             f"the cut grew louder by {surge:.0f} dB for a moment, as it does when the spindle slows down",
         )
         return Finding("spindle", 0.7, float(since), said, surge, _LOUDER)
-
-
-def _near(speeds: NDArray[np.float64], speed: float) -> float:
-    """Return in which share of rows the speed is about this one."""
-    return float(np.mean(np.abs(speeds - speed) < _SAME * speed))

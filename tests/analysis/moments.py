@@ -76,8 +76,8 @@ class Machine:
         besides = Besides(sounds=sounds, **{name: how.get(name, usual) for name, usual in heard.items()})
         for _ in range(round(lasting / SECONDS)):
             self.at += SECONDS
-            stops = bool(how.get("stops", False))
-            context = Context(1, "across", told=True, silence=silence, stops=stops)
+            stops, guessed = (bool(how.get(name, False)) for name in ("stops", "guessed"))
+            context = Context(1, "across", told=True, silence=silence, stops=stops, guessed=guessed)
             moment = Moment(self.at, self.at - SECONDS, sample, sounds, context, besides)
             found = self.tests.row(moment, self._normal)
             if found is not None:

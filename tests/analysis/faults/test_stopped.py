@@ -60,3 +60,9 @@ def test_a_stop_that_the_program_plans_is_no_fault():
     assert not about.hear(0.3, stops=True, **SURGE).hear(4.0, stops=True, **GONE).causes
     later = Machine().cuts(6.0).hear(0.3, **SURGE)
     assert later.hear(4.0, stops=True, **GONE).causes == {"spindle"}
+
+
+def test_where_nobody_knows_which_bit_turns_no_spindle_has_stopped():
+    """It may be another one, whose lines never were where this one's are looked for."""
+    machine = Machine().cuts(6.0).hear(1.0, guessed=True)
+    assert not machine.hear(0.3, guessed=True, **SURGE).hear(4.0, guessed=True, **GONE).causes
