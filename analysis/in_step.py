@@ -47,7 +47,7 @@ BARS = (
     Bar(32.0, -24.0, 0.35, 0.3),
 )
 """
-Judgements: in 17 h of development runs one tight bit had so much, heard at twice its speed; no other had it,
+Judgements: in 17 h of development runs one tight bit had so much, with a compressor in step; no other had it,
 nor 1.5 dB less.
 """
 

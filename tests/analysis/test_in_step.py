@@ -73,7 +73,7 @@ def test_what_is_mostly_out_of_step_is_none():
 @pytest.mark.parametrize("bar", BARS)
 @pytest.mark.parametrize(("times", "alarms"), [(0.9, True), (1.1, False)])
 def test_what_usually_swells_as_much_out_of_step_is_chance(bar: Bar, times: float, alarms: bool):
-    """Where both orders always swell, a moment in step says less, and some seconds more: half is enough."""
+    """Where both orders always swell, a moment in step says less; of some seconds a third is enough."""
     deep = 1.5 * 10.0 ** (bar.deep / 10.0)
     usual = times * deep / bar.usual
     heard = Heard().hear(60.0, 1e-6 * usual, share=1e-6).hear(lasting(bar), deep)
