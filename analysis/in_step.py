@@ -81,7 +81,7 @@ class InStep:
     seconds
         Seconds from one row to the next.
     correlation
-        Of a row with the one before: what slow spindles need long windows for, which overlap by more.
+        Of a row with the one before: the long windows that slow spindles need overlap by more.
 
     Attributes
     ----------
@@ -93,10 +93,7 @@ class InStep:
 
     def __init__(self, seconds: float, correlation: float) -> None:
         independent = independent_share(correlation)
-        self._bars = [
-            (max(2, round(bar.lasts / independent)), bar._replace(deep=10.0 ** (bar.deep / 10.0)))
-            for bar in BARS
-        ]
+        self._bars = [(max(2, round(bar.lasts / independent)), bar) for bar in BARS]
         self._shortest, longest = self._bars[0][0], self._bars[-1][0]
         self._rows: deque[_Row] = deque(maxlen=longest + 1)
         self._share = seconds / _USUALLY
@@ -156,7 +153,7 @@ class InStep:
         if any(part < bar.share * total for part, total in zip(steps, whole, strict=True)):
             return
         self.contrary = False
-        deep = max(bar.deep * self._more, bar.usual * self._usual)
+        deep = max(10.0 ** (bar.deep / 10.0) * self._more, bar.usual * self._usual)
         score = min(steps) / (rows * deep)
         if score > self.score:
             self.score, self._needed = score, deep

@@ -310,9 +310,7 @@ class TurnModulation:
         """
         at = frequency[:, np.newaxis] * orders
         nearest = self._nearest(at, envelope.shape[1])
-        bins = np.empty((*nearest.shape, 1 + len(_BESIDE)), dtype=np.intp)
-        bins[:, :, 0] = nearest
-        bins[:, :, 1:] = _within(np.abs(nearest[:, :, np.newaxis] + _BESIDE), 3, envelope.shape[1] - 1)
+        bins = np.concatenate((nearest[:, :, np.newaxis], _beside(nearest, envelope.shape[1])), axis=2)
         rows = np.arange(len(envelope))[:, np.newaxis, np.newaxis]
         now, then = envelope[rows, bins], before[rows, bins]
         along = now.real * then.real + now.imag * then.imag
@@ -351,7 +349,7 @@ class TurnModulation:
         window smears.
         """
         nearest = self._nearest(frequency[:, np.newaxis] * orders, swell.shape[1])
-        aside = _within(np.abs(nearest[:, :, np.newaxis] + _BESIDE), 3, swell.shape[1] - 1)
+        aside = _beside(nearest, swell.shape[1])
         rows = np.arange(len(swell))[:, np.newaxis]
         # The nearest bin alone: the largest of several would find a swell in every noise.
         line = swell[rows, nearest]
@@ -364,6 +362,11 @@ class TurnModulation:
     def _nearest(self, at: Rows64, bins: int) -> NDArray[np.intp]:
         """Return the bin nearest to each frequency, Hz, among so many, but for the first and the last."""
         return _within(np.rint(at * self.size / self.rate).astype(np.intp), 1, bins - 2)
+
+
+def _beside(nearest: NDArray[np.intp], bins: int) -> NDArray[np.intp]:
+    """Return the bins beside some of so many, shape (k, m, b), but for those of the swell's mean."""
+    return _within(np.abs(nearest[:, :, np.newaxis] + _BESIDE), 3, bins - 1)
 
 
 def squared(transform: NDArray[np.complex64]) -> Rows32:
