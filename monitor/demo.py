@@ -21,7 +21,7 @@ from monitor.kept.keeping import now
 from monitor.listening import ears_for
 from monitor.resuming import write_beside
 from monitor.review import events_of
-from monitor.saving import save
+from monitor.saving import save, save_picture
 from monitor.screen import Screen
 from monitor.sources import Block
 from monitor.status import Status
@@ -160,9 +160,9 @@ def _pictures(out: Path, journal: Journal, plan: Plan, outcome: Outcome) -> list
     rows = run.rows()
     paths = [out / "timeline.png", out / "sheet.png"]
     with _working("Drawing"):
-        timeline(rows.at, rows.values, rows.columns, events_of(run)).savefig(paths[0], dpi=120)
+        save_picture(timeline(rows.at, rows.values, rows.columns, events_of(run)), paths[0], dpi=120)
         alarm = outcome.alarms[0] if outcome.alarms else None
-        sheet(plan, outcome.summary.parts, alarm=alarm).savefig(paths[1], dpi=120)
+        save_picture(sheet(plan, outcome.summary.parts, alarm=alarm), paths[1], dpi=120)
     return paths
 
 

@@ -1,11 +1,17 @@
 """Files that the user named or keeps: written, or refused in one line."""
 
+import io
 import os
 import tempfile
 from contextlib import suppress
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from analysis.errors import ChipsongError
+from monitor.trouble import one_line
+
+if TYPE_CHECKING:
+    from matplotlib.figure import Figure
 
 
 def check_place(out: Path, program: Path) -> None:
@@ -14,12 +20,26 @@ def check_place(out: Path, program: Path) -> None:
         raise ChipsongError(f"{out} is the program itself and stays as it is: choose another place")
 
 
-def save(text: str, path: Path) -> None:
-    """Write a text file; raise ChipsongError in one line when that fails."""
+def save(content: str | bytes, path: Path) -> None:
+    """Write a file, whole or not at all; raise ChipsongError in one line when that fails."""
+    whole = content.encode("utf-8") if isinstance(content, str) else content
     try:
-        path.write_text(text, encoding="utf-8")
+        if path.exists() and not path.is_file():
+            path.write_bytes(whole)  # a pipe or a device is not to be replaced by a file
+        else:
+            _put(path.resolve(), whole)
     except OSError as error:
         raise cannot_write(path, error) from error
+
+
+def save_picture(figure: "Figure", path: Path, dpi: float | None = None) -> None:
+    """Draw a figure into a file, in the format that its name ends with; raise ChipsongError in one line."""
+    held = io.BytesIO()
+    try:
+        figure.savefig(held, format=path.suffix[1:] or "png", dpi=dpi or figure.dpi)
+    except ValueError as error:
+        raise ChipsongError(f"cannot draw {path} ({one_line(error)}): call it something.png") from error
+    save(held.getvalue(), path)
 
 
 def cannot_write(path: Path, error: OSError) -> ChipsongError:
@@ -40,11 +60,15 @@ def replace_file(path: Path, text: str) -> None:
     """
     path = path.resolve()
     path.parent.mkdir(parents=True, exist_ok=True)
+    _put(path, text.encode("utf-8"))
+
+
+def _put(path: Path, whole: bytes) -> None:
     handle, name = tempfile.mkstemp(prefix=f".{path.name}-", dir=path.parent)
     fresh = Path(name)
     try:
         with os.fdopen(handle, "wb") as file:
-            file.write(text.encode("utf-8"))
+            file.write(whole)
             file.flush()
             os.fsync(file.fileno())
         fresh.chmod(path.stat().st_mode & 0o777 if path.exists() else 0o644)

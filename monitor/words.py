@@ -120,7 +120,7 @@ def steps_after(cause: Cause, *, short: bool = False) -> tuple[str, ...]:
 
 _NEXT = {
     "settle": "Start the cut and stay with it: nothing is compared yet.",
-    "learn": "Watch this cut yourself: a bit that is loose now is learned as normal.",
+    "learn": "Watch this cut yourself: a bit that is loose now is mostly taken for normal.",
     "listen": "Nothing. Stay within reach of the stop.",
     "uneasy": "Look at the bit and the cut, one hand at the stop.",
     "alarm": "Stop the cut, then the spindle.",

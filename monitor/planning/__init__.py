@@ -16,7 +16,7 @@ from monitor.journal import home
 from monitor.planning.report import written
 from monitor.planning.text import plan_text
 from monitor.planning.tools import tools_for
-from monitor.saving import cannot_write, check_place
+from monitor.saving import check_place, save_picture
 from monitor.setup import SHELF, Wanted, read_program
 from monitor.shelf.bits import read_shelf
 
@@ -93,10 +93,7 @@ def _contents(path: Path, wanted: Wanted, asked: Asked) -> Contents:
 def _draw(contents: Contents, picture: Path) -> None:
     from analysis.figures import plan_view  # noqa: PLC0415 - a picture is not always wanted
 
-    try:
-        plan_view(contents).savefig(picture, dpi=120)
-    except OSError as error:
-        raise cannot_write(picture, error) from error
+    save_picture(plan_view(contents), picture, dpi=120)
 
 
 def _say(text: str) -> None:

@@ -5,17 +5,15 @@ from dataclasses import dataclass, field
 from pathlib import Path
 
 from analysis.change import budget_rows
-from analysis.errors import ChipsongError
 from analysis.tuning import FACTORS, Proposal, Row, Told, cross_validated, propose, trade
 from analysis.watcher import Settings
 from monitor.journal import home
 from monitor.rehear.many import Workers
 from monitor.rehear.runs_at import runs_at
-from monitor.saving import cannot_write
+from monitor.saving import save_picture
 from monitor.setup import SHELF, settings_from
 from monitor.shelf.bits import Entry, Thresholds, read_shelf
 from monitor.shelf.writing import change_threshold
-from monitor.trouble import one_line
 from monitor.tuning.runs import How, hear_runs, labelled_runs
 
 
@@ -147,12 +145,7 @@ def draw(tuning: Tuning, out: Path) -> None:
     figure = trade_picture(
         tuning.rows, tuning.today, tuning.proposed, budget=tuning.budget, name=tuning.entry.bit.name
     )
-    try:
-        figure.savefig(out)
-    except ValueError as error:
-        raise ChipsongError(f"cannot draw {out} ({one_line(error)}): call it something.png") from error
-    except OSError as error:
-        raise cannot_write(out, error) from error
+    save_picture(figure, out)
 
 
 def _nats(settings: Settings) -> float:
