@@ -178,10 +178,14 @@ class Listener:
         if not len(windows):
             return _NOTHING
         while len(windows):
-            rows = self._reader.read(windows[:_BATCH])
+            rows = self._reader.read(windows[: _BATCH - self._row % _BATCH])
             self._which.read(rows, self._reader.ear)
             judged = self._take(rows, at, events)
             self._which.keep(len(judged))
+            # At certain rows, however they come.
+            if self._row % _BATCH == 0:
+                self._which.learn()
+                self._reader.expect(self._which.unlikely(self._reader.ear))
             tables.append(np.hstack([rows.table()[: len(judged)], np.array(judged, dtype=np.float32)]))
             windows = windows[len(judged) :]
         return Step(tuple(events), np.array(at), np.concatenate(tables))
@@ -362,5 +366,6 @@ class Listener:
     def _change_bit(self, bit: int) -> None:
         self._bit = bit
         self._reader = FeatureReader(ear_for(self.rate, self._tool(bit), self._size))
+        self._reader.expect(self._which.unlikely(self._reader.ear))
         # Another bit has other lines that tell.
         self._air = Air(self._reader.ear.seconds)

@@ -133,10 +133,9 @@ class SpeedGrid:
         """What being far from what was set takes off each speed's score, dB, shape (g,)."""
         if self.nominal is None:
             return np.zeros(len(self.frequencies), dtype=np.float32)
-        off = np.log(self.frequencies / self.nominal) / _USUALLY
-        return np.minimum(0.5 * off**2, _REMOTE).astype(np.float32)
+        return remoteness(np.log(self.frequencies / self.nominal)).astype(np.float32)
 
-    def best(self, comb: Rows32, teeth: Rows32) -> tuple[Rows64, Rows32, Rows32]:
+    def best(self, comb: Rows32, teeth: Rows32, loses: Rows32) -> tuple[Rows64, Rows32, Rows32]:
         """
         Return the likeliest speed, how far its comb stands out, and how far all that tells of it does.
 
@@ -147,6 +146,8 @@ class SpeedGrid:
         ----------
         comb, teeth
             From :meth:`scores` and :meth:`teeth`, or a mean of several, shape (k, g).
+        loses
+            What each speed loses for being unlikely, dB, shape (g,): :attr:`remote` where no more is known.
 
         Returns
         -------
@@ -155,11 +156,13 @@ class SpeedGrid:
         prominence
             The comb's score there above the median of all, dB, shape (k,).
         together
-            As much of comb, teeth and nearness to what was set, dB, shape (k,).
+            As much of comb, teeth and likelihood, dB, shape (k,).
         """
-        weighed = comb + _SWELLS * teeth - self.remote
+        heard = comb + _SWELLS * teeth
+        weighed = heard - loses
         likely = weighed.argmax(axis=1)
-        together = weighed[np.arange(len(weighed)), likely] - medians(weighed)
+        # What most speeds lose must not make the others stand out.
+        together = weighed[np.arange(len(weighed)), likely] - medians(heard - self.remote)
         stands = comb - medians(comb)[:, np.newaxis]
         # The comb alone tells the speed exactly.
         near, scores = self._about(likely, stands)
@@ -186,6 +189,12 @@ class SpeedGrid:
         tried = (near >= 0) & (near < scores.shape[1])
         near = np.where(tried, near, place[:, np.newaxis])
         return near, np.where(tried, scores[rows, near], np.float32(-np.inf))
+
+
+def remoteness(ratio: Rows64) -> Rows64:
+    """Return what a speed loses for being far from what was set, dB, by the logarithm of their ratio."""
+    remote: Rows64 = np.minimum(0.5 * (ratio / _USUALLY) ** 2, _REMOTE)
+    return remote
 
 
 def _means_of(bins: NDArray[np.intp], weights: NDArray[np.float32]) -> csr_array:

@@ -6,7 +6,11 @@ from typing import NamedTuple
 
 import numpy as np
 
-from analysis.features import Array32, Combs, Ear, Rows, SpeedReader, above_lines
+from analysis.features import Array32, Combs, Ear, Rows, SpeedReader, Turning, above_lines
+from analysis.true_speed import TrueSpeed
+
+BITES = 3.0
+"""dB of swell with the teeth that the air hardly ever has."""
 
 # Rows that wait at most until somebody asks: live they come one by one, and many at once are cheap.
 _MOST_WAITING = 64
@@ -41,11 +45,20 @@ class _Waiting(NamedTuple):
         return _Waiting(*(part[:rows] for part in self))
 
 
+class _Heard(NamedTuple):
+    """What a bit's ear told of the rows that waited, and two parts of it as lists."""
+
+    turning: Turning
+    stands: list[float]
+    bites: list[float]
+
+
 class WhichBit:
     """
     Hears each bit's comb beside the others'.
 
-    Rows wait until somebody asks for their fits: the place asks once per step only.
+    Rows wait until somebody asks for their fits: the place asks once per step only. From what cuts it is
+    learned how fast the spindle truly turns.
 
     Parameters
     ----------
@@ -59,7 +72,9 @@ class WhichBit:
         self._bits = {number: (ear.nominal, ear.flutes) for number, ear in ears.items()}
         self._by: Ear | None = None
         self._waiting: list[_Waiting] = []
-        self._heard: dict[tuple[float | None, int], tuple[list[float], list[float]]] = {}
+        self._heard: dict[tuple[float | None, int], _Heard] = {}
+        self._since: list[dict[tuple[float | None, int], Turning]] = []
+        self._true_speed = TrueSpeed(next((ear.seconds for ear in ears.values()), 0.0))
 
     def read(self, rows: Rows, by: Ear) -> None:
         """Take in the rows that follow those that were kept, and the ear that they were read with."""
@@ -67,8 +82,7 @@ class WhichBit:
             return
         if self._waiting and not self._heard and (by != self._by or self._count >= _MOST_WAITING):
             self._hear()
-        if self._heard:
-            self._waiting, self._heard = [], {}
+        self._put_by()
         self._by = by
         self._waiting.append(_Waiting(rows.power, rows.envelope, rows.combs, rows.teeth))
 
@@ -80,9 +94,9 @@ class WhichBit:
         """Return how well bit T ``number`` fits a row of those read last."""
         if not self._heard:
             self._hear()
-        stands, bites = self._heard[self._bits[number]]
+        heard = self._heard[self._bits[number]]
         row += self._count - len(self._waiting[-1].power)
-        return Fit(stands[row], bites[row])
+        return Fit(heard.stands[row], heard.bites[row])
 
     @property
     def numbers(self) -> Mapping[int, object]:
@@ -98,6 +112,36 @@ class WhichBit:
             for _, reader in self._readers.values():
                 reader.keep(self._count)
 
+    def learn(self) -> None:
+        """Learn from the rows since the last time how fast the spindle truly turns, and reckon with it."""
+        if self._waiting and not self._heard:
+            self._hear()
+        self._put_by()
+        for heard in self._since:
+            self._learn(heard)
+        self._since = []
+        for ear, reader in self._readers.values():
+            reader.expect(self.unlikely(ear))
+
+    def unlikely(self, ear: Ear) -> Array32:
+        """Return what each speed of an ear's grid loses for being unlikely here, dB, shape (g,)."""
+        return self._true_speed.unlikely(ear.grid)
+
+    def _learn(self, heard: Mapping[tuple[float | None, int], Turning]) -> None:
+        """Learn from what stands out the most in each row, where that cuts."""
+        best = np.argmax([found.stands for found in heard.values()], axis=0)
+        for place, ((nominal, _), found) in enumerate(heard.items()):
+            if nominal is not None:
+                self._true_speed.hear(nominal, found.speed[(best == place) & (found.bites > BITES)])
+
+    def _put_by(self) -> None:
+        """Put by what was heard of the rows that were kept, and begin with the next ones."""
+        if not self._heard:
+            return
+        rows = self._count
+        self._since.append({kind: heard.turning.first(rows) for kind, heard in self._heard.items()})
+        self._waiting, self._heard = [], {}
+
     @property
     def _count(self) -> int:
         return sum(len(each.power) for each in self._waiting)
@@ -111,7 +155,7 @@ class WhichBit:
                 found = reader.read(Combs(heard.combs, heard.teeth))
             else:
                 found = reader.read(Combs.of(ear, above_lines(ear, heard.power), heard.envelope))
-            self._heard[kind] = found.stands.tolist(), found.bites.tolist()
+            self._heard[kind] = _Heard(found, found.stands.tolist(), found.bites.tolist())
 
 
 class _Fits(Mapping[int, Fit]):

@@ -16,7 +16,7 @@ from analysis.features.lines import standing
 from analysis.features.reader import FeatureReader
 from analysis.features.rows import ABSENT, COLUMNS, Rows
 from analysis.features.smoothing import Array32, Smoother
-from analysis.features.turning import Combs, SpeedReader, above_lines
+from analysis.features.turning import Combs, SpeedReader, Turning, above_lines
 
 __all__ = [
     "ABSENT",
@@ -28,6 +28,7 @@ __all__ = [
     "Rows",
     "Smoother",
     "SpeedReader",
+    "Turning",
     "above_lines",
     "standing",
 ]

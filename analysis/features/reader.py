@@ -41,6 +41,10 @@ class FeatureReader:
         self._tones = Smoother(_TONES_LAST / ear.seconds)
         self._before: NDArray[np.complex64] | None = None
 
+    def expect(self, loses: Array32) -> None:
+        """Reckon from now on with what each speed loses for being unlikely, dB, shape (g,)."""
+        self._speed.expect(loses)
+
     def read(self, windows: Array32) -> Rows:
         """
         Return the rows of windows that follow those read before.

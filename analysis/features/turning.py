@@ -34,6 +34,11 @@ class Turning(NamedTuple):
     stands: Array32
     bites: Array32
 
+    def first(self, rows: int) -> "Turning":
+        """Return the first rows."""
+        speed, prominence, stands, bites = self
+        return Turning(speed[:rows], prominence[:rows], stands[:rows], bites[:rows])
+
 
 class Combs(NamedTuple):
     """
@@ -79,6 +84,7 @@ class SpeedReader:
 
     def __init__(self, ear: Ear) -> None:
         self._ear = ear
+        self._loses = ear.grid.remote
         # One window of noise tells too little; a speed changes slowly.
         nothing, window = np.zeros(len(ear.grid.frequencies), dtype=np.float32), ear.size / ear.hop
         self._comb = Smoother(_COMB_LASTS * window, nothing)
@@ -89,9 +95,13 @@ class SpeedReader:
         """Return what the evidence so far tells of rows that follow those read before."""
         grid = self._ear.grid
         comb = self._comb.smooth(heard.lines)
-        speed, prominence, stands = grid.best(comb, self._teeth.smooth(heard.teeth))
+        speed, prominence, stands = grid.best(comb, self._teeth.smooth(heard.teeth), self._loses)
         bites = self._bites.smooth(grid.at(heard.teeth, speed)[:, np.newaxis])
         return Turning(speed, prominence, stands, bites[:, 0])
+
+    def expect(self, loses: Array32) -> None:
+        """Reckon from now on with what each speed loses for being unlikely, dB, shape (g,)."""
+        self._loses = loses
 
     def keep(self, rows: int) -> None:
         """Go on after the first of the rows that were read last."""

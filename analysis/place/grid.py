@@ -17,7 +17,7 @@ from analysis.pace import LEAST, MOST, UNKNOWN, Learned
 from analysis.place import levels
 from analysis.place.paces import PACES, REACH, STIRRED, Floats, Paces, Short
 from analysis.place.track import TIMED, WAITS, Track
-from analysis.which_bit import Fit
+from analysis.which_bit import BITES, Fit
 
 # Probability, at either end, that is left out.
 _FORGOTTEN = 1e-6
@@ -384,7 +384,7 @@ class Grid:
         for bit, fit in bits.items():
             unlike[cells == bit] = best - fit.stands
         bitten = np.where(self.track.wood[here], 0.0, bites)
-        if self._mass @ unlike > _PLAINLY or self._mass @ bitten > levels.BITES:
+        if self._mass @ unlike > _PLAINLY or self._mass @ bitten > BITES:
             self._otherwise += self.seconds
         else:
             self._otherwise = min(self._otherwise, max(self._otherwise - self.seconds, 0.0))

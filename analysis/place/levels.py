@@ -13,6 +13,8 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from analysis.which_bit import BITES
+
 Floats = NDArray[np.floating[Any]]
 
 AIR, CUT, AIR_VAR, BOTH, CUT_VAR, AMAZED, STILL, STILL_VAR, CONTRARY, REST, OTHER = range(11)
@@ -61,9 +63,8 @@ _NEPERS, _FARTHEST = math.log(10.0) / 10.0, 60.0
 # dB by which another bit stands out that say all there is to say; what that is worth, nats a second, and for
 # how long it tells anything, s.
 _UNLIKE, _OTHER_BIT, _BIT_PATIENT = 1.5, 2.0, 20.0
-# dB of swell with the teeth that the air hardly ever has, and what twice as much says against a hold of the
-# feed, nats a second.
-BITES, _HELD = 3.0, 3.0
+# What twice the swell that the air hardly ever has says against a hold of the feed, nats a second.
+_HELD = 3.0
 # dB over which what cannot be foreseen is spread.
 _ANYTHING = 25.0
 # Share of odd rows in the last second or so from which on something in the shop has changed, its size, dB,

@@ -86,7 +86,7 @@ def test_the_best_speed_is_the_middle_of_a_plateau():
     grid = SpeedGrid(10.0, 250.0, 350.0, 8)
     scores = np.zeros((3, len(grid.frequencies)), dtype=np.float32)
     scores[0, 40:49] = scores[1, :5] = 9.0
-    speed, prominence, _ = grid.best(scores, np.zeros_like(scores))
+    speed, prominence, _ = grid.best(scores, np.zeros_like(scores), grid.remote)
     assert speed[0] == pytest.approx(grid.frequencies[44], rel=3e-5)
     assert speed[1] == pytest.approx(grid.frequencies[2], rel=1e-5)
     assert prominence.tolist() == [9.0, 9.0, 0.0]

@@ -1,0 +1,93 @@
+"""The ratio of a spindle's true speed to the one that was set is learned from what is heard to cut."""
+
+import numpy as np
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+from numpy.typing import NDArray
+
+from analysis.speed import SpeedGrid
+from analysis.true_speed import TrueSpeed
+
+SECONDS = 0.05
+SET = (200.0, 300.0, 390.0)
+
+
+def grid_of(nominal: float) -> SpeedGrid:
+    """Return the speeds that are tried about one that was set, Hz."""
+    return SpeedGrid(10.0, 0.85 * nominal, 1.15 * nominal, 30, 2, nominal)
+
+
+def cut(true: TrueSpeed, nominal: float, frequency: float, seconds: float) -> None:
+    """Let a bit be heard to cut, read as exactly as in the noise of a shop."""
+    rows = round(seconds / SECONDS)
+    scatter = np.random.default_rng(rows).normal(0.0, 1e-3, rows)
+    true.hear(nominal, frequency * (1.0 + scatter))
+
+
+def likeliest(loses: NDArray[np.float32], grid: SpeedGrid) -> float:
+    """Return the speed that loses least, Hz."""
+    return float(grid.frequencies[loses.argmin()])
+
+
+def test_before_anything_cut_only_what_was_set_tells():
+    """Nothing more is known than that a spindle is seldom far from what was set."""
+    grid = grid_of(300.0)
+    assert np.array_equal(TrueSpeed(SECONDS).unlikely(grid), grid.remote)
+
+
+def test_where_nobody_told_a_speed_none_is_unlikely():
+    """A ratio to nothing is none."""
+    true = TrueSpeed(SECONDS)
+    cut(true, 300.0, 310.0, 20.0)
+    assert not true.unlikely(SpeedGrid(10.0, 100.0, 500.0, 8)).any()
+
+
+@given(ratio=st.floats(0.88, 1.12), nominal=st.sampled_from(SET))
+def test_what_two_settings_agree_in_is_expected_of_the_third(ratio: float, nominal: float):
+    """Whatever the ratio: the likeliest speed is right within half a per cent, and one 3 % off loses 1.5 dB."""
+    true, grid = TrueSpeed(SECONDS), grid_of(nominal)
+    for other in SET:
+        if other != nominal:
+            cut(true, other, ratio * other, 20.0)
+    loses = true.unlikely(grid)
+    assert likeliest(loses, grid) == pytest.approx(ratio * nominal, rel=5e-3)
+    assert loses.min() == pytest.approx(0.0, abs=0.05)
+    aside = np.abs(np.log(grid.frequencies / (ratio * nominal))) > 0.03
+    assert loses[aside].min() > 1.5
+
+
+def test_the_longer_it_was_heard_the_more_it_tells():
+    """A speed that is far off loses more with every second, and never more than 3 dB."""
+    lost = []
+    for seconds in (0.5, 2.0, 10.0, 1000.0):
+        true, grid = TrueSpeed(SECONDS), grid_of(300.0)
+        cut(true, 200.0, 204.0, seconds)
+        cut(true, 390.0, 398.0, seconds)
+        lost.append(float(true.unlikely(grid)[-1]))
+    assert np.all(np.diff(lost) >= 0.0)
+    assert lost[0] < 2.2
+    assert lost[-1] == pytest.approx(3.0, abs=0.01)
+
+
+@given(stranger=st.floats(0.9, 1.1), seconds=st.floats(20.0, 500.0))
+def test_another_machine_is_outvoted_by_what_the_settings_agree_in(stranger: float, seconds: float):
+    """A saw that is heard for far longer, at a speed of its own, is at another ratio to each setting."""
+    true, grid = TrueSpeed(SECONDS), grid_of(390.0)
+    for nominal in (270.0, 300.0):
+        cut(true, nominal, 1.02 * nominal, 20.0)
+        cut(true, nominal, stranger * 285.0, seconds / 5.0)
+    loses = true.unlikely(grid)
+    assert likeliest(loses, grid) == pytest.approx(1.02 * 390.0, rel=5e-3)
+
+
+def test_a_speed_that_was_overridden_leaves_both_ratios_likely():
+    """Someone who turns the speed down for a while is not held to what was before."""
+    true, grid = TrueSpeed(SECONDS), grid_of(300.0)
+    for _ in range(10):
+        cut(true, 300.0, 300.0, 3.0)
+        cut(true, 300.0, 270.0, 3.0)
+    loses = true.unlikely(grid)
+    at = [loses[np.abs(grid.frequencies - frequency).argmin()] for frequency in (270.0, 300.0, 285.0)]
+    assert max(at[:2]) < 1.1
+    assert at[2] > max(at[:2]) + 0.5
