@@ -39,6 +39,7 @@ class TrueSpeed:
     def __init__(self, seconds: float) -> None:
         self._seconds = seconds
         self._heard: dict[float, NDArray[np.float64]] = {}
+        self._loses: NDArray[np.float64] | None = None
 
     def hear(self, nominal: float, frequencies: NDArray[np.float64]) -> None:
         """
@@ -51,28 +52,35 @@ class TrueSpeed:
         frequencies
             What it was in each row, Hz, shape (k,).
         """
+        if not len(frequencies):
+            return
         counts = self._heard.setdefault(nominal, np.zeros(len(_RATIOS)))
         places = np.rint((np.log(frequencies / nominal) - _RATIOS[0]) / _STEP).astype(np.intp)
         np.add.at(counts, np.clip(places, 0, len(_RATIOS) - 1), self._seconds)
+        self._loses = None
 
     def unlikely(self, grid: SpeedGrid) -> NDArray[np.float32]:
         """Return what each speed of a grid loses for being unlikely on this machine, dB, shape (g,)."""
         if grid.nominal is None or not self._heard:
             return grid.remote
+        if self._loses is None:
+            self._loses = self._by_ratio()
+        ratios = np.log(grid.frequencies / grid.nominal)
+        found: NDArray[np.float32] = np.interp(ratios, _RATIOS, self._loses).astype(np.float32)
+        return found
+
+    def _by_ratio(self) -> NDArray[np.float64]:
+        """Return what each ratio loses for being unlikely, dB, shape (r,)."""
         worth = -remoteness(_RATIOS)
         for counts in self._heard.values():
             worth += _WORTH * _nats(counts)
-        loses = np.minimum(worth.max() - worth, _MOST)
-        ratios = np.log(grid.frequencies / grid.nominal)
-        found: NDArray[np.float32] = np.interp(ratios, _RATIOS, loses).astype(np.float32)
-        return found
+        loses: NDArray[np.float64] = np.minimum(worth.max() - worth, _MOST)
+        return loses
 
 
 def _nats(counts: NDArray[np.float64]) -> NDArray[np.float64]:
     """Return the log likelihood of each ratio by what was heard at one setting, s of each, shape (r,)."""
     total = float(counts.sum())
-    if not total:
-        return counts
     share = (1.0 - _OTHER) * total / (total + _HALF)
     anything = (1.0 - share) / (_RATIOS[-1] - _RATIOS[0])
     found: NDArray[np.float64] = np.log(anything + share * np.convolve(counts, _KERNEL, "same") / total)

@@ -12,6 +12,9 @@ from analysis.true_speed import TrueSpeed
 BITES = 3.0
 """dB of swell with the teeth that the air hardly ever has."""
 
+# What tells bits apart by their sound: the spindle frequency that was set, Hz, and how many flutes.
+_Kind = tuple[float | None, int]
+
 # Rows that wait at most until somebody asks: live they come one by one, and many at once are cheap.
 _MOST_WAITING = 64
 
@@ -72,8 +75,8 @@ class WhichBit:
         self._bits = {number: (ear.nominal, ear.flutes) for number, ear in ears.items()}
         self._by: Ear | None = None
         self._waiting: list[_Waiting] = []
-        self._heard: dict[tuple[float | None, int], _Heard] = {}
-        self._since: list[dict[tuple[float | None, int], Turning]] = []
+        self._heard: dict[_Kind, _Heard] = {}
+        self._since: list[dict[_Kind, Turning]] = []
         self._true_speed = TrueSpeed(next((ear.seconds for ear in ears.values()), 0.0))
 
     def read(self, rows: Rows, by: Ear) -> None:
@@ -127,7 +130,7 @@ class WhichBit:
         """Return what each speed of an ear's grid loses for being unlikely here, dB, shape (g,)."""
         return self._true_speed.unlikely(ear.grid)
 
-    def _learn(self, heard: Mapping[tuple[float | None, int], Turning]) -> None:
+    def _learn(self, heard: Mapping[_Kind, Turning]) -> None:
         """Learn from what stands out the most in each row, where that cuts."""
         best = np.argmax([found.stands for found in heard.values()], axis=0)
         for place, ((nominal, _), found) in enumerate(heard.items()):

@@ -45,7 +45,7 @@ def test_where_nobody_told_a_speed_none_is_unlikely():
 
 @given(ratio=st.floats(0.88, 1.12), nominal=st.sampled_from(SET))
 def test_what_two_settings_agree_in_is_expected_of_the_third(ratio: float, nominal: float):
-    """Whatever the ratio: the likeliest speed is right within half a per cent, and one 3 % off loses 1.5 dB."""
+    """Whatever the ratio: the likeliest speed is right within 0.5 %, and one 3 % off loses 1.5 dB."""
     true, grid = TrueSpeed(SECONDS), grid_of(nominal)
     for other in SET:
         if other != nominal:
