@@ -33,7 +33,8 @@ from analysis.windows import Windows, window_size
 COLUMNS = (*FEATURES, "score", "phase", "compared")
 _PHASES = {Phase.OFF: 0.0, Phase.AIR: 1.0, Phase.CUT: 2.0}
 
-# Windows that are read at once: enough for speed, and the memory of a long recording stays small.
+# Windows that are read at once: enough for speed, and the memory of a long recording stays small. After as
+# many rows it is looked at again how fast the spindle truly turns.
 _BATCH = 64
 
 # Below this probability of cutting, what is heard is what the shop adds.
@@ -182,7 +183,7 @@ class Listener:
             self._which.read(rows, self._reader.ear)
             judged = self._take(rows, at, events)
             self._which.keep(len(judged))
-            # At certain rows, however they come.
+            # At the same rows, in whatever blocks they come.
             if self._row % _BATCH == 0:
                 self._which.learn()
                 self._reader.expect(self._which.unlikely(self._reader.ear))
