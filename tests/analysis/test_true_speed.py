@@ -2,12 +2,15 @@
 
 import numpy as np
 import pytest
+from hand_made import comb, cutter, white, windows_of
 from hypothesis import given
 from hypothesis import strategies as st
 from numpy.typing import NDArray
 
+from analysis.features import Ear, FeatureReader
 from analysis.speed import SpeedGrid
 from analysis.true_speed import TrueSpeed
+from analysis.which_bit import WhichBit
 
 SECONDS = 0.05
 SET = (200.0, 300.0, 390.0)
@@ -91,3 +94,37 @@ def test_a_speed_that_was_overridden_leaves_both_ratios_likely():
     at = [loses[np.abs(grid.frequencies - frequency).argmin()] for frequency in (270.0, 300.0, 285.0)]
     assert max(at[:2]) < 1.1
     assert at[2] > max(at[:2]) + 0.5
+
+
+@pytest.mark.parametrize("dial", [0.9, 0.95, 1.1])
+@pytest.mark.parametrize("noise", [0.003, 0.03])
+def test_a_spindle_that_turns_otherwise_than_ever_is_heard_all_the_same(dial: float, noise: float):
+    """Someone turned the dial: a comb that stands out is read within 0.1 %, unlikely as its speed was."""
+    true, ear = TrueSpeed(SECONDS), Ear.for_speed(48_000, 18_000.0, 2)
+    for nominal in (200.0, 250.0, 300.0):
+        cut(true, nominal, nominal, 1000.0)
+    reader = FeatureReader(ear)
+    reader.expect(true.unlikely(ear.grid))
+    sound = comb(0.6, 48_000, dial * 300.0, cutter(2, 0.2), seed=3) + white(0.6, 48_000, noise, seed=4)
+    rows = reader.read(windows_of(sound, ear.size, ear.hop))
+    assert rows.speed[-1] == pytest.approx(dial * 300.0, rel=1e-3)
+
+
+def test_it_is_learned_from_what_bites_alone():
+    """What hisses in step with its teeth teaches how fast it turns; a comb in a steady hiss hardly does."""
+    bits = {1: 18_000.0, 2: 15_000.0}
+    ears = {number: Ear.for_speed(48_000, speed, 2) for number, speed in bits.items()}
+    lose = {}
+    for bites in (0.0, 0.9):
+        which, reader = WhichBit(ears), FeatureReader(ears[1])
+        turns = 2.0 * np.pi * 2.0 * 306.0 * np.arange(3 * 48_000) / 48_000
+        hiss = white(3.0, 48_000, 0.05, seed=2) * np.sqrt(1.0 + bites * np.cos(turns))
+        sound = 0.02 * comb(3.0, 48_000, 306.0, cutter(2, 0.2), seed=1) + hiss
+        which.read(reader.read(windows_of(sound.astype(np.float32), ears[1].size, ears[1].hop)), ears[1])
+        which.learn()
+        lose[bites] = which.unlikely(ears[1])
+    grid = ears[1].grid
+    there = np.abs(grid.frequencies - 306.0).argmin()
+    assert lose[0.9][there] == pytest.approx(0.0, abs=0.1)
+    assert lose[0.9][-1] > grid.remote[-1] + 0.6
+    assert lose[0.0][-1] < grid.remote[-1] + 0.3
