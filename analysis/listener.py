@@ -21,6 +21,7 @@ from analysis.features import COLUMNS as FEATURES
 from analysis.features import Ear, FeatureReader, Rows
 from analysis.health import Health, trouble
 from analysis.locate import Locator
+from analysis.pace import Learned
 from analysis.presence import Phase, Presence
 from analysis.pumping import Pumping
 from analysis.reference import Reference
@@ -134,8 +135,10 @@ class Listener:
         self._row = 0
         self._bit = locator.context.bit
         self._reader = FeatureReader(ear_for(rate, self._tool(self._bit), self._size))
-        self._which = WhichBit({n: ear_for(rate, bit, self._size) for n, bit in bits.items() if n})
+        ears = {number: ear_for(rate, bit, self._size) for number, bit in bits.items() if number}
+        self._which = WhichBit(ears, locator.learned.turns)
         ear = self._reader.ear
+        self._reader.expect(self._which.unlikely(ear))
         self._hop = ear.hop
         self._windows = Windows(self._size, self._hop)
         seconds = ear.seconds
@@ -159,6 +162,11 @@ class Listener:
     def at(self) -> float:
         """Seconds of sound taken in."""
         return self._windows.position / self.rate
+
+    @property
+    def learned(self) -> Learned:
+        """What was learned of the machine; what was known before where the run tells nothing."""
+        return replace(self.locator.learned, turns=self._which.turned)
 
     def _tool(self, number: int) -> Bit:
         return self._bits.get(number) or self._bits[0]

@@ -14,10 +14,13 @@ class Learned:
         How fast it feeds, as a share of what the program asks for.
     rapids
         How fast it is where it, not the feed, sets the pace, as a share of what was assumed.
+    turns
+        How fast its spindle turns, as a share of what was set; ``None`` where nobody knows.
     """
 
     feeds: float = 1.0
     rapids: float = 1.0
+    turns: float | None = None
 
 
 UNKNOWN = Learned()

@@ -11,15 +11,28 @@ _STEP = float(_RATIOS[1] - _RATIOS[0])
 
 # How exactly a machine keeps to its ratio, and a speed is read, relative, as a deviation.
 _EXACTLY = 0.004
-_ABOUT = np.arange(-30, 31) * _STEP / _EXACTLY
-_KERNEL = np.exp(-0.5 * _ABOUT**2) / (_EXACTLY * np.sqrt(2.0 * np.pi))
 
 # Seconds of cutting at one setting that are believed by half, and which share of all may be something else.
 _HALF, _OTHER = 5.0, 0.1
 
+# As much as so many seconds is what past runs tell, and the ratio may have changed by so much meanwhile, as a
+# deviation.
+_BEFORE, _CHANGES = 30.0, 0.008
+
+# A ratio is sure where so many seconds of cutting were within so much of it, and that share of all.
+_LONG, _NEAR, _MOSTLY = 10.0, 0.01, 0.5
+
 # dB that a speed loses for each nat by which it is less likely, and at the most. All of these are judgements,
 # by simulated development runs.
 _WORTH, _MOST = 0.3, 3.0
+
+
+def _bell(off: NDArray[np.float64], deviation: float) -> NDArray[np.float64]:
+    bell: NDArray[np.float64] = np.exp(-0.5 * (off / deviation) ** 2) / (deviation * np.sqrt(2.0 * np.pi))
+    return bell
+
+
+_KERNEL = _bell(np.arange(-30.0, 31.0) * _STEP, _EXACTLY)
 
 
 class TrueSpeed:
@@ -34,10 +47,13 @@ class TrueSpeed:
     ----------
     seconds
         Seconds from one row to the next.
+    before
+        The ratio of past runs; ``None`` where none is known.
     """
 
-    def __init__(self, seconds: float) -> None:
+    def __init__(self, seconds: float, before: float | None = None) -> None:
         self._seconds = seconds
+        self._before = before
         self._heard: dict[float, NDArray[np.float64]] = {}
         self._loses: NDArray[np.float64] | None = None
 
@@ -61,7 +77,7 @@ class TrueSpeed:
 
     def unlikely(self, grid: SpeedGrid) -> NDArray[np.float32]:
         """Return what each speed of a grid loses for being unlikely on this machine, dB, shape (g,)."""
-        if grid.nominal is None or not self._heard:
+        if grid.nominal is None or not (self._heard or self._before):
             return grid.remote
         if self._loses is None:
             self._loses = self._by_ratio()
@@ -69,19 +85,31 @@ class TrueSpeed:
         found: NDArray[np.float32] = np.interp(ratios, _RATIOS, self._loses).astype(np.float32)
         return found
 
+    @property
+    def ratio(self) -> float | None:
+        """The ratio of the true speed to what was set; that of past runs where this one tells none."""
+        heard = sum(self._heard.values(), np.zeros(len(_RATIOS)))
+        near = np.abs(_RATIOS - _RATIOS[self._by_ratio().argmin()]) <= _NEAR
+        there = float(heard[near].sum())
+        if there < max(_LONG, _MOSTLY * float(heard.sum())):
+            return self._before
+        return float(np.exp(heard[near] @ _RATIOS[near] / there))
+
     def _by_ratio(self) -> NDArray[np.float64]:
         """Return what each ratio loses for being unlikely, dB, shape (r,)."""
         worth = -remoteness(_RATIOS)
+        if self._before is not None:
+            worth += _WORTH * _nats(_BEFORE, _bell(_RATIOS - np.log(self._before), _CHANGES))
         for counts in self._heard.values():
-            worth += _WORTH * _nats(counts)
+            total = float(counts.sum())
+            worth += _WORTH * _nats(total, np.convolve(counts, _KERNEL, "same") / total)
         loses: NDArray[np.float64] = np.minimum(worth.max() - worth, _MOST)
         return loses
 
 
-def _nats(counts: NDArray[np.float64]) -> NDArray[np.float64]:
-    """Return the log likelihood of each ratio by what was heard at one setting, s of each, shape (r,)."""
-    total = float(counts.sum())
+def _nats(total: float, density: NDArray[np.float64]) -> NDArray[np.float64]:
+    """Return the log likelihood of each ratio by what was heard for so many s at one setting, shape (r,)."""
     share = (1.0 - _OTHER) * total / (total + _HALF)
     anything = (1.0 - share) / (_RATIOS[-1] - _RATIOS[0])
-    found: NDArray[np.float64] = np.log(anything + share * np.convolve(counts, _KERNEL, "same") / total)
+    found: NDArray[np.float64] = np.log(anything + share * density)
     return found

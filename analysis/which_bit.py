@@ -67,9 +67,11 @@ class WhichBit:
     ----------
     ears
         What each bit, by T number, is listened to with: windows of one size.
+    turned
+        How fast the spindle turned in past runs, as a share of what was set; ``None`` where nobody knows.
     """
 
-    def __init__(self, ears: Mapping[int, Ear]) -> None:
+    def __init__(self, ears: Mapping[int, Ear], turned: float | None = None) -> None:
         kinds = {(ear.nominal, ear.flutes): ear for ear in ears.values()}
         self._readers = {kind: (ear, SpeedReader(ear)) for kind, ear in kinds.items()}
         self._bits = {number: (ear.nominal, ear.flutes) for number, ear in ears.items()}
@@ -77,7 +79,9 @@ class WhichBit:
         self._waiting: list[_Waiting] = []
         self._heard: dict[_Kind, _Heard] = {}
         self._since: list[dict[_Kind, Turning]] = []
-        self._true_speed = TrueSpeed(next((ear.seconds for ear in ears.values()), 0.0))
+        self._true_speed = TrueSpeed(next((ear.seconds for ear in ears.values()), 0.0), turned)
+        for ear, reader in self._readers.values():
+            reader.expect(self.unlikely(ear))
 
     def read(self, rows: Rows, by: Ear) -> None:
         """Take in the rows that follow those that were kept, and the ear that they were read with."""
@@ -125,6 +129,11 @@ class WhichBit:
         self._since = []
         for ear, reader in self._readers.values():
             reader.expect(self.unlikely(ear))
+
+    @property
+    def turned(self) -> float | None:
+        """How fast the spindle turned, as a share of what was set, as far as that was learned."""
+        return self._true_speed.ratio
 
     def unlikely(self, ear: Ear) -> Array32:
         """Return what each speed of an ear's grid loses for being unlikely here, dB, shape (g,)."""

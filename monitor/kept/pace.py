@@ -16,7 +16,9 @@ from monitor.saving import replace_file
 PACES = "paces.toml"
 """The file, in the folder of the shelf: a table for each machine, by its name."""
 
-_SAYS = "How fast each machine was beside what was assumed. Take out what is wrong: it is learned anew."
+_SAYS = (
+    "How fast each machine was beside what was said or assumed. Take out what is wrong: it is learned anew."
+)
 
 
 def read_pace(home: Path, machine: str) -> Learned:
@@ -32,7 +34,7 @@ def read_pace(home: Path, machine: str) -> Learned:
     pace = pace_from_plain(told)
     if pace is None:
         raise ChipsongError(
-            f"{home / PACES}: of '{machine}' feeds and rapids must be numbers from {LEAST} to {MOST}: "
+            f"{home / PACES}: of '{machine}' feeds, rapids and turns must be numbers from {LEAST} to {MOST}: "
             "put them right, or take them out"
         )
     return pace
@@ -58,18 +60,18 @@ def keep_pace(home: Path, machine: str, learned: Learned) -> None:
 
 def pace_to_plain(learned: Learned) -> dict[str, float]:
     """Return what was learned as TOML and JSON can say it."""
-    return asdict(learned)
+    return {name: share for name, share in asdict(learned).items() if share is not None}
 
 
 def pace_from_plain(told: object) -> Learned | None:
     """Return what was learned; ``None`` where that can't be."""
     if not isinstance(told, Mapping):
         return None
-    feeds, rapids = told.get("feeds", UNKNOWN.feeds), told.get("rapids", UNKNOWN.rapids)
-    for number in (feeds, rapids):
+    shares = {name: told[name] for name in ("feeds", "rapids", "turns") if name in told}
+    for number in shares.values():
         if not isinstance(number, int | float) or not LEAST <= number <= MOST:
             return None
-    return Learned(float(feeds), float(rapids))
+    return Learned(**{name: float(share) for name, share in shares.items()})
 
 
 def pace_of(run: Run) -> Learned:

@@ -7,7 +7,11 @@ from hypothesis import given
 from hypothesis import strategies as st
 from numpy.typing import NDArray
 
+from analysis.cutting import Bit
 from analysis.features import Ear, FeatureReader
+from analysis.listener import COLUMNS, Listener
+from analysis.locate import Nowhere
+from analysis.pace import UNKNOWN, Learned
 from analysis.speed import SpeedGrid
 from analysis.true_speed import TrueSpeed
 from analysis.which_bit import WhichBit
@@ -96,6 +100,38 @@ def test_a_speed_that_was_overridden_leaves_both_ratios_likely():
     assert at[2] > max(at[:2]) + 0.5
 
 
+@given(ratio=st.floats(0.88, 1.12))
+def test_what_two_settings_agree_in_is_told_to_the_next_run(ratio: float):
+    """It is right within 0.2 %, though for a while something else was heard at each."""
+    true = TrueSpeed(SECONDS)
+    for nominal in SET[:2]:
+        cut(true, nominal, ratio * nominal, 20.0)
+        cut(true, nominal, 230.0, 5.0)
+    assert true.ratio == pytest.approx(ratio, rel=2e-3)
+
+
+@pytest.mark.parametrize("before", [None, 1.03])
+def test_a_short_cut_or_one_at_many_speeds_tells_the_next_run_nothing(before: float | None):
+    """Then what past runs told still holds."""
+    short, many = TrueSpeed(SECONDS, before), TrueSpeed(SECONDS, before)
+    cut(short, 300.0, 310.0, 5.0)
+    for frequency in np.linspace(265.0, 335.0, 50):
+        cut(many, 300.0, float(frequency), 2.0)
+    assert short.ratio == many.ratio == before
+
+
+@given(ratio=st.floats(0.9, 1.1))
+def test_past_runs_are_reckoned_with_from_the_first_second(ratio: float):
+    """A speed within 1 % of it loses least; the run itself soon tells more, if it is another one now."""
+    true, grid = TrueSpeed(SECONDS, ratio), grid_of(300.0)
+    loses = true.unlikely(grid)
+    assert likeliest(loses, grid) == pytest.approx(300.0 * ratio, rel=1e-2)
+    assert loses.max() < 2.5
+    cut(true, 300.0, 300.0 * (2.0 - ratio), 60.0)
+    cut(true, 390.0, 390.0 * (2.0 - ratio), 60.0)
+    assert likeliest(true.unlikely(grid), grid) == pytest.approx(300.0 * (2.0 - ratio), rel=5e-3)
+
+
 @pytest.mark.parametrize("dial", [0.9, 0.95, 1.1])
 @pytest.mark.parametrize("noise", [0.003, 0.03])
 def test_a_spindle_that_turns_otherwise_than_ever_is_heard_all_the_same(dial: float, noise: float):
@@ -110,6 +146,14 @@ def test_a_spindle_that_turns_otherwise_than_ever_is_heard_all_the_same(dial: fl
     assert rows.speed[-1] == pytest.approx(dial * 300.0, rel=1e-3)
 
 
+def biting(seconds: float, frequency: float, bites: float) -> NDArray[np.float32]:
+    """Return a bit of two flutes, Hz, in a hiss that swells with its teeth by ``bites``."""
+    turns = 4.0 * np.pi * frequency * np.arange(round(seconds * 48_000)) / 48_000
+    hiss = white(seconds, 48_000, 0.05, seed=2) * np.sqrt(1.0 + bites * np.cos(turns))
+    lines = 0.02 * comb(seconds, 48_000, frequency, cutter(2, 0.2), seed=1)
+    return (lines + hiss).astype(np.float32)
+
+
 def test_it_is_learned_from_what_bites_alone():
     """What hisses in step with its teeth teaches how fast it turns; a comb in a steady hiss hardly does."""
     bits = {1: 18_000.0, 2: 15_000.0}
@@ -117,10 +161,8 @@ def test_it_is_learned_from_what_bites_alone():
     lose = {}
     for bites in (0.0, 0.9):
         which, reader = WhichBit(ears), FeatureReader(ears[1])
-        turns = 2.0 * np.pi * 2.0 * 306.0 * np.arange(3 * 48_000) / 48_000
-        hiss = white(3.0, 48_000, 0.05, seed=2) * np.sqrt(1.0 + bites * np.cos(turns))
-        sound = 0.02 * comb(3.0, 48_000, 306.0, cutter(2, 0.2), seed=1) + hiss
-        which.read(reader.read(windows_of(sound.astype(np.float32), ears[1].size, ears[1].hop)), ears[1])
+        sound = biting(3.0, 306.0, bites)
+        which.read(reader.read(windows_of(sound, ears[1].size, ears[1].hop)), ears[1])
         which.learn()
         lose[bites] = which.unlikely(ears[1])
     grid = ears[1].grid
@@ -128,3 +170,24 @@ def test_it_is_learned_from_what_bites_alone():
     assert lose[0.9][there] == pytest.approx(0.0, abs=0.1)
     assert lose[0.9][-1] > grid.remote[-1] + 0.6
     assert lose[0.0][-1] < grid.remote[-1] + 0.3
+
+
+def test_what_a_run_learned_is_told_and_the_next_one_begins_with_it():
+    """A listener tells how fast the spindle turned; one that was told so finds a faint one at once."""
+    bit = Bit("6 mm", diameter=6.0, flutes=2, speed=18_000.0)
+    before = Listener(48_000, {0: bit, 1: bit}, Nowhere())
+    assert before.learned == UNKNOWN
+    before.hear(biting(20.0, 306.0, 0.9))
+    assert before.learned.turns == pytest.approx(1.02, rel=2e-3)
+
+    class Told(Nowhere):
+        learned = Learned(turns=1.02)
+
+    after = Listener(48_000, {0: bit, 1: bit}, Told())
+    faint = 0.004 * comb(2.0, 48_000, 306.0, cutter(2, 0.2), seed=5) + white(2.0, 48_000, 0.05, seed=6)
+    right = {}
+    for name, listener in (("told", after), ("not", Listener(48_000, {0: bit, 1: bit}, Nowhere()))):
+        speed = listener.hear(faint).table[:, COLUMNS.index("speed")]
+        right[name] = np.mean(np.abs(speed / 306.0 - 1.0) < 0.01)
+    assert right["told"] > right["not"]
+    assert after.learned == Learned(turns=1.02)

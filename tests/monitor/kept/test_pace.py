@@ -18,21 +18,30 @@ WATCH = ("watch", "--program", SHIPPED / "tight_outline.ngc", *BIT, "--machine",
 PLAUSIBLE = st.floats(0.5, 2.0).map(lambda share: round(share, 3))
 
 
-@given(feeds=PLAUSIBLE, rapids=PLAUSIBLE, name=st.text(st.characters(categories=["L", "N"]), min_size=1))
+@given(
+    feeds=PLAUSIBLE,
+    rapids=PLAUSIBLE,
+    turns=st.none() | PLAUSIBLE,
+    name=st.text(st.characters(categories=["L", "N"]), min_size=1),
+)
 @settings(max_examples=20, suppress_health_check=[HealthCheck.function_scoped_fixture])
-def test_what_was_learned_is_kept_by_name(tmp_path: Path, feeds: float, rapids: float, name: str):
+def test_what_was_learned_is_kept_by_name(
+    *, tmp_path: Path, feeds: float, rapids: float, turns: float | None, name: str
+):
     """What is kept of a machine is read again; others know nothing of it, and keep what they have."""
     keep_pace(tmp_path, "other.machine", Learned(0.7, 0.6))
-    keep_pace(tmp_path, name, Learned(feeds, rapids))
-    assert read_pace(tmp_path, name) == Learned(feeds, rapids)
+    keep_pace(tmp_path, name, Learned(feeds, rapids, turns))
+    assert read_pace(tmp_path, name) == Learned(feeds, rapids, turns)
     assert read_pace(tmp_path, "other.machine") == Learned(0.7, 0.6)
     assert read_pace(tmp_path, f"{name}, another") == UNKNOWN
 
 
-@given(feeds=st.floats(0.5, 2.0), rapids=st.floats(0.5, 2.0))
-def test_a_run_is_heard_again_with_the_very_pace_that_it_began_with(feeds: float, rapids: float):
+@given(feeds=st.floats(0.5, 2.0), rapids=st.floats(0.5, 2.0), turns=st.none() | st.floats(0.5, 2.0))
+def test_a_run_is_heard_again_with_the_very_pace_that_it_began_with(
+    feeds: float, rapids: float, turns: float | None
+):
     """What a person wrote into the file is kept with the run to the last digit."""
-    began = Learned(feeds, rapids)
+    began = Learned(feeds, rapids, turns)
     assert pace_from_plain(pace_to_plain(began)) == began
 
 
@@ -47,7 +56,10 @@ def test_comments_and_order_of_the_file_survive(tmp_path: Path):
     assert read_pace(tmp_path, "a") == Learned(1.05, 1.0)
 
 
-@pytest.mark.parametrize("wrong", ["x = [", "router = 3", "[router]\nfeeds = 'fast'", "[router]\nrapids = 9"])
+@pytest.mark.parametrize(
+    "wrong",
+    ["x = [", "router = 3", "[router]\nfeeds = 'fast'", "[router]\nrapids = 9", "[router]\nturns = 0.1"],
+)
 def test_a_wrong_file_is_one_line(tmp_path: Path, wrong: str):
     """It names the file and says what to do; nothing is assumed in its place."""
     (tmp_path / PACES).write_text(wrong)
