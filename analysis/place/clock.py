@@ -16,6 +16,7 @@ from numpy.typing import NDArray
 from analysis.cut import Context
 from analysis.events import Alarm, Event, PartVerdict, Place, State
 from analysis.locate import APART, Plan, resume_before
+from analysis.pace import UNKNOWN, Learned
 from analysis.place import marks
 from analysis.presence import Phase
 from analysis.which_bit import Fit
@@ -77,6 +78,11 @@ class ClockLocator:
     def sure(self) -> bool:
         """Nobody knows: see ``cutting``."""
         return False
+
+    @property
+    def learned(self) -> Learned:
+        """Nothing: a clock goes as fast on any machine."""
+        return UNKNOWN
 
     @property
     def lines_seen(self) -> int:
