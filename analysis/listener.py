@@ -134,11 +134,10 @@ class Listener:
         self._bits = dict(bits)
         self._row = 0
         self._bit = locator.context.bit
-        self._reader = FeatureReader(ear_for(rate, self._tool(self._bit), self._size))
         ears = {number: ear_for(rate, bit, self._size) for number, bit in bits.items() if number}
         self._which = WhichBit(ears, locator.learned.turns)
+        self._reader = self._new_reader()
         ear = self._reader.ear
-        self._reader.expect(self._which.unlikely(ear))
         self._hop = ear.hop
         self._windows = Windows(self._size, self._hop)
         seconds = ear.seconds
@@ -170,6 +169,12 @@ class Listener:
 
     def _tool(self, number: int) -> Bit:
         return self._bits.get(number) or self._bits[0]
+
+    def _new_reader(self) -> FeatureReader:
+        """Return a reader for the bit, which knows what was learned of the spindle."""
+        reader = FeatureReader(ear_for(self.rate, self._tool(self._bit), self._size))
+        reader.expect(self._which.unlikely(reader.ear))
+        return reader
 
     def hear(self, block: NDArray[np.float32]) -> Step:
         """
@@ -374,7 +379,6 @@ class Listener:
 
     def _change_bit(self, bit: int) -> None:
         self._bit = bit
-        self._reader = FeatureReader(ear_for(self.rate, self._tool(bit), self._size))
-        self._reader.expect(self._which.unlikely(self._reader.ear))
+        self._reader = self._new_reader()
         # Another bit has other lines that tell.
         self._air = Air(self._reader.ear.seconds)

@@ -129,11 +129,17 @@ class SpeedGrid:
         return _means(above, self._teeth(above.shape[1]))
 
     @cached_property
+    def ratios(self) -> NDArray[np.float64]:
+        """Logarithms of the speeds' ratios to what was set, shape (g,); 0 where nobody told that."""
+        if self.nominal is None:
+            return np.zeros(len(self.frequencies))
+        ratios: NDArray[np.float64] = np.log(self.frequencies / self.nominal)
+        return ratios
+
+    @cached_property
     def remote(self) -> NDArray[np.float32]:
         """What being far from what was set takes off each speed's score, dB, shape (g,)."""
-        if self.nominal is None:
-            return np.zeros(len(self.frequencies), dtype=np.float32)
-        return remoteness(np.log(self.frequencies / self.nominal)).astype(np.float32)
+        return remoteness(self.ratios).astype(np.float32)
 
     def best(self, comb: Rows32, teeth: Rows32, loses: Rows32) -> tuple[Rows64, Rows32, Rows32]:
         """

@@ -81,8 +81,7 @@ class TrueSpeed:
             return grid.remote
         if self._loses is None:
             self._loses = self._by_ratio()
-        ratios = np.log(grid.frequencies / grid.nominal)
-        found: NDArray[np.float32] = np.interp(ratios, _RATIOS, self._loses).astype(np.float32)
+        found: NDArray[np.float32] = np.interp(grid.ratios, _RATIOS, self._loses).astype(np.float32)
         return found
 
     @property

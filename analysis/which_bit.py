@@ -78,10 +78,10 @@ class WhichBit:
         self._by: Ear | None = None
         self._waiting: list[_Waiting] = []
         self._heard: dict[_Kind, _Heard] = {}
+        # What teaches nothing until it is asked for, so that it makes no difference how rows come.
         self._since: list[dict[_Kind, Turning]] = []
         self._true_speed = TrueSpeed(next((ear.seconds for ear in ears.values()), 0.0), turned)
-        for ear, reader in self._readers.values():
-            reader.expect(self.unlikely(ear))
+        self._reckon()
 
     def read(self, rows: Rows, by: Ear) -> None:
         """Take in the rows that follow those that were kept, and the ear that they were read with."""
@@ -127,8 +127,7 @@ class WhichBit:
         for heard in self._since:
             self._learn(heard)
         self._since = []
-        for ear, reader in self._readers.values():
-            reader.expect(self.unlikely(ear))
+        self._reckon()
 
     @property
     def turned(self) -> float | None:
@@ -138,6 +137,11 @@ class WhichBit:
     def unlikely(self, ear: Ear) -> Array32:
         """Return what each speed of an ear's grid loses for being unlikely here, dB, shape (g,)."""
         return self._true_speed.unlikely(ear.grid)
+
+    def _reckon(self) -> None:
+        """Reckon from now on with what was learned."""
+        for ear, reader in self._readers.values():
+            reader.expect(self.unlikely(ear))
 
     def _learn(self, heard: Mapping[_Kind, Turning]) -> None:
         """Learn from what stands out the most in each row, where that cuts."""

@@ -254,7 +254,7 @@ def watch(live: Live, wanted: Wanted, *, as_json: bool) -> Status:
 
 
 def _keep_pace(live: Live, began_with: Learned, listener: Listener) -> None:
-    """Keep how fast the machine was for its next run, where the place was mostly known."""
+    """Keep what was learned of the machine for its next run."""
     learned = listener.learned
     if learned == began_with:
         return

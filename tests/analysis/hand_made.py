@@ -35,6 +35,13 @@ def cutter(flutes: int, runout: float = 0.1, lines: int = 24) -> dict[float, flo
     }
 
 
+def biting(seconds: float, rate: int, frequency: float, flutes: int, bites: float) -> Samples:
+    """A bit that turns at ``frequency`` Hz in a hiss whose power swells with its teeth by ``bites``."""
+    lines = 0.02 * comb(seconds, rate, frequency, cutter(flutes, 0.2), seed=1)
+    swell = 1.0 + bites * np.cos(2.0 * np.pi * flutes * frequency * np.arange(len(lines)) / rate)
+    return (lines + white(seconds, rate, 0.05, seed=2) * np.sqrt(swell)).astype(np.float32)
+
+
 def windows_of(sound: Samples, size: int, hop: int) -> Samples:
     """All windows that fit, as views of the sound."""
     return np.lib.stride_tricks.sliding_window_view(sound, size)[::hop]

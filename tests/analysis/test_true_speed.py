@@ -2,7 +2,7 @@
 
 import numpy as np
 import pytest
-from hand_made import comb, cutter, white, windows_of
+from hand_made import biting, comb, cutter, white, windows_of
 from hypothesis import given
 from hypothesis import strategies as st
 from numpy.typing import NDArray
@@ -146,14 +146,6 @@ def test_a_spindle_that_turns_otherwise_than_ever_is_heard_all_the_same(dial: fl
     assert rows.speed[-1] == pytest.approx(dial * 300.0, rel=1e-3)
 
 
-def biting(seconds: float, frequency: float, bites: float) -> NDArray[np.float32]:
-    """Return a bit of two flutes, Hz, in a hiss that swells with its teeth by ``bites``."""
-    turns = 4.0 * np.pi * frequency * np.arange(round(seconds * 48_000)) / 48_000
-    hiss = white(seconds, 48_000, 0.05, seed=2) * np.sqrt(1.0 + bites * np.cos(turns))
-    lines = 0.02 * comb(seconds, 48_000, frequency, cutter(2, 0.2), seed=1)
-    return (lines + hiss).astype(np.float32)
-
-
 def test_it_is_learned_from_what_bites_alone():
     """What hisses in step with its teeth teaches how fast it turns; a comb in a steady hiss hardly does."""
     bits = {1: 18_000.0, 2: 15_000.0}
@@ -161,7 +153,7 @@ def test_it_is_learned_from_what_bites_alone():
     lose = {}
     for bites in (0.0, 0.9):
         which, reader = WhichBit(ears), FeatureReader(ears[1])
-        sound = biting(3.0, 306.0, bites)
+        sound = biting(3.0, 48_000, 306.0, 2, bites)
         which.read(reader.read(windows_of(sound, ears[1].size, ears[1].hop)), ears[1])
         which.learn()
         lose[bites] = which.unlikely(ears[1])
@@ -177,7 +169,7 @@ def test_what_a_run_learned_is_told_and_the_next_one_begins_with_it():
     bit = Bit("6 mm", diameter=6.0, flutes=2, speed=18_000.0)
     before = Listener(48_000, {0: bit, 1: bit}, Nowhere())
     assert before.learned == UNKNOWN
-    before.hear(biting(20.0, 306.0, 0.9))
+    before.hear(biting(20.0, 48_000, 306.0, 2, 0.9))
     assert before.learned.turns == pytest.approx(1.02, rel=2e-3)
 
     class Told(Nowhere):

@@ -2,7 +2,7 @@
 
 import numpy as np
 import pytest
-from hand_made import comb, cutter, white, windows_of
+from hand_made import biting, windows_of
 from numpy.typing import NDArray
 
 from analysis.cutting import Bit
@@ -29,9 +29,7 @@ def rows_of(sound: NDArray[np.float32]) -> Rows:
 
 def turning(speed: float, flutes: int, *, bites: float = 0.0) -> NDArray[np.float32]:
     """Three seconds of a bit, rpm, in a hiss that swells with its teeth by ``bites``."""
-    lines = 0.02 * comb(3.0, RATE, speed / 60.0, cutter(flutes, 0.2), seed=1)
-    swell = 1.0 + bites * np.cos(2.0 * np.pi * flutes * speed / 60.0 * np.arange(len(lines)) / RATE)
-    return (lines + white(3.0, RATE, 0.05, seed=2) * np.sqrt(swell)).astype(np.float32)
+    return biting(3.0, RATE, speed / 60.0, flutes, bites)
 
 
 @pytest.mark.parametrize(("number", "speed"), [(1, 18_100.0), (2, 14_900.0)])
