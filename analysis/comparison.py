@@ -3,7 +3,8 @@ Whether the sound has moved away from the baseline for good, row by row.
 
 Running sums of evidence: some for a bit that has come loose, plainly or slightly, some for a bit that only
 runs out of true, and one for a sound that has lost some of its colour. What the sums mean is told in
-`analysis.evidence`. Beside them stands what swells every second turn in step, of `analysis.in_step`.
+`analysis.evidence`. Beside them stand what swells every second turn in step, of `analysis.in_step`, and
+runout that has grown within a cut, of `analysis.sudden`.
 """
 
 import math
@@ -18,6 +19,7 @@ from analysis.change import independent_share
 from analysis.cut import FAMILIES, Context, Moment
 from analysis.evidence import ALL, ASTRAY, SINGLE, SWELL, Weights
 from analysis.in_step import InStep
+from analysis.sudden import Sudden
 
 # How far signs must move before the move counts, dB: in the same kind of cut, though in another direction,
 # depth or width, nearer to the microphone or farther from it;
@@ -48,8 +50,11 @@ _BOTH = np.flatnonzero(ASTRAY)
 _LIGHTER, _HEAVIER, _TRUE_FOR = 4.0, 7.0, 5.0
 
 _SUMS = len(PATHS) + 3
-TESTS = _SUMS + 1
-"""How many there are: sums of the paths, of runout alone, of its swell, and of colour; the swell in step."""
+TESTS = _SUMS + 2
+"""
+How many there are: sums of the paths, of runout alone, of its swell, and of colour; the swell in step; runout
+that has grown.
+"""
 
 # How much quieter, dB, what is compared for its colour may be.
 _QUIETER = 4.0
@@ -77,8 +82,8 @@ _HALF_ORDERS = 1.0
 # From so many deviations on runout has risen, too.
 _RUNS_OUT = 1.0
 
-# The limit, nats, at which a swell in step alarms where it is as deep as `analysis.in_step` says: about that
-# of one false alarm in 20 h.
+# The limit, nats, at which a swell in step alarms where it is as deep as `analysis.in_step` says, and runout
+# that has grown by as much as `analysis.sudden` does: about that of one false alarm in 20 h.
 _NATS = 17.0
 
 # How much deeper, dB, that must be with a single flute: whatever differs from tooth to tooth comes but once a
@@ -159,6 +164,7 @@ class Comparison:
         self._beyond_rows = max(1, round(_BEYOND_FOR / seconds))
         self._shifts: deque[Array64] = deque(maxlen=max(1, round(_RECENT / seconds)))
         self._in_step = InStep(seconds, correlation)
+        self._sudden = Sudden(seconds)
         self.limit, self._most = math.inf, math.inf
         self._stand([Test()] * _SUMS)
 
@@ -170,6 +176,7 @@ class Comparison:
     def begin(self) -> None:
         """Begin anew."""
         self._in_step.begin()
+        self._sudden.begin()
         self._stand([Test()] * _SUMS)
         self._telling.clear()
         self._shifts.clear()
@@ -184,13 +191,23 @@ class Comparison:
         self._tests = tests
         self._loosest = max(tests[: len(PATHS)], key=_sum)
         self.worst = max(tests, key=_sum)
+        if self._grown > self.worst.sum:
+            self.worst = Test(self._grown, self._sudden.since, self._sudden.good)
         if self._swells > self.worst.sum:
             self.worst = self._began()
 
     @property
     def _swells(self) -> float:
         """Where the swell in step stands, nats: as if it were a sum, so that a stricter limit needs more."""
-        return min(self._in_step.score * _NATS, _HIGHEST * self.limit)
+        return self._as_a_sum(self._in_step.score)
+
+    @property
+    def _grown(self) -> float:
+        """Where runout that has grown stands, nats, in the same way."""
+        return self._as_a_sum(self._sudden.score)
+
+    def _as_a_sum(self, score: float) -> float:
+        return min(score * _NATS, _HIGHEST * self.limit)
 
     def _began(self) -> Test:
         """Return the swell in step as a test; it began where the first of what agrees with it did."""
@@ -218,6 +235,22 @@ class Comparison:
             more = 10.0 ** (float(ever[-1] - TRUE_ENOUGH[-1] + held[-1] + deeper) / 10.0)
             self._in_step.row(moment.middle, moment.besides.steps, more)
         self._stand(self._tests)
+
+    def within(self, moment: Moment, held: Array64, ever: Array64) -> None:
+        """
+        Take in what of a row needs no baseline, but a clear cut of a bit that is known: its runout.
+
+        Parameters
+        ----------
+        moment
+            The row.
+        held, ever
+            As in :meth:`row`.
+        """
+        context, sample = moment.context, moment.sample
+        if not (context.guessed or sample.single or context.kind == FAMILIES[0]):
+            self._sudden.row(moment.middle, sample, ever + held)
+            self._stand(self._tests)
 
     def row(self, moment: Moment, baseline: Baseline, held: Array64, ever: Array64) -> None:
         """
@@ -251,7 +284,7 @@ class Comparison:
     def is_certain(self, at: float) -> bool:
         """Return whether at ``at`` s a change is certain."""
         alone = max(map(_sum, self._tests[len(PATHS) :]))
-        if max(alone, self._swells) >= self.limit:
+        if max(alone, self._swells, self._grown) >= self.limit:
             return True
         return self._loosest.sum >= self.limit and self._is_corroborated(at)
 
@@ -261,6 +294,7 @@ class Comparison:
         if self._shifts:
             middle = np.median(list(self._shifts)[-self._rows_since(self.worst, at) :], axis=0)
         if self.worst not in self._tests:
+            middle[:SIGNS] = np.maximum(middle[:SIGNS], self._sudden.rise)
             middle[SIGNS - 1] = max(middle[SIGNS - 1], self._in_step.rise)
         return middle
 

@@ -279,6 +279,7 @@ class Watcher:
         if self._rechecking:
             return self._learn(key, moment) if may_learn else None
         self._hear_in_step(moment)
+        self._comparison.within(moment, self._held(context.bit), self._ever(context.bit))
         baseline = self._like_it(key, sample)
         if baseline is None and may_learn and not self._is_doubted(key, sample):
             alarm = self._learn(key, moment)

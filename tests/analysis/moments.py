@@ -77,7 +77,8 @@ class Machine:
         for _ in range(round(lasting / SECONDS)):
             self.at += SECONDS
             stops, guessed = (bool(how.get(name, False)) for name in ("stops", "guessed"))
-            context = Context(1, "across", told=True, silence=silence, stops=stops, guessed=guessed)
+            kind = str(how.get("kind", "across"))
+            context = Context(1, kind, told=True, silence=silence, stops=stops, guessed=guessed)
             moment = Moment(self.at, self.at - SECONDS, sample, sounds, context, besides)
             found = self.tests.row(moment, self._normal)
             if found is not None:

@@ -148,8 +148,8 @@ class Cut:
 
 
 LEARNED = Cut().hear(6.0)
-# The paths, runout alone, the swell alone, colour, the swell in step.
-LIMIT = math.log(budget_rows(USUAL.false_alarms, USUAL.hours, 1.0 / SECONDS, len(PATHS) + 4))
+# The paths, runout alone, the swell alone, colour, the swell in step, runout that has grown.
+LIMIT = math.log(budget_rows(USUAL.false_alarms, USUAL.hours, 1.0 / SECONDS, len(PATHS) + 5))
 
 
 def moved_by(deviations: Array64 | float, known: Baseline = LEARNED.known) -> dict[str, float]:

@@ -1,0 +1,147 @@
+"""
+Runout that has grown within a cut, from one second to the next.
+
+How much a bit that is tight runs out of true differs from cut to cut, so beside a baseline it counts for
+little. But as long as one bit cuts on at one speed it stays much the same. Where the spindle line and the
+swell once per turn both lie for two seconds above nearly all that they were in the last eight to twenty,
+something has moved. So this needs no baseline, and no half orders.
+"""
+
+import numpy as np
+
+from analysis.baseline import CHANNELS, SIGNS, TRUE_ENOUGH, Array64, Sample
+
+# What tells of runout and of little else.
+_SIGNS = [CHANNELS.index("spindle"), CHANNELS.index("modulation")]
+_TRUE = TRUE_ENOUGH[_SIGNS]
+
+# So many s are compared with what was heard in the so many before them, at the least and at the most; every
+# so many rows.
+_LATELY, _LEAST, _MOST = 2.0, 8.0, 20.0
+_OFTEN = 4
+
+# Four in five of the last rows must lie above 19 in 20 of those before, by so many dB. All of these are
+# judgements: in 28 h of healthy development runs, 18 of which could be compared so, 0.3 dB was the most.
+_ABOVE, _BELOW, _RISE = 0.95, 0.2, 0.75
+
+# In one cut the level differs by no more than so many dB, and a spindle keeps its speed within this share.
+_LOUDER, _ONE_SPEED = 5.0, 0.01
+
+# Below this score what was found is over.
+_OVER = 0.25
+
+# What is kept of a row.
+_AT, _LEVEL, _SPEED, _FIRST_SIGN = range(4)
+_COLUMNS = _FIRST_SIGN + len(_SIGNS)
+
+
+class Sudden:
+    """
+    Follows whether a bit has begun to run out of true.
+
+    What was heard before an alarm stays what the sound is compared with until it is over.
+
+    Parameters
+    ----------
+    seconds
+        Seconds from one row to the next.
+
+    Attributes
+    ----------
+    score
+        How near that is to an alarm: 1 is one.
+    since, good
+        Since when it is so, and when it last was not, s from the first sample.
+    """
+
+    def __init__(self, seconds: float) -> None:
+        self._lately, self._least = round(_LATELY / seconds), round(_LEAST / seconds)
+        self._most = self._lately + round(_MOST / seconds)
+        # Twice as long as what is looked at, so that it need not be moved with every row.
+        self._rows = np.empty((2 * self._most, _COLUMNS))
+        self.begin()
+
+    def begin(self) -> None:
+        """Begin anew."""
+        self._end = self._until_next = 0
+        self._before: Array64 | None = None
+        self._ever = _TRUE
+        self._rise = np.zeros(SIGNS)
+        self.score = self.since = self.good = 0.0
+
+    def row(self, middle: float, sample: Sample, ever: Array64) -> None:
+        """
+        Take in one row of a cut across.
+
+        Parameters
+        ----------
+        middle
+            Of its window, s from the first sample.
+        sample
+            The row.
+        ever
+            What is normal in any cut of this bit at the most, dB, shape (SIGNS,).
+        """
+        self._ever = ever[_SIGNS]
+        if self._end == len(self._rows):
+            self._rows[: self._most] = self._rows[-self._most :]
+            self._end = self._most
+        row = self._rows[self._end]
+        row[_AT], row[_LEVEL], row[_SPEED] = middle, sample.level, sample.speed
+        row[_FIRST_SIGN:] = np.maximum(sample.plain[_SIGNS], _TRUE)
+        self._end += 1
+        self._until_next = (self._until_next + 1) % _OFTEN
+        if self._until_next == 0 and self._end > self._lately:
+            self._look()
+
+    @property
+    def rise(self) -> Array64:
+        """How far signs have risen, dB, shape (SIGNS,); zeros where this is no finding."""
+        return self._rise if self.score > 0.0 else np.zeros(SIGNS)
+
+    def _look(self) -> None:
+        """Take in what the last rows tell together."""
+        begin = self._end - self._lately
+        now = self._rows[begin : self._end]
+        lowest = _of_each(now[:, _FIRST_SIGN:], _BELOW)
+        # Mostly there is no runout to speak of, and more need not be looked at.
+        before = self._before if self._before is not None else self._ever
+        if (lowest <= before).any():
+            self._stand(0.0)
+            return
+        if self._before is None:
+            past = self._past(now, begin)
+            if past is None:
+                self._stand(0.0)
+                return
+            before = np.maximum(_of_each(past[:, _FIRST_SIGN:], _ABOVE), self._ever)
+            self._rise[_SIGNS] = np.median(now[:, _FIRST_SIGN:], axis=0) - np.median(
+                past[:, _FIRST_SIGN:], axis=0
+            )
+            self.since, self.good = float(now[0, _AT]), float(past[-1, _AT])
+        self._stand(float((lowest - before).min()) / _RISE)
+        if self._before is None and self.score >= 1.0:
+            self._before = before
+
+    def _stand(self, score: float) -> None:
+        self.score = max(score, 0.0)
+        if self.score < _OVER:
+            self._before = None
+
+    def _past(self, now: Array64, begin: int) -> Array64 | None:
+        """Return the rows before the last ones that are of the same cut; ``None`` where they are too few."""
+        past = self._rows[max(0, self._end - self._most) : begin]
+        speed = float(np.median(now[:, _SPEED]))
+        off = np.abs(np.concatenate((past, now))[:, _SPEED] / speed - 1.0) < _ONE_SPEED
+        past = past[off[: len(past)]]
+        if len(past) < self._least or not off[-len(now) :].all():
+            return None
+        louder = np.median(now[:, _LEVEL]) - np.median(past[:, _LEVEL])
+        return past if abs(louder) <= _LOUDER else None
+
+
+def _of_each(values: Array64, share: float) -> Array64:
+    """Return of each column the value below which that share of it lies, shape (k,)."""
+    place = int(share * len(values))
+    found: Array64 = np.partition(values, place, axis=0)[place]
+    return found
