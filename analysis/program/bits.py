@@ -47,7 +47,13 @@ class Bits:
     def change(self, block: Block, modes: Modes) -> Modes:
         """M6: put the selected bit in; the spindle stands still (NISTIR 6556, 3.6.3)."""
         self._name(modes.selected, block)
-        return modes._replace(bit=modes.selected, bit_changed=True, spindle=5, length_since_change=False)
+        return modes._replace(
+            bit=modes.selected,
+            bit_changed=True,
+            bit_named=bool(self.selections),
+            spindle=5,
+            length_since_change=False,
+        )
 
     def _name(self, bit: int, block: Block) -> None:
         self.names[bit] = self.names.get(bit) or _text(block) or self._comment

@@ -31,7 +31,7 @@ class Carriage:
         self.offset: Point = (0.0, 0.0, 0.0)
         self.kept_offset: Point = (0.0, 0.0, 0.0)
         self.offset_doubt = ""
-        self.offset_used = False
+        self.offset_used = self.offset_set = self.offset_said = False
         self.origin_line = 0
         self.origins = 0
         self.zeros = Zeros()

@@ -20,6 +20,7 @@ from analysis.program.cautions import Checks, cautions, comments
 from analysis.program.state import FURTHER_SYSTEM, INVERSE_TIME, NO_MOTION, PER_MINUTE, Modes, State
 
 BY_HAND = "the program leaves the spindle to you - switch it on, let it reach its speed, then carry on"
+SPINDLE_OFF = "the program cuts this with the spindle off - see that this is what you want, then carry on"
 
 
 @dataclass(frozen=True)
@@ -39,8 +40,10 @@ class Approach:
         mm/min, to come down with.
     spin_up
         s to wait for the spindle.
-    by_hand
-        The program leaves the spindle to a person.
+    stops
+        What the original stopped for since the last M6, which must still be as a person made it then.
+    spindle_off
+        What to say where the next cut is one without a spindle that the program has started.
     drills
         A drilling cycle is left.
     percent
@@ -52,7 +55,8 @@ class Approach:
     safe_z: float
     feed: float
     spin_up: float
-    by_hand: bool
+    stops: Sequence[str]
+    spindle_off: str
     drills: bool
     percent: bool
 
@@ -115,7 +119,7 @@ def change_words(state: State, safe_z: float, *, length: int | None) -> Iterator
     if modes.bit_changed:
         if length != modes.length and not modes.length_since_change:
             yield length_word(modes)
-        yield f"T{modes.bit} M6"
+        yield f"T{modes.bit} M6" if modes.bit_named else "M6"
         if modes.length_since_change:
             yield length_word(modes)
         yield f"G0 Z{safe}"
@@ -132,6 +136,13 @@ def spindle_words(modes: Modes, spin_up: float) -> Iterator[str]:
         yield f"G4 P{number(spin_up, 3)}"
 
 
+def stop_words(why: Sequence[str]) -> Iterator[str]:
+    """Yield a stop, and what it is for; nothing where there is nothing to stop for."""
+    if why:
+        yield from comments(why)
+        yield "M0"
+
+
 def coolant_words(modes: Modes) -> Iterator[str]:
     """Yield what is to run; both are off before."""
     if modes.mist:
@@ -145,10 +156,10 @@ def _way(state: State, approach: Approach) -> Iterator[str]:
     modes, scale = state.modes, state.modes.scale
     x, y, z = (number(value / scale, 6) for value in state.position)
     yield from change_words(state, approach.safe_z, length=modes.length)
+    yield from stop_words(approach.stops)
     yield from spindle_words(modes, approach.spin_up)
-    if modes.spindle == 5 and approach.by_hand:
-        yield from comments([BY_HAND])
-        yield "M0"
+    if modes.spindle == 5 and approach.spindle_off:
+        yield from stop_words([approach.spindle_off])
     yield from coolant_words(modes)
     yield f"G0 X{x} Y{y}"
     yield f"G1 Z{z} F{number(approach.feed / scale, 6)}"

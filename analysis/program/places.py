@@ -59,6 +59,7 @@ def shift_zero(code: int, word: Word, block: Block, carriage: Carriage, modes: M
     if modes.cycle:
         raise block.error("an offset can't change inside a drilling cycle; end it with G80 first", word)
     carriage.offset_used = True
+    carriage.offset_set = carriage.offset_set or code in (920, 923)
     why = f"{word.text.upper()} on line {block.number} sets the zero at a place that is not in the program"
     if code == 920:
         axes = [(axis, block.take(letter)) for axis, letter in enumerate(AXES)]
@@ -68,11 +69,15 @@ def shift_zero(code: int, word: Word, block: Block, carriage: Carriage, modes: M
             if said is not None:
                 carriage.shift(axis, said.value * modes.scale, why)
         carriage.kept_offset = carriage.offset
+        carriage.offset_said = True
         return
+    if code == 923 and not carriage.offset_said:
+        carriage.offset_doubt = carriage.offset_doubt or f"{why}: the control kept it from before"
     if code == 922:
         carriage.kept_offset = carriage.offset if any(carriage.offset) else carriage.kept_offset
     elif code == 921:
         carriage.kept_offset = (0.0, 0.0, 0.0)
+        carriage.offset_said = True
     carriage.offset = carriage.kept_offset if code == 923 else (0.0, 0.0, 0.0)
     if carriage.offset_doubt:
         carriage.lose((0, 1, 2), why, adrift=False)

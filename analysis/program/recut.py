@@ -23,15 +23,14 @@ from analysis.program.chains import Chain, chains
 from analysis.program.following import bit_in_words, in_units, in_words, opening
 from analysis.program.hazards import Crossing, crossings, hazards, listed
 from analysis.program.moves import Kind
-from analysis.program.notes import Notes
 from analysis.program.parts import Part, find_parts
 from analysis.program.program import Program, Units
 from analysis.program.restart import check_spin_up, no_unit
 from analysis.program.rewriting import Lines, feeds_the_same
-from analysis.program.seams import bit_of, changes, opening_words, seam
+from analysis.program.seams import changes, opening_words, seam
 from analysis.program.state import NO_MOTION, PER_MINUTE, Modes, State
+from analysis.program.stops import stops_since_change
 from analysis.program.tracks import Tracks, tracks
-from analysis.program.words import parse
 
 _NOT_ALONE = {
     840: "tapping (G84) can't be written out; cut it with the whole program",
@@ -102,7 +101,7 @@ def recut_program(
     _refuse_unsafe(job)
     lines = _written(job, _safe_height(job, safe_z), spin_up)
     chosen = [i for run in job.runs for i in range(run.first, run.last + 1)]
-    if not feeds_the_same(lines, program, chosen, [bit_of(job.tracks.at(i)) for i in chosen]):
+    if not feeds_the_same(lines, program, chosen, [job.tracks.at(i).cuts_with for i in chosen]):
         raise ProgramError("no recut: it would not cut the same; cut the whole program")
     return "\n".join(lines.text) + "\n"
 
@@ -255,7 +254,7 @@ def _state(job: _Job, modes: Modes) -> State:
         distance=900,
         arc_distance=911,
         feed_mode=PER_MINUTE,
-        selected=bit_of(modes),
+        selected=modes.cuts_with,
         cycle=None,
     )
     return replace(job.tracks.end, modes=as_written)
@@ -269,7 +268,7 @@ def _checks(job: _Job, safe: float) -> Checks:
     def written(length: float) -> str:
         return in_words(length, modes)
 
-    bits = dict.fromkeys(bit_of(known.at(run.first)) for run in job.runs)
+    bits = dict.fromkeys(known.at(run.first).cuts_with for run in job.runs)
     named = [bit_in_words(program, bit) for bit in bits]
     more = [_place(part, written) for part in job.wanted]
     if named[1:]:
@@ -297,17 +296,8 @@ def _place(part: Part, written: Callable[[float], str]) -> str:
 
 def _stops(job: _Job, after: int, before: int) -> list[str]:
     """Return what the original stops for between two moves, since the last change of bit."""
-    kinds = job.program.moves.kind[after + 1 : before]
-    changed = np.flatnonzero(kinds == Kind.BIT_CHANGE)
-    begin = int(changed[-1]) if len(changed) else 0
-    found = begin + np.flatnonzero(kinds[begin:] == Kind.PAUSE)
-    return [_stop(job, int(job.program.moves.file_line[after + 1 + i])) for i in found]
-
-
-def _stop(job: _Job, line: int) -> str:
-    """Return the program's own words about a stop."""
-    said = parse(job.program.lines[line - 1], line, job.tracks.end.parameters, Notes()).comments
-    return f"the original stops here, file line {line}: {plain(' '.join(said))}".rstrip(": ")
+    found = stops_since_change(job.program, after + 1, before, job.tracks.end.parameters)
+    return [f"the original stops here, {stop}" for stop in found]
 
 
 def _cut(job: _Job, run: _Run, lines: Lines, safe: float) -> None:

@@ -11,23 +11,28 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
+from numpy.typing import NDArray
 
 from analysis.errors import ProgramError
 from analysis.program.cautions import Checks, cautions, comments, plain
 from analysis.program.following import EVERY, Following, bit_in_words, in_units, in_words, opening
-from analysis.program.header import Approach, header
+from analysis.program.header import BY_HAND, SPINDLE_OFF, Approach, header
 from analysis.program.interpreter import Interpreter
 from analysis.program.moves import Kind, Moves, Point, moves_from
 from analysis.program.program import Program, Units
 from analysis.program.rewriting import same_feeds
-from analysis.program.seams import bit_of
+from analysis.program.slashed import refuse_what_hangs_on_the_switch, slashed_in_words
 from analysis.program.state import NO_MOTION, Modes, State
-from analysis.program.work import FEEDS, clear_height, cutting, zero_may_be_below
+from analysis.program.stops import stops_since_change
+from analysis.program.work import FEEDS, Level, cutting, level_of, levels
 
 FALLBACK_FEED = 300.0
 """mm/min, to come down with where the program has no feed of its own left."""
 
 _RESUMABLE = (0, 10, NO_MOTION)
+
+# So many stops of the original are named before the spindle is started again.
+_MOST_STOPS = 5
 
 
 @dataclass(frozen=True)
@@ -98,7 +103,7 @@ def resume_at(program: Program, line: int) -> Resume:
     stand = _last_stand(program, line)
     if stand is None:
         return Resume(1, _word_of(program, 1), 0, (0.0, 0.0, 0.0), 0)
-    bit = bit_of(stand.state.modes)
+    bit = stand.state.modes.cuts_with
     return Resume(stand.line, _word_of(program, stand.line), stand.move, stand.state.position, bit)
 
 
@@ -143,6 +148,7 @@ def restart_program(
     if stand is None:
         return "\n".join(_from_the_start(program)) + "\n"
     _refuse_unsafe(stand, line)
+    refuse_what_hangs_on_the_switch(program, stand.line, stand.state)
     rest = program.lines[stand.line - 1 :]
     head = header(stand.state, _approach(program, stand, safe_z, spin_up), rest)
     _prove(program, stand, (*head, *rest))
@@ -165,18 +171,23 @@ def no_unit(line: int) -> str:
 
 def _approach(program: Program, stand: _Stand, safe_z: float | None, spin_up: float) -> Approach:
     modes = stand.state.modes
-    safe = _safe_height(program, stand.state, safe_z)
+    top = level_of(levels(program.moves, program.top), modes.system_number, program.top).top
+    safe = _safe_height(top, stand.state, safe_z)
+    stops = stops_since_change(program, 0, stand.move, stand.state.parameters)
     word = _word_of(program, stand.line)
     named = "" if word is None else f", N{word}"
     checks = Checks(
         title=f"RESTART of {plain(program.name)} from file line {stand.line}{named}",
-        bit=bit_in_words(program, bit_of(modes)),
-        top=program.top,
+        bit=_bit_to_have_in(program, modes, stops),
+        top=top,
         safe_z=in_words(safe, modes),
         system_assumed=not stand.system_named,
         units_said=program.units or "" if "units" not in stand.state.stated else "",
         unread=stand.unread,
-        more=("parts that are cut through hang on tabs or lie loose: fasten them, or take them out.",),
+        more=(
+            "parts that are cut through hang on tabs or lie loose: fasten them, or take them out.",
+            *slashed_in_words(program, stand.line),
+        ),
     )
     return Approach(
         checks=checks,
@@ -184,7 +195,8 @@ def _approach(program: Program, stand: _Stand, safe_z: float | None, spin_up: fl
         safe_z=safe,
         feed=_approach_feed(program.moves, stand.move),
         spin_up=spin_up,
-        by_hand=_spindle_by_hand(program, stand),
+        stops=_stops_in_words(stops),
+        spindle_off=_spindle_off(program, stand),
         drills=bool((program.moves.kind[stand.move :] == Kind.PECK).any()),
         percent=opening(program) > 0,
     )
@@ -209,7 +221,7 @@ def _where_it_may_stand(program: Program, line: int) -> range:
     if (np.diff(moves.file_line) < 0).any():
         return EVERY
     before = int(np.searchsorted(moves.file_line, line))
-    above = np.flatnonzero(moves.end[:before, 2] > program.top)
+    above = np.flatnonzero(moves.end[:before, 2] > _tops(program)[:before])
     if not len(above):
         return range(line, line + 1)
     ends = int(above[-1]) + 1
@@ -222,52 +234,56 @@ def _look_for_stand(program: Program, line: int, where: range) -> _Stand | None:
     """Return the last place to carry on from that lies on these lines; none where calls leave the order."""
     follow = Following(program)
     run = follow.run
-    clear = _clear(program)
+    known = levels(program.moves, program.top)
     last: _Stand | None = None
     why = ""
     for at in follow.steps(where):
-        if at in where and _stands(run, program.top, clear):
+        level = level_of(known, run.modes.system_number, program.top)
+        if at in where and _stands(run, level):
             rows, state = len(run.carriage.rows), run.state()
             named = "system" in run.stated
             last = _Stand(at, rows, state, run.carriage.origins, tuple(follow.unread), named)
-        elif run.carriage.at[2] > program.top:
+        elif run.carriage.at[2] > level.top:
             why = why or next(filter(None, run.carriage.doubt), "")
         if at == line or (at > line and where is not EVERY):
             break
     else:
-        raise ProgramError(f"line {line} of {program.name} is never run; give a line that is")
+        # Far from where it is looked for closely, many lines are run at once, this one among them perhaps.
+        if where is EVERY:
+            raise ProgramError(f"line {line} of {program.name} is never run; give a line that is")
+        return None
     if last is None and where is EVERY and _has_cut(program, len(run.carriage.rows)):
         raise ProgramError(_no_stand(line, why))
     stand = None if last is None else _with_what_follows(run, last)
     return stand if where is EVERY or not run.calls.called else None
 
 
-def _clear(program: Program) -> float:
-    """Return the height, mm, from which on the bit is above the work, where Z 0 may not be its top."""
-    height = clear_height(program.moves)
-    doubtful = program.top != 0 or (np.isfinite(height) and zero_may_be_below(program.moves))
-    return height - 1e-6 if doubtful else -np.inf
+def _tops(program: Program) -> NDArray[np.float64]:
+    """Return the top of the work for each move, mm, shape (n,): each coordinate system has its own."""
+    known = levels(program.moves, program.top)
+    return np.array([known[system].top for system in program.moves.system.tolist()], dtype=np.float64)
 
 
 def _with_what_follows(run: Interpreter, stand: _Stand) -> _Stand:
     """Run to the end, for the run that was stopped may have got beyond the line; add what it left behind."""
     run.run()
     carriage = run.carriage
-    state = replace(stand.state, stated=frozenset(run.stated), offset_used=carriage.offset_used)
+    used = stand.state.offset_used or carriage.offset_set
+    state = replace(stand.state, stated=frozenset(run.stated), offset_used=used)
     return replace(stand, state=state, moved_later=carriage.origin_line * (carriage.origins > stand.origins))
 
 
-def _stands(run: Interpreter, top: float, clear: float) -> bool:
+def _stands(run: Interpreter, level: Level) -> bool:
     """Whether the bit stands above the work at a known place, with nothing half done."""
     carriage = run.carriage
     height = carriage.at[2]
-    if carriage.in_doubt or height <= top + 1e-6 or height < clear:
+    if carriage.in_doubt or height <= level.top + 1e-6 or height < level.clear:
         return False
     return run.calls.depth == 0 and run.modes.motion in _RESUMABLE
 
 
 def _has_cut(program: Program, moves: int) -> bool:
-    return bool(cutting(program.moves, program.top)[:moves].any())
+    return bool(cutting(program.moves, _tops(program))[:moves].any())
 
 
 def _no_stand(line: int, why: str) -> str:
@@ -306,13 +322,15 @@ def _refuse_unsafe(stand: _Stand, line: int) -> None:
         raise ProgramError(f"no restart from line {line}: {no_unit(stand.line)}")
 
 
-def _safe_height(program: Program, state: State, asked: float | None) -> float:
-    lowest = max(state.position[2], program.top)
+def _safe_height(top: float, state: State, asked: float | None) -> float:
+    lowest = max(state.position[2], top)
     if asked is None:
         return max(state.highest, lowest)
     if not lowest <= asked < 1e4:
+        given, least = in_words(asked, state.modes), in_words(lowest, state.modes)
         raise ProgramError(
-            f"safe_z={asked:g} mm is below the place to carry on from; give {lowest:g} or more"
+            f"a safe-z of {given} is no height to cross at: the place to carry on from is higher; "
+            f"give {least} or more"
         )
     return asked
 
@@ -326,12 +344,30 @@ def _approach_feed(moves: Moves, begin: int) -> float:
     return FALLBACK_FEED
 
 
-def _spindle_by_hand(program: Program, stand: _Stand) -> bool:
-    """Whether what is left to cut is cut without the program ever having started the spindle."""
-    if stand.state.spindle_used:
-        return False
-    left = np.flatnonzero(cutting(program.moves, program.top)[stand.move :])
-    return bool(len(left)) and program.moves.speed[stand.move + left[0]] == 0
+def _spindle_off(program: Program, stand: _Stand) -> str:
+    """Return what to say where the next cut is one without a spindle that the program has started."""
+    left = np.flatnonzero(cutting(program.moves, _tops(program))[stand.move :])
+    if not len(left) or program.moves.speed[stand.move + left[0]] != 0:
+        return ""
+    return SPINDLE_OFF if stand.state.spindle_used else BY_HAND
+
+
+def _bit_to_have_in(program: Program, modes: Modes, stops: Sequence[str]) -> str:
+    """Return which bit it was, as far as the program tells: at a stop a person may have put in another."""
+    bit = bit_in_words(program, modes.cuts_with)
+    return f"{bit} - or what was put in at the stop on {stops[-1]}" if stops else bit
+
+
+def _stops_in_words(stops: Sequence[str]) -> tuple[str, ...]:
+    """Return what to say of the stops since the bit was changed: what was done at them must be so now."""
+    if not stops:
+        return ()
+    more = len(stops) - _MOST_STOPS
+    return (
+        "the original stopped before this. What was done then must be so now",
+        *((f"{more} stops before those named here",) if more > 0 else ()),
+        *stops[-_MOST_STOPS:],
+    )
 
 
 def _from_the_start(program: Program) -> Iterator[str]:

@@ -2,9 +2,9 @@
 
 from collections.abc import Iterator, Sequence
 
-from analysis.program.cautions import comments
 from analysis.program.header import (
     BY_HAND,
+    SPINDLE_OFF,
     change_words,
     coolant_words,
     length_word,
@@ -13,22 +13,16 @@ from analysis.program.header import (
     override_word,
     path_word,
     spindle_words,
+    stop_words,
 )
 from analysis.program.state import Modes, State
-
-SPINDLE_OFF = "the program cuts this with the spindle off - see that this is what you want, then carry on"
-
-
-def bit_of(modes: Modes) -> int:
-    """Return the T number of the bit that is cut with: the one put in, or else the one chosen."""
-    return modes.bit if modes.bit_changed else modes.selected
 
 
 def opening_words(state: State, *, safe_z: float, spin_up: float, stops: Sequence[str]) -> Iterator[str]:
     """Yield what goes before the first run: all modes, the way up, the bit, the spindle and its wait."""
     yield from modal_words(state, drills=False)
     yield from change_words(state, safe_z, length=state.modes.length)
-    yield from _stops(stops)
+    yield from stop_words(stops)
     yield from _start(state, spin_up)
 
 
@@ -52,7 +46,7 @@ def seam(
         What the original stops for in between.
     """
     modes = state.modes
-    another = (before.bit_changed, bit_of(before)) != (modes.bit_changed, bit_of(modes))
+    another = (before.bit_changed, before.cuts_with) != (modes.bit_changed, modes.cuts_with)
     off = another or bool(stops) or before.spindle != modes.spindle
     if off:
         yield "M5"
@@ -60,11 +54,11 @@ def seam(
     if another:
         yield from change_words(state, safe_z, length=before.length)
         if not modes.bit_changed:
-            yield from _stops([f"put in T{modes.selected}"])
+            yield from stop_words([f"put in T{modes.selected}"])
     if before.length != modes.length and not (another and modes.bit_changed):
         yield length_word(modes)
         yield f"G0 Z{number(safe_z / modes.scale, 6)}"
-    yield from _stops(stops)
+    yield from stop_words(stops)
     yield from _ways(before, modes)
     if off:
         yield from _start(state, spin_up)
@@ -101,11 +95,5 @@ def _start(state: State, spin_up: float) -> Iterator[str]:
     modes = state.modes
     yield from spindle_words(modes, spin_up)
     if modes.spindle == 5:
-        yield from _stops([SPINDLE_OFF if state.spindle_used else BY_HAND])
+        yield from stop_words([SPINDLE_OFF if state.spindle_used else BY_HAND])
     yield from coolant_words(modes)
-
-
-def _stops(why: Sequence[str]) -> Iterator[str]:
-    if why:
-        yield from comments(why)
-        yield "M0"

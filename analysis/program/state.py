@@ -73,8 +73,8 @@ class Modes(NamedTuple):
         M7, M8, M48.
     selected, bit
         T number chosen, and T number in the spindle.
-    bit_changed
-        Whether M6 has been used.
+    bit_changed, bit_named
+        Whether M6 has been used; whether a T had been said by then.
     cycle
         While a cycle is in force.
     """
@@ -102,6 +102,7 @@ class Modes(NamedTuple):
     selected: int = 0
     bit: int = 0
     bit_changed: bool = False
+    bit_named: bool = False
     cycle: Cycle | None = None
 
     @property
@@ -123,6 +124,11 @@ class Modes(NamedTuple):
     def system_number(self) -> int:
         """The coordinate system's number: 1 to 9 for G54 to G59.3, 100 and P for G54.1 P."""
         return 100 + self.further if self.system == FURTHER_SYSTEM else SYSTEMS.index(self.system) + 1
+
+    @property
+    def cuts_with(self) -> int:
+        """T number of the bit that is cut with: the one put in, or else the one chosen."""
+        return self.bit if self.bit_changed else self.selected
 
     @property
     def turning(self) -> float:

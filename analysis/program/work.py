@@ -1,5 +1,9 @@
 """Where the work's top is, and which moves cut."""
 
+from collections.abc import Mapping
+from dataclasses import fields
+from typing import NamedTuple
+
 import numpy as np
 from numpy.typing import NDArray
 
@@ -21,7 +25,60 @@ FEEDS = (Kind.PLUNGE, Kind.CUT, Kind.RAMP, Kind.PECK)
 """Kinds of moves at feed."""
 
 
-def cutting(moves: Moves, top: float) -> NDArray[np.bool_]:
+class Level(NamedTuple):
+    """
+    How high the work is in one coordinate system.
+
+    Attributes
+    ----------
+    top
+        Z of its top, mm.
+    clear
+        From which Z on, mm, the bit is surely above it, where Z 0 may not be its top; else -infinity.
+    """
+
+    top: float
+    clear: float
+
+
+def levels(moves: Moves, top: float) -> dict[int, Level]:
+    """
+    Return how high the work is in each coordinate system that moves name: each may have a zero of its own.
+
+    Parameters
+    ----------
+    moves
+        n moves.
+    top
+        Z of the top where there is one system only, mm, as `top_of_work` says.
+    """
+    systems = np.unique(moves.system).tolist()
+    if len(systems) < 2:
+        return {system: Level(top, _clear(moves, top)) for system in systems}
+    found = {}
+    for system in systems:
+        there = _of_rows(moves, moves.system == system)
+        own = top_of_work(there)
+        found[system] = Level(own, _clear(there, own))
+    return found
+
+
+def level_of(known: Mapping[int, Level], system: int, top: float) -> Level:
+    """Return the level in a system; where no move names it yet, the work's ``top``, mm."""
+    return known.get(system) or Level(top, -np.inf)
+
+
+def _clear(moves: Moves, top: float) -> float:
+    height = clear_height(moves)
+    doubtful = top != 0 or (np.isfinite(height) and zero_may_be_below(moves))
+    return height - 1e-6 if doubtful else -np.inf
+
+
+def _of_rows(moves: Moves, rows: NDArray[np.bool_]) -> Moves:
+    return Moves(**{field.name: getattr(moves, field.name)[rows] for field in fields(Moves)})
+
+
+def cutting(moves: Moves, top: float | NDArray[np.float64]) -> NDArray[np.bool_]:
     """
     Return which moves cut: those that feed to below the top of the work.
 
@@ -30,7 +87,7 @@ def cutting(moves: Moves, top: float) -> NDArray[np.bool_]:
     moves
         n moves.
     top
-        Z of the work's top, mm.
+        Z of the work's top, mm, or of each move's, shape (n,).
 
     Returns
     -------

@@ -26,7 +26,8 @@ ELSEWHERE = [
 def run_restart(text: str, modes: dict[str, str]) -> tuple[list[Event], list[Event], SimpleMachine]:
     """Run a restart on a machine left in the given modes; return events of head and body."""
     machine = SimpleMachine(at=[-30.0, 45.0, 60.0], modes=dict(modes), mist=True)
-    machine.shift = [7.0, 8.0, 9.0] if "G92" in text else [0.0] * 3
+    # The run that was stopped left a shift behind only if the program makes one.
+    machine.shift = [7.0, 8.0, 9.0] if re.search(r"G92(?!\.[12])", text) else [0.0] * 3
     machine.rate, machine.speed = 111.0, 222.0
     events = machine.run(text)
     mark = next(i for i, line in enumerate(text.split("\n"), 1) if MARK in line)
@@ -316,7 +317,7 @@ def test_safe_height_is_the_programs_own_or_the_one_asked_for():
     """The crossing height is the highest the program named so far, unless another is given."""
     assert "G0 Z5\n" in restart_program(read(JOB), 9)
     assert "G0 Z30\n" in restart_program(read(JOB), 9, safe_z=30)
-    with pytest.raises(ProgramError, match="safe_z=2 mm is below"):
+    with pytest.raises(ProgramError, match=r"safe-z of 2 mm .* give 5 mm or more"):
         restart_program(read(JOB), 9, safe_z=2)
 
 
@@ -325,6 +326,157 @@ def test_a_spindle_switched_by_hand_gets_a_stop():
     text = lines_of(restart_program(read(JOB.replace("N30 M3 S18000\n", "")), 8))
     assert text.index("M0") < text.index("G0 X10 Y10")
     assert "M3" not in text
+
+
+def test_a_cut_with_a_standing_spindle_gets_a_stop_though_the_program_has_started_it_once():
+    """M6 stops the spindle where the standard is kept to: what is cut then is not begun without a word."""
+    text = "G21 G90\nG0 Z5\nG0 X1 Y1\nM3 S18000\nT1 M6\nG1 Z-1 F300\nX10\nG0 Z5\nX20\nG1 Z-1\nX30\nG0 Z5\nM2"
+    said = lines_of(restart_program(read(text), 10))
+    assert said.index("T1 M6") < said.index("M0") < said.index("G0 X20 Y1")
+    assert "with the spindle off" in restart_program(read(text), 10)
+
+
+BY_STOP = """G21 G90 G54
+T1 M6 (6 MM END MILL)
+S18000 M3
+G0 Z20
+G0 X0 Y0
+G1 Z-3 F300
+X10
+G0 Z20
+M5
+M0 (FIT THE 3 MM BALL NOSE, ZERO Z)
+S24000 M3
+G0 X20
+G1 Z-1 F300
+X30
+G0 Z20
+M5
+M30
+"""
+
+
+def test_a_stop_at_which_a_bit_was_put_in_by_hand_is_made_again():
+    """The head stops before the spindle starts, says what the original asked for, and is sure of no bit."""
+    text = restart_program(read(BY_STOP), 14)
+    said = lines_of(text)
+    assert said.index("T1 M6") < said.index("M0") < said.index("S24000")
+    assert "(file line 10: FIT THE 3 MM BALL NOSE, ZERO Z)" in text
+    assert "or what was put in at the stop on file line 10" in head_of(text)
+    before = restart_program(read(BY_STOP), 7)
+    assert "M0" not in lines_of(before)[: lines_of(before).index("M3")]
+
+
+def test_the_last_stops_are_named_and_the_others_counted():
+    """A program that stops at every part is no reason for pages of comments."""
+    stops = "\n".join(f"M0 (LOOK AT PART {n})" for n in range(1, 9))
+    text = restart_program(read(BY_STOP.replace("M0 (FIT THE 3 MM BALL NOSE, ZERO Z)", stops)), 21)
+    assert "3 stops before those named here" in text
+    assert ["LOOK AT PART 3)" in text[: text.index("S24000")], "LOOK AT PART 4)" in text] == [False, True]
+
+
+@pytest.mark.parametrize(("change", "said"), [("T1 M6\nT2", "G43 H1"), ("T2", "G43 H2")])
+def test_a_length_offset_without_a_number_is_that_of_the_bit_that_cuts(change: str, said: str):
+    """A bit that is chosen for later is not the one whose length counts."""
+    text = f"G21 G90 G54\n{change}\nG43\nS18000 M3\nG0 Z20\nX0 Y0\nG1 Z-3 F300\nX10\nG0 Z20\nX30\nG1 Z-3\nM2"
+    restart = lines_of(restart_program(read(text), text.count("\n")))
+    assert {line for line in restart if line.startswith("G43")} == {said}
+
+
+def test_a_change_of_bit_without_a_number_stays_one():
+    """T0 M6 would put the bit away."""
+    text = "G21 G90 G54\nM6\nS18000 M3\nG0 Z20\nX0 Y0\nG1 Z-3 F300\nX10\nG0 Z20\nX20\nG1 Z-1\nX30\nM2"
+    said = lines_of(restart_program(read(text), 10))
+    assert "M6" in said
+    assert not any(line.startswith("T") for line in said)
+
+
+def test_a_shift_that_the_control_kept_from_before_is_no_restart():
+    """G92.3 brings back what the program never set: where its zero lies then nobody here knows."""
+    text = "G21 G90 G54\nG92.3\nM3 S9000\nG0 Z5\nX0 Y0\nG1 Z-3 F300\nX10\nG0 Z5\nX20\nG1 Z-3\nX30\nG0 Z5\nM2"
+    with pytest.raises(
+        ProgramError, match=r"G92\.3 on line 2 .*: the control kept it from before; set the zero"
+    ):
+        restart_program(read(text), 11)
+    known = text.replace("G92.3", "G92.1\nG92.3")
+    assert "G0 X20 Y0" in lines_of(restart_program(read(known), 12))
+
+
+def test_a_shift_set_by_hand_before_the_run_is_kept():
+    """A program that only clears the shift at its end has not done so yet; one that sets it may have."""
+    text = "G21 G90 G54\nM3 S9000\nG0 Z5\nX0 Y0\nG1 Z-3 F300\nX10\nG0 Z5\nX20\nG1 Z-3\nX30\nG0 Z5\nG92.1\nM2"
+    said = lines_of(restart_program(read(text), 9))
+    assert "G92.1" not in said[: said.index("M3")]
+    said = lines_of(restart_program(read(text.replace("G92.1", "G92 X0")), 9))
+    assert "G92.1" in said[: said.index("M3")]
+
+
+SLASHED = """G21 G90 G54
+T1 M6
+S18000 M3
+/M8
+/%s
+G0 Z20
+X0 Y0
+G1 Z-3 F300
+X10
+G0 Z20
+X20
+G1 Z-1
+X30
+M2
+"""
+
+
+def test_what_hangs_on_the_block_delete_switch_is_refused():
+    """A coordinate system that a slash may leave out decides where it cuts; coolant is a matter of a word."""
+    with pytest.raises(ProgramError, match="depends on the block-delete switch, for line 4"):
+        restart_program(read(SLASHED % "G55"), 12)
+    said = head_of(restart_program(read(SLASHED % "M1"), 12))
+    assert "begin with a slash, file line 4, 5, are taken as left out" in said
+
+
+TWO_ZEROS = """G21 G90 G54
+T1 M6
+S18000 M3
+G0 Z20
+X0 Y0
+G1 Z-6 F400
+X50
+Y50
+X0
+Y0
+G0 Z20
+G55
+G0 Z25
+X5 Y5
+G1 Z12 F400
+X50
+Y50
+X0
+Y0
+G1 Z6
+X50
+Y50
+X0
+Y0
+G0 Z25
+M2
+"""
+
+
+def test_each_coordinate_system_has_its_own_top():
+    """In G55 zero is the spoilboard: at Z 12 the bit is in the sheet, though above the top of G54."""
+    program = read(TWO_ZEROS)
+    resume = resume_at(program, 22)
+    assert (resume.file_line, resume.position) == (15, (5.0, 5.0, 25.0))
+    assert "G1 Z25 F400" in lines_of(restart_program(program, 22))
+
+
+def test_a_line_at_the_end_of_a_program_without_an_end_word_is_run():
+    """Nothing but plain lines behind the stand: the last of them are no lines that are never run."""
+    text = "G21 G90\nG0 Z5\nM3 S1000\nG0 X0 Y0\nG1 Z-1 F300\nX10\nX20\nX30"
+    assert resume_at(read(text), 8).file_line == resume_at(read(text + "\nM30"), 8).file_line == 5
 
 
 BARE = "G90\nG0 Z5\nX1 Y1\nM3 S9000\nG1 Z-1 F100\nX9\nG0 Z5\nM2\n"
