@@ -26,6 +26,8 @@ _SHUFFLED = 1.0
 _BESIDE = 1
 # So many reports of lines that the program does not have are kept.
 _MOST_ODD = 100_000
+# How long ago, s, a line may have been named and still be asked for, and how much later it is forgotten.
+_REMEMBERS, _LATER = 3600.0, 600.0
 # A cut may run at one and a half times its feed while nothing is reported.
 _FASTER = 1.5
 
@@ -100,6 +102,7 @@ class FedLocator:
         self._plan = plan
         self._ahead = Ahead(plan, ahead)
         self._named: list[_Named] = []
+        self._forgotten: set[int] = set()
         # Given in advance, of lines that the program does not have: a restart program may.
         self._odd: deque[Report] = deque(maxlen=_MOST_ODD)
         self._at = 0.0
@@ -149,7 +152,7 @@ class FedLocator:
     def lines_seen(self) -> int:
         """How many different lines were passed over, by the base; without one, how many were named."""
         come = self._named[: bisect_right(self._named, self._at, key=_when)]
-        return self._base.lines_seen or len({named.line for named in come})
+        return self._base.lines_seen or len(self._forgotten | {named.line for named in come})
 
     def row(self, at: float, phase: Phase, level: float = math.nan, bits: Mapping[int, Fit] = {}) -> None:
         """
@@ -158,9 +161,17 @@ class FedLocator:
         ``bits`` is how well each bit, by T number, fits what is heard, as far as that is known.
         """
         self._at = at
+        self._forget()
         told = self._told(at)
         self._base.told(self._ahead.moves(told.named) if told and told.fresh else None)
         self._base.row(at, phase, level, bits)
+
+    def _forget(self) -> None:
+        """Forget what was named long ago, much at once: a run may last for a day."""
+        if self._named and self._named[0].at < self._at - _REMEMBERS - _LATER:
+            old = bisect_left(self._named, self._at - _REMEMBERS, key=_when)
+            self._forgotten.update(named.line for named in self._named[:old])
+            del self._named[:old]
 
     def told(self, moves: tuple[int, int] | None) -> None:
         """Let the base take in the moves that it may be."""
@@ -212,8 +223,8 @@ class FedLocator:
             return replace(event, line=place)
         # A weak change is noticed late: what was cut shortly before is cut again.
         before = self.place(event.last_good) or place
-        first = _cut_again(self._plan, min(place.first, before.first), place.first)
-        return replace(event, line=place, resume=resume_before(self._plan.program, first))
+        lines = _cut_again(self._plan, before.first, place.first)
+        return replace(event, line=place, resume=resume_before(self._plan.program, *lines))
 
     def mark(self, line: int) -> None:
         """Let the base take in that a line is being cut now; lines that came before no longer count."""
@@ -243,13 +254,13 @@ class FedLocator:
         return self._base.verdicts(learned)
 
 
-def _cut_again(plan: Plan, early: int, onset: int) -> int:
-    """Return the first line to be cut again when something went wrong between two lines of the file."""
+def _cut_again(plan: Plan, before: int, onset: int) -> tuple[int, ...]:
+    """Return the lines to be cut again, or those after them, when it went wrong between two lines."""
     lines = plan.program.moves.file_line
     if (np.diff(lines) < 0).any():
-        return early  # a line that runs more than once is no moment
-    moves = np.minimum(np.searchsorted(lines, (early, onset)), len(lines) - 1)
-    return min(onset, int(lines[plan.cut_again(*moves.tolist())]))
+        return before, onset  # a line that runs more than once is no moment
+    moves = np.minimum(np.searchsorted(lines, (min(before, onset), onset)), len(lines) - 1)
+    return (min(onset, int(lines[plan.cut_again(*moves.tolist())])),)
 
 
 def _when(named: _Named) -> float:

@@ -21,7 +21,18 @@ from analysis.errors import ProgramError
 from analysis.events import Event, PartVerdict, Place, ResumeLine, State
 from analysis.pace import UNKNOWN, Learned
 from analysis.presence import Phase
-from analysis.program import Kind, Machine, Part, Program, Schedule, cutting, find_parts, resume_at, schedule
+from analysis.program import (
+    Kind,
+    Machine,
+    Part,
+    Program,
+    Resume,
+    Schedule,
+    cutting,
+    find_parts,
+    resume_at,
+    schedule,
+)
 from analysis.program.engagement import Engagement, engagement
 from analysis.which_bit import Fit
 
@@ -194,18 +205,27 @@ def family_of(down: float) -> tuple[str, bool]:
     return FAMILIES[0] if down > 0.5 else FAMILIES[1], not _MIXED < down < 1.0 - _MIXED
 
 
-def resume_before(program: Program, line: int) -> ResumeLine | None:
+def resume_before(program: Program, *lines: int) -> ResumeLine | None:
     """
-    Return the line to start again from when ``line`` of the file went wrong.
+    Return the line to start again from when these lines of the file went wrong.
 
-    ``None`` where none is safe: an alarm is to be heard all the same.
+    ``None`` where none is safe: an alarm is to be heard all the same. Which of the lines is run first is
+    not told by their order in the file: a subprogram may stand at its end.
     """
+    found = [_resume(program, line) for line in dict.fromkeys(lines)]
+    safe = [resume for resume in found if resume is not None]
+    if len(safe) < len(found):
+        return None
+    first = min(safe, key=lambda resume: resume.move)
+    return ResumeLine(first.file_line, first.word)
+
+
+def _resume(program: Program, line: int) -> Resume | None:
     # The line may be one that is never run: in a subprogram, say. One with a move is.
     run = program.moves.file_line
     for known in (line, int(run[run <= line].max(initial=1))):
         with contextlib.suppress(ProgramError):
-            resume = resume_at(program, known)
-            return ResumeLine(resume.file_line, resume.word)
+            return resume_at(program, known)
     return None
 
 

@@ -49,7 +49,8 @@ class ClockLocator:
         self._at = self._since = 0.0
         self._marks = marks.unmarked(plan)
         self._seen_to: int | None = None
-        self._before = self._marks
+        self._astray = False
+        self._before = self._marks, False
 
     @property
     def context(self) -> Context:
@@ -130,15 +131,16 @@ class ClockLocator:
         if not isinstance(event, Alarm):
             return event
         place = self.place(event.onset)
+        self._before = self._marks.copy(), self._astray
         if place is None:
+            self._astray = True
             return event
         # A weak change is noticed late: what was cut shortly before is cut again, and looked at.
         early = self.plan.cut_again(self._moves_at(event.last_good)[1], self._moves_at(event.onset)[1])
-        self._before = self._marks.copy()
         self._marks[early : self._moves_at(event.at)[0] + 1] |= marks.SUSPECT
-        line = int(self.plan.program.moves.file_line[early])
-        resume = resume_before(self.plan.program, min(place.first, line))
-        return replace(event, line=place, resume=resume)
+        first = self._moves_at(event.onset)[1]
+        lines = self.plan.program.moves.file_line[[early, first]].tolist()
+        return replace(event, line=place, resume=resume_before(self.plan.program, *lines))
 
     def mark(self, line: int) -> None:
         """
@@ -161,11 +163,12 @@ class ClockLocator:
 
     def acquit(self) -> None:
         """Take in that the last alarm was nothing: what it alone made suspect is not."""
-        self._marks = marks.acquitted(self._marks, self._before)
+        before, self._astray = self._before
+        self._marks = marks.acquitted(self._marks, before)
 
     def verdicts(self, learned: frozenset[int]) -> tuple[PartVerdict, ...]:
         """Return each part's verdict; ``learned`` are the bits that have a baseline."""
-        return marks.verdicts(self.plan, self._marks, learned)
+        return marks.verdicts(self.plan, self._marks, learned, astray=self._astray)
 
     def _is_past(self, at: float) -> bool:
         """Return whether ``at`` is later than this stint can have lasted."""

@@ -97,7 +97,8 @@ class SoundLocator:
         self._cutting: float | None = None
         self._context = Context(self._bit, LOST)
         self._smooth: tuple[int, list[_Where]] = (0, [])
-        self._before = self._marks.copy(), math.inf
+        self._astray = False
+        self._before = self._marks.copy(), False, math.inf
         self._told: tuple[int, int] | None = None
         self._turned = self._followed = 0
 
@@ -171,19 +172,19 @@ class SoundLocator:
         if not isinstance(event, Alarm):
             return event
         onset, since = self._about(event.onset), self._about(event.last_good)
+        self._before = self._marks.copy(), self._astray, event.onset
         if onset is None:
+            self._astray = True
             return event
         # A weak change is noticed late: what was cut shortly before is cut again, and looked at.
         first = onset[0]
         early = self.plan.cut_again(min(since[0], first) if since else first, first)
         here = self._past[-1].where
         now = self._moves(here)[1 if self._is_known(here) else 2]
-        self._before = self._marks.copy(), event.onset
         self._marks[early : max(early, now) + 1] |= marks.SUSPECT
         place = self.plan.place(*onset, "sound")
-        line = int(self.plan.program.moves.file_line[early])
-        resume = resume_before(self.plan.program, min(place.first, line))
-        return replace(event, line=place, resume=resume)
+        lines = self.plan.program.moves.file_line[[early, first]].tolist()
+        return replace(event, line=place, resume=resume_before(self.plan.program, *lines))
 
     def _doubt(self, checked: Checked) -> None:
         bit = self._context.bit
@@ -192,7 +193,7 @@ class SoundLocator:
         # Of a loose one there is an alarm; one in doubt was so from the first second.
         if checked.accuses and checked.verdict == "doubtful" and self._past:
             self._doubted.add(bit)
-            self._before = self._marks.copy(), self._past[-1].at
+            self._before = self._marks.copy(), self._astray, self._past[-1].at
             now = self._moves(self._past[-1].where)[2]
             self._marks[: now + 1][self.plan.program.moves.bit[: now + 1] == bit] |= marks.SUSPECT
 
@@ -218,14 +219,14 @@ class SoundLocator:
     def acquit(self) -> None:
         """Take in that the last alarm, or doubt, was nothing: what it alone made suspect is not."""
         self._doubted.discard(self._context.bit)
-        before, onset = self._before
+        before, self._astray, onset = self._before
         self._marks = marks.acquitted(self._marks, before)
         for then in self._past[bisect_left(self._past, onset, key=lambda then: then.at) :]:
             then.marks &= ~marks.SUSPECT
 
     def verdicts(self, learned: frozenset[int]) -> tuple[PartVerdict, ...]:
         """Return each part's verdict; ``learned`` are the bits that have a baseline."""
-        return marks.verdicts(self.plan, self._marked_to_now(), learned)
+        return marks.verdicts(self.plan, self._marked_to_now(), learned, astray=self._astray)
 
     def _begin(self, hop: float) -> None:
         self._each = max(1, math.ceil(_STEP / hop - 1e-6))

@@ -29,12 +29,31 @@ def lines_seen(plan: Plan, marks: Marks) -> int:
     return len(np.unique(plan.program.moves.file_line[(marks & SEEN) > 0]))
 
 
-def verdicts(plan: Plan, marks: Marks, learned: frozenset[int]) -> tuple[PartVerdict, ...]:
-    """Return each part's verdict; ``learned`` are the bits that have a baseline."""
+def verdicts(
+    plan: Plan, marks: Marks, learned: frozenset[int], *, astray: bool = False
+) -> tuple[PartVerdict, ...]:
+    """
+    Return each part's verdict.
+
+    Parameters
+    ----------
+    plan, marks
+        What is cut, and what became of each move.
+    learned
+        The bits that have a baseline.
+    astray
+        Whether there was an alarm at an unknown place: any part may have been cut then that was not heard.
+    """
     known = np.isin(plan.program.moves.bit, list(learned))
+    found = [(part, _verdict(plan, part, marks, known)) for part in plan.parts]
     return tuple(
-        PartVerdict(part.name, part.first_line, part.last_line, _verdict(plan, part, marks, known))
-        for part in plan.parts
+        PartVerdict(
+            part.name,
+            part.first_line,
+            part.last_line,
+            "suspect" if astray and verdict == "unheard" else verdict,
+        )
+        for part, verdict in found
     )
 
 
@@ -45,4 +64,5 @@ def _verdict(plan: Plan, part: Part, marks: Marks, known: NDArray[np.bool_]) -> 
     # By what was taken away, not by time: a light finishing pass is hardly told from air.
     taken = plan.met.volume[cut]
     heard = float(taken[((marks[cut] & HEARD) > 0) & known[cut]].sum())
-    return "good" if heard >= _ENOUGH * float(taken.sum()) else "unheard"
+    # Where next to nothing is taken away nothing can have been heard.
+    return "good" if heard >= _ENOUGH * float(taken.sum()) > 0.0 else "unheard"

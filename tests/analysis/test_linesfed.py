@@ -354,6 +354,17 @@ def test_lines_seen_are_those_named_where_sound_knows_none():
     assert locator.lines_seen == 40
 
 
+def test_a_day_of_line_numbers_takes_no_more_room_than_an_hour():
+    """What was named long ago is forgotten, but for how many lines there were."""
+    locator = fed(base=Sound())
+    for at in range(40_000):
+        locator.report(Report(float(at), 5 + at // 20_000, None))
+        locator.row(float(at), Phase.CUT)
+    assert len(locator._named) < 5000  # noqa: SLF001 - nothing else shows it
+    assert locator.lines_seen == 2
+    assert locator.place(39_000.0) is not None
+
+
 # Reports as they come
 
 

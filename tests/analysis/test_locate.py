@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 from analysis.cut import Context
 from analysis.cutting import Bit
 from analysis.events import Alarm, Deaf, Place
-from analysis.locate import Nowhere, Plan
+from analysis.locate import Nowhere, Plan, resume_before
 from analysis.place import ClockLocator
 from analysis.presence import Phase
 from analysis.program import Kind, read
@@ -464,6 +464,54 @@ def test_an_alarm_spoils_back_to_its_onset():
             locator.complete(dataclasses.replace(ALARM, at=at, onset=onset))
             break
     assert [part.verdict for part in locator.verdicts(frozenset({1, 2}))] == ["suspect", "suspect", "unheard"]
+
+
+def test_an_alarm_at_an_unknown_place_may_have_spoiled_whatever_was_not_heard():
+    """Nobody knows which part it was: all that are not good are suspect, until it is said to be nothing."""
+    locator = ClockLocator(TRAYS)
+    locator.complete(ALARM)
+    assert [part.verdict for part in locator.verdicts(frozenset({1, 2}))] == ["suspect"] * 3
+    locator.acquit()
+    assert [part.verdict for part in locator.verdicts(frozenset({1, 2}))] == ["unheard"] * 3
+
+
+def test_a_part_that_takes_next_to_nothing_away_was_not_heard():
+    """A square scratched 0.04 mm deep makes no sound that anybody could have listened to."""
+    scratched = read(
+        "G21 G90 G54\nT1 M6\nS18000 M3\nG0 Z5\nX0 Y0\nG1 Z-0.04 F300\nX20\nY20\nX0\nY0\nG0 Z5\nX60 Y0\n"
+        "G1 Z-3\nX80\nY20\nX60\nY0\nG0 Z5\nM2",
+        "two squares",
+    )
+    plan = Plan.of(scratched, {1: Bit("bit", 6.0, 2)})
+    said = ClockLocator(plan).verdicts(frozenset({1}))
+    assert {part.verdict for part in said} == {"unheard"}
+
+
+def test_where_to_start_again_goes_by_the_order_of_execution():
+    """A subprogram at the end of the file is run before what follows its call: it is cut again, too."""
+    text = [
+        *(
+            "G21 G90 G54",
+            "T1 M6",
+            "S18000 M3",
+            "G0 Z5",
+            "X0 Y0",
+            "M98 P100",
+            "G0 Z5",
+            "X100 Y0",
+            "G1 Z-3 F300",
+        ),
+        *("X160", "G0 Z5", "M30", "O100", "G1 Z-3 F300", "X20", "Y20", "X0", "G0 Z5", "M99"),
+    ]
+    program = read("\n".join(text), "called")
+    call, onset, in_the_call = (text.index(line) + 1 for line in ("M98 P100", "X160", "Y20"))
+    for lines in ((in_the_call, onset), (onset, in_the_call)):
+        resume = resume_before(program, *lines)
+        assert resume is not None
+        assert resume.file == call
+    later = resume_before(program, onset)
+    assert later is not None
+    assert later.file > call
 
 
 def test_lines_seen_are_the_lines_passed_over():
