@@ -18,6 +18,12 @@ _SENTENCES = {
     "colour": "some bands of the sound lie {size:.0f} dB lower against the others than they did",
 }
 
+# As much, of a bit of which nothing is known: no change was heard.
+_OF_A_STRANGER = _SENTENCES | {
+    "modulation": "the hiss of the cut swells once per revolution, {size:.0f} dB more than a tight bit's",
+    "rocking": "the hiss of the cut swells every second revolution, {size:.0f} dB more than a tight bit's",
+}
+
 # Of two cutting edges one that is chipped leaves its work to the other, once per turn.
 _NO_HALF_ORDERS = "half orders did not come with it: a chipped cutting edge sounds like that, too"
 
@@ -42,7 +48,7 @@ class Explanation:
     because: tuple[str, ...]
 
 
-def explain(shift: Array64) -> Explanation:
+def explain(shift: Array64, *, known: bool = True) -> Explanation:
     """
     Return the likeliest cause of a change.
 
@@ -55,6 +61,8 @@ def explain(shift: Array64) -> Explanation:
     ----------
     shift
         How far each channel has moved from the baseline, dB, shape (len(CHANNELS),).
+    known
+        Whether there is a baseline: else it is from what a tight bit may have.
     """
     moved = dict(zip(CHANNELS, (float(value) for value in shift), strict=True))
     signs = (
@@ -62,7 +70,7 @@ def explain(shift: Array64) -> Explanation:
         max(moved["half"], moved["rocking"]) > _WORTH_SAYING,
         moved["modulation"] > _WORTH_SAYING,
     )
-    sentences = evidence(shift)
+    sentences = evidence(shift, _SENTENCES if known else _OF_A_STRANGER)
     if not any(signs):
         return Explanation("unknown", 0.3, sentences)
     if not signs[1]:

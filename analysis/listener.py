@@ -242,6 +242,7 @@ class Listener:
             When there is no program, or no move on that line.
         """
         self.locator.mark(line)
+        self.watcher.marked(self.at)
         return []
 
     def end(self) -> Summary:

@@ -72,6 +72,9 @@ _FRESH = 1.0
 # A baseline is learned from rows of whose hiss the cut's own share is at least this: not from its ends.
 _LEARNED_FROM = 0.3
 
+# A line that a person tells changes what bit is thought to turn within so many s.
+_TAKES_EFFECT = 1.0
+
 # In one cut a spindle keeps its speed within this share: what turns otherwise may be another machine.
 _ONE_SPEED = 0.02
 
@@ -119,6 +122,9 @@ class Watcher:
         self._doubted: dict[tuple[int, str], list[Baseline]] = {}
         # Bits whose baseline was in doubt from the start, and why: it is no good sound.
         self._unproven: dict[int, Checked] = {}
+        # Bits that were tightened and are to be spoken of whatever is found.
+        self._promised: set[int] = set()
+        self._marked = -math.inf
         self._learned_at: dict[tuple[int, str], tuple[float, float]] = {}
         self._references = references
         self.score = 0.0
@@ -153,7 +159,7 @@ class Watcher:
         if health.changed:
             events.append(Deaf(at, health.reason) if health.deaf else Heard(at, "sound is usable again"))
         if context.bit != self._bit:
-            self._change_bit(context.bit)
+            self._change_bit(context.bit, at)
         alarm = None
         usable = not health.deaf and health.usable
         if usable and moment.phase is Phase.CUT and context.cuts:
@@ -194,7 +200,7 @@ class Watcher:
         Take in, at ``at`` s, that the person has tightened the bit and carries on.
 
         The first seconds of cutting are compared with the good sound from before, and said to be `Checked`;
-        where that was in doubt, they are learned and checked anew.
+        where that was in doubt, or there is none, they are learned and checked by what else is known.
         """
         self._begin()
         self._first.over(self._bit)
@@ -202,7 +208,17 @@ class Watcher:
             self._drop([key for key in self.baselines if key[0] == self._bit])
         self._rechecking = self._main(self._bit) is not None
         self._unlearn(self._bit)
-        return self._turn(at, "settle", "tightened: the first seconds of cutting will be checked")
+        self._promised.add(self._bit)
+        said = "tightened: the first seconds of cutting will be checked"
+        if not self._rechecking:
+            said = (
+                "tightened: no good sound from before is known; the first seconds will be checked without it"
+            )
+        return self._turn(at, "settle", said)
+
+    def marked(self, at: float) -> None:
+        """Take in, at ``at`` s, that a person said which line is cut: a bit that it changes was it before."""
+        self._marked = at
 
     def _turn(self, at: float, state: State, because: str) -> list[Event]:
         self.state = self._said = state
@@ -236,10 +252,13 @@ class Watcher:
         for key in [key for key in self._learning if key[0] == bit]:
             del self._learning[key]
 
-    def _change_bit(self, bit: int) -> None:
+    def _change_bit(self, bit: int, at: float) -> None:
         self._bit = bit
-        self._rechecking = False
         self._set(self._settings_of.get(bit, self._usual))
+        # Who tells in an alarm which line it is has changed no bit: it lasts.
+        if self._alarmed and at - self._marked < _TAKES_EFFECT:
+            return
+        self._rechecking = False
         self._begin()
 
     def _set(self, settings: Settings) -> None:
@@ -360,8 +379,10 @@ class Watcher:
         against, known, found = self._find(key, fresh)
         checked = Checked(at, against, found.verdict, found.because)
         # That physics has nothing against a bit is worth a word only where there was a doubt.
-        if against != "physics" or found.verdict != "tight" or key[0] in self._unproven:
+        doubted = key[0] in self._unproven or key[0] in self._promised
+        if against != "physics" or found.verdict != "tight" or doubted:
             self._found.append(checked)
+        self._promised.discard(key[0])
         if found.verdict == "loose" and known is not None:
             return self._refuse(key, known, found, since, at)
         if not (self._rechecking and found.verdict == "doubtful"):
@@ -457,7 +478,8 @@ class Watcher:
         return self._alarm(at)
 
     def _alarm(self, at: float) -> Alarm:
-        worst, cause = self._comparison.worst, explain(self._comparison.moved(at))
+        worst, known = self._comparison.worst, self._main(self._bit) is not None
+        cause = explain(self._comparison.moved(at), known=known)
         return Alarm(
             at=at,
             onset=worst.since,

@@ -97,7 +97,10 @@ _LAST_STEPS = (
         "Is the position kept? Else find zero.",
     ),
     ("Touch off Z again, on a spot where the top is not cut away.", "Touch off Z again, on a whole spot."),
-    ("Carry on with the restart program, one hand at the stop.", "Carry on, one hand at the stop."),
+    (
+        "Carry on, by the restart program if there is one, a hand at the stop.",
+        "Carry on, one hand at the stop.",
+    ),
 )
 
 
@@ -129,8 +132,8 @@ _NEXT = {
 
 
 _CHECKING = (
-    "Carry on with the restart program, one hand at the stop: the first seconds of cutting are compared with "
-    "the good sound from before."
+    "Carry on, by the restart program if there is one, one hand at the stop: the first seconds of cutting "
+    "are checked."
 )
 
 
@@ -234,7 +237,7 @@ def _alarm(alarm: Alarm) -> str:
         lines.append(f"          Carry on from {place(alarm.resume)}: {above}")
         lines.extend(f"          {sentence}" for sentence in early)
     if alarm.line is None:
-        lines.append("          The place is unknown: no program was given, or it is not clear where it is.")
+        lines.append("          The place is unknown, and so is the line to carry on from: look at the work.")
     return "\n".join([*lines, ""])
 
 

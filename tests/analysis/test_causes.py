@@ -35,6 +35,15 @@ def test_each_sign_of_a_loose_bit_has_its_sentence(channel: str, sentence: str):
     assert said.because == ((sentence,) if channel in ("half", "rocking") else (sentence, chipped))
 
 
+def test_of_a_bit_of_which_no_good_sound_is_known_no_change_is_told():
+    """Nobody heard it otherwise: it is beside what a tight bit does."""
+    said = explain(shift(rocking=22.0, modulation=5.0), known=False).because
+    assert said[:2] == (
+        "the hiss of the cut swells every second revolution, 22 dB more than a tight bit's",
+        "the hiss of the cut swells once per revolution, 5 dB more than a tight bit's",
+    )
+
+
 def test_lost_colour_is_described_and_not_explained():
     """A sound of another colour is told as it was heard; its cause is unknown."""
     said = explain(shift(colour=5.0))

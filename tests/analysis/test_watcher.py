@@ -900,6 +900,29 @@ def doubted() -> Cut:
     return cut
 
 
+def test_a_bit_that_never_was_good_is_spoken_of_when_it_was_tightened():
+    """There is nothing to compare it with, which is said at once; what physics has to say is said then."""
+    cut = Cut().hear(1.0)
+    cut.watcher.forget(TOLD.bit, 0.0)
+    (turn,) = cut.watcher.tightened(cut.at)
+    assert "no good sound from before is known" in turn.because
+    found = [event for event in cut.hear(6.0).events if isinstance(event, Checked)]
+    assert [(each.against, each.verdict) for each in found] == [("physics", "tight")]
+    cut.watcher.forget(TOLD.bit, 0.0)
+    assert sum(isinstance(event, Checked) for event in cut.hear(6.0).events) == 1
+
+
+def test_a_line_that_a_person_tells_in_an_alarm_ends_none():
+    """By the line it is another bit than was thought: it has been that one all along. A new bit ends it."""
+    cut = Cut().hear(6.0).hear(12.0, **RUNOUT, half=9.0, rocking=9.0)
+    assert cut.watcher.state == "alarm"
+    other = dataclasses.replace(TOLD, bit=TOLD.bit + 1)
+    marked = cut.copy()
+    marked.watcher.marked(marked.at)
+    assert marked.hear(3.0, context=other, **RUNOUT).watcher.state == "alarm"
+    assert cut.hear(3.0, context=other, **RUNOUT).watcher.state != "alarm"
+
+
 def test_a_doubt_is_checked_again_when_the_bit_was_tightened():
     """Against physics: the sound from before was no good one, and a bit left as it was would be like it."""
     for moved, verdict, state in (({}, "tight", "listen"), (ROCKS, "doubtful", "uneasy")):
@@ -954,20 +977,20 @@ def test_tightened_and_still_loose():
 
 
 def test_tightened_before_anything_was_learned_is_learned():
-    """There is nothing to compare with: the cut is learned as any other."""
+    """There is nothing to compare with: the cut is learned as any other, and what physics says is told."""
     cut = Cut().hear(1.0)
     cut.watcher.tightened(cut.at)
     assert cut.hear(10.0).watcher.state == "listen"
-    assert checks(cut) == []
+    assert checks(cut) == [("physics", "tight")]
 
 
 def test_tightened_and_what_was_learned_is_forgotten():
-    """When it turns out that the good sound was no cut there is nothing to check: the cut is learned anew."""
+    """When it turns out that the good sound was no cut it is no good sound: the cut is learned anew."""
     cut = alarmed()
     cut.watcher.tightened(cut.at)
     cut.watcher.forget(0, 0.0)
     assert cut.hear(10.0).watcher.state == "listen"
-    assert checks(cut) == []
+    assert checks(cut) == [("physics", "tight")]
 
 
 def test_nothing_ends_the_alarm_and_what_is_heard_counts_as_normal():

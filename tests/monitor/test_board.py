@@ -119,9 +119,9 @@ def test_what_to_do_stays_while_the_alarm_lasts():
 
 @pytest.mark.parametrize("verdict", ["tight", "doubtful", "loose"])
 def test_what_was_found_after_tightening_is_told_with_its_evidence(verdict: Tightness):
-    """Until then it says that the first seconds are compared; then the verdict, against what, and why."""
+    """Until then it says that the first seconds are checked; then the verdict, against what, and why."""
     checking = replace(seen("settle"), checking=True)
-    assert "compared with the good sound from before" in " ".join(" ".join(shown(checking)).split())
+    assert "the first seconds of cutting are checked" in " ".join(" ".join(shown(checking)).split())
     found = after(checking, Checked(200.0, "before", verdict, ("half orders are as before",)))
     lines = "\n".join(shown(found))
     assert {"tight": "SOUNDS TIGHT", "doubtful": "IN DOUBT", "loose": "SOUNDS LOOSE"}[verdict] in lines
