@@ -13,7 +13,7 @@ from analysis.listener import Listener
 from analysis.locate import Locator, Nowhere, Plan
 from analysis.pace import UNKNOWN, Learned
 from analysis.place import SoundLocator
-from analysis.program import Program, decode, read
+from analysis.program import Program, cutting, decode, read
 from analysis.program.program import Units
 from analysis.watcher import USUAL, Settings
 from monitor.memory import give_back
@@ -169,6 +169,14 @@ def _with_speed(bit: Bit, program: Program, number: int) -> Bit:
     return replace(bit, speed=bit.speed or (float(np.median(speeds)) if len(speeds) else None))
 
 
+def _is_speed_unsaid(bits: Mapping[int, Bit], program: Program | None) -> bool:
+    """Return whether something is cut at a speed that neither user nor program nor shelf says."""
+    if program is None:
+        return bits[0].speed is None
+    cut = program.moves.bit[cutting(program.moves, program.top)]
+    return any(bits[number].speed is None for number in np.unique(cut).tolist())
+
+
 def _said(wanted: Wanted, bit: Bit) -> Bit:
     return Bit(
         bit.name,
@@ -224,6 +232,11 @@ def make_listener(  # noqa: PLR0913 - all but the last are always said
             references[number] = known
         elif why_not:
             warn(why_not)
+    if _is_speed_unsaid(bits, program):
+        warn(
+            "nobody said how fast the spindle turns: half the speed may be taken for it, and a loose bit not "
+            "be heard; say --rpm"
+        )
     return Listener(
         rate,
         bits,

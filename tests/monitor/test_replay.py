@@ -157,7 +157,7 @@ def test_silence_from_beginning_to_end_is_no_success(chipsong: Command, tmp_path
     """Digital silence is told as deaf within 2 s, and ends with status 1: nothing was heard."""
     path = tmp_path / "silence.wav"
     soundfile.write(path, np.zeros(3 * 8000, dtype=np.float32), 8000)
-    ended = chipsong("replay", path, "--json")
+    ended = chipsong("replay", path, "--json", "--rpm", 18000)
     assert ended.status == 1
     assert ended.err.count("\n") == 1
     assert ended.err.startswith("chipsong: nothing usable was heard from beginning to end")

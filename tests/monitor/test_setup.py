@@ -8,7 +8,7 @@ from analysis.cutting import Bit
 from analysis.errors import ProgramError
 from analysis.program import Program, read
 from analysis.watcher import Settings
-from monitor.setup import Wanted, bits_for, entries_for, read_program, settings_of
+from monitor.setup import Wanted, bits_for, entries_for, make_listener, read_program, settings_of
 from monitor.shelf.bits import Entry, Shelf, Thresholds
 
 PROGRAM = "T1 M6\nS12000 M3\nG1 X10 F600\nT2 M6\nM3\nG1 X20\nM5\nT5 M6\nG1 X30\nM30\n"
@@ -101,3 +101,23 @@ def test_what_a_program_says_that_is_not_understood_is_told(tmp_path: Path):
     assert [text.split(":")[1] for text in told[:5]] == [f" line {line}, column 1" for line in range(2, 7)]
     assert "M100" in told[0]
     assert told[5:] == ["strange.ngc: 2 more remarks on other lines"]
+
+
+@pytest.mark.parametrize(
+    ("text", "speed", "told"),
+    [
+        (None, None, True),
+        (None, 18_000.0, False),
+        ("G21 G90\nT1\nG0 Z5\nG1 X1 Y1 F600\nZ-1\nM2\n", None, True),
+        ("G21 G90\nT1\nS18000 M3\nG0 Z5\nG1 X1 Y1 F600\nZ-1\nM2\n", None, False),
+        ("G21 G90\nT1\nG0 Z5\nG1 X1 Y1 F600\nZ-1\nM2\n", 18_000.0, False),
+    ],
+)
+def test_it_is_said_where_nobody_says_how_fast_the_spindle_turns(
+    tmp_path: Path, text: str | None, speed: float | None, told: bool
+):
+    """Half the speed may be taken for it: whoever listens is told to say it, and who has said it is not."""
+    said: list[str] = []
+    program = None if text is None else read(text, "job")
+    make_listener(48_000, program, Wanted(speed=speed), tmp_path, said.append)
+    assert [("say --rpm" in line) for line in said] == [True] * told
