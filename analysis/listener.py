@@ -146,7 +146,14 @@ class Listener:
         self._pumping = Pumping(seconds)
         self.pumps = False
         self._air = Air(seconds)
-        self.watcher = watcher(seconds, ear.correlation, settings, references, settings_of=settings_of)
+        self.watcher = watcher(
+            seconds,
+            ear.correlation,
+            settings,
+            references,
+            settings_of=settings_of,
+            speeds={number: bit.speed for number, bit in bits.items()},
+        )
         self._alarms = 0
         self._resume: int | None = None
         self._carries_on: int | None = None

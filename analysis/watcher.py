@@ -95,6 +95,8 @@ class Watcher:
         How bits sound when they are tight, by T number.
     settings_of
         Settings of single bits, by T number; ``settings`` are those of all others.
+    speeds
+        How fast each bit is to turn, rpm, by T number, where somebody said it.
 
     Attributes
     ----------
@@ -106,7 +108,7 @@ class Watcher:
         Whether the last row was compared with what is normal.
     """
 
-    def __init__(
+    def __init__(  # noqa: PLR0913 - what is known beforehand, all of it mostly left out
         self,
         seconds: float,
         correlation: float,
@@ -114,6 +116,7 @@ class Watcher:
         references: Mapping[int, Reference] = {},
         *,
         settings_of: Mapping[int, Settings] = {},
+        speeds: Mapping[int, float | None] = {},
     ) -> None:
         self.state: State = "settle"
         self.baselines: dict[tuple[int, str], Baseline] = {}
@@ -132,6 +135,7 @@ class Watcher:
         self._correlation = correlation
         self._usual = settings
         self._settings_of = settings_of
+        self._speeds = speeds
         self._comparison = Comparison(seconds, correlation)
         self._others = Others(seconds)
         self._other: Cause | None = None
@@ -509,13 +513,17 @@ class Watcher:
         if self._alarmed:
             return "alarm", "the sound has changed"
         if moment.phase is Phase.OFF:
-            return "settle", "no spindle is heard"
+            return "settle", self._unheard()
         if self._covered > _COVERED_LONG:
             return "settle", "another sound covers the cut: nothing can be compared"
         heard = f"the spindle is heard at {60.0 * moment.sample.speed:.0f} rpm"
         if self._rechecking or self._main(moment.context.bit) is None:
             return self._judge_unlearned(moment, heard)
         return self._judge_learned(heard)
+
+    def _unheard(self) -> str:
+        speed = self._speeds.get(self._bit)
+        return "no spindle is heard" if speed is None else f"no spindle is heard near {speed:.0f} rpm"
 
     def _judge_unlearned(self, moment: Moment, heard: str) -> tuple[State, str]:
         if moment.phase is Phase.AIR and not self._has_begun(moment):

@@ -12,7 +12,7 @@ from analysis.errors import ProgramError
 from analysis.program.interpreter import Interpreter
 from analysis.program.moves import Kind, moves_from
 from analysis.program.program import Program, Units
-from analysis.program.work import cutting, top_of_work
+from analysis.program.work import cutting, top_of_work, traverses_in_work
 
 _LINE_END = re.compile(r"\r\n|\n|\r")
 NOT_A_PROGRAM = "choose the file that the machine runs: lines of words such as G1 X10 Y20 F1200"
@@ -67,6 +67,9 @@ def read(
     if len(silent):
         text = "it cuts with the spindle stopped, or at a speed not stated; is it switched by hand?"
         run.notes.add(text, int(moves.file_line[silent[0]]), 1)
+    for move in traverses_in_work(moves, top):
+        text = "it traverses across below the top of the work: is nothing in the way there?"
+        run.notes.add(text, int(moves.file_line[move]), 1)
     return Program(
         name=name,
         lines=lines,

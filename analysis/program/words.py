@@ -22,6 +22,8 @@ _FORMULA = re.compile(
     r"[ \t]*[-+]?[ \t]*(?:[#\[]|(?:ABS|ACOS|ASIN|ATAN|COS|EXP|FIX|FUP|LN|ROUND|SIN|SQRT|TAN)[ \t]*\[)",
     re.IGNORECASE,
 )
+_CALLS = re.compile(r"[oO][ \t]*(?:<[^>]*>|[0-9]+)[ \t]*[a-zA-Z]")
+"""A subprogram, a loop or a choice written with an O word and a name for what it is."""
 _ENDS = "".join(map(chr, range(33))) + "\x7f\ufeff"
 """Signs that may stand at the ends of a line and mean nothing: blanks, control characters, marks."""
 _LARGEST = 1e7
@@ -211,6 +213,9 @@ def _comment(line: str, at: int, block: Block, notes: Notes) -> int:
 def _formula(line: str, at: int, block: Block, parameters: Mapping[int, float], notes: Notes) -> int:
     """Read a word whose number is a formula, ``X[1+#2]``."""
     if not _FORMULA.match(line, at + 1):
+        if _CALLS.search(line):
+            message = "subprograms, loops and choices with O words are not followed: write the moves out"
+            raise ProgramError(message, line=block.number, column=1, word=line.strip())
         written = line[at : at + 12].strip()
         message = f"{written!r}: {line[at]} needs a number behind it; correct it, or put it in a comment ( )"
         raise ProgramError(message, line=block.number, column=at + 1, word=written)

@@ -96,6 +96,23 @@ def cutting(moves: Moves, top: float | NDArray[np.float64]) -> NDArray[np.bool_]
     return np.isin(moves.kind, FEEDS) & (lowest(moves) < top - 1e-6)
 
 
+def traverses_in_work(moves: Moves, top: float) -> NDArray[np.intp]:
+    """
+    Return which moves traverse across below the top of the work.
+
+    Parameters
+    ----------
+    moves
+        n moves.
+    top
+        As for `levels`.
+    """
+    known = levels(moves, top)
+    tops = np.array([known[system].top for system in moves.system.tolist()], dtype=np.float64)
+    below = np.minimum(moves.start[:, 2], moves.end[:, 2]) < tops - SAME_LEVEL
+    return np.flatnonzero((moves.kind == Kind.RAPID) & _across(moves) & _height_known(moves) & below)
+
+
 def zero_may_be_below(moves: Moves) -> bool:
     """Whether the bit goes so little below Z 0 that the zero may lie on the spoilboard."""
     return bool(lowest(moves).min(initial=0.0) >= -SPOILBOARD)

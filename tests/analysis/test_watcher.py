@@ -912,6 +912,16 @@ def test_a_bit_that_never_was_good_is_spoken_of_when_it_was_tightened():
     assert sum(isinstance(event, Checked) for event in cut.hear(6.0).events) == 1
 
 
+def test_where_no_spindle_is_heard_the_speed_that_it_should_have_is_told():
+    """A dial that stands elsewhere than the S word says is found sooner by whoever reads which it is."""
+    cut = Cut().hear(1.0, phase=Phase.OFF)
+    assert cut.events[0].because == "no spindle is heard"
+    told = Watcher(SECONDS, 0.5, speeds={TOLD.bit: 12_000.0})
+    cut.watcher = told
+    cut.hear(0.1, phase=Phase.OFF)
+    assert cut.events[-1].because == "no spindle is heard near 12000 rpm"
+
+
 def test_a_line_that_a_person_tells_in_an_alarm_ends_none():
     """By the line it is another bit than was thought: it has been that one all along. A new bit ends it."""
     cut = Cut().hear(6.0).hear(12.0, **RUNOUT, half=9.0, rocking=9.0)

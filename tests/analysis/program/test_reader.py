@@ -266,6 +266,22 @@ def test_what_is_not_understood_but_harmless_is_noted_with_its_place(words: str,
     assert found[0].column >= 1
 
 
+def test_a_traverse_through_the_work_is_noted_with_its_line():
+    """Across at rapid below the top: one should know before. Down into a hole, and above, is usual."""
+    said = texts(
+        "G21 G0 Z5\nX5 Y5\nM3 S9000\nG1 Z-3 F300\nX10\nG0 Z-1\nG0 X100\nG1 Z-3\nX120\nG0 Z5\nX0\nG0 Z-1"
+    )
+    assert said.count("traverses across below the top") == 1
+    assert "line 7" in said
+
+
+@pytest.mark.parametrize("line", ["o100 sub", "O<pocket> call [1] [2]", "o2 while [#1 LT 3]"])
+def test_what_an_o_word_names_is_refused_with_what_to_do(line: str):
+    """A loop or a call put into a comment would leave another program behind."""
+    with pytest.raises(ProgramError, match="O words are not followed: write the moves out"):
+        read(f"G21 G90\n{line}\nG1 X1 F100\nM2")
+
+
 def test_missing_units_and_spindle_are_noted():
     """Millimetres are assumed, and a cut with a spindle that nobody started is pointed out."""
     assert "has not said whether it means millimetres" in texts("G0 X1")
