@@ -348,6 +348,8 @@ def watch(  # noqa: PLR0913 - as many as the user may say
 def mics(*, check: bool, device: str | None, seconds: float, **said: Unpack[_SaidOfBit]) -> None:
     """List the microphones; with --check, listen to one."""
     _check_bit(said)
+    if device is not None and not check:
+        raise click.UsageError("--device names the one to listen to: give --check, too")
     from monitor.mics import check_microphone, list_text  # noqa: PLC0415
     from monitor.setup import Wanted  # noqa: PLC0415
 

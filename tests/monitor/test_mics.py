@@ -84,3 +84,10 @@ def test_a_microphone_that_gives_nothing_is_one_line(
     assert ended.status == 1
     assert ended.err == "chipsong: nothing arrives from fake microphone: is it plugged in and not muted?\n"
     assert clock.monotonic() < 5.0
+
+
+def test_a_microphone_that_is_named_is_to_be_checked(chipsong: Callable[..., Ended]):
+    """To name one and get a list of all would leave open whether it was listened to."""
+    ended = chipsong("mics", "--device", "foo")
+    assert ended.status == 2
+    assert "give --check, too" in ended.err
