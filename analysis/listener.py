@@ -25,6 +25,7 @@ from analysis.pace import Learned
 from analysis.presence import Phase, Presence
 from analysis.pumping import Pumping
 from analysis.reference import Reference
+from analysis.true_speed import HeardSpeed
 from analysis.watcher import USUAL, Settings, Watcher
 from analysis.which_bit import WhichBit
 from analysis.windows import Windows, window_size
@@ -136,6 +137,7 @@ class Listener:
         self._bit = locator.context.bit
         ears = {number: ear_for(rate, bit, self._size) for number, bit in bits.items() if number}
         self._which = WhichBit(ears, locator.learned.turns)
+        self._cuts_at: dict[int, HeardSpeed] = {}
         self._reader = self._new_reader()
         ear = self._reader.ear
         self._hop = ear.hop
@@ -180,8 +182,14 @@ class Listener:
     def _new_reader(self) -> FeatureReader:
         """Return a reader for the bit, which knows what was learned of the spindle."""
         reader = FeatureReader(ear_for(self.rate, self._tool(self._bit), self._size))
-        reader.expect(self._which.unlikely(reader.ear))
+        reader.expect(self._unlikely(reader.ear))
         return reader
+
+    def _unlikely(self, ear: Ear) -> NDArray[np.float32]:
+        """Return what each speed of an ear's grid loses for being unlikely, dB, shape (g,)."""
+        if ear.nominal is not None:
+            return self._which.unlikely(ear)
+        return self._cuts_at.setdefault(self._bit, HeardSpeed(ear.seconds)).unlikely(ear.grid)
 
     def hear(self, block: NDArray[np.float32]) -> Step:
         """
@@ -206,7 +214,7 @@ class Listener:
             # At the same rows, in whatever blocks they come.
             if self._row % _BATCH == 0:
                 self._which.learn()
-                self._reader.expect(self._which.unlikely(self._reader.ear))
+                self._reader.expect(self._unlikely(self._reader.ear))
             tables.append(np.hstack([rows.table()[: len(judged)], np.array(judged, dtype=np.float32)]))
             windows = windows[len(judged) :]
         return Step(tuple(events), np.array(at), np.concatenate(tables))
@@ -350,6 +358,8 @@ class Listener:
                 is_air=self._is_surely_air(),
             )
             self._sounds = heard
+            if heard is Phase.CUT and self._bit in self._cuts_at:
+                self._cuts_at[self._bit].hear(self.speed)
             if heard is Phase.CUT and self._carries_on is not None:
                 self._carry_on(self._carries_on)
             # What a row tells has begun about where its window begins.

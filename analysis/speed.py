@@ -106,10 +106,13 @@ class SpeedGrid:
 
     @lru_cache(maxsize=16)  # noqa: B019 - grids are small, few, and equal ones share
     def _teeth(self, size: int) -> csr_array:
-        orders = self.flutes * np.arange(1, TEETH + 1)[:, np.newaxis]
+        # At half the speed a bit's second tooth-pass would swell where the true one does: nobody told that it
+        # is no such speed, so the first one alone tells. With one flute all swells are a tooth's.
+        teeth = TEETH if self.nominal is not None or self.flutes == 1 else 1
+        orders = self.flutes * np.arange(1, teeth + 1)[:, np.newaxis]
         bins = np.rint(orders * self.frequencies / self.delta_f).astype(np.intp)
         heard = bins[bins[:, -1] < size]
-        return _means_of(heard, np.full(len(heard), 1.0 / TEETH, dtype=np.float32))
+        return _means_of(heard, np.full(len(heard), 1.0 / teeth, dtype=np.float32))
 
     def teeth(self, above: Rows32) -> Rows32:
         """

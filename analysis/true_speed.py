@@ -1,5 +1,7 @@
 """How fast a spindle truly turns beside what it was set to, learned from what is heard to cut."""
 
+from collections import Counter
+
 import numpy as np
 from numpy.typing import NDArray
 
@@ -112,3 +114,55 @@ def _nats(total: float, density: NDArray[np.float64]) -> NDArray[np.float64]:
     anything = (1.0 - share) / (_RATIOS[-1] - _RATIOS[0])
     found: NDArray[np.float64] = np.log(anything + share * density)
     return found
+
+
+# Where nobody set a speed: how fine those are told apart that were heard, as a logarithm; for how long one
+# must have cut, s, and for which share of all, to be taken for the spindle's.
+_FINE, _CUT_FOR, _OF_ALL = 0.004, 3.0, 0.5
+# What is a half, a third, twice or thrice as fast then loses, dB, and how near to that it must lie, as a
+# logarithm. Judgements, by development runs.
+_PART, _ABOUT = 4.0, 0.012
+_PARTS = np.log([1 / 3, 1 / 2, 2.0, 3.0])
+
+
+class HeardSpeed:
+    """
+    Learns a spindle's speed where nobody told it.
+
+    A bit that comes loose rocks, and then sounds as one does that turns at half the speed. What it turned at
+    before tells that it does not.
+
+    Parameters
+    ----------
+    seconds
+        Seconds from one row to the next.
+    """
+
+    def __init__(self, seconds: float) -> None:
+        self._seconds = seconds
+        self._rows: Counter[int] = Counter()
+
+    def hear(self, frequency: float) -> None:
+        """Take in one row that was heard to cut, at a spindle frequency in Hz."""
+        self._rows[round(np.log(frequency) / _FINE)] += 1
+
+    @property
+    def speed(self) -> float | None:
+        """The spindle frequency at which it mostly cuts, Hz, once that is clear."""
+        if not self._rows:
+            return None
+        most = max(self._rows, key=self._about)
+        rows = self._about(most)
+        clear = rows * self._seconds >= _CUT_FOR and rows >= _OF_ALL * self._rows.total()
+        return float(np.exp(most * _FINE)) if clear else None
+
+    def unlikely(self, grid: SpeedGrid) -> NDArray[np.float32]:
+        """Return what each speed of a grid loses for being a part of the one that cuts, dB, shape (g,)."""
+        speed = self.speed
+        if speed is None:
+            return grid.remote
+        off = np.abs(np.log(grid.frequencies / speed)[:, np.newaxis] - _PARTS).min(axis=1)
+        return np.where(off < _ABOUT, np.float32(_PART), np.float32(0.0))
+
+    def _about(self, place: int) -> int:
+        return sum(self._rows[place + step] for step in range(-2, 3))

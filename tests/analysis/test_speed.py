@@ -95,7 +95,7 @@ def test_the_best_speed_is_the_middle_of_a_plateau():
 
 def test_teeth_are_the_mean_of_the_swells_tooth_pass_harmonics():
     """By brute force: the mean of three harmonics, clipped; those beyond the end count as nothing."""
-    grid = SpeedGrid(10.0, 250.0, 350.0, 8, flutes=2)
+    grid = SpeedGrid(10.0, 250.0, 350.0, 8, flutes=2, nominal=300.0)
     above = np.random.default_rng(8).normal(0, 12, (3, 300)).astype(np.float32)
     for bins in (300, 180, 90, 60):
         expected = np.zeros((3, len(grid.frequencies)))
@@ -104,6 +104,21 @@ def test_teeth_are_the_mean_of_the_swells_tooth_pass_harmonics():
             lines = [np.clip(above[:, round(2 * n * frequency / 10.0)], -3, 15) for n in harmonics]
             expected[:, place] = sum(lines) / TEETH if lines else 0.0
         np.testing.assert_allclose(grid.teeth(above[:, :bins]), expected, atol=1e-5)
+
+
+@pytest.mark.parametrize(("nominal", "flutes", "teeth"), [(300.0, 2, 3), (None, 2, 1), (None, 1, 3)])
+def test_where_nobody_told_the_speed_the_first_tooth_pass_alone_counts(
+    nominal: float | None, flutes: int, teeth: int
+):
+    """Of several flutes: at half the speed the second one would be the true one's first."""
+    grid = SpeedGrid(10.0, 100.0, 500.0, 22, flutes, nominal)
+    place = int(np.abs(grid.frequencies - 300.0).argmin())
+    above = np.zeros((1, 400), dtype=np.float32)
+    for tooth in range(1, 4):
+        above[0, round(tooth * flutes * grid.frequencies[place] / grid.delta_f)] = 3.0
+    assert grid.teeth(above)[0, place] == pytest.approx(3.0)
+    above[0, round(flutes * grid.frequencies[place] / grid.delta_f)] = 0.0
+    assert grid.teeth(above)[0, place] == pytest.approx(3.0 * (teeth - 1) / teeth)
 
 
 def test_far_from_what_was_set_costs_but_never_more_than_one_db():

@@ -13,7 +13,7 @@ from analysis.listener import COLUMNS, Listener
 from analysis.locate import Nowhere
 from analysis.pace import UNKNOWN, Learned
 from analysis.speed import SpeedGrid
-from analysis.true_speed import TrueSpeed
+from analysis.true_speed import HeardSpeed, TrueSpeed
 from analysis.which_bit import WhichBit
 
 SECONDS = 0.05
@@ -48,6 +48,34 @@ def test_where_nobody_told_a_speed_none_is_unlikely():
     true = TrueSpeed(SECONDS)
     cut(true, 300.0, 310.0, 20.0)
     assert not true.unlikely(SpeedGrid(10.0, 100.0, 500.0, 8)).any()
+
+
+def heard_at(*spells: tuple[float, float]) -> HeardSpeed:
+    """Let a bit cut at some speeds, Hz, for so many seconds each."""
+    heard = HeardSpeed(SECONDS)
+    for frequency, seconds in spells:
+        for scatter in np.random.default_rng(1).normal(0.0, 1e-3, round(seconds / SECONDS)):
+            heard.hear(frequency * (1.0 + scatter))
+    return heard
+
+
+@given(st.floats(120.0, 400.0))
+def test_what_has_cut_is_not_taken_for_a_part_of_it(frequency: float):
+    """Half, a third and twice the speed that was heard lose 4 dB; it, and all others, nothing."""
+    grid = SpeedGrid(10.0, 100.0, 500.0, 22, 2)
+    loses = heard_at((frequency, 10.0)).unlikely(grid)
+    times = grid.frequencies / frequency
+    part = np.abs(np.log(times)[:, np.newaxis] - np.log([1 / 3, 1 / 2, 2.0, 3.0])).min(axis=1)
+    assert (loses[part < 0.008] == 4.0).all()
+    assert not loses[part > 0.016].any()
+
+
+@pytest.mark.parametrize("spells", [[(300.0, 1.0)], [(300.0, 6.0), (250.0, 6.0), (210.0, 6.0)], []])
+def test_a_speed_that_is_not_clear_tells_nothing(spells: list[tuple[float, float]]):
+    """Too short, or one of several that cut for as long, or none at all."""
+    heard = heard_at(*spells)
+    assert heard.speed is None
+    assert not heard.unlikely(SpeedGrid(10.0, 100.0, 500.0, 22, 2)).any()
 
 
 @given(ratio=st.floats(0.88, 1.12), nominal=st.sampled_from(SET))

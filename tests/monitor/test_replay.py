@@ -68,6 +68,16 @@ def test_without_a_program_the_place_is_null(chipsong: Command):
     assert (ended.events[-1]["parts"], ended.events[-1]["lines_seen"]) == ([], 0)
 
 
+def test_without_a_program_and_a_speed_the_slip_is_heard_as_soon(chipsong: Command):
+    """Neither S word nor --rpm: the speed is found, and not lost to its half when the bit rocks."""
+    ended = chipsong("replay", SHIPPED / "slip_outline.flac", "--json")
+    (alarm,) = ended.of("alarm")
+    assert alarm["cause"] == "loose"
+    assert alarm["onset"] == pytest.approx(truth("slip_outline")["onset"], abs=0.5)
+    assert "say --rpm" in ended.err
+    assert chipsong("replay", SHIPPED / "tight_outline.flac", "--json").status == 0
+
+
 def test_words_say_the_same_as_json(chipsong: Command, replayed: Replayed):
     """Without --json the alarm, its lines and what to do are told in words, with the same exit status."""
     alarm = replayed("slip_outline").of("alarm")[0]
