@@ -12,8 +12,9 @@ import numpy as np
 from analysis.baseline import CHANNELS, SIGNS, TRUE_ENOUGH, Array64, Sample
 
 # What tells of runout and of little else.
-_SIGNS = [CHANNELS.index("spindle"), CHANNELS.index("modulation")]
+_SPINDLE, _SWELL = _SIGNS = [CHANNELS.index("spindle"), CHANNELS.index("modulation")]
 _TRUE = TRUE_ENOUGH[_SIGNS]
+_LEAST_SPINDLE, _LEAST_SWELL = _TRUE.tolist()
 
 # So many s are compared with what was heard in the so many before them, at the least and at the most; every
 # so many rows.
@@ -65,7 +66,7 @@ class Sudden:
         """Begin anew."""
         self._end = self._until_next = 0
         self._before: Array64 | None = None
-        self._ever = _TRUE
+        self._ever = TRUE_ENOUGH
         self._rise = np.zeros(SIGNS)
         self.score = self.since = self.good = 0.0
 
@@ -82,13 +83,17 @@ class Sudden:
         ever
             What is normal in any cut of this bit at the most, dB, shape (SIGNS,).
         """
-        self._ever = ever[_SIGNS]
+        self._ever = ever
         if self._end == len(self._rows):
             self._rows[: self._most] = self._rows[-self._most :]
             self._end = self._most
-        row = self._rows[self._end]
-        row[_AT], row[_LEVEL], row[_SPEED] = middle, sample.level, sample.speed
-        row[_FIRST_SIGN:] = np.maximum(sample.plain[_SIGNS], _TRUE)
+        self._rows[self._end] = (
+            middle,
+            sample.level,
+            sample.speed,
+            max(sample.plain[_SPINDLE], _LEAST_SPINDLE),
+            max(sample.plain[_SWELL], _LEAST_SWELL),
+        )
         self._end += 1
         self._until_next = (self._until_next + 1) % _OFTEN
         if self._until_next == 0 and self._end > self._lately:
@@ -105,7 +110,7 @@ class Sudden:
         now = self._rows[begin : self._end]
         lowest = _of_each(now[:, _FIRST_SIGN:], _BELOW)
         # Mostly there is no runout to speak of, and more need not be looked at.
-        before = self._before if self._before is not None else self._ever
+        before = self._before if self._before is not None else self._ever[_SIGNS]
         if (lowest <= before).any():
             self._stand(0.0)
             return
@@ -114,7 +119,7 @@ class Sudden:
             if past is None:
                 self._stand(0.0)
                 return
-            before = np.maximum(_of_each(past[:, _FIRST_SIGN:], _ABOVE), self._ever)
+            before = np.maximum(_of_each(past[:, _FIRST_SIGN:], _ABOVE), before)
             self._rise[_SIGNS] = np.median(now[:, _FIRST_SIGN:], axis=0) - np.median(
                 past[:, _FIRST_SIGN:], axis=0
             )

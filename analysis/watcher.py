@@ -122,6 +122,8 @@ class Watcher:
         self.baselines: dict[tuple[int, str], Baseline] = {}
         self.compared = False
         self._at_other_speeds: dict[tuple[int, str], list[Baseline]] = {}
+        # What `_ever` has found, until a baseline comes or goes.
+        self._most: dict[int, Array64] = {}
         self._doubted: dict[tuple[int, str], list[Baseline]] = {}
         # Bits whose baseline was in doubt from the start, and why: it is no good sound.
         self._unproven: dict[int, Checked] = {}
@@ -247,6 +249,7 @@ class Watcher:
         self._begin()
 
     def _drop(self, keys: list[tuple[int, str]]) -> None:
+        self._most.clear()
         for key in keys:
             del self.baselines[key], self._learned_at[key]
             self._at_other_speeds.pop(key, None)
@@ -351,10 +354,13 @@ class Watcher:
 
     def _ever(self, bit: int) -> Array64:
         """Return the most of each sign that is normal in any cut of a bit, or that any tight bit may have."""
+        if bit in self._most:
+            return self._most[bit]
         known = [each for (number, _), each in self.baselines.items() if number == bit]
         for (number, _), others in self._at_other_speeds.items():
             known += others if number == bit else []
-        return reduce(np.maximum, (each.normal.plain for each in known), TRUE_ENOUGH)
+        self._most[bit] = reduce(np.maximum, (each.normal.plain for each in known), TRUE_ENOUGH)
+        return self._most[bit]
 
     def _main(self, bit: int) -> Baseline | None:
         return next((known for key, known in self.baselines.items() if key[0] == bit), None)
@@ -391,6 +397,7 @@ class Watcher:
             return self._refuse(key, known, found, since, at)
         if not (self._rechecking and found.verdict == "doubtful"):
             self.baselines[key], self._learned_at[key] = fresh, (since, at)
+            self._most.clear()
             self._unproven.pop(key[0], None)
             if found.verdict == "doubtful":
                 self._unproven[key[0]] = checked
@@ -402,6 +409,7 @@ class Watcher:
         found = compare(fresh, Known.of([self.baselines[key]]), self._correlation)
         kept = self._at_other_speeds if found.verdict == "tight" else self._doubted
         kept.setdefault(key, []).append(fresh)
+        self._most.clear()
 
     def _find(self, key: tuple[int, str], fresh: Baseline) -> tuple[Against, Known | None, Finding]:
         good = self.baselines.get(key) or self._main(key[0])
@@ -416,6 +424,7 @@ class Watcher:
     def _refuse(self, key: tuple[int, str], known: Known, found: Finding, since: float, at: float) -> Alarm:
         """Return the alarm of a bit that is loose already; what it is compared with is the good sound."""
         self.baselines.setdefault(key, known.baseline)
+        self._most.clear()
         self._learned_at.setdefault(key, (since, at))
         self._first.over(key[0])
         good_until = since if self._rechecking else min(since, self._first.good_until(key[0]))
