@@ -189,7 +189,7 @@ def _pin(source: str | None) -> None:
 
 
 def _look_around(outbox: Outbox) -> None:
-    """Tell where the sound comes from whenever that changes; return when no sound server has it."""
+    """Tell where the sound comes from whenever that changes; return when no sound server has it, told too."""
     known: Place | None = None
     server: Server | None = None
     looks = 0
@@ -207,6 +207,7 @@ def _look_around(outbox: Outbox) -> None:
             outbox.put(told(PLACE, place and asdict(place)))
         known, looks = place, looks + 1
         time.sleep(_LOOK)
+    outbox.put(told(PLACE, None))
 
 
 if __name__ == "__main__":

@@ -25,6 +25,10 @@ _QUIET: Final = 1.0
 _BEGINNING: Final = 6.0
 # Seconds from one search for it to the next, and from the how manyeth search on.
 _SEARCHES: Final = ((0, 1.0), (10, 2.0))
+# Seconds in which the sound server must have said whose the sound of one that came back is, and from one word
+# of what is lost meanwhile to the next.
+_UNSURE: Final = 5.0
+_TELLING: Final = 0.5
 
 _NONE: NDArray[np.float32] = np.empty(0, dtype=np.float32)
 
@@ -67,6 +71,8 @@ class Microphone:
         self._tally = Tally(self._rate)
         self._place: Place | None = None
         self._sure = True  # that the sound is of the microphone that was chosen
+        self._unsure: float | None = None  # since when there is sound of which that is not known
+        self._told = 0.0
         self._away = False
         self._next: int | None = None
         self._held: Message | None = None
@@ -188,13 +194,24 @@ class Microphone:
 
     def _hear(self, message: Message) -> Block | None:
         if not self._sure:
-            return None
+            return self._pass_over(message.at)
         samples = np.frombuffer(message.body, dtype=np.float32)
         lost, note = self._count(message, len(samples))
         if self._tally.hurried:
             return self._lose(f"sound comes faster than {self._rate} Hz: its rate was changed")
         self._since, self._searches, self._away = clock(), 0, False
         return Block(samples, note, lost)
+
+    def _pass_over(self, at: float) -> Block | None:
+        """Return what is lost of sound that may be another microphone's; give it up when that takes long."""
+        if self._unsure is None:
+            self._unsure = self._told = at
+        if at - self._unsure > _UNSURE:
+            self._stop()
+        elif at - self._told < _TELLING:
+            return None
+        self._told = at
+        return Block(_NONE, "", self._tally.away(at))
 
     def _count(self, message: Message, frames: int) -> tuple[int, str]:
         """Return how many samples were lost before a message, and what to say of it."""
@@ -212,7 +229,7 @@ class Microphone:
     def _look(self, told: dict[str, Any] | None) -> Block | None:
         """See whether the sound is still that of the microphone which was chosen, with the same gain."""
         if told is None:
-            return self._lose(f"the sound server has lost {self._called()}")
+            return self._nowhere()
         before, now = self._place or Place(**told), Place(**told)
         if now.source != before.source:
             return self._lose(f"the sound comes from {now} now, not from {before}")
@@ -224,6 +241,13 @@ class Microphone:
             note = f"the default microphone is {now.default} now: making sure of {now.label}, which is kept"
             return Block(_NONE, note)
         return None
+
+    def _nowhere(self) -> Block | None:
+        """Return what is to be said when the sound server does not have the sound, or has it no more."""
+        if not self._sure:
+            self._stop()  # nobody will say whose sound this is: the next process may be told
+            return Block(_NONE, "", self._tally.away(clock()))
+        return self._lose(f"the sound server has lost {self._called()}") if self._place else None
 
     def _called(self) -> str:
         return str(self._place) if self._place else self.name
@@ -264,5 +288,5 @@ class Microphone:
             self._stop()
             return
         # The sound server may give another microphone than it is asked for: first it has to say which.
-        self._sure = self._place is None
+        self._sure, self._unsure = self._place is None, None
         self._child.open(found.index, self._rate, self._place.source if self._place else None)

@@ -9,14 +9,16 @@ import textwrap
 import threading
 import time
 from collections.abc import Callable, Iterator
+from dataclasses import asdict
 from pathlib import Path
 
 import pytest
 from stage import DEVICES, Stage
 
 from analysis.errors import SoundError
+from monitor.capture import wire
 from monitor.capture.__main__ import BLOCK
-from monitor.capture.wire import Message, clock
+from monitor.capture.wire import Message, Place, clock, told
 from monitor.sources import OVERFLOW, Block, Device, Microphone, Source, microphones
 
 RATE = 8000
@@ -267,6 +269,76 @@ def test_a_changed_rate_is_opened_anew(stage: Stage):
         stage.tell(speed=1.1)
         *_, told = blocks
     assert told.note == "sound comes faster than 8000 Hz: its rate was changed: looking for it"
+
+
+class Unplaced:
+    """A process whose microphone is there and sounds, and of which no sound server ever says whose it is."""
+
+    def __init__(self, begun: float) -> None:
+        self._begun, self._count = begun, 0
+        self.stopped = False
+
+    def open(self, *_: object) -> None:
+        """Open at once."""
+
+    def get(self, _timeout: float) -> Message | None:
+        """Give the next block of sound."""
+        frames = round(BLOCK * RATE)
+        at, first = self._begun + BLOCK * self._count, frames * self._count
+        self._count += 1
+        assert self._count < 100, "it is not listened to for ever"
+        return Message(wire.SOUND, bytes(4 * frames), at, first)
+
+    def stop(self) -> None:
+        """Stop it."""
+        self.stopped = True
+
+
+@pytest.mark.usefixtures("stage")
+def test_sound_of_which_nobody_says_whose_it_is_never_silences_the_blocks():
+    """It is told twice a second as lost, so that whoever listens can stop, and given up after a while."""
+    with Microphone(USB) as microphone:
+        list(heard(microphone, after(4)))
+        microphone._place = Place("usb", USB, "usb", 100)  # noqa: SLF001 - what a sound server would have said
+        os.kill(child_of(microphone), signal.SIGKILL)
+        list(heard(microphone, noted))
+        child = Unplaced(clock())
+        microphone._child = child  # type: ignore[assignment]  # noqa: SLF001 - the second life
+        microphone._take(told(wire.DEVICES, [asdict(device) for device in AGAIN]))  # noqa: SLF001
+        lost = list[int]()
+        for block in microphone.blocks(timeout=0.2):
+            assert block is not None
+            lost.append(block.lost)
+            if child.stopped:
+                break
+    assert 8 <= len(lost) <= 12
+    assert sum(lost) == pytest.approx(5.0 * RATE, abs=1.0 * RATE)
+    assert max(lost) < 1.2 * RATE
+
+
+AGAIN = [Device(2, USB, RATE, 1, default=False, api="Alpha")]
+
+
+@pytest.mark.slow
+def test_a_sound_server_that_never_has_the_recording_is_searched_anew(stage: Stage):
+    """A process that gives up asking whose its sound is says so, and another one takes its place."""
+    with Microphone(USB) as microphone:
+        list(heard(microphone, after(4)))
+        microphone._place = Place("usb", USB, "usb", 100)  # noqa: SLF001 - what a sound server would have said
+        os.kill(child_of(microphone), signal.SIGKILL)
+        begun, lives = time.monotonic(), set[int]()
+        patience = threading.Timer(20.0, microphone.close)
+        patience.start()
+        lost = 0
+        for block in heard(microphone, lambda _: len(lives) > 1, seconds=20.0):
+            lost += block.lost
+            if microphone._child is not None:  # noqa: SLF001 - as above
+                lives.add(child_of(microphone))
+        took = time.monotonic() - begun
+        patience.cancel()
+    assert len(lives) == 2
+    assert lost == pytest.approx(took * RATE, abs=1.0 * RATE)
+    assert stage.asked["device"] == 2
 
 
 # --- the end --------------------------------------------------------------------------------------------
