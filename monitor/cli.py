@@ -4,7 +4,7 @@ The command ``chipsong``.
 Only click is imported here: what a command needs is imported when it runs, so that help comes at once.
 """
 
-import os
+import io
 import sys
 from collections.abc import Callable
 from pathlib import Path
@@ -14,6 +14,7 @@ import click
 
 from analysis.errors import ChipsongError
 from monitor.bit_commands import accept, bits, label, rehear, tune
+from monitor.output import write_nowhere
 from monitor.status import Status
 
 if TYPE_CHECKING:
@@ -514,6 +515,9 @@ for command in (bits, label, accept, rehear, tune):
 
 def main() -> None:
     """Run the command; whatever fails says so in one line, and the exit status tells."""
+    if isinstance(sys.stdout, io.TextIOWrapper):
+        # Names of microphones and of files hold any sign, and not every terminal has it. Errors bear all.
+        sys.stdout.reconfigure(errors="replace")
     try:
         status = cli.main(prog_name="chipsong", standalone_mode=False)
         sys.stdout.flush()
@@ -524,7 +528,7 @@ def main() -> None:
         status = Status.FAILED
     except BrokenPipeError:
         # Whoever read the output has seen enough; what Python still holds back must go nowhere.
-        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        write_nowhere([sys.stdout.fileno()])
         status = Status.FAILED
     except (ChipsongError, OSError) as error:
         click.echo(f"chipsong: {error}", err=True)

@@ -29,6 +29,7 @@ from monitor.linefeed.past import read_past
 from monitor.linefeed.reading import reader_for
 from monitor.linefeed.where import is_file, source_of
 from monitor.memory import giving_back
+from monitor.output import has_failed, write, write_nowhere
 from monitor.press_lines import PressLines
 from monitor.resuming import command_for, refusal, write_beside
 from monitor.screen import JsonLines, Screen, Shown
@@ -97,7 +98,7 @@ def asked_to_end() -> Iterator[Callable[[], bool]]:
 
     def note(number: int, _frame: FrameType | None) -> None:
         if number == _CLOSED:
-            _write_nowhere(terminals)
+            write_nowhere(terminals)
         elif asked:
             raise KeyboardInterrupt
         asked.append(number)
@@ -124,14 +125,6 @@ _CLOSED: int | None = getattr(signal, "SIGHUP", None)
 _ENDS = (signal.SIGINT, signal.SIGTERM, *([signal.Signals(_CLOSED)] if _CLOSED else []))
 # Standard output and standard error.
 _SHOWN = (1, 2)
-
-
-def _write_nowhere(files: Iterable[int]) -> None:
-    """Let what is written to terminals that are gone fail no more."""
-    for file in files:
-        nowhere = os.open(os.devnull, os.O_WRONLY)
-        os.dup2(nowhere, file)
-        os.close(nowhere)
 
 
 def replay(recording: Path, wanted: Wanted, keep: Keep | None, *, as_json: bool) -> Status:
@@ -372,15 +365,16 @@ def _write_restart(alarm: Alarm, wanted: Wanted, program: Program | None, journa
 
 def _tell_kept(journal: Journal | None, *, as_json: bool) -> None:
     if journal is not None and not journal.failed and not as_json:
-        sys.stdout.write(f"Kept: {journal.folder}\n")
+        write(sys.stdout, f"Kept: {journal.folder}\n")
 
 
 def _status(outcome: Outcome) -> Status:
-    """Return the exit status; a run in which nothing could be heard is no success."""
+    """Return the exit status; a run in which nothing could be heard, or not all be told, is no success."""
     if outcome.trouble:
         warn(outcome.trouble)
     elif outcome.summary.heard_s == 0.0:
         warn("nothing usable was heard from beginning to end: check the microphone or the recording")
     if outcome.alarms:
         return Status.ALARM
-    return Status.FAILED if outcome.trouble or outcome.summary.heard_s == 0.0 else Status.FINE
+    failed = outcome.trouble or outcome.summary.heard_s == 0.0 or has_failed(sys.stdout)
+    return Status.FAILED if failed else Status.FINE

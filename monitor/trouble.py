@@ -2,6 +2,8 @@
 
 import sys
 
+from monitor.output import write
+
 
 def one_line(error: BaseException) -> str:
     """Return an error's text as one line, or its kind where it has none."""
@@ -10,5 +12,4 @@ def one_line(error: BaseException) -> str:
 
 def warn(text: str) -> None:
     """Say a line of trouble on standard error."""
-    sys.stderr.write(f"chipsong: {text}\n")
-    sys.stderr.flush()
+    write(sys.stderr, f"chipsong: {text}\n")

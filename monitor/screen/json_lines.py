@@ -8,6 +8,7 @@ from typing import Self
 from analysis.events import Cause, Event, to_dict
 from analysis.listener import Listener, Step
 from monitor.controls import Press
+from monitor.output import write
 from monitor.trouble import warn
 
 
@@ -16,8 +17,7 @@ class JsonLines:
 
     def event(self, event: Event) -> None:
         """Write an event."""
-        sys.stdout.write(json.dumps(to_dict(event)) + "\n")
-        sys.stdout.flush()
+        write(sys.stdout, json.dumps(to_dict(event)) + "\n")
 
     def alarm(self, cause: Cause, done: str) -> None:
         """Write nothing: the event says it all."""

@@ -8,6 +8,7 @@ from analysis.events import Alarm, Cause, Event
 from analysis.listener import Listener, Step
 from analysis.presence import Phase
 from monitor.controls import Press
+from monitor.output import write
 from monitor.screen.shown import marked_text
 from monitor.trouble import warn
 from monitor.words import clock, event_text, is_urgent, place, what_to_do
@@ -42,8 +43,7 @@ class Screen:
 
     def note(self, text: str) -> None:
         """Write a remark above the line."""
-        self._clear()
-        self._stream.write(text + "\n")
+        write(self._stream, self._cleared() + text + "\n")
         self._show(self._shown)
 
     def alarm(self, cause: Cause, done: str) -> None:
@@ -64,7 +64,7 @@ class Screen:
         if not self._live or listener.at < self._next:
             return
         self._next = listener.at + self._every
-        self._clear()
+        write(self._stream, self._cleared())
         self._show(progress_text(listener))
 
     def rows(self, step: Step) -> None:
@@ -85,19 +85,17 @@ class Screen:
 
     def close(self) -> None:
         """Take the line away."""
-        self._clear()
+        write(self._stream, self._cleared())
         self._shown = ""
-        self._stream.flush()
 
-    def _clear(self) -> None:
-        if self._shown:
-            self._stream.write("\r" + " " * len(self._shown) + "\r")
+    def _cleared(self) -> str:
+        """Return what takes the line away."""
+        return "\r" + " " * len(self._shown) + "\r" if self._shown else ""
 
     def _show(self, text: str) -> None:
         # A line that is longer than the terminal is wide could not be taken away.
         self._shown = text[: shutil.get_terminal_size().columns - 1] if self._live else ""
-        self._stream.write(self._shown)
-        self._stream.flush()
+        write(self._stream, self._shown)
 
 
 def progress_text(listener: Listener) -> str:

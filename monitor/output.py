@@ -1,0 +1,56 @@
+"""What is written for people and programs while a run goes on; that it fails must not end the hearing."""
+
+import os
+import sys
+from collections.abc import Iterable
+from contextlib import suppress
+from typing import TextIO
+from weakref import WeakSet
+
+# Streams that took something no more. They belong to the whole process, and so does this.
+_FAILED: WeakSet[TextIO] = WeakSet()
+
+
+def write(stream: TextIO, text: str) -> None:
+    """
+    Write a text at once; once a full disk or the like takes it no more, say so and write nothing there again.
+
+    Raises
+    ------
+    BrokenPipeError
+        When whoever read it has seen enough, for then it is to end.
+    """
+    if stream in _FAILED:
+        return
+    try:
+        stream.write(text)
+        stream.flush()
+    except BrokenPipeError:
+        raise
+    except BlockingIOError:
+        pass  # whoever reads it is slow: this comes with what is written next, as far as there is room
+    except OSError as error:
+        _give_up(stream, error)
+
+
+def has_failed(stream: TextIO) -> bool:
+    """Return whether something could not be written there."""
+    return stream in _FAILED
+
+
+def write_nowhere(files: Iterable[int]) -> None:
+    """Let what is written to files that are gone fail no more."""
+    for file in files:
+        nowhere = os.open(os.devnull, os.O_WRONLY)
+        os.dup2(nowhere, file)
+        os.close(nowhere)
+
+
+def _give_up(stream: TextIO, error: OSError) -> None:
+    _FAILED.add(stream)
+    with suppress(OSError):  # not every stream is a file
+        # What Python still holds back would fail once more at the end.
+        write_nowhere([stream.fileno()])
+    if stream is not sys.stderr:
+        because = error.strerror or error
+        write(sys.stderr, f"chipsong: nothing more can be written ({because}); listening goes on\n")
