@@ -26,6 +26,10 @@ _PATIENCE: Final = 15.0
 _ROOM: Final = 24
 _REST: Final = 0.05
 
+# Seconds that a process gets to be gone when it is ended. Then the wait is left to a thread: what a driver
+# holds up cannot even be killed, and whoever listens has something to say.
+_GOING: Final = 0.8
+
 # Not a Queue: its locks cost more than all the rest.
 _Messages = queue.SimpleQueue[Message | None]
 
@@ -50,9 +54,10 @@ class Child:
                 f"cannot start the process that listens ({error.strerror}): end others"
             ) from error
         self._messages: _Messages = queue.SimpleQueue()
+        self._over = threading.Event()
         assert self._process.stdout is not None  # noqa: S101 - for the types: a pipe was asked for
         self._reader = threading.Thread(
-            target=_read, args=(self._process.stdout, self._messages), daemon=True
+            target=_read, args=(self._process.stdout, self._messages, self._over), daemon=True
         )
         self._reader.start()
         self._forgotten = weakref.finalize(self, _end, self._process)
@@ -61,6 +66,11 @@ class Child:
     def pid(self) -> int:
         """The number of the process."""
         return self._process.pid
+
+    @property
+    def gone(self) -> bool:
+        """Whether the process has ended."""
+        return self._process.poll() is not None
 
     def get(self, timeout: float) -> Message | None:
         """
@@ -114,11 +124,10 @@ class Child:
             self._process.stdin.flush()
 
     def stop(self) -> None:
-        """End it; whoever waits for a message is let go."""
+        """End it; whoever waits for a message is let go, though a process may take long to be gone."""
+        self._over.set()
         self._forgotten()
-        while self._reader.is_alive():
-            _empty(self._messages)
-            self._reader.join(_REST)
+        self._reader.join(_GOING)
         _empty(self._messages)
         self._messages.put(None)
 
@@ -136,12 +145,12 @@ def _started() -> "subprocess.Popen[bytes]":
     )
 
 
-def _read(pipe: IO[bytes], messages: _Messages) -> None:
-    """Take what the process says, until it ends."""
+def _read(pipe: IO[bytes], messages: _Messages, over: threading.Event) -> None:
+    """Take what the process says, until it ends, or ``over`` says that nobody asks any more."""
     with pipe:
-        while (message := read_message(pipe.read)) is not None:
+        while not over.is_set() and (message := read_message(pipe.read)) is not None:
             messages.put(message)
-            while messages.qsize() > _ROOM:
+            while messages.qsize() > _ROOM and not over.is_set():
                 time.sleep(_REST)
     messages.put(None)
 
@@ -156,7 +165,13 @@ def _empty(messages: _Messages) -> None:
 
 def _end(process: "subprocess.Popen[bytes]") -> None:
     process.kill()
-    process.wait()
+    try:
+        process.wait(_GOING)
+    except subprocess.TimeoutExpired:
+        with suppress(
+            RuntimeError
+        ):  # while this process ends itself no thread begins, and nothing is left to do
+            threading.Thread(target=process.wait, daemon=True).start()
     assert process.stdin is not None  # noqa: S101 - as above
     with suppress(OSError):  # what it was asked last it never read
         process.stdin.close()

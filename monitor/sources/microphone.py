@@ -25,6 +25,8 @@ _QUIET: Final = 1.0
 _BEGINNING: Final = 6.0
 # Seconds from one search for it to the next, and from the how manyeth search on.
 _SEARCHES: Final = ((0, 1.0), (10, 2.0))
+# The same while a process that was ended is not gone: they must not pile up.
+_STUCK: Final = 60.0
 # Seconds in which the sound server must have said whose the sound of one that came back is, and from one word
 # of what is lost meanwhile to the next.
 _UNSURE: Final = 5.0
@@ -58,6 +60,7 @@ class Microphone:
 
     def __init__(self, device: str | int | None = None, rate: int | None = None) -> None:
         self._child: Child | None = None
+        self._before: Child | None = None
         self._changing = threading.Lock()
         self._closed = threading.Event()
         self._start()
@@ -74,6 +77,7 @@ class Microphone:
         self._unsure: float | None = None  # since when there is sound of which that is not known
         self._told = 0.0
         self._away = False
+        self._lost = False  # and the process that has lost it is not ended yet
         self._next: int | None = None
         self._held: Message | None = None
         self._since = self._began = clock()
@@ -124,6 +128,9 @@ class Microphone:
             is away, blocks without samples that tell how many were lost.
         """
         while not self._closed.is_set():
+            # That it is lost is said before its process is ended, which may take a while.
+            if self._lost:
+                self._stop()
             try:
                 message = self._wait(timeout)
             except queue.Empty:
@@ -152,8 +159,9 @@ class Microphone:
 
     def _stop(self) -> None:
         with self._changing:
-            child, self._child = self._child, None
+            child, self._child, self._lost = self._child, None, False
         if child is not None:
+            self._before = child
             child.stop()
 
     def _running(self) -> Child:
@@ -268,8 +276,7 @@ class Microphone:
 
     def _lose(self, why: str) -> Block:
         """Give up this process; the search begins with the next block that fails to come."""
-        self._stop()
-        self._away, self._next = True, None
+        self._lost, self._away, self._next = True, True, None
         return Block(_NONE, f"{why}: looking for it", self._tally.away(clock()))
 
     def _search(self, now: float) -> None:
@@ -277,6 +284,8 @@ class Microphone:
         if self._child is not None and now - self._began > _BEGINNING:
             self._stop()
         pause = max(pause for first, pause in _SEARCHES if self._searches >= first)
+        if self._before is not None and not self._before.gone:
+            pause = _STUCK
         if self._child is None and now - self._began >= pause:
             self._began, self._searches = now, self._searches + 1
             with suppress(SoundError):  # a system that starts no process now may do so later

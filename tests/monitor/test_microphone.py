@@ -20,6 +20,7 @@ from monitor.capture import wire
 from monitor.capture.__main__ import BLOCK
 from monitor.capture.wire import Message, Place, clock, told
 from monitor.sources import OVERFLOW, Block, Device, Microphone, Source, microphones
+from monitor.sources.child import Child
 
 RATE = 8000
 USB = "USB Microphone"
@@ -271,6 +272,54 @@ def test_a_changed_rate_is_opened_anew(stage: Stage):
     assert told.note == "sound comes faster than 8000 Hz: its rate was changed: looking for it"
 
 
+@pytest.mark.usefixtures("stage")
+def test_that_it_is_lost_is_said_before_anything_is_ended(monkeypatch: pytest.MonkeyPatch):
+    """A process that takes its time to end does not hold up the word that the microphone is gone."""
+    order: list[str] = []
+    stop = Child.stop
+    monkeypatch.setattr(Child, "stop", lambda child: (order.append("ended"), stop(child)))
+    with Microphone(USB) as microphone:
+        list(heard(microphone, after(4)))
+        os.kill(child_of(microphone), signal.SIGKILL)
+        for block in heard(microphone, lambda block: block.lost > 0 and not block.note):
+            order += ["said"] * noted(block)
+    assert order[:2] == ["said", "ended"]
+
+
+def test_a_process_that_cannot_be_ended_holds_up_nobody(monkeypatch: pytest.MonkeyPatch):
+    """What a driver holds up cannot even be killed: whoever waits is let go, and its end is waited for."""
+    monkeypatch.setattr("monitor.sources.child.COMMAND", (sys.executable, "-c", "input(); input()"))
+    monkeypatch.setattr("monitor.sources.child._GOING", 0.1)
+    child = Child()
+    with monkeypatch.context() as patch:
+        patch.setattr(subprocess.Popen, "kill", lambda _: None)
+        ending = threading.Thread(target=child.stop, daemon=True)
+        ending.start()
+        assert child.get(timeout=10.0) is None
+        ending.join(10.0)
+        assert not ending.is_alive()
+    # It ended with its standard input, and somebody asked for its status.
+    end = time.monotonic() + 10.0
+    while Path(f"/proc/{child.pid}").exists():
+        assert time.monotonic() < end
+        time.sleep(0.02)
+
+
+def test_processes_that_cannot_be_ended_do_not_pile_up(monkeypatch: pytest.MonkeyPatch, stage: Stage):
+    """While the one before is not gone the next search waits for a minute."""
+    with Microphone(USB) as microphone:
+        stage.tell(devices=DEVICES[:2])
+        list(heard(microphone, noted))
+        microphone._stop()  # noqa: SLF001 - as the next turn would
+        begun = clock()
+        with monkeypatch.context() as patch:
+            patch.setattr(Child, "gone", False)
+            microphone._search(begun + 50.0)  # noqa: SLF001 - the clock goes on by itself
+            assert microphone._child is None  # noqa: SLF001 - as above
+            microphone._search(begun + 70.0)  # noqa: SLF001 - as above
+            assert microphone._child is not None  # noqa: SLF001 - as above
+
+
 class Unplaced:
     """A process whose microphone is there and sounds, and of which no sound server ever says whose it is."""
 
@@ -289,6 +338,8 @@ class Unplaced:
         assert self._count < 100, "it is not listened to for ever"
         return Message(wire.SOUND, bytes(4 * frames), at, first)
 
+    gone = True
+
     def stop(self) -> None:
         """Stop it."""
         self.stopped = True
@@ -302,6 +353,7 @@ def test_sound_of_which_nobody_says_whose_it_is_never_silences_the_blocks():
         microphone._place = Place("usb", USB, "usb", 100)  # noqa: SLF001 - what a sound server would have said
         os.kill(child_of(microphone), signal.SIGKILL)
         list(heard(microphone, noted))
+        microphone._stop()  # noqa: SLF001 - as the next turn would
         child = Unplaced(clock())
         microphone._child = child  # type: ignore[assignment]  # noqa: SLF001 - the second life
         microphone._take(told(wire.DEVICES, [asdict(device) for device in AGAIN]))  # noqa: SLF001
