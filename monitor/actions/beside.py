@@ -1,13 +1,17 @@
 """Actions beside the listening: they are told at once, and what became of them is shown and kept."""
 
 import queue
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from contextlib import suppress
 from dataclasses import replace
 
+from analysis.events import Event
+from analysis.listener import Listener
 from monitor.actions.crew import Crew
 from monitor.actions.kind import Action, Done
+from monitor.actions.standstill import Standstill
 from monitor.actions.telling import done_text
+from monitor.controls import Press
 from monitor.watch import Ears
 
 # s that actions get to finish when the run has ended.
@@ -16,7 +20,7 @@ _AT_THE_END = 3.0
 
 def with_actions(ears: Ears, actions: Sequence[Action], show: Callable[[str], None]) -> Ears:
     """
-    Return ears that also let actions fire; the workers start at once.
+    Return ears that also let actions fire; the workers start at once, and are told where the listening hangs.
 
     Parameters
     ----------
@@ -31,9 +35,23 @@ def with_actions(ears: Ears, actions: Sequence[Action], show: Callable[[str], No
         return ears
     told: queue.SimpleQueue[Done] = queue.SimpleQueue()
     crew = Crew(actions, told.put)
+    standstill = Standstill(crew.tell)
+
+    def at_once(event: Event) -> None:
+        standstill.see(event)
+        crew.tell(event)
+
+    def progress(listener: Listener) -> None:
+        standstill.at = listener.at
+        ears.progress(listener)
+
+    def asked() -> Iterable[Press]:
+        standstill.alive()
+        return ears.asked()
 
     def done(last: bool) -> Iterator[Done]:
         if last:
+            standstill.end()
             with suppress(KeyboardInterrupt):  # whoever does not want to wait still gets the summary
                 crew.finish(_AT_THE_END)
         while not told.empty():
@@ -41,4 +59,4 @@ def with_actions(ears: Ears, actions: Sequence[Action], show: Callable[[str], No
             show(done_text(became))
             yield became
 
-    return replace(ears, at_once=crew.tell, done=done)
+    return replace(ears, at_once=at_once, progress=progress, asked=asked, done=done)
