@@ -4,6 +4,7 @@ The capture loop: blocks from a source go through the listener, and what it says
 Live and replay differ in their source alone.
 """
 
+from collections import deque
 from collections.abc import Callable, Iterable, Mapping
 from contextlib import nullcontext, suppress
 from dataclasses import dataclass
@@ -43,20 +44,21 @@ class Ears:
     warn
         Gets a line about trouble that does not end the listening.
     stop
-        Whether to stop now; asked after each block, and after each that failed to come.
+        Whether to stop now; asked after each block, after each that failed to come, and after each second of
+        lost time that is caught up with.
     at_once
         Gets each event before anything is written down. It must not take time.
     done
-        Gives what became of actions since it was last asked. Asked with True it is for the last time, and may
-        wait a little for what is not over.
+        Gives what became of actions since it was last asked, as ``stop`` is. Asked with True it is for the
+        last time, and may wait a little for what is not over.
     asked
-        Gives what a person has said since it was last asked; asked after each block, and after each that
-        failed to come.
+        Gives what a person has said since it was last asked, as ``stop`` is: a sign that the loop goes on.
     rows
         Gets what came of each block, before progress.
     lines
-        Takes the line numbers from outside that have come, and gives what is to be kept of them; asked as
-        ``asked`` is, with how long the run is by then, s, and at the end with True.
+        Takes the line numbers from outside that have come, and gives what is to be kept of them; asked after
+        each block, and after each that failed to come, with how long the run is by then, s, and at the end
+        with True.
     """
 
     event: Callable[[Event], None]
@@ -129,6 +131,7 @@ class _Loop:
         self._ears = ears
         self._journal = journal
         self._missing = 0
+        self._presses: deque[Press] = deque()
         self._alarms: list[Alarm] = []
         self._places = PlaceNotes()
         self._heard = HeardNotes()
@@ -144,12 +147,16 @@ class _Loop:
                 self._take_nothing()
             else:
                 self._take(block)
-            self.note_done(last=False)
+            self._look_up()
             self._note_lines(last=False)
-            for press in self._ears.asked():
-                self._heed(press)
+            while self._presses:
+                self._heed(self._presses.popleft())
             if self._ears.stop():
                 break
+
+    def _look_up(self) -> None:
+        self.note_done(last=False)
+        self._presses += self._ears.asked()
 
     def _take_nothing(self) -> None:
         self._missing += 1
@@ -168,6 +175,8 @@ class _Loop:
         for first in range(0, block.lost, self._listener.rate):
             count = min(self._listener.rate, block.lost - first)
             self._hear(np.full(count, np.nan, dtype=np.float32))
+            # A night takes minutes. What a person says, and lines told by the machine, are of now, and wait.
+            self._look_up()
             if self._ears.stop():
                 return
         self._hear(block.samples)

@@ -176,6 +176,27 @@ def test_it_stops_when_told_though_hours_were_lost():
     assert (said.blocks, outcome.summary.at) == (30, 12.0)
 
 
+def test_lost_time_is_caught_up_with_in_touch_with_everyone(tmp_path: Path, clock: FakeClock):
+    """Each lost second there are signs of life; what is said meanwhile is of now, and heeded after it."""
+    turns, done = list[float](), list[bool]()
+    listener, keeps = plain(), journal(tmp_path, clock)
+
+    def asked() -> tuple[Press, ...]:
+        turns.append(listener.at)
+        return (Press("tightened"),) if 60.0 < listener.at < 61.5 else ()
+
+    def became(last: bool) -> tuple[()]:
+        done.append(last)
+        return ()
+
+    with microphone(lost={20: 120 * RATE}) as source:
+        listen(source, listener, replace(Said().ears, asked=asked, done=became), keeps)
+    assert max(np.diff(turns)) <= 1.0
+    assert len(done) >= len(turns) > 120
+    (kept,) = (event for event in open_run(tmp_path, keeps.id).events() if event.name == PRESSED)
+    assert kept.at == pytest.approx(122.1)
+
+
 def test_a_gap_in_a_good_cut_is_no_alarm():
     """Half a second that never came, in the middle of an even cut, is deaf and then heard, and no alarm."""
     samples, rate = sound("tight_outline")
