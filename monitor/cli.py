@@ -16,6 +16,7 @@ from analysis.errors import ChipsongError
 from monitor.bit_commands import accept, bits, label, rehear, tune
 from monitor.output import write_nowhere
 from monitor.status import Status
+from monitor.trouble import warn
 
 if TYPE_CHECKING:
     from analysis.program.program import Units
@@ -531,6 +532,6 @@ def main() -> None:
         write_nowhere([sys.stdout.fileno()])
         status = Status.FAILED
     except (ChipsongError, OSError) as error:
-        click.echo(f"chipsong: {error}", err=True)
+        warn(str(error))
         status = Status.FAILED
     sys.exit(status)

@@ -1,4 +1,8 @@
-"""What is written for people and programs while a run goes on; that it fails must not end the hearing."""
+"""
+What is written for people and programs.
+
+That it fails must not end the hearing, and others' words in it must not move a terminal's cursor.
+"""
 
 import os
 import sys
@@ -31,6 +35,12 @@ def write(stream: TextIO, text: str) -> None:
         pass  # whoever reads it is slow: this comes with what is written next, as far as there is room
     except OSError as error:
         _give_up(stream, error)
+
+
+def printable(text: str, most: int | None = None) -> str:
+    """Return others' words in one line, not too long and without signs that a terminal would obey."""
+    clean = "".join(sign if sign.isprintable() else " " if sign.isspace() else "?" for sign in text)
+    return clean if most is None or len(clean) <= most else f"{clean[: most - 3]}..."
 
 
 def has_failed(stream: TextIO) -> bool:

@@ -2,14 +2,15 @@
 
 import sys
 
-from monitor.output import write
+from monitor.output import printable, write
 
 
 def one_line(error: BaseException) -> str:
     """Return an error's text as one line, or its kind where it has none."""
-    return " ".join(str(error).split()) or type(error).__name__
+    return printable(" ".join(str(error).split())) or type(error).__name__
 
 
 def warn(text: str) -> None:
-    """Say a line of trouble on standard error."""
-    write(sys.stderr, f"chipsong: {text}\n")
+    """Say a line of trouble on standard error, or some."""
+    lines = "\n".join(map(printable, text.split("\n")))
+    write(sys.stderr, f"chipsong: {lines}\n")

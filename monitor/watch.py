@@ -23,6 +23,7 @@ from monitor.controls import PRESSED, Press
 from monitor.journal import Journal
 from monitor.kept.heard import BIT, GAP, NOTICE, HeardNotes
 from monitor.kept.places import PLACES, PlaceNotes
+from monitor.output import printable
 from monitor.sources import Block, Source
 
 # Blocks that may fail to come before the listener is told. A microphone waits half a second for each, so
@@ -166,7 +167,7 @@ class _Loop:
     def _take(self, block: Block) -> None:
         self._missing = 0
         if block.note or block.lost:
-            note = block.note or "a gap: some sound never arrived"
+            note = printable(block.note or "a gap: some sound never arrived")
             self._keep_note(GAP, self._heard.lost(self._listener, block.lost, note))
             self._say(self._listener.lost(note))
         # The clock goes on by what never came, and nobody judges it: no window with a sample that is no

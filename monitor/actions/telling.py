@@ -6,6 +6,7 @@ from typing import Any
 
 from monitor.actions.kind import Action, ActionError, Done
 from monitor.actions.message import NAMES
+from monitor.output import printable
 from monitor.words import clock
 
 ACTION = "action"
@@ -86,4 +87,4 @@ def kept_text(body: Mapping[str, Any]) -> str:
 
 def _told(action: str, event: str, *, ok: bool, said: str, took: float) -> str:
     came = "done" if ok else "FAILED"
-    return f"action '{action}' at {event} {came} after {took:.1f} s: {said}"
+    return f"action '{action}' at {event} {came} after {took:.1f} s: {printable(said)}"

@@ -12,7 +12,7 @@ from monitor.linefeed.kept import Bundle, machine_body, said_body
 from monitor.linefeed.reading import Reader, Said
 from monitor.linefeed.source import Came, Item, MachineState, Source, Turn
 from monitor.linefeed.worker import Worker
-from monitor.planning.lines import printable
+from monitor.output import printable
 from monitor.watch import Ears
 
 # s without a line number after which that is said, and within which the same one need not be taken again.

@@ -1,4 +1,4 @@
-"""Lines of plain text: fields with a hanging indent, columns, and words that a terminal can bear."""
+"""Lines of plain text: fields with a hanging indent, and columns."""
 
 import re
 import textwrap
@@ -29,9 +29,3 @@ def columns(rows: Sequence[Sequence[str]], *, right: Sequence[int] = ()) -> list
         ).rstrip()
         for row in rows
     ]
-
-
-def printable(text: str, most: int = 60) -> str:
-    """Return what a program says, not too long and without signs that move a terminal's cursor."""
-    clean = "".join(sign if sign.isprintable() else "?" for sign in text)
-    return clean if len(clean) <= most else f"{clean[: most - 3]}..."

@@ -9,11 +9,13 @@ from analysis.cutting import spindle_frequency, tooth_pass_frequency
 from analysis.events import ResumeLine
 from analysis.program import Note, Tab
 from analysis.program.notes import SAME
+from monitor.output import printable
 from monitor.planning.lengths import Lengths, number
-from monitor.planning.lines import columns, field, printable
+from monitor.planning.lines import columns, field
 from monitor.words import CAUTIONS, place
 from monitor.words import clock as whole_seconds
 
+_LONGEST = 60  # signs of a name or a comment
 _STOPS = 6  # so many are told one by one; --json has all
 _PARTS = 24
 _REMARKS = 12
@@ -48,7 +50,8 @@ def clock(seconds: float) -> str:
 def _whole(contents: Contents) -> list[str]:
     program = contents.program
     total, cutting = clock(contents.seconds), clock(contents.cutting)
-    lines = [f"{printable(program.name)}: {len(program.lines)} lines, about {total}, {cutting} of it cutting"]
+    name = printable(program.name, _LONGEST)
+    lines = [f"{name}: {len(program.lines)} lines, about {total}, {cutting} of it cutting"]
     lines.append("Times are estimates for a usual small router; bit changes and pauses by hand come on top.")
     for what, plural in (("bit change", "Bit changes"), ("pause", "Pauses")):
         lines += field(plural, _stops([stop for stop in contents.stops if stop.what == what]), indent=0)
@@ -78,7 +81,7 @@ def _stop(stop: Stop) -> str:
 
 
 def _bit(contents: Contents, bit: BitUse, lengths: Lengths) -> list[str]:
-    comment = printable(bit.comment)
+    comment = printable(bit.comment, _LONGEST)
     lines = [f"{tool_name(bit.number)}  {comment}".rstrip()]
     for name, said in (
         ("bit", _tool(bit, lengths)),
@@ -97,7 +100,7 @@ def _bit(contents: Contents, bit: BitUse, lengths: Lengths) -> list[str]:
 def _tool(bit: BitUse, lengths: Lengths) -> str:
     tool = bit.tool
     size, flutes = lengths.length(tool.bit.diameter), _flutes(tool.bit.flutes)
-    name = f"{printable(tool.shelf)}: " if tool.shelf else ""
+    name = f"{printable(tool.shelf, _LONGEST)}: " if tool.shelf else ""
     if tool.diameter == tool.flutes:
         return f"{name}{size}, {flutes} ({_FROM[tool.diameter]})"
     return f"{name}{size} ({_FROM[tool.diameter]}), {flutes} ({_FROM[tool.flutes]})"

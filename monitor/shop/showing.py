@@ -9,11 +9,13 @@ from typing import TYPE_CHECKING, Any
 
 from analysis.events import from_dict
 from monitor.listening import asked_to_end
+from monitor.output import printable
 from monitor.screen.keys import is_in_front
 from monitor.sharing import Sharing
 from monitor.shop.address import Shop
 from monitor.shop.machines import Machines, News, Row
 from monitor.shop.receiving import Receiver
+from monitor.trouble import warn
 from monitor.words import clock, event_text
 
 if TYPE_CHECKING:
@@ -66,8 +68,7 @@ def show_shop(
                 board.draw(seen.rows, seen.trouble)
             elif receiver.trouble != trouble:
                 trouble = receiver.trouble
-                sys.stderr.write(f"chipsong: the shop, {shop.name}: {trouble or 'the broker is there'}\n")
-                sys.stderr.flush()
+                warn(f"the shop, {shop.name}: {trouble or 'the broker is there'}")
             time.sleep(_LOOK)
 
 
@@ -129,17 +130,12 @@ def news_text(news: Mapping[str, Any]) -> str:
         said = f"{mark(news['word'])}  {news.get('because', '')}" + _at(news.get("place"), news.get("part"))
     else:
         said = _event_line(news) + (f" (late: it was {_wall(str(news['time']))})" if news.get("late") else "")
-    return clean(f"{when}  {news['machine']:16} {said}")
+    return printable(f"{when}  {news['machine']:16} {said}")
 
 
 def mark(word: str) -> str:
     """Return a state's word as it is to stand out."""
     return _MARKS.get(word, word.upper())
-
-
-def clean(text: str) -> str:
-    """Return a text with nothing in it that a terminal would obey."""
-    return "".join(letter if letter.isprintable() else " " for letter in text)
 
 
 def _event_line(news: Mapping[str, Any]) -> str:
@@ -183,7 +179,7 @@ def cells(row: Row) -> tuple[str, ...]:
         )
     # What is calm takes one line, so that twenty machines are seen at once.
     shown = told if row.urgent else ["; ".join(told[1::-1])]
-    return tuple(clean(cell) for cell in (row.machine, mark(row.word), *shown))
+    return tuple(printable(cell) for cell in (row.machine, mark(row.word), *shown))
 
 
 _SILENT, _NEVER = 6.0, 1e7  # s
@@ -239,9 +235,9 @@ def picture(shop: Shop, rows: list[Row], trouble: str, lines: int = 1000, foot: 
         shown += 1
     urgent = sum(row.urgent for row in rows)
     head = f"{shop.name}: {len(rows)} machines, {urgent} to look at   {time.strftime('%H:%M:%S')}"
-    parts: list[RenderableType] = [Text(clean(head), "bold")]
+    parts: list[RenderableType] = [Text(printable(head), "bold")]
     if trouble:
-        parts.append(Text(clean(f"!!! WHAT STANDS HERE MAY BE OLD: {trouble}"), "bold reverse"))
+        parts.append(Text(printable(f"!!! WHAT STANDS HERE MAY BE OLD: {trouble}"), "bold reverse"))
     parts.append(table)
     if shown < len(rows):
         parts.append(Text(f"... and {len(rows) - shown} more, for which there is no room", "bold"))

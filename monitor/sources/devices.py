@@ -5,6 +5,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from analysis.errors import SoundError
+from monitor.output import printable
 from monitor.sources.child import Child
 
 
@@ -59,7 +60,7 @@ def microphones() -> tuple[Device, ...]:
 
 def listed(told: list[dict[str, Any]]) -> tuple[Device, ...]:
     """Return the devices that the capturing process told."""
-    return tuple(Device(**device) for device in told)
+    return tuple(Device(**device | {"name": printable(device["name"])}) for device in told)
 
 
 def find_microphone(wanted: str | int | None, devices: tuple[Device, ...]) -> Device:

@@ -1,4 +1,4 @@
-"""Output that fails, or that the terminal has no signs for: the hearing goes on."""
+"""Output that fails, or that the terminal has no signs for, ends no hearing; others' words move no cursor."""
 
 import fcntl
 import io
@@ -12,14 +12,20 @@ import numpy as np
 import pytest
 from contract import Ended, shipped
 from live_watch import COMMAND
+from stage import DEVICES, Stage
 
 from analysis.cutting import Bit
 from analysis.events import Deaf, Event, Summary
 from analysis.listener import Listener
 from analysis.locate import Nowhere
-from monitor.output import has_failed, write
+from monitor.actions.command import Command
+from monitor.actions.kind import Done
+from monitor.actions.message import rehearsal
+from monitor.actions.telling import done_text, done_to_dict, kept_text
+from monitor.output import has_failed, printable, write
 from monitor.screen import JsonLines, Screen, Shown
 from monitor.testing import FakeMicrophone, silence
+from monitor.trouble import one_line, warn
 from monitor.watch import Ears, listen
 
 RATE = 8000
@@ -109,3 +115,47 @@ def test_signs_that_the_terminal_lacks_end_no_hearing(
     said = narrow.read()
     assert "Listening to ????? at 8000 Hz" in said
     assert "DEAF" in said
+
+
+# --- others' words --------------------------------------------------------------------------------------
+
+ERASE = "\x1b[2J\x9b1mgone\x07"
+
+
+def test_what_is_printable_stays():
+    """Ordinary text, accents included, is left alone, and made one line; what is too long is cut."""
+    assert printable("Frässtift 6 mm") == "Frässtift 6 mm"
+    assert printable("one\r\ntwo\tthree\xa0mm") == "one  two three mm"
+    assert printable("x" * 61, 60) == "x" * 57 + "..."
+    assert printable(ERASE) == "?[2J?1mgone?"
+
+
+def test_trouble_moves_no_cursor(capsys: pytest.CaptureFixture[str]):
+    """What a program, a broker or a driver says is written without signs that a terminal obeys."""
+    warn(f"two lines,\n{ERASE}")
+    assert capsys.readouterr().err == "chipsong: two lines,\n?[2J?1mgone?\n"
+    assert one_line(OSError(f"no\n{ERASE}")) == "no ?[2J?1mgone?"
+
+
+def test_what_an_action_said_moves_no_cursor():
+    """The last line of a command is shown so, now and when the run is looked at later."""
+    said = Command(("printf", "%s", ERASE)).fire(rehearsal("alarm"), 10.0)
+    done = Done("hook", rehearsal("alarm"), ok=True, said=said, took=0.1)
+    assert done_text(done) == "action 'hook' at alarm done after 0.1 s: ended well: ?[2J?1mgone?"
+    assert "ended well: ?[2J?1mgone?" in kept_text(done_to_dict(done, 1.0))
+
+
+def test_the_name_of_a_microphone_moves_no_cursor(chipsong: Callable[..., Ended], stage: Stage):
+    """A device that calls itself something odd is listed without that."""
+    stage.tell(devices=[*DEVICES[:2], (f"USB {ERASE}", 0, 1, 8000.0)])
+    assert "  2  USB ?[2J?1mgone?  (" in chipsong("mics").out
+
+
+def test_why_a_microphone_is_lost_moves_no_cursor():
+    """What a sound server calls a microphone is told and kept so."""
+    told: list[Event] = []
+    with FakeMicrophone(NOISE, RATE, notes={5: f"the sound server has lost {ERASE}"}) as source:
+        listener = Listener(RATE, {0: Bit("any", 6.0, 2, 18000.0)}, Nowhere())
+        listen(source, listener, Ears(told.append))
+    (deaf,) = (event for event in told if isinstance(event, Deaf))
+    assert deaf.because == "the sound server has lost ?[2J?1mgone?"

@@ -18,7 +18,7 @@ from analysis.cutting import Bit
 from analysis.program import read
 from monitor.planning import report as report_module
 from monitor.planning.lengths import Lengths, number
-from monitor.planning.lines import columns, field, printable
+from monitor.planning.lines import columns, field
 from monitor.planning.report import report, written
 from monitor.planning.text import plan_text
 from monitor.planning.tools import tools_for
@@ -413,8 +413,3 @@ def test_fields_wrap_under_themselves_and_keep_units_with_their_numbers():
 def test_columns_are_aligned():
     """Every column is as wide as its widest word, and numbers stand at the right."""
     assert columns([("a", "10"), ("long", "5")], right=(1,)) == ["  a      10", "  long    5"]
-
-
-def test_what_is_printable_stays():
-    """Ordinary text, accents included, is left alone."""
-    assert printable("Frässtift 6 mm") == "Frässtift 6 mm"
