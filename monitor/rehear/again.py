@@ -134,14 +134,21 @@ _Deed = Callable[[Listener], list[Event]]
 
 def _pieces(run: Run, *, pressed: bool) -> Iterator[NDArray[np.float32] | _Deed]:
     """Give the sound, and between its pieces what happened beside it."""
-    done = 0
+    done = gone = 0  # samples so far, and up to where none came
     for at, lost, deed in _deeds(run, pressed=pressed):
-        yield from _sound(run, done, at)
+        yield from _between(run, done, at, gone)
         yield deed
-        for first in range(0, lost, run.rate):
-            yield np.full(min(run.rate, lost - first), np.nan, dtype=np.float32)
-        done = at + lost
-    yield from _sound(run, done, run.samples())
+        # A person may speak while nothing comes.
+        done, gone = at, max(gone, at + lost)
+    yield from _between(run, done, run.samples(), gone)
+
+
+def _between(run: Run, first: int, last: int, gone: int) -> Iterator[NDArray[np.float32]]:
+    """Give what was heard from one sample to another, of which those before ``gone`` never came."""
+    came = min(max(first, gone), last)
+    for begin in range(first, came, run.rate):
+        yield np.full(min(run.rate, came - begin), np.nan, dtype=np.float32)
+    yield from _sound(run, came, last)
 
 
 def _deeds(run: Run, *, pressed: bool) -> list[tuple[int, int, _Deed]]:

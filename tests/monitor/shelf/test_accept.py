@@ -142,6 +142,7 @@ class Rough:
     controls: Controls
     rate: int = 0
     name: str = "rough"
+    away: int | None = None
 
     def blocks(self) -> Iterator[Block | None]:
         """Give blocks of a second; two of them never come, one comes late."""
@@ -154,15 +155,18 @@ class Rough:
                 yield Block(block)
             if second in {10, 11}:
                 self.controls.press(Press("nothing" if second == 10 else "tightened"))
+            if second == self.away:
+                self.controls.press(Press("tightened"))
 
 
-def test_a_run_that_is_heard_again_says_the_same(home: Path):
-    """Also where sound was lost, and where a person spoke: to the last bit, from what was kept."""
+@pytest.mark.parametrize("away", [None, 4])
+def test_a_run_that_is_heard_again_says_the_same(home: Path, away: int | None):
+    """Also where sound was lost, and where a person spoke, even between two losses: to the last bit."""
     program = SHIPPED / "slip_outline.ngc"
     wanted = Wanted(program=program, speed=18000.0, flutes=2, diameter=6.0, pace=Learned(0.9, 0.8))
     read = read_program(program, pytest.fail)
     controls, said = Controls(), list[Event]()
-    source = Rough(controls, sound("slip_outline")[1])
+    source = Rough(controls, sound("slip_outline")[1], away=away)
     journal = open_journal("rough", wanted, read, source.rate, Keep())
     assert journal is not None
     listener = make_listener(source.rate, read, wanted, home, pytest.fail)
