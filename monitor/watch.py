@@ -21,7 +21,7 @@ from monitor.actions.kind import Done
 from monitor.actions.telling import ACTION, done_to_dict
 from monitor.controls import PRESSED, Press
 from monitor.journal import Journal
-from monitor.kept.heard import BIT, GAP, NOTICE, HeardNotes
+from monitor.kept.heard import BIT, GAP, NOTICE, HeardNotes, gap
 from monitor.kept.places import PLACES, PlaceNotes
 from monitor.output import printable
 from monitor.sources import Block, Source
@@ -121,6 +121,7 @@ def listen(source: Source, listener: Listener, ears: Ears, journal: Journal | No
         except Exception as error:
             loop.alert(f"chipsong broke down: {error or type(error).__name__}")
             with suppress(Exception):  # what is broken may be the very screen
+                loop.note_places()
                 loop.note_done(last=True)
             raise
         return loop.end(trouble)
@@ -168,7 +169,7 @@ class _Loop:
         self._missing = 0
         if block.note or block.lost:
             note = printable(block.note or "a gap: some sound never arrived")
-            self._keep_note(GAP, self._heard.lost(self._listener, block.lost, note))
+            self._keep_note(GAP, gap(self._listener, block.lost, note))
             self._say(self._listener.lost(note))
         # The clock goes on by what never came, and nobody judges it: no window with a sample that is no
         # number is usable, whereas half a window of zeros would be a strange sound. The journal keeps
@@ -251,6 +252,9 @@ class _Loop:
         for done in self._ears.done(last):
             self._keep_done(done_to_dict(done, self._listener.at))
 
+    def note_places(self) -> None:
+        self._keep_note(PLACES, self._places.rest())
+
     def _note_lines(self, *, last: bool) -> None:
         for body in self._ears.lines(self._listener.at, last):
             self._keep_note(str(body["event"]), body)
@@ -271,8 +275,7 @@ class _Loop:
         summary = self._listener.end()
         self.note_done(last=True)
         self._note_lines(last=True)
-        self._keep_note(PLACES, self._places.rest())
-        self._keep_note(GAP, self._heard.gap())
+        self.note_places()
         self._say([summary])
         learned = self._heard.learned(self._listener, summary.cut_s)
         self._keep(lambda journal: journal.close(to_dict(summary), learned))

@@ -43,7 +43,6 @@ class HeardNotes:
     def __init__(self) -> None:
         self._bit = 0
         self._rows: dict[int, int] = {}
-        self._gap: dict[str, Any] | None = None
 
     def look(self, listener: Listener, step: Step) -> dict[str, Any] | None:
         """Take in what came of a block; return what is to be kept, if another bit cuts now."""
@@ -53,21 +52,6 @@ class HeardNotes:
             return None
         self._bit = bit
         return {"event": BIT, "at": listener.at, "bit": bit}
-
-    def lost(self, listener: Listener, samples: int, note: str) -> dict[str, Any] | None:
-        """Take in that samples never came; return what is to be kept of the gap before, if there was one."""
-        first = round(listener.at * listener.rate)
-        last = self._gap
-        if last is not None and first == last["first"] + last["lost"]:
-            last["lost"] += samples
-            return None
-        self._gap = {"event": GAP, "at": listener.at, "first": first, "lost": samples, "note": note}
-        return last
-
-    def gap(self) -> dict[str, Any] | None:
-        """Return the gap that was not given yet, if there is one."""
-        last, self._gap = self._gap, None
-        return last
 
     def learned(self, listener: Listener, cut_s: float) -> dict[str, Any]:
         """Return what was learned by the end, in which ``cut_s`` seconds of cutting were heard."""
@@ -79,6 +63,17 @@ class HeardNotes:
             ],
             "cut": {str(bit): round(cut_s * count / rows, 2) for bit, count in self._rows.items()},
         }
+
+
+def gap(listener: Listener, samples: int, note: str) -> dict[str, Any]:
+    """
+    Return what is to be kept of samples that never came.
+
+    It is kept before what came after it: where a run is broken off, sound without it would be heard again as
+    silence. So a long gap, of which a source tells piece by piece, is kept in pieces.
+    """
+    first = round(listener.at * listener.rate)
+    return {"event": GAP, "at": listener.at, "first": first, "lost": samples, "note": note}
 
 
 def bits_over_time(run: Run) -> tuple[tuple[float, int], ...]:

@@ -2,21 +2,22 @@
 
 import json
 from collections.abc import Callable, Iterator
-from contextlib import closing
-from dataclasses import dataclass
+from contextlib import closing, suppress
+from dataclasses import dataclass, field
 from pathlib import Path
 
 import numpy as np
 import pytest
 from contract import SHIPPED, Ended, sound
 
-from analysis.events import Checked, Event, Summary, Tightness, to_dict
+from analysis.events import Checked, Deaf, Event, Summary, Tightness, to_dict
 from analysis.pace import Learned
-from monitor.controls import Controls, Press
-from monitor.journal import open_run, runs
+from monitor.controls import Controls, Kind, Press
+from monitor.journal import Run, open_run, runs
 from monitor.journal.place import DATABASE
 from monitor.journal.schema import connect
 from monitor.kept.keeping import Keep, open_journal
+from monitor.kept.places import places_of
 from monitor.rehear.again import Judged, hear_again
 from monitor.setup import Wanted, make_listener, read_program
 from monitor.shelf.references import Heard, read_book
@@ -142,39 +143,61 @@ class Rough:
     controls: Controls
     rate: int = 0
     name: str = "rough"
-    away: int | None = None
+    breaks: int = 14
+    presses: dict[int, Kind] = field(default_factory=lambda: {10: "nothing", 11: "tightened"})
 
     def blocks(self) -> Iterator[Block | None]:
-        """Give blocks of a second; two of them never come, one comes late."""
+        """Give blocks of a second, two of which never come; it may break with an error."""
         samples, self.rate = sound("slip_outline")
         for second in range(14):
+            if second == self.breaks:
+                raise RuntimeError("it breaks")
             block = samples[second * self.rate : (second + 1) * self.rate]
             if second in {5, 6}:
                 yield Block(np.empty(0, np.float32), "it went away", lost=len(block))
             else:
                 yield Block(block)
-            if second in {10, 11}:
-                self.controls.press(Press("nothing" if second == 10 else "tightened"))
-            if second == self.away:
-                self.controls.press(Press("tightened"))
+            if second in self.presses:
+                self.controls.press(Press(self.presses[second]))
 
 
-@pytest.mark.parametrize("away", [None, 4])
-def test_a_run_that_is_heard_again_says_the_same(home: Path, away: int | None):
-    """Also where sound was lost, and where a person spoke, even between two losses: to the last bit."""
+def kept_rough(home: Path, source: Rough, said: list[Event]) -> Run:
+    """Hear a rough run, and return what was kept of it."""
     program = SHIPPED / "slip_outline.ngc"
     wanted = Wanted(program=program, speed=18000.0, flutes=2, diameter=6.0, pace=Learned(0.9, 0.8))
     read = read_program(program, pytest.fail)
-    controls, said = Controls(), list[Event]()
-    source = Rough(controls, sound("slip_outline")[1], away=away)
+    source.rate = sound("slip_outline")[1]
     journal = open_journal("rough", wanted, read, source.rate, Keep())
     assert journal is not None
     listener = make_listener(source.rate, read, wanted, home, pytest.fail)
-    listen(source, listener, Ears(said.append, asked=controls.take), journal)
-    again = hear_again(open_run(home, journal.id), Judged())
+    with suppress(RuntimeError):
+        listen(source, listener, Ears(said.append, asked=source.controls.take), journal)
+    return open_run(home, journal.id)
+
+
+def test_a_run_that_is_heard_again_says_the_same(home: Path):
+    """Also where sound was lost, and where a person spoke: to the last bit, from what was kept."""
+    said = list[Event]()
+    again = hear_again(kept_rough(home, Rough(Controls()), said), Judged())
     assert [event for event in said if not isinstance(event, Summary)] == list(again.events)
     assert said[-1] == again.summary
     assert {type(event).__name__ for event in said} >= {"Deaf", "Heard", "Alarm"}
+
+
+@pytest.mark.parametrize("breaks", [7, 12])
+def test_a_run_that_broke_off_is_heard_again_the_same(home: Path, breaks: int):
+    """Sound that was lost is known as such, whenever the run broke off, also if a person spoke meanwhile."""
+    said = list[Event]()
+    source = Rough(Controls(), breaks=breaks, presses={5: "tightened"})
+    again = hear_again(kept_rough(home, source, said), Judged())
+    assert said == list(again.events)
+    assert any(isinstance(event, Deaf) for event in said)
+    assert again.summary.at == breaks
+
+
+def test_where_the_cut_was_is_kept_of_a_run_that_broke_off(home: Path):
+    """Whoever looks for what was wrong sees where in the program the cut was until then."""
+    assert places_of(kept_rough(home, Rough(Controls(), breaks=12), []))[-1].at > 9.0
 
 
 def test_a_damaged_reference_is_one_line(chipsong: Command, home: Path):
