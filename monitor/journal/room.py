@@ -20,8 +20,9 @@ class Room:
 
     Notes
     -----
-    It looks once at what is there, and then counts what is added; the segment that is being written comes on
-    top. A run whose sound was taken away tells so: what is missing is NaN, never silence.
+    It looks once at what is there, and then counts what is added. The segment that is being written comes on
+    top, and so do those of which it is open whether they are kept. A run whose sound was taken away tells so:
+    what is missing is NaN, never silence.
     """
 
     def __init__(self, home: Path, most: float) -> None:
@@ -32,7 +33,7 @@ class Room:
         self._make()
 
     def add(self, path: Path) -> None:
-        """Count a finished segment, and take away the oldest if it is too much now."""
+        """Count a finished segment that is kept, and take away the oldest if it is too much now."""
         size = _size(path)
         self._files.append((path, size))
         self._taken += size

@@ -189,8 +189,13 @@ class SoundWriter:
             if self._near:
                 self._doubtful.append((first, self._written, name))
                 self._drop(last=False)
-            if self._room:
-                self._room.add(path)
+            else:
+                self._keep(name)
+
+    def _keep(self, name: str) -> None:
+        """Let a segment take room, now that it is not taken away for what did not happen."""
+        if self._room:
+            self._room.add(self._folder / name)
 
     def _drop(self, *, last: bool) -> None:
         """Take away the sound that is near no event, once none can come near it any more."""
@@ -200,6 +205,7 @@ class SoundWriter:
         self._doubtful = []
         for first, end, name in waiting:
             if self._near.keeps(first / self._rate, end / self._rate):
+                self._keep(name)
                 continue
             if not last and self._near.may_keep(end / self._rate, now):
                 self._doubtful.append((first, end, name))

@@ -75,6 +75,25 @@ def test_only_sound_around_events_is_kept(tmp_path: Path, clock: FakeClock):
     assert [event.name for event in run.events()] == ["state", "alarm"]
 
 
+def test_sound_that_is_not_kept_takes_no_room(tmp_path: Path, clock: FakeClock):
+    """A long run in which nothing happens takes nothing away from older ones; what is kept of it may."""
+    with begin(tmp_path, clock, "old") as journal:
+        journal.sound(NOISE)
+    old = open_run(tmp_path, journal.id)
+    clock.advance(60)
+    budget = round(1.5 * size_of(tmp_path))
+    with begin(tmp_path, clock, around=Around(before=3.0, after=2.0), most_bytes=budget) as journal:
+        for _ in range(6):
+            journal.sound(NOISE)
+        np.testing.assert_array_equal(old.sound(), NOISE)
+        for second in range(42, 56):
+            journal.event("alarm", float(second), {})
+            journal.sound(NOISE[:RATE])
+    assert size_of(tmp_path) <= budget
+    assert np.isnan(old.sound(0, 2 * RATE)).all()
+    np.testing.assert_array_equal(open_run(tmp_path, journal.id).sound(55 * RATE), NOISE[:RATE])
+
+
 @pytest.mark.slow
 def test_a_disk_that_is_really_full_harms_nothing(tmp_path: Path):
     """On a small disk of its own a run fills it up: said once, hearing goes on, what was kept opens."""
