@@ -1,10 +1,11 @@
 """A TCP or UDP port of this computer, to which other programs on it write lines."""
 
 import errno
+import re
 import selectors
 import socket
 from contextlib import ExitStack
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 from monitor.linefeed.source import LineFeedError, Outlet
 from monitor.linefeed.splitting import Splitter
@@ -12,6 +13,8 @@ from monitor.linefeed.splitting import Splitter
 # From other computers nobody can write to it.
 _HERE = "127.0.0.1"
 _PIECE, _OFTEN = 65_536, 0.2
+# How a browser begins. Any page in one may send to this computer's ports whatever it likes, after this.
+_BROWSER = re.compile(r"(GET|HEAD|POST|OPTIONS|PUT|PATCH|DELETE) [/*]")
 
 
 @dataclass(frozen=True)
@@ -27,20 +30,21 @@ class TcpPort:
 
     def run(self, out: Outlet) -> None:
         """Give lines; whoever has closed its end may come again."""
-        with ExitStack() as stack, selectors.DefaultSelector() as selector:
+        with ExitStack() as stack:
+            selector = stack.enter_context(selectors.DefaultSelector())
+            stack.callback(_close_all, selector)
             door = stack.enter_context(_bound(socket.SOCK_STREAM, self.port))
             door.listen()
             selector.register(door, selectors.EVENT_READ)
-            stack.callback(_close_all, selector)
             out.fine()
             while not out.over.is_set():
                 for key, _ in selector.select(_OFTEN):
                     if key.fileobj is door:
                         caller, _ = door.accept()
                         caller.settimeout(0)
-                        selector.register(caller, selectors.EVENT_READ, Splitter())
+                        selector.register(caller, selectors.EVENT_READ, _Caller(caller))
                     else:
-                        _read(selector, key, out)
+                        _read(selector, key.data, out)
 
 
 @dataclass(frozen=True)
@@ -81,21 +85,38 @@ def _bound(kind: socket.SocketKind, port: int) -> socket.socket:
     return door
 
 
-def _read(selector: selectors.BaseSelector, key: selectors.SelectorKey, out: Outlet) -> None:
-    caller = key.fileobj
-    assert isinstance(caller, socket.socket)  # noqa: S101 - for the types: only such are registered
-    try:
-        came = caller.recv(_PIECE)
-    except OSError:
-        came = b""
-    for line in key.data.feed(came or b"\n"):
+@dataclass
+class _Caller:
+    """A program that writes to the port."""
+
+    socket: socket.socket
+    lines: Splitter = field(default_factory=Splitter)
+    known: bool = False
+
+    def read(self) -> tuple[list[str], bool]:
+        """Return the lines that have come, and whether more may; none come from a browser."""
+        try:
+            came = self.socket.recv(_PIECE)
+        except OSError:
+            came = b""
+        lines = self.lines.feed(came or b"\n")
+        if lines and not self.known:
+            self.known = True
+            if _BROWSER.match(lines[0]):
+                return [], False
+        return lines, bool(came)
+
+
+def _read(selector: selectors.BaseSelector, caller: _Caller, out: Outlet) -> None:
+    lines, more = caller.read()
+    for line in lines:
         out.text(line)
-    if not came:
-        selector.unregister(caller)
-        caller.close()
+    if not more:
+        selector.unregister(caller.socket)
+        caller.socket.close()
 
 
 def _close_all(selector: selectors.BaseSelector) -> None:
-    for key in list(selector.get_map().values()):
+    for key in selector.get_map().values():
         if isinstance(key.fileobj, socket.socket):
             key.fileobj.close()

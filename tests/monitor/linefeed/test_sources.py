@@ -1,10 +1,13 @@
 """Sources of line numbers, real ones: a file that grows, a pipe, sockets, an MQTT broker."""
 
+import errno
+import http.client
 import os
 import socket
 import subprocess
 import time
 from collections.abc import Callable
+from contextlib import closing, suppress
 from pathlib import Path
 
 import paho.mqtt.publish
@@ -108,6 +111,55 @@ def test_programs_of_this_computer_write_to_a_tcp_port(gather: Gather):
     assert any(text.startswith("x") for text in had.garbled)
     listening = subprocess.run(["ss", "-Hltn"], capture_output=True, text=True, check=False).stdout
     assert f"{HERE}:{port}" in listening or not listening
+
+
+@pytest.mark.parametrize("path", ["/", "/" + 80_000 * "a", "/47"])
+def test_a_page_in_a_browser_cannot_write_to_a_tcp_port(gather: Gather, path: str):
+    """Any page may post to ports of the computer that it is looked at on; what it posts is no line number."""
+    port = free_port()
+    had = gather(TcpPort(port), reader_for(r"(?P<line>\d+)"))
+    had.until_well()
+    browser = http.client.HTTPConnection(HERE, port, timeout=8.0)
+    with closing(browser), suppress(ConnectionError):  # it may be turned away while it still writes
+        browser.request("POST", path, "\n" + line(47), {"Content-Type": "text/plain"})
+        browser.getresponse()
+    with socket.create_connection((HERE, port)) as program:
+        program.sendall(line(1).encode())
+        had.until(lambda had: had.lines != [])
+    assert (had.lines, had.garbled) == ([1], [])
+
+
+def test_a_tcp_port_ends_without_trouble(gather: Gather):
+    """When it is closed, whoever wrote to it is let go, and nothing is complained of."""
+    port = free_port()
+    had = gather(TcpPort(port))
+    had.until_well()
+    with socket.create_connection((HERE, port)) as program:
+        program.sendall(line(1).encode())
+        had.until(lambda had: had.lines == [1])
+        had.worker.close(8.0)
+        program.settimeout(8.0)
+        assert program.recv(1) == b""
+    had.until(lambda _: True)
+    assert had.turns == [""]
+
+
+def test_what_is_wrong_with_a_tcp_port_is_said(gather: Gather, monkeypatch: pytest.MonkeyPatch):
+    """A caller who cannot be let in is a trouble in the system's words, and all is well again after it."""
+    port = free_port()
+    had = gather(TcpPort(port))
+    had.until_well()
+    with monkeypatch.context() as patched:
+        patched.setattr(socket.socket, "accept", refuse)
+        with socket.create_connection((HERE, port)):
+            had.until(lambda had: len(had.turns) > 1)
+    assert "Too many open files" in had.turns[1]
+    had.until_well()
+
+
+def refuse(_: socket.socket) -> None:
+    """Let nobody in, as a system does that has no file left."""
+    raise OSError(errno.EMFILE, os.strerror(errno.EMFILE))
 
 
 def test_a_udp_port_takes_datagrams(gather: Gather):
