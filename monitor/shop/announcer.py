@@ -11,11 +11,14 @@ from datetime import datetime
 from pathlib import Path
 from typing import Any
 
+from pydantic import ValidationError
+
 from analysis.events import Alarm, Deaf, Event, Place, StateChange, Summary, to_dict
 from monitor.actions.libraries import needed
 from monitor.linefeed.source import LineFeedError
 from monitor.screen.seen import Heard
 from monitor.shop.address import ALIVE, Shop
+from monitor.shop.messages import AskMessage
 from monitor.shop.told import TOLD, Message, Told, kept_messages, message, unsent
 from monitor.trouble import one_line
 from monitor.words import count
@@ -219,7 +222,7 @@ class Announcer:
         client.will_set(self._topic("here"), self._here(here=False), qos=1, retain=True)
         client.on_connect = self._connected
         client.on_publish = lambda _client, _data, number, *_: self._work.arrived(number)
-        client.on_message = lambda _client, _data, asked: self._asked(asked.payload)
+        client.on_message = lambda _client, _data, asked: self._asked(asked.payload, kept=asked.retain)
         return client
 
     def _topic(self, what: str) -> str:
@@ -300,22 +303,21 @@ class Announcer:
             self._told.over = True
             self._told.save()
 
-    def _asked(self, payload: bytes) -> None:
-        """Send again what somebody asks for; one question at a time."""
-        if len(payload) > _LONGEST:
+    def _asked(self, payload: bytes, *, kept: bool) -> None:
+        """Send again what somebody asks for; one question at a time, and none that the broker had kept."""
+        if kept or len(payload) > _LONGEST:
             return
         try:
-            body = json.loads(payload)
-            run, first, last = str(body["run"]), int(body["from"]), int(body["to"])
-        except (ValueError, KeyError, TypeError):
+            asked = AskMessage.model_validate_json(payload)
+        except ValidationError:
             return
         if any(made.told is None for made in (*self._work.waiting, *self._work.under_way.values())):
             return
-        if run == self._machine.run:
+        if asked.run == self._machine.run:
             known = self._all
         else:
-            known = kept_messages(self._machine.home, run, self._shop.name, self._machine.name)
-        again = [made.again() for made in known if first <= made.seq <= last]
+            known = kept_messages(self._machine.home, asked.run, self._shop.name, self._machine.name)
+        again = [made.again() for made in known if asked.first <= made.seq <= asked.last]
         self._work.waiting.extendleft(reversed(again))
 
 

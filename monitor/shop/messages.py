@@ -2,7 +2,7 @@
 
 from typing import Any
 
-from pydantic import BaseModel, ConfigDict, Field
+from pydantic import BaseModel, ConfigDict, Field, field_validator
 
 # A message that is longer than this, bytes, is none of ours.
 MOST_BYTES = 100_000
@@ -35,6 +35,14 @@ class EventMessage(_Message):
     at: float
     late: bool = False
 
+    @field_validator("event")
+    @classmethod
+    def _is_numbered(cls, event: str) -> str:
+        # What a newer version tells may be named otherwise; states are never numbered.
+        if event == "state":
+            raise ValueError("a state is no event that is numbered")
+        return event
+
     def plain(self) -> dict[str, Any]:
         """Return all of it."""
         return self.model_dump()
@@ -60,3 +68,11 @@ class HereMessage(_Message):
     """Whether a machine is there; that it is not is what the broker says when its link breaks."""
 
     here: bool
+
+
+class AskMessage(BaseModel):
+    """Somebody asks for events of a run, from one number to another."""
+
+    run: str = Field(max_length=200)
+    first: int = Field(alias="from")
+    last: int = Field(alias="to")

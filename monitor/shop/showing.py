@@ -139,12 +139,13 @@ def mark(word: str) -> str:
 
 
 def _event_line(news: Mapping[str, Any]) -> str:
+    """Return an event in words; by its name alone where a newer version, or none of ours, wrote it."""
     keys = {key: value for key, value in news.items() if key not in _OURS}
     try:
         lines = [line.strip() for line in event_text(from_dict(keys)).splitlines() if line.strip()]
-    except (ValueError, TypeError, KeyError, AttributeError):
+        return lines[0]
+    except (ValueError, TypeError, LookupError, AttributeError, ArithmeticError):
         return str(news["event"])
-    return lines[0]
 
 
 _OURS = ("machine", "run", "seq", "time", "late")

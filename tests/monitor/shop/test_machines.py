@@ -3,13 +3,15 @@
 import json
 import random
 
+import pytest
 from starlette.testclient import TestClient
 
+from analysis.events import Alarm, Checked, Deaf, Event, PartVerdict, Place, ResumeLine, Summary, to_dict
 from monitor.page.guard import Door, Guard
 from monitor.shop.address import Shop
 from monitor.shop.machines import Machines
 from monitor.shop.page import shop_app
-from monitor.shop.showing import Seen
+from monitor.shop.showing import Seen, cells, news_text
 
 
 def event(seq: int, *, run: str = "r", late: bool = False) -> bytes:
@@ -97,9 +99,58 @@ def test_what_is_none_of_ours_is_passed_over():
         ("m/state", b'{"machine": "m"}'),
         ("m/elsewhere", state(1)),
         ("m/state", b" " * 200_000),
+        ("m/state", b"[" * 90_000),
+        ("m/events", event(1).replace(b'"heard"', b'"state"')),
+        ("m/events", event(1).replace(b'"at": 1.0', b'"at": 1e999')),
     ]:
         assert machines.take(topic, payload, 0.0) == []
     assert machines.rows(0.0) == []
+
+
+ODD = (
+    "1e999",
+    "-1e999",
+    "1e308",
+    "1" + 400 * "0",
+    "null",
+    '""',
+    '"x"',
+    "[]",
+    "[[]]",
+    "{}",
+    "true",
+    99 * "[" + 99 * "]",
+)
+PLACE = Place(3, None, 2, 4, "sound")
+WHOLE = [
+    Alarm(9.0, 8.0, "loose", 0.9, ("it swells",), 12.0, 11.0, PLACE, ResumeLine(2, None)),
+    Checked(1.0, "physics", "tight", ("nothing rises",)),
+    Deaf(1.0, "muted"),
+    Summary(9.0, 1, 5.0, 4.0, 7, (PartVerdict("part 1", 1, 2, "good"),)),
+]
+
+
+@pytest.mark.parametrize("whole", WHOLE, ids=lambda whole: type(whole).__name__)
+@pytest.mark.parametrize("odd", ODD, ids=lambda odd: odd[:8])
+def test_whatever_an_event_holds_is_one_line(whole: Event, odd: str):
+    """A message with any value in place of a right one is passed over or shown, and ends nothing."""
+    told = {"machine": "m", "run": "r", "seq": 1, "time": "2026-11-28T10:00:00+00:00", **to_dict(whole)}
+    for key in told:
+        body = json.dumps({**told, key: "ODD"}).replace('"ODD"', odd)
+        machines = Machines()
+        for news in machines.take("m/events", body.encode(), 0.0):
+            assert news_text(news).isprintable()
+        for row in machines.rows(0.0):
+            assert all(cell.isprintable() for cell in cells(row))
+
+
+def test_what_a_newer_version_tells_is_shown_by_its_name():
+    """An event that is not known here counts as come, so that it is not asked for again."""
+    machines = Machines()
+    machines.take("m/state", state(1), 0.0)
+    (news,) = machines.take("m/events", event(1).replace(b'"heard"', b'"singing"'), 0.0)
+    assert news_text(news).endswith(" singing")
+    assert list(machines.asks(9.0)) == []
 
 
 def test_the_page_tells_what_the_terminal_does():

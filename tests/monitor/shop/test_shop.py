@@ -11,6 +11,7 @@ from pathlib import Path
 import pytest
 from contract import BIT, SHIPPED, Ended, sound
 from hearing_all import HearingAll
+from paho.mqtt import publish
 from receivers import HERE, Broker, free_port
 
 from analysis.events import Heard, StateChange
@@ -184,6 +185,44 @@ def test_a_shop_without_a_broker_holds_up_nothing(tmp_path: Path):
     machine.finish(0.2)
     (said,) = machine.said()
     assert "the broker is not reached" in said
+
+
+def test_an_odd_question_is_passed_over(tmp_path: Path, shop: Shop):
+    """Whatever is asked, and kept by the broker as well, the link holds, and a good question is answered."""
+    asks = shop.topic("west wall", "ask")
+    good = '{"run": "run", "from": 1, "to": 1}'
+    odd = ('{"run": "x", "from": 1e999, "to": 1}', "[" * 999, "\xff", '{"run": "..", "from": -1, "to": 9}')
+    publish.single(asks, odd[0], retain=True, hostname=HERE, port=shop.port)
+    machine = announced(shop, tmp_path)
+    machine.tell(Heard(1.0, "an event"))
+    with HearingAll(shop) as all_of_it:
+        assert all_of_it.until(lambda: len(all_of_it.events()) == 1)
+        publish.multiple([(asks, said, 1, False) for said in (*odd, good)], hostname=HERE, port=shop.port)
+        assert all_of_it.until(lambda: all_of_it.machines.repeated == 1)
+    machine.finish(1.0)
+    assert machine.said() == []
+
+
+def test_a_question_that_the_broker_kept_is_not_answered(tmp_path: Path, shop: Shop):
+    """It was asked long ago, and each new link would answer it again."""
+    machine = announced(shop, tmp_path)
+    machine.tell(Heard(1.0, "an event"))
+    with HearingAll(shop) as all_of_it:
+        assert all_of_it.until(lambda: len(all_of_it.events()) == 1)
+        publish.single(
+            shop.topic("west wall", "ask"),
+            '{"run": "run", "from": 1, "to": 1}',
+            retain=True,
+            hostname=HERE,
+            port=shop.port,
+        )
+        assert all_of_it.until(lambda: all_of_it.machines.repeated == 1)
+        machine.finish(1.0)
+        again = announced(shop, tmp_path)
+        again.tell(Heard(1.0, "an event"))
+        assert all_of_it.until(lambda: all_of_it.machines.repeated == 2)
+        assert not all_of_it.until(lambda: all_of_it.machines.repeated > 2, 1.0)
+    again.finish(1.0)
 
 
 def test_the_command_writes_lines_and_objects(chipsong: Command, tmp_path: Path, shop: Shop):
