@@ -29,6 +29,7 @@ from monitor.watch import Ears
 _HELD, _EVERY, _NOTES = 4.0, 0.5, 360
 # s for which words are shown, and of standing still after which nothing here is current.
 _SHOWN, _STILL = 12.0, 3.0
+_GAP = np.full(1, np.nan, dtype=np.float32)
 
 
 @dataclass(frozen=True)
@@ -106,7 +107,8 @@ class View:
         self._parts = _owners(program)
         self._said = (0.0, "")
         self._heard: _Heard = ()
-        self._block: NDArray[np.float32] | None = None
+        self._came: list[NDArray[np.float32]] = []
+        self._broken = False
         self._next = 0.0
         self._highest = 0.0
         self._alive = time.monotonic()
@@ -139,9 +141,15 @@ class View:
         return _Tapped(source, self._take)
 
     def _take(self, block: Block | None) -> None:
-        """Take in a block, or that none came in time."""
+        """Take in a block, or that none came in time; of several that are heard as one, each."""
         self._alive = time.monotonic()
-        self._block = block.samples if block else None
+        if block is None:
+            return
+        self._broken = self._broken or bool(block.note or block.lost)
+        if len(block.samples):
+            # What is no number keeps apart what does not follow one another.
+            self._came.append(np.concatenate([_GAP, block.samples]) if self._broken else block.samples)
+            self._broken = False
 
     def note(self, event: Event) -> None:
         """Take in an event."""
@@ -175,11 +183,15 @@ class View:
             self._place,
             listener.locator.context.bit,
         )
-        if self._block is not None and len(self._block):
-            most = max(1, round(_HELD * self.rate / len(self._block)))
-            piece = _Piece(self._block, listener.phase is Phase.CUT, listener.speed)
-            self._heard = (*self._heard[-most:], piece)
-            self._block = None
+        self._hold(listener.phase is Phase.CUT, listener.speed)
+
+    def _hold(self, cut: bool, speed: float) -> None:
+        """Hold what has come for the picture, and as much of what came before as there is room for."""
+        if self._came:
+            most = max(1, round(_HELD * self.rate / len(self._came[-1])))
+            pieces = [_Piece(samples, cut, speed) for samples in self._came]
+            self._heard = (*self._heard, *pieces)[-most:]
+            self._came.clear()
 
     # --- on either ------------------------------------------------------------------------------------------
 

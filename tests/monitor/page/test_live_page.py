@@ -8,6 +8,7 @@ import time
 from collections.abc import Callable, Iterator
 from contextlib import ExitStack
 from pathlib import Path
+from types import SimpleNamespace
 from urllib.parse import urlsplit
 
 import httpx2
@@ -20,6 +21,8 @@ from live_watch import COMMAND
 from starlette.testclient import TestClient
 
 from analysis.events import Alarm, ResumeLine, StateChange, Summary
+from analysis.locate import Nowhere
+from analysis.presence import Phase
 from monitor.controls import Controls, Press
 from monitor.journal import Run, runs
 from monitor.page.beside import live_app
@@ -28,6 +31,7 @@ from monitor.page.live import Live
 from monitor.page.view import View
 from monitor.sharing import Sharing
 from monitor.sources import Block
+from monitor.sources.unhurried import Unhurried
 from monitor.testing import FakeClock, FakeMicrophone
 from monitor.watch import Ears
 
@@ -149,6 +153,41 @@ def test_a_loop_that_hangs_is_shown(browser: TestClient, view: View, monkeypatch
         assert 'data-state="learn"' in browser.get("/").text
     clock.advance(1.5)
     assert 'data-state="lost"' in browser.get("/").text
+
+
+def tone_heard(most: int, lost: dict[int, int] | None = None) -> dict:
+    """Return the picture in orders of a tone, heard as a cut; so many blocks are heard as one."""
+    rate, size = 32_000, 2560
+    times = np.arange(4 * rate) / rate
+    tone = np.sin(2 * np.pi * 3.3 * 300.0 * times).astype(np.float32)
+    gone = [first * size + np.arange(count) for first, count in (lost or {}).items()]
+    tone = np.delete(tone, np.concatenate([[], *gone]).astype(int))
+    watcher, locator = SimpleNamespace(state="listen", score=0.0), Nowhere()
+    said = SimpleNamespace(watcher=watcher, locator=locator, phase=Phase.CUT, speed=300.0, at=0.0)
+    view = View(rate, {0: BIT})
+    with FakeMicrophone(tone, rate, block=size, lost=lost) as source:
+        for block in Unhurried(view.tap(source), lambda: True, most).blocks():
+            if block is not None:
+                said.at += len(block.samples) / rate
+                view.progress(said)
+    return view.orders()
+
+
+@pytest.mark.parametrize("most", [2, 4, 5])
+def test_the_picture_in_orders_is_of_all_that_was_heard(most: int):
+    """A tone is one line and nothing beside it, also while several blocks are heard as one."""
+    alone = tone_heard(1)
+    now = dict(zip(alone["orders"], alone["now"], strict=True))
+    assert max(now, key=now.__getitem__) == pytest.approx(3.3, abs=1 / 32)
+    assert max(level for order, level in now.items() if abs(order - 3.3) > 0.5) < -80.0
+    assert tone_heard(most) == alone
+
+
+def test_sound_that_was_lost_is_no_part_of_the_picture():
+    """What does not follow one another is never looked at as one stretch."""
+    picture = tone_heard(4, lost={30: 1000, 41: 777})
+    now = dict(zip(picture["orders"], picture["now"], strict=True))
+    assert max(level for order, level in now.items() if abs(order - 3.3) > 0.5) < -80.0
 
 
 # --- a live run ---------------------------------------------------------------------------------------------
