@@ -21,6 +21,7 @@ from monitor.actions.beside import with_actions
 from monitor.actions.reading import ACTIONS, read_actions
 from monitor.actions.telling import at_the_start
 from monitor.controls import Controls, Press
+from monitor.file_names import readable
 from monitor.journal import Journal, home
 from monitor.kept.keeping import Keep, now, open_journal
 from monitor.kept.pace import keep_pace, read_pace
@@ -134,7 +135,7 @@ def replay(recording: Path, wanted: Wanted, keep: Keep | None, *, as_json: bool)
     with Recording(recording, _NOTED if keep else AT_ONCE) as source, asked_to_end() as stop:
         past = _past(wanted)
         listener = make_listener(source.rate, program, wanted, home(), warn, past=past)
-        journal = open_journal(recording.stem, wanted, program, source.rate, keep) if keep else None
+        journal = open_journal(readable(recording.stem), wanted, program, source.rate, keep) if keep else None
         with JsonLines() if as_json else Screen(sys.stdout) as screen:
             ears = ears_for(screen, lambda alarm: _how_to_resume(alarm, wanted), stop=stop)
             ears = replace(ears, progress=giving_back(ears.progress))
@@ -210,7 +211,7 @@ def watch(live: Live, wanted: Wanted, *, as_json: bool) -> Status:
         wanted = replace(wanted, pace=read_pace(home(), machine_named(live.machine)))
     source = Microphone(live.device, live.rate)
     listener = make_listener(source.rate, program, wanted, home(), warn, microphone=source.name)
-    title = live.title or (wanted.program.stem if wanted.program else "watch")
+    title = live.title or (readable(wanted.program.stem) if wanted.program else "watch")
     with source, asked_to_end() as asked:
         journal = open_journal(title, wanted, program, source.rate, live.keep, microphone=source.name)
         over, controls = _after(live.seconds), Controls()
@@ -275,7 +276,7 @@ def _shop(live: Live, about: _About, ears: Ears, show: Callable[[str], None]) ->
 
     journal = about.journal
     run = journal.id if journal else f"{now():%Y-%m-%d-%H%M%S}-not-kept"
-    path, folder = str(about.path) if about.path else None, journal.folder if journal else None
+    path, folder = readable(about.path) if about.path else None, journal.folder if journal else None
     machine = Machine(machine_named(live.machine), run, about.title, path, home(), folder)
     return with_shop(ears, live.shop, machine, about.program, show)
 

@@ -8,7 +8,7 @@ from analysis.events import Event, from_dict
 from monitor.actions.telling import ACTION, kept_text
 from monitor.controls import PRESSED
 from monitor.journal import Event as Kept
-from monitor.journal import Run, home, open_run, runs
+from monitor.journal import Run, home, not_runs, open_run, runs
 from monitor.kept.heard import BIT, GAP, NOTICE, hearing
 from monitor.kept.labels import LABEL
 from monitor.kept.places import PLACES
@@ -16,8 +16,10 @@ from monitor.linefeed.kept import LINES
 from monitor.words import clock, count, event_text
 
 SAID_OTHERWISE = frozenset({ACTION, BIT, GAP, LABEL, LINES, NOTICE, PLACES, PRESSED})
-_SILENT = frozenset({BIT, GAP, PLACES})
 """Events of the journal that do not come from the listener."""
+
+# Those among them that a person is not told of.
+_SILENT = frozenset({BIT, GAP, PLACES})
 
 _SAID = {
     "nothing": "a person said: that was nothing",
@@ -28,10 +30,10 @@ _SAID = {
 
 def list_text() -> str:
     """Return the runs that were kept, the newest first, a line each."""
-    kept = runs(home())
+    kept, left_out = runs(home()), [f"passed over: {why}" for why in not_runs(home())]
     if not kept:
-        return f"No runs are kept in {home()} yet."
-    return "\n".join([*map(_line, kept), *_heard_otherwise(kept)])
+        return "\n".join([f"No runs are kept in {home()} yet.", *left_out])
+    return "\n".join([*map(_line, kept), *left_out, *_heard_otherwise(kept)])
 
 
 def _heard_otherwise(kept: Sequence[Run]) -> list[str]:

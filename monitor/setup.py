@@ -16,6 +16,7 @@ from analysis.place import SoundLocator
 from analysis.program import Program, cutting, decode, read
 from analysis.program.program import Units
 from analysis.watcher import USUAL, Settings
+from monitor.file_names import readable
 from monitor.memory import give_back
 from monitor.shelf.bits import Entry, Shelf, Thresholds, read_shelf
 from monitor.shelf.references import Heard, read_book
@@ -89,16 +90,17 @@ def read_program(path: Path, warn: Callable[[str], None], *, units: Units | None
         raw = path.read_bytes()
     except OSError as error:
         raise ProgramError(f"cannot read the program {path} ({error.strerror}): check its name") from error
+    name = readable(path.name)
     try:
-        program = read(decode(raw), path.name, units=units)
+        program = read(decode(raw), name, units=units)
     except ProgramError as error:
         told = str(error)
-        named = told if told.startswith(path.name) else f"{path.name}: {told}"
+        named = told if told.startswith(name) else f"{name}: {told}"
         raise ProgramError(named, word=error.word) from error
     for note in program.warnings[:_NOTES]:
-        warn(f"{path.name}: {note}")
+        warn(f"{name}: {note}")
     if len(program.warnings) > _NOTES:
-        warn(f"{path.name}: {len(program.warnings) - _NOTES} more remarks on other lines")
+        warn(f"{name}: {len(program.warnings) - _NOTES} more remarks on other lines")
     return program
 
 

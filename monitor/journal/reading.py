@@ -3,6 +3,7 @@
 import difflib
 import json
 import sqlite3
+from collections.abc import Iterator
 from contextlib import closing
 from dataclasses import dataclass, field
 from datetime import datetime
@@ -84,14 +85,20 @@ class Run:
     def events(self) -> tuple[Event, ...]:
         """Return its events, in the order in which they were handed over."""
         found = self._select("SELECT at, name, json FROM events ORDER BY id")
-        return tuple(Event(at, name, json.loads(body)) for at, name, body in found)
+        try:
+            return tuple(Event(at, name, json.loads(body)) for at, name, body in found)
+        except _DAMAGE as error:
+            raise _damaged(self.folder, error) from error
 
     def rows(self) -> Rows:
         """Return its feature rows, in the order in which they were handed over."""
         batches = self._select('SELECT count, at, "values" FROM rows ORDER BY id')
-        at = np.frombuffer(b"".join(batch[1] for batch in batches), dtype="<f8")
-        values = np.frombuffer(b"".join(batch[2] for batch in batches), dtype="<f4")
-        return Rows(at, values.reshape(len(at), len(self.columns)), self.columns)
+        try:
+            at = np.frombuffer(b"".join(batch[1] for batch in batches), dtype="<f8")
+            values = np.frombuffer(b"".join(batch[2] for batch in batches), dtype="<f4")
+            return Rows(at, values.reshape(len(at), len(self.columns)), self.columns)
+        except _DAMAGE as error:
+            raise _damaged(self.folder, error) from error
 
     def samples(self) -> int:
         """Return how many samples of sound there are, up to the end of the last segment."""
@@ -158,15 +165,24 @@ def runs(home: Path) -> tuple[Run, ...]:
     """
     Return all runs that can be opened, the newest first.
 
-    Folders that hold no run, or one that only a newer program can read, are left out; `open_run` says why.
+    Folders that hold no run, or one that only a newer program can read, are left out; `not_runs` says why.
     """
-    found = []
+    found = [run for run in _each(home) if isinstance(run, Run)]
+    return tuple(sorted(found, key=lambda run: (run.started.timestamp(), run.id), reverse=True))
+
+
+def not_runs(home: Path) -> tuple[JournalError, ...]:
+    """Return why those folders cannot be opened which `runs` leaves out, by name."""
+    return tuple(run for run in _each(home) if isinstance(run, JournalError))
+
+
+def _each(home: Path) -> Iterator[Run | JournalError]:
+    """Give the run in each folder, or why there is none."""
     for folder in _folders(home):
         try:
-            found.append(_open(folder))
-        except JournalError:
-            continue
-    return tuple(sorted(found, key=lambda run: (run.started.timestamp(), run.id), reverse=True))
+            yield _open(folder)
+        except JournalError as error:
+            yield error
 
 
 def open_run(home: Path, name: str) -> Run:
@@ -217,12 +233,13 @@ def _open(folder: Path) -> Run:
         raise JournalError(f"{folder} is not a run (it has no {DATABASE}): delete it or put the file back")
     try:
         with closing(connect(folder / DATABASE)) as db:
-            meta = _read_meta(db)
+            return _run(folder, _read_meta(db))
     except sqlite3.Error as error:
         raise _unreadable(folder, error) from error
     except JournalError as error:
         raise JournalError(f"cannot open run {folder.name}: {error}") from error
-    return _run(folder, meta)
+    except _DAMAGE as error:
+        raise _damaged(folder, error) from error
 
 
 def _read_meta(db: sqlite3.Connection) -> dict[str, Any]:
@@ -237,13 +254,22 @@ def _run(folder: Path, meta: dict[str, Any]) -> Run:
         folder=folder,
         title=meta["title"],
         started=datetime.fromisoformat(meta["started"]),
-        rate=meta["rate"],
+        rate=int(meta["rate"]),
         columns=tuple(meta["columns"]),
         keeps_sound=meta["keep_sound"],
-        meta=meta["about"],
-        summary=meta.get("summary"),
-        learned=meta.get("learned", {}),
+        meta=dict(meta["about"]),
+        summary=dict(meta["summary"]) if meta.get("summary") is not None else None,
+        learned=dict(meta.get("learned", {})),
     )
+
+
+# What comes of a value that is not what was written.
+_DAMAGE = (ValueError, KeyError, TypeError)
+
+
+def _damaged(folder: Path, error: Exception) -> JournalError:
+    what = f"{type(error).__name__}: {error}"
+    return JournalError(f"run {folder.name} is damaged ({what}): move its folder out of {folder.parent}")
 
 
 def _unreadable(folder: Path, error: sqlite3.Error) -> JournalError:

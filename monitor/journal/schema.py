@@ -46,9 +46,14 @@ def transaction(db: sqlite3.Connection) -> Iterator[None]:
         raise
 
 
+def to_json(value: object) -> str:
+    """Return a value as JSON that a database takes; signs that no text may hold are replaced."""
+    return json.dumps(value, ensure_ascii=False).encode("utf-8", "replace").decode("utf-8")
+
+
 def put_meta(db: sqlite3.Connection, entries: Mapping[str, Any]) -> None:
     """Write entries of the table ``meta``, as JSON."""
-    rows = [(key, json.dumps(value, ensure_ascii=False)) for key, value in entries.items()]
+    rows = [(key, to_json(value)) for key, value in entries.items()]
     db.executemany("INSERT OR REPLACE INTO meta VALUES (?, ?)", rows)
 
 

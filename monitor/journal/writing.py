@@ -1,6 +1,5 @@
 """Keeping a run while it is heard."""
 
-import json
 import sqlite3
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from contextlib import contextmanager, suppress
@@ -15,7 +14,7 @@ from analysis.errors import JournalError
 from monitor.journal.near import Around, Near
 from monitor.journal.place import DATABASE, make_run_folder
 from monitor.journal.room import Room
-from monitor.journal.schema import connect, migrate, put_meta, transaction
+from monitor.journal.schema import connect, migrate, put_meta, to_json, transaction
 from monitor.journal.sound import SoundWriter
 
 SEGMENT_SECONDS, _SHORT_SECONDS = 30.0, 5.0
@@ -144,7 +143,7 @@ class Journal:
         body
             All of it, as JSON can say it.
         """
-        row = (at, name, json.dumps(body, ensure_ascii=False))
+        row = (at, name, to_json(body))
         with self._writing() as works:
             if works:
                 self._save([row])

@@ -8,6 +8,7 @@ from typing import Any, Literal
 from analysis.errors import JournalError
 from analysis.listener import COLUMNS
 from analysis.program import Program
+from monitor.file_names import readable
 from monitor.journal import Around, Journal, Run, home
 from monitor.kept.heard import hearing
 from monitor.kept.job import bits_to_plain, keep_program
@@ -106,7 +107,7 @@ def _about(wanted: Wanted, program: Program | None) -> dict[str, Any]:
     entries = entries_for(wanted, program, shelf)
     materials = {number: wanted.material or entry.material for number, entry in entries.items()}
     return {
-        "program": str(wanted.program) if wanted.program else None,
+        "program": readable(wanted.program) if wanted.program else None,
         "bit": wanted.bit,
         "rpm": wanted.speed,
         "flutes": wanted.flutes,

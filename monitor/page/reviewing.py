@@ -2,9 +2,11 @@
 
 import re
 import threading
-from collections.abc import Callable
+from collections.abc import Callable, Iterable, Iterator
+from contextlib import suppress
 from functools import wraps
 from importlib.resources import files
+from itertools import islice
 from pathlib import Path
 from typing import Any
 from urllib.parse import parse_qs, quote
@@ -156,13 +158,7 @@ class Review:
     def _threshold(self, request: Request) -> Response:
         """Answer with what another limit would have given, in this run and in others of its bits."""
         story = self._story(request)
-        bits = set(story.bits.values())
-        others = [] if "alone" in request.query_params else [run for run in runs(self._home) if run.closed]
-        told = [story]
-        for run in others:
-            if run.id != story.run.id and len(told) < _RUNS:
-                other = tell(run)
-                told += [other] * bool(bits & set(other.bits.values()))
+        told = [story, *([] if "alone" in request.query_params else self._others(story))]
         return JSONResponse(
             {
                 "limits": LIMITS,
@@ -173,6 +169,12 @@ class Review:
                 ],
             }
         )
+
+    def _others(self, story: Story) -> Iterator[Story]:
+        """Give the newest other runs of a run's bits; one that cannot be read is passed over."""
+        bits = set(story.bits.values())
+        closed = (run for run in runs(self._home) if run.closed and run.id != story.run.id)
+        return islice((other for other in _readable(closed) if bits & set(other.bits.values())), _RUNS - 1)
 
     # --- sounds and pictures ------------------------------------------------------------------------------
 
@@ -251,6 +253,12 @@ class Review:
         """Lead back to a run of which something new is known."""
         self._told.pop(run.id, None)
         return RedirectResponse(f"{self._door.prefix}/runs/{quote(run.id)}#{place}", status_code=303)
+
+
+def _readable(kept: Iterable[Run]) -> Iterator[Story]:
+    for run in kept:
+        with suppress(JournalError):
+            yield tell(run)
 
 
 async def _form(request: Request) -> dict[str, str]:

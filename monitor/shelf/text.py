@@ -1,12 +1,12 @@
 """``chipsong bits``: the shelf in words, and changes to it."""
 
 import json
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import Any
 
-from analysis.errors import ShelfError
-from monitor.journal import home, runs
+from analysis.errors import JournalError, ShelfError
+from monitor.journal import Run, home, runs
 from monitor.kept.heard import cut_seconds
 from monitor.kept.keeping import shelved
 from monitor.setup import SHELF, settings_from
@@ -15,6 +15,7 @@ from monitor.shelf.bits import Entry, Shelf, Thresholds, read_shelf, same_name
 from monitor.shelf.references import read_book
 from monitor.shelf.table import KEYS
 from monitor.shelf.writing import add_bit, change_bit, remove_bit
+from monitor.trouble import one_line, warn
 
 
 def list_text(*, as_json: bool) -> str:
@@ -116,9 +117,18 @@ def hours_of(name: str) -> float:
     for run in runs(home()):
         numbers = [number for number, shelf_name in shelved(run).items() if same_name(shelf_name, name)]
         if numbers:
-            cut = cut_seconds(run)
-            seconds += sum(cut.get(number, 0.0) for number in numbers)
+            seconds += _seconds_of(run, numbers)
     return seconds / 3600.0
+
+
+def _seconds_of(run: Run, numbers: Sequence[int]) -> float:
+    """Return for how many seconds bits were heard cutting in a run; one that is damaged is passed over."""
+    try:
+        cut = cut_seconds(run)
+    except JournalError as error:
+        warn(f"{run.id} is passed over: {one_line(error)}")
+        return 0.0
+    return sum(cut.get(number, 0.0) for number in numbers)
 
 
 def _bearable(told: Thresholds) -> str:

@@ -175,9 +175,8 @@ class Announcer:
 
     def _run(self) -> None:
         self._told.save()
+        self._take_up()
         pause = _SOON
-        shop, machine = self._shop, self._machine
-        self._work.waiting.extend(unsent(machine.home, shop.name, machine.name, but=machine.run))
         last = False
         while not last:
             last = self._over.is_set()
@@ -191,6 +190,15 @@ class Announcer:
             last = last or self._parted
             self._over.wait(pause)
             pause = min(2 * pause, _LATE)
+
+    def _take_up(self) -> None:
+        """Take up what earlier runs could not send; where that fails, this run is announced all the same."""
+        shop, machine = self._shop, self._machine
+        try:
+            self._work.waiting.extend(unsent(machine.home, shop.name, machine.name, but=machine.run))
+        except Exception as error:  # noqa: BLE001 - as below
+            told = f"events of earlier runs cannot be sent ({one_line(error)})"
+            self._said.put(f"the shop, {shop.name}: {told}")
 
     def _say(self, trouble: str) -> None:
         """Say what is wrong with the broker, and that it is there again, once each."""

@@ -108,7 +108,7 @@ def kept_messages(home: Path, name: str, to: str, machine: str) -> list[Message]
         return []
     try:
         return list(_messages(open_run(home, name), told))
-    except JournalError:
+    except (JournalError, ValueError, TypeError, OverflowError):  # damaged runs must not hold up the others
         return []
 
 

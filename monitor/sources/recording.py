@@ -1,5 +1,6 @@
 """A recording, read block by block."""
 
+import os
 import struct
 from collections.abc import Iterator
 from pathlib import Path
@@ -122,7 +123,8 @@ def _open_sound(path: Path) -> Any:  # noqa: ANN401 - soundfile brings no types
 
     try:
         with path.open("rb"):  # libsndfile calls every failure here a "System error"
-            return soundfile.SoundFile(path)
+            # soundfile would encode the name anew, which fails where it is older than UTF-8.
+            return soundfile.SoundFile(os.fsencode(path) if os.name == "posix" else path)
     except FileNotFoundError as error:
         raise SoundError(f"there is no recording {path}: check its name and folder") from error
     except OSError as error:

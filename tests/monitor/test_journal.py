@@ -38,6 +38,16 @@ def test_a_run_is_there_afterwards(tmp_path: Path, clock: FakeClock):
     np.testing.assert_array_equal(run.sound(), NOISE)
 
 
+def test_text_that_is_none_is_kept_as_far_as_it_goes(tmp_path: Path, clock: FakeClock):
+    """Names of files may hold bytes that are no UTF-8; they are replaced, and the run is kept."""
+    odd = "teil_\udcfc"
+    with begin(tmp_path, clock, odd) as journal:
+        journal.event("notice", 0.5, {"said": odd, "half": "\ud83d"})
+    run = open_run(tmp_path, journal.id)
+    assert run.title == "teil_?"
+    assert [event.body for event in run.events()] == [{"said": "teil_?", "half": "?"}]
+
+
 def test_an_empty_run_is_a_run(tmp_path: Path, clock: FakeClock):
     """A run in which nothing was heard opens, with nothing in it."""
     begin(tmp_path, clock).close({})

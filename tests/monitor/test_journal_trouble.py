@@ -4,6 +4,7 @@ import sqlite3
 import subprocess
 import sys
 import time
+from contextlib import closing
 from pathlib import Path
 
 import numpy as np
@@ -11,7 +12,7 @@ import pytest
 from journal_bench import NOISE, RATE, begin, names_of_sound
 
 from analysis.errors import JournalError
-from monitor.journal import open_run, runs
+from monitor.journal import not_runs, open_run, runs
 from monitor.journal.schema import MIGRATIONS, connect, get_meta, migrate
 from monitor.testing import FakeClock
 
@@ -195,6 +196,52 @@ def test_what_is_no_run_is_refused(tmp_path: Path, content: bytes | None):
         open_run(tmp_path, "odd")
     assert runs(tmp_path) == ()
     assert content is None or (folder / "run.sqlite").read_bytes() == content
+
+
+def damage(folder: Path, statement: str, *values: object) -> None:
+    """Change what is written in a run."""
+    with closing(connect(folder / "run.sqlite")) as db:
+        assert db.execute(statement, values).rowcount
+
+
+@pytest.mark.parametrize("value", ['{"half', "", '"soon"', "null"])
+def test_a_damaged_run_takes_no_other_with_it(tmp_path: Path, clock: FakeClock, value: str):
+    """One value that is not what was written spoils its own run at the most, and which it was is said."""
+    whole, broken = begin(tmp_path, clock), begin(tmp_path, clock, "broken")
+    whole.close({"at": 1.0})
+    broken.close({"at": 1.0})
+    change = "UPDATE meta SET value = ? WHERE key = ?"
+    for key, right in get_all(broken.folder).items():
+        damage(broken.folder, change, value, key)
+        opened, left_out = {run.id for run in runs(tmp_path)}, not_runs(tmp_path)
+        assert whole.id in opened
+        assert (broken.id in opened) == (not left_out)
+        assert left_out or value in ('"soon"', "null")
+        if left_out:
+            with pytest.raises(JournalError, match=broken.id):
+                open_run(tmp_path, broken.id)
+        damage(broken.folder, change, right, key)
+
+
+def get_all(folder: Path) -> dict[str, str]:
+    """Return what is written about a run, as it is written."""
+    with closing(connect(folder / "run.sqlite")) as db:
+        return dict(db.execute("SELECT key, value FROM meta").fetchall())
+
+
+def test_damaged_events_and_rows_are_said(tmp_path: Path, clock: FakeClock):
+    """What cannot be understood names its run; all else of it can still be had."""
+    with begin(tmp_path, clock) as journal:
+        journal.event("state", 0.5, {})
+        journal.rows([1.0], [[1, 2]])
+    run = open_run(tmp_path, journal.id)
+    damage(run.folder, "UPDATE events SET json = '{'")
+    with pytest.raises(JournalError, match=rf"{run.id} is damaged .*: move its folder"):
+        run.events()
+    assert run.rows().at.tolist() == [1.0]
+    damage(run.folder, 'UPDATE rows SET "values" = ?', b"123")
+    with pytest.raises(JournalError, match=rf"{run.id} is damaged"):
+        run.rows()
 
 
 def test_older_tables_are_brought_up_to_date(tmp_path: Path):

@@ -3,13 +3,23 @@
 import json
 import os
 import re
+import shutil
+import sys
 from collections.abc import Callable
+from contextlib import closing
 from pathlib import Path
 
 import numpy as np
 import pytest
 import soundfile
 from contract import BIT, SHIPPED, Ended, shipped, sound, truth
+
+from monitor.journal import Run, runs
+from monitor.journal.place import DATABASE
+from monitor.journal.schema import connect
+from monitor.kept.job import program_of
+from monitor.report import report_html
+from monitor.story import tell
 
 Command = Callable[..., Ended]
 Replayed = Callable[[str], Ended]
@@ -301,6 +311,39 @@ def test_a_kept_run_tells_the_same_later(chipsong: Command, home: Path, replayed
     words = chipsong(*(word for word in shipped("slip_outline") if word != "--json")).out
     for line in told.splitlines()[1:]:
         assert line in words
+
+
+@pytest.mark.skipif(sys.platform != "linux", reason="only there any bytes may be a name")
+def test_names_that_are_no_utf8_are_heard_and_kept(
+    chipsong: Command, home: Path, tmp_path: Path, replayed: Replayed
+):
+    """An old stick has names in another encoding: the run says the same, and can be read later."""
+    old = tmp_path / os.fsdecode(b"teil_\xfc")
+    for end in (".flac", ".ngc"):
+        shutil.copy(SHIPPED / f"slip_outline{end}", old.with_suffix(end))
+    words = ("--program", old.with_suffix(".ngc"), *BIT, "--json", "--keep")
+    ended = chipsong("replay", old.with_suffix(".flac"), *words)
+    assert (ended.status, ended.out) == (3, replayed("slip_outline").out)
+    (run,) = runs(home)
+    assert (run.title, run.meta["program"]) == ("teil_\ufffd", f"{tmp_path}/teil_\ufffd.ngc")
+    program = program_of(run)
+    assert program is not None
+    assert program.name == "teil_\ufffd.ngc"
+    assert "teil_\ufffd" in report_html(tell(run))
+    assert chipsong("rehear", run.id).out == f"{run.id}: all is as it was\n"
+
+
+def test_a_run_that_is_damaged_takes_no_other_with_it(chipsong: Command, home: Path, kept_run: Run):
+    """The list tells of it beside the others, which are heard again as before."""
+    damaged = shutil.copytree(kept_run.folder, kept_run.folder.with_name("damaged"))
+    with closing(connect(damaged / DATABASE)) as db:
+        db.execute("UPDATE meta SET value = '{' WHERE key = 'learned'")
+    listed, why = chipsong("runs").out.splitlines()
+    assert listed.startswith(kept_run.id)
+    assert why.startswith("passed over: run damaged is damaged")
+    assert chipsong("rehear", "--all").status == 0
+    shutil.rmtree(kept_run.folder)
+    assert chipsong("runs").out.startswith(f"No runs are kept in {home} yet.\npassed over: run damaged is")
 
 
 def test_no_runs_and_unknown_runs_are_said(chipsong: Command, home: Path):

@@ -2,6 +2,8 @@
 
 import io
 import json
+import shutil
+from contextlib import closing
 from urllib.parse import quote
 
 import numpy as np
@@ -11,6 +13,8 @@ from starlette.testclient import TestClient
 
 from analysis.program import read, restart_program
 from monitor.journal import Run
+from monitor.journal.place import DATABASE
+from monitor.journal.schema import connect
 from monitor.kept.labels import labels, misses
 from monitor.page.guard import Door, Guard
 from monitor.page.review_command import review_app
@@ -109,6 +113,17 @@ def test_a_recount_gives_what_was_said_and_tells_of_other_limits(browser: TestCl
     firsts = [found[0][0] for found in alarms if found]
     assert firsts == sorted(firsts)
     assert told["nats"] == pytest.approx(tell(kept_run).incidents[0].alarm.threshold, abs=0.01)
+
+
+def test_a_recount_passes_over_a_run_that_cannot_be_read(browser: TestClient, kept_run: Run):
+    """One old run that nobody can read any more does not take the others with it."""
+    for name in ("other", "damaged"):
+        shutil.copytree(kept_run.folder, kept_run.folder.with_name(name))
+    with closing(connect(kept_run.folder.with_name("damaged") / DATABASE)) as db:
+        db.execute("UPDATE events SET json = '{\"event\": \"singing\"}' WHERE name = 'alarm'")
+    told = browser.get(f"/runs/{kept_run.id}/threshold.json").json()
+    assert [run["id"] for run in told["runs"]] == [kept_run.id, "other"]
+    assert browser.get("/runs/damaged").status_code == 404
 
 
 def test_the_timeline_has_states_parts_lines_and_scores(browser: TestClient, kept_run: Run):

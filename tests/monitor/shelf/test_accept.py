@@ -200,6 +200,20 @@ def test_where_the_cut_was_is_kept_of_a_run_that_broke_off(home: Path):
     assert places_of(kept_rough(home, Rough(Controls(), breaks=12), []))[-1].at > 9.0
 
 
+def test_a_damaged_run_does_not_hide_a_bit(chipsong: Command, keep: Callable[[str], str], home: Path):
+    """What is known of a bit is told without the run that cannot be read, which is named."""
+    _, broken = keep("tight_outline"), keep("tight_outline")
+    before = chipsong("bits", "show", "comp").out
+    with closing(connect(open_run(home, broken).folder / DATABASE)) as db:
+        db.execute("UPDATE events SET json = '{'")
+        db.execute("DELETE FROM meta WHERE key IN ('summary', 'learned')")
+    ended = chipsong("bits", "show", "comp")
+    assert ended.status == 0
+    assert f"{broken} is passed over: " in ended.err
+    assert ended.err.count("\n") == 1
+    assert ended.out != before
+
+
 def test_a_damaged_reference_is_one_line(chipsong: Command, home: Path):
     """A file that is no reference is named, wherever it is needed, and left as it is."""
     (home / "references").mkdir(parents=True)

@@ -6,6 +6,7 @@ import subprocess
 import sys
 import time
 from collections.abc import Callable
+from contextlib import closing
 from pathlib import Path
 
 import pytest
@@ -16,6 +17,8 @@ from receivers import HERE, Broker, free_port
 
 from analysis.events import Heard, StateChange
 from monitor.journal import runs
+from monitor.journal.place import DATABASE
+from monitor.journal.schema import connect
 from monitor.kept.keeping import now
 from monitor.shop.address import Shop, machine_named, shop_of
 from monitor.shop.announcer import Announcer, Machine
@@ -87,6 +90,44 @@ def test_what_a_broker_never_got_is_sent_by_the_next_run(
     assert [event["event"] for event in late] == [event["event"] for event in told]
     assert all(event["late"] for event in late)
     assert not any(event["late"] for event in events if event["run"] != first)
+
+
+@pytest.mark.usefixtures("slips")
+def test_a_damaged_run_does_not_silence_the_machine(
+    chipsong: Command, home: Path, broker: Broker, shop: Shop, monkeypatch: pytest.MonkeyPatch
+):
+    """Its events cannot be sent any more; those of other runs are, and the machine is announced."""
+    monkeypatch.setattr("monitor.shop.beside._AT_THE_END", 0.3)
+    broker.stop()
+    for _ in range(2):
+        chipsong(*WATCH, "--shop", address(shop), "--machine", "west wall")
+    whole, damaged = runs(home)
+    with closing(connect(damaged.folder / DATABASE)) as db:
+        db.execute("UPDATE events SET json = '[1]'")
+    broker.start()
+    machine = announced(shop, home)
+    with HearingAll(shop) as all_of_it:
+        assert all_of_it.until(lambda: any(one["event"] == "summary" for one in all_of_it.events()))
+        assert {one["run"] for one in all_of_it.events()} == {whole.id}
+    machine.finish(1.0)
+
+
+def test_that_earlier_runs_cannot_be_looked_at_is_said(
+    tmp_path: Path, shop: Shop, monkeypatch: pytest.MonkeyPatch
+):
+    """Whatever is wrong with them, the machine is announced."""
+
+    def fails(*_: object, **__: object) -> list[object]:
+        raise PermissionError("no right to look")
+
+    monkeypatch.setattr("monitor.shop.announcer.unsent", fails)
+    machine = announced(shop, tmp_path)
+    with HearingAll(shop) as all_of_it:
+        assert all_of_it.until(lambda: all_of_it.word() == "settle")
+    machine.finish(1.0)
+    assert [
+        "events of earlier runs cannot be sent (no right to look)" in said for said in machine.said()
+    ] == [True]
 
 
 def test_a_broker_that_comes_and_goes_loses_no_event(tmp_path: Path, broker: Broker, shop: Shop):
