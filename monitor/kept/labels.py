@@ -62,10 +62,18 @@ def missed(run: Run, at: float, what: Label = "loose") -> None:
     """
     if what not in LABELS:
         raise JournalError(f"'{what}' is no label: say one of {', '.join(LABELS)}")
-    length = (run.summary or {"at": run.samples() / run.rate})["at"]
+    length = _length(run)
     if not 0.0 <= at <= length:
         raise JournalError(f"{at:g} s is not in run {run.id}: it is {length:.1f} s long")
     _write(run, at, _MISSED, what)
+
+
+def _length(run: Run) -> float:
+    """Return how long a run is, s; of one that was not brought to its end, how far anything was kept."""
+    if run.summary is not None:
+        return float(run.summary["at"])
+    last: list[float] = run.rows().at[-1:].tolist()
+    return max([run.samples() / run.rate, *last])
 
 
 def fine(run: Run) -> None:

@@ -55,7 +55,10 @@ def keep_pace(home: Path, machine: str, learned: Learned) -> None:
         kept[machine] = {name: round(share, 3) for name, share in pace_to_plain(learned).items()}
         replace_file(path, tomlkit.dumps(kept))
     except (OSError, ValueError) as error:
-        raise ChipsongError(f"how fast the machine was cannot be kept in {path} ({error})") from error
+        raise ChipsongError(
+            f"how fast the machine was cannot be kept in {path} ({error}): make room, or put the file right; "
+            "until then each run begins with what is known so far"
+        ) from error
 
 
 def pace_to_plain(learned: Learned) -> dict[str, float]:

@@ -9,7 +9,7 @@ name asked for, and where a request comes from, must be ours.
 
 import asyncio
 import hmac
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from typing import Any
 
@@ -91,8 +91,7 @@ class Guard:
 
         async def answer(message: Message) -> None:
             if message["type"] == "http.response.start":
-                ours = [(name.lower().encode(), value.encode()) for name, value in HEADERS.items()]
-                message["headers"] = [*message.get("headers", []), *ours]
+                message["headers"] = _with_ours(message.get("headers", []))
             await send(message)
 
         try:
@@ -135,6 +134,17 @@ class Guard:
         if not hmac.compare_digest(said.encode(), self._door.token.encode()):
             raise Refused(404, "there is nothing here")
         return "/" + "".join(rest)
+
+
+def _with_ours(headers: Iterable[tuple[bytes, bytes]]) -> list[tuple[bytes, bytes]]:
+    """Return an answer's headers with ours; how long it may be kept it may say itself."""
+    said = list(headers)
+    keeps = any(name.lower() == _KEPT for name, _ in said)
+    ours = [(name.lower().encode(), value.encode()) for name, value in HEADERS.items()]
+    return [*said, *((name, value) for name, value in ours if not (keeps and name == _KEPT))]
+
+
+_KEPT = b"cache-control"
 
 
 def _headers(scope: Scope) -> dict[str, str]:

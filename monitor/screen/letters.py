@@ -46,10 +46,5 @@ def width_of(word: str, scale: int) -> int:
     return scale * (len(word) * (_WIDTH + 1) - 1)
 
 
-def height_of(scale: int) -> int:
-    """Return how many rows a word takes."""
-    return _HEIGHT * _rows(scale)
-
-
 def _rows(scale: int) -> int:
     return (scale + 1) // 2

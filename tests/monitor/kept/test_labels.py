@@ -5,7 +5,7 @@ from pathlib import Path
 
 import pytest
 from contract import Ended
-from journal_bench import begin
+from journal_bench import NOISE, RATE, begin
 
 from analysis.errors import JournalError
 from analysis.events import Alarm, StateChange, to_dict
@@ -55,6 +55,19 @@ def test_what_was_missed_is_said_and_taken_back(run: Run):
     assert "missed, from here on it was: loose" in run_text(run.id)
     with pytest.raises(JournalError, match=r"3\.5 s is not in run"):
         missed(run, 3.5)
+
+
+@pytest.mark.parametrize("keep_sound", [True, False])
+def test_what_was_missed_may_be_said_of_a_run_that_broke_off(home: Path, clock: FakeClock, keep_sound: bool):
+    """Such a run is as long as what was kept of it, though it be without sound."""
+    with begin(home, clock, keep_sound=keep_sound) as journal:
+        journal.sound(NOISE[:RATE])
+        journal.rows([0.5, 100.0], [[1, 2], [3, 4]])
+    run = open_run(home, journal.id)
+    missed(run, 50.0)
+    assert misses(run) == {50.0: "loose"}
+    with pytest.raises(JournalError, match=r"101 s is not in run .*: it is 100\.0 s long"):
+        missed(run, 101.0)
 
 
 def test_a_run_is_labelled_when_all_of_its_alarms_are(run: Run):

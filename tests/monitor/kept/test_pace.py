@@ -68,6 +68,19 @@ def test_a_wrong_file_is_one_line(tmp_path: Path, wrong: str):
     assert "\n" not in str(caught.value)
 
 
+@pytest.mark.parametrize("wrong", ["no TOML", "a folder"])
+def test_what_cannot_be_kept_is_one_line(tmp_path: Path, wrong: str):
+    """It names the file, says what is wrong and what to do, and leaves what is there as it is."""
+    path = tmp_path / PACES
+    path.mkdir() if wrong == "a folder" else path.write_text("x = [")
+    with pytest.raises(
+        ChipsongError, match=r"paces\.toml \(.+\): make room, or put the file right;"
+    ) as caught:
+        keep_pace(tmp_path, "router", Learned(1.1, 1.0))
+    assert "\n" not in str(caught.value)
+    assert path.is_dir() or path.read_text() == "x = ["
+
+
 def test_the_next_run_begins_with_what_the_last_one_learned(
     chipsong: Callable[..., Ended], home: Path, monkeypatch: pytest.MonkeyPatch
 ):

@@ -36,6 +36,20 @@ def test_what_comes_from_the_page_gets_in_and_every_answer_is_strict():
     assert "unsafe" not in answer.headers["Content-Security-Policy"]
 
 
+def test_only_how_long_it_is_kept_may_an_answer_say_itself():
+    """A large file that is no secret need not be fetched anew for each page; all else is ours."""
+
+    async def large(_: Request) -> Response:
+        return PlainTextResponse("script", headers={"Cache-Control": "private, max-age=9"})
+
+    app = Guard(Starlette(routes=[Route("/", large)]), Door(frozenset({HOST})))
+    answer = TestClient(app, base_url=f"http://{HOST}").get("/")
+    assert answer.headers.get_list("Cache-Control") == ["private, max-age=9"]
+    assert {name: answer.headers[name] for name in HEADERS} == HEADERS | {
+        "Cache-Control": "private, max-age=9"
+    }
+
+
 @pytest.mark.parametrize(
     "host", ["evil.example", "evil.example:8000", "127.0.0.1", "127.0.0.1:80", "", f"{HOST}, x"]
 )
