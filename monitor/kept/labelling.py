@@ -5,6 +5,7 @@ from monitor.journal import Run, home, open_run
 from monitor.kept.heard import bit_at
 from monitor.kept.keeping import shelved
 from monitor.kept.labels import Label, fine, label, labels, missed, misses
+from monitor.shelf.accepting import withdraw
 from monitor.words import clock
 
 
@@ -27,14 +28,14 @@ def label_alarm(name: str, number: int, what: Label) -> str:
     if not 1 <= number <= len(alarms):
         raise JournalError(f"there is no alarm {number} in run {run.id}: it has {len(alarms)}")
     label(run, alarms[number - 1][0], what)
-    return label_text(run.id)
+    return "\n".join([label_text(run.id), *withdraw(home(), run)])
 
 
 def label_missed(name: str, at: float, what: Label) -> str:
     """Say what was so from ``at`` s on though nobody alarmed; return what is known of the run now."""
     run = open_run(home(), name)
     missed(run, at, what)
-    return label_text(run.id)
+    return "\n".join([label_text(run.id), *withdraw(home(), run)])
 
 
 def label_fine(name: str) -> str:

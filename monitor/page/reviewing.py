@@ -27,6 +27,7 @@ from monitor.page.ranges import ranged
 from monitor.page.rendering import STATIC, render
 from monitor.page.series import LIMITS, nats, threshold_series, timeline_series
 from monitor.report import report_html
+from monitor.shelf.accepting import standing, withdraw
 from monitor.story import Incident, Story, tell
 from monitor.story.clips import MIME, clips
 from monitor.story.comparing import compared
@@ -148,9 +149,17 @@ class Review:
             recut=to_recut(story),
             labels=LABELS,
             misses=misses(story.run),
+            standing=self._standing(story.run),
             sounds={one.number for one in story.incidents if story.run.keeps_sound},
             limits=LIMITS,
         )
+
+    def _standing(self, run: Run) -> list[str]:
+        """Return of which references a run is part; what is wrong with one must not hide the run."""
+        try:
+            return standing(self._home, run.id)
+        except ChipsongError as error:
+            return [f"Of which references it is part is not known: {error}."]
 
     def _timeline(self, request: Request) -> Response:
         return JSONResponse(timeline_series(self._story(request)))
@@ -229,6 +238,7 @@ class Review:
             if what not in LABELS:
                 raise HTTPException(400, "that is no label")
             label(story.run, incident.index, what)
+            withdraw(self._home, story.run)
             return self._back(story.run, f"alarm-{incident.number}")
 
         return await run_in_threadpool(self._answer, write, request)
@@ -243,6 +253,7 @@ class Review:
                 fine(run)
             elif (at := _seconds(said.get("at", ""))) is not None:
                 missed(run, at)
+                withdraw(self._home, run)
             else:
                 raise HTTPException(400, "say since when, as 3:05 or in seconds")
             return self._back(run, "missed")

@@ -1,6 +1,8 @@
 """``chipsong accept``: a bit's reference is made of runs that a person accepted, and of no others."""
 
 from collections.abc import Mapping
+from dataclasses import replace
+from pathlib import Path
 
 from analysis.baseline import Baseline
 from analysis.errors import JournalError
@@ -11,6 +13,7 @@ from monitor.kept.keeping import now, shelved
 from monitor.kept.labels import fine, is_labelled, labels, misses
 from monitor.rehear.again import Judged, hear_again
 from monitor.rehear.today import heard_of
+from monitor.shelf.bits import same_name
 from monitor.shelf.references import Book, Step, accept_step, books, plain_baselines, reference_of
 from monitor.words import clock
 
@@ -70,14 +73,47 @@ def take_back(name: str | None) -> str:
     known = books(home())
     last = max((step for book in known for step in book.accepted()), key=lambda step: step.at, default=None)
     run = open_run(home(), name).id if name else last.run if last else None
-    meant = [(book, step) for book in known for step in book.accepted() if step.run == run]
+    meant = _accepted_of(home(), run) if run else []
     if not meant:
         raise JournalError(f"run {run} is not accepted" if name else "no run is accepted")
     said = [f"Taken back: run {run}"]
     for book, step in meant:
-        undo = Step(now().isoformat(), step.run, step.heard, None)
+        undo = replace(step, at=now().isoformat(), baselines=None)
         said.append(book_text(accept_step(home(), book.bit, undo)))
     return "\n".join(said)
+
+
+def withdraw(home: Path, run: Run) -> list[str]:
+    """
+    Take a run out of the references of those bits that, by what is said of it now, were not tight in it.
+
+    Returns what to say: nothing where it is part of none.
+    """
+    names = shelved(run)
+    wrong = {names[bit]: why for bit, why in _doubts(run).items() if bit in names}
+    said = []
+    for book, step in _accepted_of(home, run.id):
+        why = next((why for bit, why in wrong.items() if same_name(bit, book.bit)), None)
+        if why is not None:
+            accept_step(home, book.bit, replace(step, at=now().isoformat(), baselines=None))
+            said.append(f"{book.bit}: run {run.id} is no part of its reference any more, {why}")
+    return said
+
+
+def _accepted_of(home: Path, run: str) -> list[tuple[Book, Step]]:
+    """Return the books that a run is part of, and as what."""
+    return [(book, step) for book in books(home) for step in book.accepted() if step.run == run]
+
+
+def standing(home: Path, run: str) -> list[str]:
+    """Return in words of which references a run is part, and of which it was."""
+    last = [(book.bit, step) for book in books(home) for step in book.steps if step.run == run]
+    return [
+        f"It is part of the reference of '{bit}'."
+        if step.baselines is not None
+        else f"It is no part of the reference of '{bit}' any more."
+        for bit, step in dict(last).items()
+    ]
 
 
 def references_text() -> str:

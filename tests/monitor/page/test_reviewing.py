@@ -18,6 +18,7 @@ from monitor.journal.schema import connect
 from monitor.kept.labels import labels, misses
 from monitor.page.guard import Door, Guard
 from monitor.page.review_command import review_app
+from monitor.shelf.references import Heard, Step, accept_step, read_book
 from monitor.story import tell
 
 HOST = "127.0.0.1:8000"
@@ -101,6 +102,27 @@ def test_what_was_missed_and_that_nothing_was_wrong_can_be_said(browser: TestCli
     assert browser.post(at, data={"what": "fine"}, headers=OURS).status_code == 200
     assert misses(kept_run) == {}
     assert list(labels(kept_run).values()) == ["nothing"]
+
+
+def test_what_was_missed_takes_a_run_out_of_a_reference(browser: TestClient, kept_run: Run):
+    """The page tells whether the run is part of one, and that it is no more."""
+    at, home = f"/runs/{kept_run.id}", kept_run.folder.parents[1]
+    assert "reference of" not in browser.get(at).text
+    shelve(kept_run, "comp")
+    accept_step(home, "comp", Step("2026-11-25", kept_run.id, Heard(None, None), {}))
+    assert "It is part of the reference of &#39;comp&#39;." in browser.get(at).text
+    browser.post(f"{at}/say", data={"what": "missed", "at": "0:03.5"}, headers=OURS)
+    assert read_book(home, "comp").accepted() == ()
+    assert "It is no part of the reference of &#39;comp&#39; any more." in browser.get(at).text
+    (home / "references" / "comp.json").write_text("{")
+    assert "Of which references it is part is not known" in browser.get(at).text
+
+
+def shelve(run: Run, bit: str) -> None:
+    """Let a run have been cut with a bit of the shelf."""
+    with closing(connect(run.folder / DATABASE)) as db:
+        about = json.dumps({**run.meta, "shelved": dict.fromkeys(run.meta["bits"], bit)})
+        db.execute("UPDATE meta SET value = ? WHERE key = 'about'", (about,))
 
 
 def test_a_recount_gives_what_was_said_and_tells_of_other_limits(browser: TestClient, kept_run: Run):

@@ -85,6 +85,26 @@ def test_a_run_with_an_alarm_is_accepted_only_when_it_was_nothing(
     assert chipsong("accept", run).status == 0
 
 
+@pytest.mark.parametrize("labelled", [("--missed", 1), (1, "loose")])
+def test_a_run_of_which_a_fault_is_said_later_is_taken_out(
+    chipsong: Command, keep: Callable[[str], str], home: Path, labelled: tuple[object, ...]
+):
+    """Whatever comes first, word that it was loose or that it is accepted: nothing is compared with it."""
+    run, tight = keep("slip_outline"), keep("tight_outline")
+    chipsong("label", run, 1, "nothing")
+    chipsong("accept", run)
+    chipsong("accept", tight)
+    assert chipsong("label", tight, "--missed", 1, "--was", "nothing").out.count("reference") == 0
+    told = chipsong("label", run, *labelled)
+    assert told.status == 0
+    assert f"comp: run {run} is no part of its reference any more, it" in told.out
+    assert [step.run for step in read_book(home, "comp").accepted()] == [tight]
+    assert "any more" not in chipsong("label", run, *labelled).out
+    chipsong("label", run, "--fine")
+    assert chipsong("accept", run).status == 0
+    assert len(read_book(home, "comp").accepted()) == 2
+
+
 def test_a_bit_that_was_in_doubt_is_accepted_only_when_it_was_fine(
     chipsong: Command, keep: Callable[[str], str], home: Path
 ):
