@@ -19,7 +19,7 @@ from analysis.watcher import USUAL, Settings
 from monitor.file_names import readable
 from monitor.memory import give_back
 from monitor.shelf.bits import Entry, Shelf, Thresholds, read_shelf
-from monitor.shelf.references import Heard, read_book
+from monitor.shelf.references import Cutter, Heard, read_book
 
 SHELF = "bits.toml"
 
@@ -228,7 +228,7 @@ def make_listener(  # noqa: PLR0913 - all but the last are always said
     entries = entries_for(wanted, program, shelf)
     references = {}
     for number, entry in entries.items():
-        heard = Heard(wanted.material or entry.material, microphone)
+        heard = Heard(wanted.material or entry.material, microphone, Cutter.of(bits.get(number, entry.bit)))
         known, why_not = read_book(home, entry.bit.name).reference(heard)
         if known is not None:
             references[number] = known

@@ -5,11 +5,12 @@ from pathlib import Path
 
 from analysis.watcher import Settings
 from monitor.journal import Run
+from monitor.kept.job import bits_of
 from monitor.kept.keeping import material_of, shelved
 from monitor.rehear.again import Judged
 from monitor.setup import settings_from
 from monitor.shelf.bits import Entry, Shelf, same_name
-from monitor.shelf.references import Heard, read_book
+from monitor.shelf.references import Cutter, Heard, read_book
 
 
 def entry_of(run: Run, number: int, shelf: Shelf) -> Entry | None:
@@ -19,8 +20,10 @@ def entry_of(run: Run, number: int, shelf: Shelf) -> Entry | None:
 
 
 def heard_of(run: Run, number: int) -> Heard:
-    """Return what a bit cut in a run, by its T number, and what heard it."""
-    return Heard(material_of(run, number), run.meta.get("microphone"))
+    """Return what a bit cut in a run, by its T number, what heard it, and what the bit was."""
+    bits = bits_of(run)
+    bit = bits.get(number, bits.get(0))
+    return Heard(material_of(run, number), run.meta.get("microphone"), Cutter.of(bit) if bit else None)
 
 
 def judged_today(run: Run, shelf: Shelf, home: Path) -> Judged:

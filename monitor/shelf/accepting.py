@@ -127,13 +127,16 @@ def book_text(book: Book) -> str:
     if not book.steps:
         return f"{book.bit}: no reference, no run is accepted yet"
     lines = [f"{book.bit}: reference version {book.version}" + ("" if book.accepted() else ", of no run")]
-    for heard, steps in book.groups().items():
+    groups = book.groups()
+    several = len({heard.cutter for heard in groups}) > 1
+    for heard, steps in groups.items():
+        cutter = f", with {heard.cutter}" if several and heard.cutter else ""
         try:
             alike = f"from run to run their signs differ by about {reference_of(steps).alike:.1f} dB"
         except ValueError as error:
             alike = f"not to be used: {error}"
         few = " (mostly a judgement: so few runs tell little of that)" if len(steps) < _FEW else ""
-        lines.append(f"  {heard}: from {len(steps)} run{'s' if len(steps) > 1 else ''}, {alike}{few}")
+        lines.append(f"  {heard}{cutter}: from {len(steps)} run{'s' if len(steps) > 1 else ''}, {alike}{few}")
     return "\n".join(lines)
 
 

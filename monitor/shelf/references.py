@@ -7,16 +7,40 @@ So every version of a reference can be had again, and nothing of one bit touches
 
 import json
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
-from typing import Any
+from typing import Any, NamedTuple, Self
 from urllib.parse import quote
 
 from analysis.baseline import Baseline
+from analysis.cutting import Bit
 from analysis.errors import ShelfError
 from analysis.reference import Reference, from_plain, to_plain
 from monitor.saving import replace_file
 from monitor.shelf.bits import same_name
+
+
+class Cutter(NamedTuple):
+    """What a bit is as it cuts: its diameter, mm, and its number of cutting edges."""
+
+    diameter: float
+    flutes: int
+
+    @classmethod
+    def of(cls, bit: Bit) -> Self:
+        """Return that of a bit."""
+        return cls(bit.diameter, bit.flutes)
+
+    def __str__(self) -> str:
+        """Return it in words."""
+        return f"{self.diameter:g} mm and {self.flutes} flute{'s' if self.flutes > 1 else ''}"
+
+    def is_like(self, other: "Cutter") -> bool:
+        """Return whether both mean the same, though one was said in inches."""
+        return abs(self.diameter - other.diameter) < _SAME and self.flutes == other.flutes
+
+
+_SAME = 1e-3  # mm
 
 
 @dataclass(frozen=True)
@@ -30,10 +54,13 @@ class Heard:
         What was cut; ``None`` when nobody said.
     microphone
         What heard it; ``None`` for a recording.
+    cutter
+        What the bit was then; ``None`` where that was not kept, as of old, and then it may be any.
     """
 
     material: str | None
     microphone: str | None
+    cutter: Cutter | None = None
 
     def __str__(self) -> str:
         """Return it in words."""
@@ -42,7 +69,12 @@ class Heard:
 
     def is_like(self, other: "Heard") -> bool:
         """Return whether both mean the same."""
-        return same_name(self.material or "", other.material or "") and self.microphone == other.microphone
+        alike = same_name(self.material or "", other.material or "") and self.microphone == other.microphone
+        return alike and self.has_like_cutter(other)
+
+    def has_like_cutter(self, other: "Heard") -> bool:
+        """Return whether the bit was the same in both, as far as is known."""
+        return self.cutter is None or other.cutter is None or self.cutter.is_like(other.cutter)
 
 
 @dataclass(frozen=True)
@@ -122,6 +154,11 @@ class Book:
             return None, f"the reference of '{self.bit}' cannot be used: {error}"
 
     def _other(self, known: Heard, heard: Heard) -> str:
+        if not known.has_like_cutter(heard):
+            return (
+                f"the reference of '{self.bit}' is of a bit of {known.cutter} and is not compared with; "
+                f"accept a run of this one ({heard.cutter}) to have one"
+            )
         which = "material" if known.microphone == heard.microphone else "microphone"
         return (
             f"the reference of '{self.bit}' is of another {which} ({known}) and is not compared with; "
@@ -174,14 +211,18 @@ def _read(path: Path) -> Book | None:
     try:
         told = json.loads(path.read_text(encoding="utf-8"))
         steps = tuple(
-            Step(body["at"], body["run"], Heard(body["material"], body["microphone"]), body["baselines"])
-            for body in told["steps"]
+            Step(body["at"], body["run"], _heard(body), body["baselines"]) for body in told["steps"]
         )
         return Book(told["bit"], steps)
     except FileNotFoundError:
         return None
     except (OSError, ValueError, KeyError, TypeError) as error:
         raise ShelfError(f"{path} is no reference that can be read ({error}): move it away") from error
+
+
+def _heard(body: Mapping[str, Any]) -> Heard:
+    cutter = Cutter(body["diameter"], body["flutes"]) if "diameter" in body else None
+    return Heard(body["material"], body["microphone"], cutter)
 
 
 def accept_step(home: Path, bit: str, step: Step) -> Book:
@@ -203,13 +244,29 @@ def accept_step(home: Path, bit: str, step: Step) -> Book:
     return book
 
 
+def note_cutter(home: Path, bit: str, cutter: Cutter) -> None:
+    """
+    Write down what a bit was in those accepted runs of old of which that was not kept.
+
+    Raises
+    ------
+    ShelfError
+        When that cannot be written.
+    """
+    for step in read_book(home, bit).accepted():
+        if step.heard.cutter is None:
+            accept_step(home, bit, replace(step, heard=replace(step.heard, cutter=cutter)))
+
+
 def plain_baselines(baselines: Mapping[str, Baseline]) -> dict[str, Any]:
     """Return what was learned of a bit, by kind of cut, as plain objects."""
     return {kind: to_plain(baseline) for kind, baseline in baselines.items()}
 
 
 def _plain(step: Step) -> dict[str, Any]:
-    told = {"material": step.heard.material, "microphone": step.heard.microphone}
+    told: dict[str, Any] = {"material": step.heard.material, "microphone": step.heard.microphone}
+    if step.heard.cutter is not None:
+        told |= step.heard.cutter._asdict()
     return {"at": step.at, "run": step.run, **told, "baselines": step.baselines}
 
 

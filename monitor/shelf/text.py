@@ -12,7 +12,7 @@ from monitor.kept.keeping import shelved
 from monitor.setup import SHELF, settings_from
 from monitor.shelf.accepting import book_text
 from monitor.shelf.bits import Entry, Shelf, Thresholds, read_shelf, same_name
-from monitor.shelf.references import read_book
+from monitor.shelf.references import Book, Cutter, note_cutter, read_book
 from monitor.shelf.table import KEYS
 from monitor.shelf.writing import add_bit, change_bit, remove_bit
 from monitor.trouble import one_line, warn
@@ -59,6 +59,9 @@ def change(name: str, told: Mapping[str, Any]) -> str:
         if key not in KEYS or key == "name":
             allowed = ", ".join(key for key in KEYS if key != "name")
             raise ShelfError(f"'{key}' is nothing that can be changed of a bit, only {allowed}")
+    if told.keys() & {"diameter", "flutes"}:
+        bit = _shelf().entry(name).bit
+        note_cutter(home(), bit.name, Cutter.of(bit))
     change_bit(_path(), name, _numbers(told))
     return f"Changed: {bit_text(name, as_json=False)}"
 
@@ -105,9 +108,18 @@ def _lines(entry: Entry) -> list[str]:
     cut = hours_of(entry.bit.name)
     heard = f"{cut:.1f} h" if cut >= 1.0 else f"{60.0 * cut:.1f} min"
     lines.append(f"  heard cutting for {heard} in runs that were kept")
+    book = read_book(home(), entry.bit.name)
+    return [*lines, *(f"  {line}" for line in [*book_text(book).splitlines(), *_void(entry, book)])]
+
+
+def _void(entry: Entry, book: Book) -> list[str]:
+    """Return what to say of accepted runs in which the bit was another than it is now."""
+    cutter = Cutter.of(entry.bit)
+    others = {step.heard.cutter for step in book.accepted()} - {None}
     return [
-        *lines,
-        *(f"  {line}" for line in book_text(read_book(home(), entry.bit.name)).splitlines()),
+        f"  runs with {other} are compared with no more: accept runs of the bit as it is now"
+        for other in sorted(filter(None, others))
+        if not other.is_like(cutter)
     ]
 
 

@@ -220,6 +220,54 @@ def test_where_the_cut_was_is_kept_of_a_run_that_broke_off(home: Path):
     assert places_of(kept_rough(home, Rough(Controls(), breaks=12), []))[-1].at > 9.0
 
 
+def test_a_bit_that_is_another_by_now_is_not_compared(chipsong: Command, keep: Callable[[str], str]):
+    """With another diameter or number of flutes its reference is void until that is put back; it is said."""
+    chipsong("accept", keep("tight_outline"))
+    words = ("replay", SHIPPED / "tight_outline.flac", *program_of("tight_outline"), "--json")
+    compared = chipsong(*words)
+    assert '"against": "reference"' in compared.out
+    changed = chipsong("bits", "change", "comp", "--flutes", 3)
+    assert (
+        "runs with 6 mm and 2 flutes are compared with no more: accept runs of the bit as it is"
+        in changed.out
+    )
+    other = chipsong(*words)
+    assert '"against": "reference"' not in other.out
+    assert "is of a bit of 6 mm and 2 flutes and is not compared with; accept a run of this one" in other.err
+    chipsong("bits", "change", "comp", "--flutes", 2, "--diameter", "0.5in")
+    assert '"against": "reference"' not in chipsong(*words).out
+    assert "compared with no more" not in chipsong("bits", "change", "comp", "--diameter", "6.0 mm").out
+    assert chipsong(*words).out == compared.out
+
+
+def test_a_run_is_heard_again_as_the_bit_was_then(chipsong: Command, keep: Callable[[str], str], home: Path):
+    """What was heard of a bit before it was another is compared with what was accepted of it then."""
+    chipsong("accept", keep("tight_outline"))
+    run = keep("tight_outline")
+    chipsong("bits", "change", "comp", "--flutes", 3)
+    assert chipsong("rehear", run).out == f"{run}: all is as it was\n"
+    chipsong("bits", "change", "comp", "--flutes", 2)
+    chipsong("accept", run)
+    assert len(read_book(home, "comp").groups()) == 1
+
+
+def test_references_of_old_know_no_figures_and_get_them_before_they_change(
+    chipsong: Command, keep: Callable[[str], str], home: Path
+):
+    """An older version did not keep what the bit was: it counts as what the shelf said until now."""
+    chipsong("accept", keep("tight_outline"))
+    path = home / "references" / "comp.json"
+    told = json.loads(path.read_text())
+    for step in told["steps"]:
+        del step["diameter"], step["flutes"]
+    path.write_text(json.dumps(told))
+    words = ("replay", SHIPPED / "tight_outline.flac", *program_of("tight_outline"), "--json")
+    assert '"against": "reference"' in chipsong(*words).out
+    changed = chipsong("bits", "change", "comp", "--diameter", "12mm")
+    assert "runs with 6 mm and 2 flutes are compared with no more" in changed.out
+    assert '"against": "reference"' not in chipsong(*words).out
+
+
 def test_a_damaged_run_does_not_hide_a_bit(chipsong: Command, keep: Callable[[str], str], home: Path):
     """What is known of a bit is told without the run that cannot be read, which is named."""
     _, broken = keep("tight_outline"), keep("tight_outline")
