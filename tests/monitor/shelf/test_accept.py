@@ -215,6 +215,21 @@ def test_a_run_that_broke_off_is_heard_again_the_same(home: Path, breaks: int):
     assert again.summary.at == breaks
 
 
+def test_a_run_that_was_stopped_in_a_long_gap_is_heard_again_the_same(home: Path):
+    """What never came counts as far as the run went on, whatever is known to have been lost."""
+    samples, rate = sound("tight_outline")
+    wanted, said, pieces = Wanted(speed=18000.0, flutes=2, diameter=6.0), list[Event](), list[int]()
+    journal = open_journal("night", wanted, None, rate, Keep())
+    assert journal is not None
+    listener = make_listener(rate, None, wanted, home, pytest.fail)
+    ears = Ears(said.append, lambda _: pieces.append(1), stop=lambda: len(pieces) == 6)
+    with FakeMicrophone(samples, rate, block=rate, lost={2: 300 * rate}) as source:
+        listen(source, listener, ears, journal)
+    again = hear_again(open_run(home, journal.id), Judged())
+    assert [*again.events, again.summary] == said
+    assert again.summary.at == 6.0
+
+
 def test_where_the_cut_was_is_kept_of_a_run_that_broke_off(home: Path):
     """Whoever looks for what was wrong sees where in the program the cut was until then."""
     assert places_of(kept_rough(home, Rough(Controls(), breaks=12), []))[-1].at > 9.0
