@@ -195,10 +195,12 @@ def kept_rough(home: Path, source: Rough, said: list[Event]) -> Run:
     return open_run(home, journal.id)
 
 
-def test_a_run_that_is_heard_again_says_the_same(home: Path):
-    """Also where sound was lost, and where a person spoke: to the last bit, from what was kept."""
+@pytest.mark.parametrize("early", [{}, {4: "tightened"}])
+def test_a_run_that_is_heard_again_says_the_same(home: Path, early: dict[int, Kind]):
+    """Also where sound was lost, and where a person spoke, even between two losses: to the last bit."""
     said = list[Event]()
-    again = hear_again(kept_rough(home, Rough(Controls()), said), Judged())
+    source = Rough(Controls(), presses=early | {10: "nothing", 11: "tightened"})
+    again = hear_again(kept_rough(home, source, said), Judged())
     assert [event for event in said if not isinstance(event, Summary)] == list(again.events)
     assert said[-1] == again.summary
     assert {type(event).__name__ for event in said} >= {"Deaf", "Heard", "Alarm"}
