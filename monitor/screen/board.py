@@ -32,6 +32,9 @@ _PATIENCE = 2.0
 # s without a block, or word that none came, after which nobody listens.
 _HUNG = 2.0
 
+# s for which trouble stands above the keys, whatever else there is to be read.
+_TROUBLE_STANDS = 15.0
+
 # What is told again in plain lines when the screen is gone: so many things at most.
 _TOLD_AGAIN = 200
 
@@ -88,6 +91,7 @@ class Board:
         self._next = 0.0
         self._keys: int | None = None
         self._broken = ""
+        self._trouble, self._trouble_until = "", 0.0
         self._told: deque[Callable[[], None]] = deque(maxlen=_TOLD_AGAIN)
 
     # --- what the loop that listens tells -------------------------------------------------------------------
@@ -120,7 +124,8 @@ class Board:
         self._tell(lambda: self._lines.note(text))
 
     def warn(self, text: str) -> None:
-        """Show trouble."""
+        """Show trouble, and for some time where it is seen whatever else is shown."""
+        self._trouble, self._trouble_until = text, time.monotonic() + _TROUBLE_STANDS
         self.note(text)
 
     def rows(self, step: Step) -> None:
@@ -148,7 +153,7 @@ class Board:
 
     @property
     def _is_shown(self) -> bool:
-        return self._thread.ident is not None
+        return self._thread.ident is not None and not self._over.is_set()
 
     # --- the terminal ---------------------------------------------------------------------------------------
 
@@ -204,6 +209,7 @@ class Board:
         seen = replace(
             self._seen,
             question=self._keyboard.question,
+            trouble=self._trouble if time.monotonic() < self._trouble_until else "",
             info=self._keyboard.info,
             hung=hung if hung > _HUNG else 0.0,
         )

@@ -87,6 +87,8 @@ class Seen:
         For how many s nothing has been taken in, though the listening has not ended.
     question
         What the person is asked.
+    trouble
+        What just went wrong, or was refused.
     keys
         Whether there are keys to press.
     start
@@ -106,6 +108,7 @@ class Seen:
     checking: bool = False
     hung: float = 0.0
     question: str = ""
+    trouble: str = ""
     keys: bool = False
     start: tuple[str, ...] = ()
     info: bool = False

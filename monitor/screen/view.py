@@ -247,7 +247,8 @@ def _foot(seen: Seen, width: int) -> list[Line]:
     keys = HELP if len(HELP) <= width else SHORT_HELP
     told = seen.question or (keys if seen.keys else "Ctrl-C ends it.")
     style: Style = "uneasy" if seen.question else "quiet"
-    return [Line(line[:width], style) for line in textwrap.wrap(told, max(width, 10))]
+    trouble = [Line(line[:width], "uneasy") for line in textwrap.wrap(seen.trouble, max(width, 10))]
+    return [*trouble, *(Line(line[:width], style) for line in textwrap.wrap(told, max(width, 10)))]
 
 
 def _wrapped(label: str, text: str, width: int, style: Style = "plain") -> list[Line]:

@@ -192,6 +192,14 @@ def test_a_question_is_shown_until_it_is_answered():
     assert keyboard.question == ""
 
 
+@pytest.mark.parametrize("size", [(80, 24), (50, 15)])
+def test_what_was_refused_is_seen_in_an_alarm_too(size: tuple[int, int]):
+    """However much there is to be done, why a line cannot be marked stands above the keys."""
+    refused = replace(seen("alarm"), trouble="nothing moves on line 9999")
+    assert "nothing moves on line 9999" in shown(refused, *size)[-3:]
+    assert len(shown(refused, *size)) == size[1]
+
+
 def test_what_was_told_at_the_start_can_be_seen_again():
     """A page's address and its code are wanted later; the state stays in sight, and an alarm comes first."""
     keyboard = Keyboard()
@@ -256,6 +264,15 @@ def _read_until(file: int, words: bytes) -> bytes:
         assert select.select([file], [], [], end - time.monotonic())[0], f"no {words!r} in {text!r}"
         text += os.read(file, 65536)
     return text
+
+
+def test_what_is_told_after_the_screen_was_left_is_told_in_lines():
+    """What a link says at the very end, that events wait for it, is not lost with the screen."""
+    stream = Terminal()
+    with Board(stream, stream, "trays", Looking(), Controls()) as board:
+        board.note("while it stood")
+    board.note("events wait for the broker")
+    assert stream.getvalue().count("events wait for the broker") == 1
 
 
 def test_a_screen_that_breaks_down_leaves_plain_lines(monkeypatch: pytest.MonkeyPatch):

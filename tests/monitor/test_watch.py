@@ -227,7 +227,7 @@ def test_what_a_person_says_is_heeded_after_the_block_and_kept(tmp_path: Path, c
         controls.press(press)
     with microphone() as source:
         listen(source, plain(), replace(said.ears, asked=controls.take), keeps)
-    told = "tightened: the first seconds of cutting will be checked"
+    told = "tightened: no good sound from before is known; the first seconds will be checked without it"
     assert StateChange(0.1, "settle", told) in said.events
     assert said.warnings == [
         "there is no alarm to take back",
