@@ -11,7 +11,6 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
-from numpy.typing import NDArray
 
 from analysis.errors import ProgramError
 from analysis.program.cautions import Checks, cautions, comments, plain
@@ -24,7 +23,7 @@ from analysis.program.rewriting import same_feeds
 from analysis.program.slashed import refuse_what_hangs_on_the_switch, slashed_in_words
 from analysis.program.state import NO_MOTION, Modes, State
 from analysis.program.stops import stops_since_change
-from analysis.program.work import FEEDS, Level, cutting, level_of, levels
+from analysis.program.work import FEEDS, Level, cutting, level_of, levels, tops_of
 
 FALLBACK_FEED = 300.0
 """mm/min, to come down with where the program has no feed of its own left."""
@@ -221,7 +220,7 @@ def _where_it_may_stand(program: Program, line: int) -> range:
     if (np.diff(moves.file_line) < 0).any():
         return EVERY
     before = int(np.searchsorted(moves.file_line, line))
-    above = np.flatnonzero(moves.end[:before, 2] > _tops(program)[:before])
+    above = np.flatnonzero(moves.end[:before, 2] > tops_of(program.moves, program.top)[:before])
     if not len(above):
         return range(line, line + 1)
     ends = int(above[-1]) + 1
@@ -258,12 +257,6 @@ def _look_for_stand(program: Program, line: int, where: range) -> _Stand | None:
     return stand if where is EVERY or not run.calls.called else None
 
 
-def _tops(program: Program) -> NDArray[np.float64]:
-    """Return the top of the work for each move, mm, shape (n,): each coordinate system has its own."""
-    known = levels(program.moves, program.top)
-    return np.array([known[system].top for system in program.moves.system.tolist()], dtype=np.float64)
-
-
 def _with_what_follows(run: Interpreter, stand: _Stand) -> _Stand:
     """Run to the end, for the run that was stopped may have got beyond the line; add what it left behind."""
     run.run()
@@ -283,7 +276,7 @@ def _stands(run: Interpreter, level: Level) -> bool:
 
 
 def _has_cut(program: Program, moves: int) -> bool:
-    return bool(cutting(program.moves, _tops(program))[:moves].any())
+    return bool(cutting(program.moves, tops_of(program.moves, program.top))[:moves].any())
 
 
 def _no_stand(line: int, why: str) -> str:
@@ -346,7 +339,7 @@ def _approach_feed(moves: Moves, begin: int) -> float:
 
 def _spindle_off(program: Program, stand: _Stand) -> str:
     """Return what to say where the next cut is one without a spindle that the program has started."""
-    left = np.flatnonzero(cutting(program.moves, _tops(program))[stand.move :])
+    left = np.flatnonzero(cutting(program.moves, tops_of(program.moves, program.top))[stand.move :])
     if not len(left) or program.moves.speed[stand.move + left[0]] != 0:
         return ""
     return SPINDLE_OFF if stand.state.spindle_used else BY_HAND

@@ -63,6 +63,14 @@ def levels(moves: Moves, top: float) -> dict[int, Level]:
     return found
 
 
+def tops_of(moves: Moves, top: float) -> NDArray[np.float64]:
+    """Return the top of the work for each move, mm, shape (n,); the parameters are those of `levels`."""
+    known = levels(moves, top)
+    systems, which = np.unique(moves.system, return_inverse=True)
+    tops: NDArray[np.float64] = np.array([known[system].top for system in systems.tolist()])[which]
+    return tops
+
+
 def level_of(known: Mapping[int, Level], system: int, top: float) -> Level:
     """Return the level in a system; where no move names it yet, the work's ``top``, mm."""
     return known.get(system) or Level(top, -np.inf)
@@ -107,9 +115,7 @@ def traverses_in_work(moves: Moves, top: float) -> NDArray[np.intp]:
     top
         As for `levels`.
     """
-    known = levels(moves, top)
-    tops = np.array([known[system].top for system in moves.system.tolist()], dtype=np.float64)
-    below = np.minimum(moves.start[:, 2], moves.end[:, 2]) < tops - SAME_LEVEL
+    below = np.minimum(moves.start[:, 2], moves.end[:, 2]) < tops_of(moves, top) - SAME_LEVEL
     return np.flatnonzero((moves.kind == Kind.RAPID) & _across(moves) & _height_known(moves) & below)
 
 
