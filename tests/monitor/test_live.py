@@ -69,7 +69,7 @@ def test_a_sound_server_that_dies_is_deaf_within_two_seconds(
     sound_daemon: SoundServer, env: dict[str, str], slip: Path
 ):
     """When nothing arrives any more it says so within 2 s by the clock, and still ends with a summary."""
-    with Watch(env, "--for", "12") as watch:
+    with Watch(env, "--for", "12", "--rpm", "18000") as watch:
         watch.wait_for("deaf")  # it listens, and nothing is played yet
         with playing(slip, env):
             watch.wait_for("heard")

@@ -109,7 +109,7 @@ def test_signs_that_the_terminal_lacks_end_no_hearing(
     narrow = io.TextIOWrapper(io.BytesIO(), encoding="latin-1")
     with monkeypatch.context() as patch:
         patch.setattr("monitor.cli.sys.stdout", narrow)
-        ended = chipsong("watch", "--keep-sound", "none")
+        ended = chipsong("watch", "--keep-sound", "none", "--rpm", 18000)
     assert (ended.status, ended.err) == (0, "")
     narrow.seek(0)
     said = narrow.read()

@@ -55,7 +55,7 @@ def test_the_line_tells_time_state_place_and_speed(listener: Listener):
 
 def test_no_speed_is_told_while_the_spindle_is_off():
     """Before anything is heard there is no speed and no place, and the line says so."""
-    silent = make_listener(8000, None, Wanted(), SHIPPED / "nowhere", pytest.fail)
+    silent = make_listener(8000, None, Wanted(speed=18_000.0), SHIPPED / "nowhere", pytest.fail)
     text = progress_text(silent)
     assert "rpm" not in text
     assert "place unknown" in text

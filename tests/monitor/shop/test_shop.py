@@ -105,8 +105,8 @@ def test_a_damaged_run_does_not_silence_the_machine(
     with closing(connect(damaged.folder / DATABASE)) as db:
         db.execute("UPDATE events SET json = '[1]'")
     broker.start()
-    machine = announced(shop, home)
     with HearingAll(shop) as all_of_it:
+        machine = announced(shop, home)
         assert all_of_it.until(lambda: any(one["event"] == "summary" for one in all_of_it.events()))
         assert {one["run"] for one in all_of_it.events()} == {whole.id}
     machine.finish(1.0)
