@@ -142,10 +142,6 @@ class Comparison:
     correlation
         Correlation of a row with the one before.
 
-    Attributes
-    ----------
-    worst
-        The sum that stands highest.
     """
 
     def __init__(self, seconds: float, correlation: float) -> None:
@@ -165,6 +161,7 @@ class Comparison:
         self._shifts: deque[Array64] = deque(maxlen=max(1, round(_RECENT / seconds)))
         self._in_step = InStep(seconds, correlation)
         self._sudden = Sudden(seconds)
+        self._worst: Test | None = None
         self.limit, self._most = math.inf, math.inf
         self._stand([Test()] * _SUMS)
 
@@ -190,11 +187,21 @@ class Comparison:
         """Take in where the tests stand."""
         self._tests = tests
         self._loosest = max(tests[: len(PATHS)], key=_sum)
-        self.worst = max(tests, key=_sum)
-        if self._grown > self.worst.sum:
-            self.worst = Test(self._grown, self._sudden.since, self._sudden.good)
-        if self._swells > self.worst.sum:
-            self.worst = self._began()
+        self._worst = None
+
+    @property
+    def worst(self) -> Test:
+        """What stands highest."""
+        # Rows change it more often than anybody asks.
+        if self._worst is None:
+            self._worst = self._highest()
+        return self._worst
+
+    def _highest(self) -> Test:
+        highest = max(self._tests, key=_sum)
+        if self._grown > highest.sum:
+            highest = Test(self._grown, self._sudden.since, self._sudden.good)
+        return self._began() if self._swells > highest.sum else highest
 
     @property
     def _swells(self) -> float:
@@ -234,7 +241,7 @@ class Comparison:
             deeper = _ALONE if moment.sample.single else 0.0
             more = 10.0 ** (float(ever[-1] - TRUE_ENOUGH[-1] + held[-1] + deeper) / 10.0)
             self._in_step.row(moment.middle, moment.besides.steps, more)
-        self._stand(self._tests)
+            self._worst = None
 
     def within(self, moment: Moment, held: Array64, ever: Array64) -> None:
         """
@@ -250,7 +257,7 @@ class Comparison:
         context, sample = moment.context, moment.sample
         if not (context.guessed or sample.single or context.kind == FAMILIES[0]):
             self._sudden.row(moment.middle, sample, ever + held)
-            self._stand(self._tests)
+            self._worst = None
 
     def row(self, moment: Moment, baseline: Baseline, held: Array64, ever: Array64) -> None:
         """
