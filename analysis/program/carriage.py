@@ -31,6 +31,7 @@ class Carriage:
         self.offset: Point = (0.0, 0.0, 0.0)
         self.kept_offset: Point = (0.0, 0.0, 0.0)
         self.offset_doubt = ""
+        # Whether a word of the G92 family was met; one that sets an offset; one that says what it is.
         self.offset_used = self.offset_set = self.offset_said = False
         self.origin_line = 0
         self.origins = 0

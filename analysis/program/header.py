@@ -19,8 +19,8 @@ from dataclasses import dataclass
 from analysis.program.cautions import Checks, cautions, comments
 from analysis.program.state import FURTHER_SYSTEM, INVERSE_TIME, NO_MOTION, PER_MINUTE, Modes, State
 
-BY_HAND = "the program leaves the spindle to you - switch it on, let it reach its speed, then carry on"
-SPINDLE_OFF = "the program cuts this with the spindle off - see that this is what you want, then carry on"
+_BY_HAND = "the program leaves the spindle to you - switch it on, let it reach its speed, then carry on"
+_SPINDLE_OFF = "the program cuts this with the spindle off - see that this is what you want, then carry on"
 
 
 @dataclass(frozen=True)
@@ -42,8 +42,8 @@ class Approach:
         s to wait for the spindle.
     stops
         What the original stopped for since the last M6, which must still be as a person made it then.
-    spindle_off
-        What to say where the next cut is one without a spindle that the program has started.
+    unspun
+        The next cut is one for which the program has not started the spindle.
     drills
         A drilling cycle is left.
     percent
@@ -56,7 +56,7 @@ class Approach:
     feed: float
     spin_up: float
     stops: Sequence[str]
-    spindle_off: str
+    unspun: bool
     drills: bool
     percent: bool
 
@@ -143,6 +143,11 @@ def stop_words(why: Sequence[str]) -> Iterator[str]:
         yield "M0"
 
 
+def unspun_words(state: State) -> Iterator[str]:
+    """Yield a stop before what is cut with a spindle that the program has not started."""
+    yield from stop_words([_SPINDLE_OFF if state.spindle_used else _BY_HAND])
+
+
 def coolant_words(modes: Modes) -> Iterator[str]:
     """Yield what is to run; both are off before."""
     if modes.mist:
@@ -158,8 +163,8 @@ def _way(state: State, approach: Approach) -> Iterator[str]:
     yield from change_words(state, approach.safe_z, length=modes.length)
     yield from stop_words(approach.stops)
     yield from spindle_words(modes, approach.spin_up)
-    if modes.spindle == 5 and approach.spindle_off:
-        yield from stop_words([approach.spindle_off])
+    if modes.spindle == 5 and approach.unspun:
+        yield from unspun_words(state)
     yield from coolant_words(modes)
     yield f"G0 X{x} Y{y}"
     yield f"G1 Z{z} F{number(approach.feed / scale, 6)}"

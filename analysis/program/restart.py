@@ -15,7 +15,7 @@ import numpy as np
 from analysis.errors import ProgramError
 from analysis.program.cautions import Checks, cautions, comments, plain
 from analysis.program.following import EVERY, Following, bit_in_words, in_units, in_words, opening
-from analysis.program.header import BY_HAND, SPINDLE_OFF, Approach, header
+from analysis.program.header import Approach, header
 from analysis.program.interpreter import Interpreter
 from analysis.program.moves import Kind, Moves, Point, moves_from
 from analysis.program.program import Program, Units
@@ -185,7 +185,7 @@ def _approach(program: Program, stand: _Stand, safe_z: float | None, spin_up: fl
         unread=stand.unread,
         more=(
             "parts that are cut through hang on tabs or lie loose: fasten them, or take them out.",
-            *slashed_in_words(program, stand.line),
+            *slashed_in_words(program),
         ),
     )
     return Approach(
@@ -195,7 +195,7 @@ def _approach(program: Program, stand: _Stand, safe_z: float | None, spin_up: fl
         feed=_approach_feed(program.moves, stand.move),
         spin_up=spin_up,
         stops=_stops_in_words(stops),
-        spindle_off=_spindle_off(program, stand),
+        unspun=_is_unspun(program, stand),
         drills=bool((program.moves.kind[stand.move :] == Kind.PECK).any()),
         percent=opening(program) > 0,
     )
@@ -337,12 +337,10 @@ def _approach_feed(moves: Moves, begin: int) -> float:
     return FALLBACK_FEED
 
 
-def _spindle_off(program: Program, stand: _Stand) -> str:
-    """Return what to say where the next cut is one without a spindle that the program has started."""
+def _is_unspun(program: Program, stand: _Stand) -> bool:
+    """Return whether the next cut is one for which the program has not started the spindle."""
     left = np.flatnonzero(cutting(program.moves, tops_of(program.moves, program.top))[stand.move :])
-    if not len(left) or program.moves.speed[stand.move + left[0]] != 0:
-        return ""
-    return SPINDLE_OFF if stand.state.spindle_used else BY_HAND
+    return bool(len(left)) and program.moves.speed[stand.move + left[0]] == 0
 
 
 def _bit_to_have_in(program: Program, modes: Modes, stops: Sequence[str]) -> str:

@@ -3,8 +3,6 @@
 from collections.abc import Iterator, Sequence
 
 from analysis.program.header import (
-    BY_HAND,
-    SPINDLE_OFF,
     change_words,
     coolant_words,
     length_word,
@@ -14,6 +12,7 @@ from analysis.program.header import (
     path_word,
     spindle_words,
     stop_words,
+    unspun_words,
 )
 from analysis.program.state import Modes, State
 
@@ -95,5 +94,5 @@ def _start(state: State, spin_up: float) -> Iterator[str]:
     modes = state.modes
     yield from spindle_words(modes, spin_up)
     if modes.spindle == 5:
-        yield from stop_words([SPINDLE_OFF if state.spindle_used else BY_HAND])
+        yield from unspun_words(state)
     yield from coolant_words(modes)

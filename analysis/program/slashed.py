@@ -12,14 +12,9 @@ _MODES = (
 )  # fmt: skip
 
 
-def slashed_before(program: Program, line: int) -> list[int]:
-    """Return the file lines before one that begin with ``/``."""
-    return [at for at, text in enumerate(program.lines[: line - 1], 1) if text.lstrip().startswith("/")]
-
-
-def slashed_in_words(program: Program, line: int) -> tuple[str, ...]:
-    """Return what to say where a restart from a line leaves out lines that begin with ``/``."""
-    found = slashed_before(program, line)
+def slashed_in_words(program: Program) -> tuple[str, ...]:
+    """Return what to say where a program has lines that begin with ``/``."""
+    found = _slashed(program)
     if not found:
         return ()
     done = "left out" if program.skip_slashed else "run"
@@ -41,13 +36,19 @@ def refuse_what_hangs_on_the_switch(program: Program, line: int, state: State) -
     state
         What is in force there with the lines run, or left out, as the program was read.
     """
-    found = slashed_before(program, line)
+    # Those further on in the file, too: a subprogram may stand there that was run before.
+    found = _slashed(program)
     if found and _differs(state, _with_the_others(program, line)):
         raise ProgramError(
             f"no restart from line {line}: what is in force there depends on the block-delete switch, for "
             f"line {found[0]} begins with a slash; take out the slashes, or these lines, as it was run, and "
             "write it anew"
         )
+
+
+def _slashed(program: Program) -> list[int]:
+    """Return the file lines that begin with ``/``."""
+    return [at for at, text in enumerate(program.lines, 1) if text.lstrip().startswith("/")]
 
 
 def _with_the_others(program: Program, line: int) -> State | None:

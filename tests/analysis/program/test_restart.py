@@ -436,6 +436,13 @@ def test_what_hangs_on_the_block_delete_switch_is_refused():
     assert "begin with a slash, file line 4, 5, are taken as left out" in said
 
 
+def test_a_slash_in_a_subprogram_that_stands_further_on_counts_as_well():
+    """What was run before the stand may stand behind it in the file."""
+    called = SLASHED.replace("/M8\n/%s\n", "M98 P7\n") + "O7\n/G55\nM99\n"
+    with pytest.raises(ProgramError, match="depends on the block-delete switch, for line 15"):
+        restart_program(read(called), 11)
+
+
 TWO_ZEROS = """G21 G90 G54
 T1 M6
 S18000 M3
