@@ -141,7 +141,6 @@ class Comparison:
         Seconds from one row to the next.
     correlation
         Correlation of a row with the one before.
-
     """
 
     def __init__(self, seconds: float, correlation: float) -> None:

@@ -12,7 +12,7 @@ import numpy as np
 from analysis.ahead import Ahead
 from analysis.cut import Context
 from analysis.events import Alarm, Event, PartVerdict, Place, State
-from analysis.locate import Locator, Plan, resume_before
+from analysis.locate import REMEMBERS, Locator, Plan, resume_before
 from analysis.pace import Learned
 from analysis.presence import Phase
 from analysis.restarted import Restarted
@@ -26,8 +26,8 @@ _SHUFFLED = 1.0
 _BESIDE = 1
 # So many reports of lines that the program does not have are kept.
 _MOST_ODD = 100_000
-# How long ago, s, a line may have been named and still be asked for, and how much later it is forgotten.
-_REMEMBERS, _LATER = 3600.0, 600.0
+# How much later, s, a line that was named is forgotten than it is asked for.
+_LATER = 600.0
 # A cut may run at one and a half times its feed while nothing is reported.
 _FASTER = 1.5
 
@@ -168,8 +168,8 @@ class FedLocator:
 
     def _forget(self) -> None:
         """Forget what was named long ago, much at once: a run may last for a day."""
-        if self._named and self._named[0].at < self._at - _REMEMBERS - _LATER:
-            old = bisect_left(self._named, self._at - _REMEMBERS, key=_when)
+        if self._named and self._named[0].at < self._at - REMEMBERS - _LATER:
+            old = bisect_left(self._named, self._at - REMEMBERS, key=_when)
             self._forgotten.update(named.line for named in self._named[:old])
             del self._named[:old]
 

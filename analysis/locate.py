@@ -229,6 +229,10 @@ def _resume(program: Program, line: int) -> Resume | None:
     return None
 
 
+REMEMBERS = 3600.0
+"""How long ago, s, an alarm's onset may be and still have its place."""
+
+
 class Locator(Protocol):
     """Follows the place in the program."""
 

@@ -66,7 +66,6 @@ class Sudden:
         """Begin anew."""
         self._end = self._until_next = 0
         self._before: Array64 | None = None
-        self._ever = TRUE_ENOUGH
         self._rise = np.zeros(SIGNS)
         self.score = self.since = self.good = 0.0
 
@@ -83,7 +82,6 @@ class Sudden:
         ever
             What is normal in any cut of this bit at the most, dB, shape (SIGNS,).
         """
-        self._ever = ever
         if self._end == len(self._rows):
             self._rows[: self._most] = self._rows[-self._most :]
             self._end = self._most
@@ -97,52 +95,42 @@ class Sudden:
         self._end += 1
         self._until_next = (self._until_next + 1) % _OFTEN
         if self._until_next == 0 and self._end > self._lately:
-            self._look()
+            self._look(ever[_SIGNS])
 
     @property
     def rise(self) -> Array64:
         """How far signs have risen, dB, shape (SIGNS,); zeros where this is no finding."""
         return self._rise if self.score > 0.0 else np.zeros(SIGNS)
 
-    def _look(self) -> None:
-        """Take in what the last rows tell together."""
-        begin = self._end - self._lately
-        now = self._rows[begin : self._end]
+    def _look(self, ever: Array64) -> None:
+        """Take in what the last rows tell together; ``ever`` is of the two signs alone."""
+        now = self._rows[self._end - self._lately : self._end]
         lowest = _of_each(now[:, _FIRST_SIGN:], _BELOW)
+        before = self._before
         # Mostly there is no runout to speak of, and more need not be looked at.
-        before = self._before if self._before is not None else self._ever[_SIGNS]
-        if (lowest <= before).any():
-            self._stand(0.0)
-            return
-        if self._before is None:
-            past = self._past(now, begin)
-            if past is None:
-                self._stand(0.0)
-                return
-            before = np.maximum(_of_each(past[:, _FIRST_SIGN:], _ABOVE), before)
-            self._rise[_SIGNS] = np.median(now[:, _FIRST_SIGN:], axis=0) - np.median(
-                past[:, _FIRST_SIGN:], axis=0
-            )
-            self.since, self.good = float(now[0, _AT]), float(past[-1, _AT])
-        self._stand(float((lowest - before).min()) / _RISE)
-        if self._before is None and self.score >= 1.0:
-            self._before = before
+        if before is None and (lowest > ever).all():
+            before = self._set_against(now, self._past(now), ever)
+        self.score = 0.0 if before is None else max(float((lowest - before).min()) / _RISE, 0.0)
+        stays = self.score >= (1.0 if self._before is None else _OVER)
+        self._before = before if stays else None
 
-    def _stand(self, score: float) -> None:
-        self.score = max(score, 0.0)
-        if self.score < _OVER:
-            self._before = None
-
-    def _past(self, now: Array64, begin: int) -> Array64 | None:
-        """Return the rows before the last ones that are of the same cut; ``None`` where they are too few."""
-        past = self._rows[max(0, self._end - self._most) : begin]
-        speed = float(np.median(now[:, _SPEED]))
-        off = np.abs(np.concatenate((past, now))[:, _SPEED] / speed - 1.0) < _ONE_SPEED
-        past = past[off[: len(past)]]
-        if len(past) < self._least or not off[-len(now) :].all():
+    def _set_against(self, now: Array64, past: Array64, ever: Array64) -> Array64 | None:
+        """Return what nearly all rows before lie below; ``None`` where there are too few of the same cut."""
+        louder = np.median(now[:, _LEVEL]) - np.median(past[:, _LEVEL]) if len(past) else 0.0
+        if len(past) < self._least or abs(louder) > _LOUDER:
             return None
-        louder = np.median(now[:, _LEVEL]) - np.median(past[:, _LEVEL])
-        return past if abs(louder) <= _LOUDER else None
+        signs = past[:, _FIRST_SIGN:]
+        self._rise[_SIGNS] = np.median(now[:, _FIRST_SIGN:], axis=0) - np.median(signs, axis=0)
+        self.since, self.good = float(now[0, _AT]), float(past[-1, _AT])
+        return np.maximum(_of_each(signs, _ABOVE), ever)
+
+    def _past(self, now: Array64) -> Array64:
+        """Return the rows before the last ones at the same speed; none where that is not steady now."""
+        speed = float(np.median(now[:, _SPEED]))
+        rows = self._rows[max(0, self._end - self._most) : self._end]
+        steady = np.abs(rows[:, _SPEED] / speed - 1.0) < _ONE_SPEED
+        past, lately = rows[: -len(now)], steady[-len(now) :]
+        return past[steady[: -len(now)]] if lately.all() else past[:0]
 
 
 def _of_each(values: Array64, share: float) -> Array64:

@@ -8,7 +8,7 @@ from analysis.events import Event, from_dict
 from monitor.actions.telling import ACTION, kept_text
 from monitor.controls import PRESSED
 from monitor.journal import Event as Kept
-from monitor.journal import Run, home, not_runs, open_run, runs
+from monitor.journal import Run, home, open_run, sorted_out
 from monitor.kept.heard import BIT, GAP, NOTICE, hearing
 from monitor.kept.labels import LABEL
 from monitor.kept.places import PLACES
@@ -30,7 +30,8 @@ _SAID = {
 
 def list_text() -> str:
     """Return the runs that were kept, the newest first, a line each."""
-    kept, left_out = runs(home()), [f"passed over: {why}" for why in not_runs(home())]
+    kept, others = sorted_out(home())
+    left_out = [f"passed over: {why}" for why in others]
     if not kept:
         return "\n".join([f"No runs are kept in {home()} yet.", *left_out])
     return "\n".join([*map(_line, kept), *left_out, *_heard_otherwise(kept)])

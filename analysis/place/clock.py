@@ -136,11 +136,11 @@ class ClockLocator:
             self._astray = True
             return event
         # A weak change is noticed late: what was cut shortly before is cut again, and looked at.
-        early = self.plan.cut_again(self._moves_at(event.last_good)[1], self._moves_at(event.onset)[1])
-        self._marks[early : self._moves_at(event.at)[0] + 1] |= marks.SUSPECT
         first = self._moves_at(event.onset)[1]
-        lines = self.plan.program.moves.file_line[[early, first]].tolist()
-        return replace(event, line=place, resume=resume_before(self.plan.program, *lines))
+        early = self.plan.cut_again(self._moves_at(event.last_good)[1], first)
+        self._marks[early : self._moves_at(event.at)[0] + 1] |= marks.SUSPECT
+        line = int(self.plan.program.moves.file_line[min(early, first)])
+        return replace(event, line=place, resume=resume_before(self.plan.program, line))
 
     def mark(self, line: int) -> None:
         """

@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 
 from analysis.cut import LOST, Context
 from analysis.events import Alarm, Checked, Event, PartVerdict, Place, State
-from analysis.locate import Plan, family_of, resume_before
+from analysis.locate import REMEMBERS, Plan, family_of, resume_before
 from analysis.pace import UNKNOWN, Learned
 from analysis.place import marks
 from analysis.place.grid import Grid
@@ -36,8 +36,6 @@ _SURE = 5.0
 _OFTEN, _BACK, _LEARNS = 6.0, 8.0, 5.0
 # Below this probability nothing is being cut.
 _AIR = 0.02
-# How long ago, s, an alarm's onset may be and still have its place.
-_REMEMBERS = 3600.0
 # Seconds over which it is listened which bit turns, and by how many dB another must stand out more.
 _BIT_LASTS, _PLAINLY = 4.0, 1.0
 # How probably one bit is in the spindle, wherever it is, to be taken for it.
@@ -183,8 +181,8 @@ class SoundLocator:
         now = self._moves(here)[1 if self._is_known(here) else 2]
         self._marks[early : max(early, now) + 1] |= marks.SUSPECT
         place = self.plan.place(*onset, "sound")
-        lines = self.plan.program.moves.file_line[[early, first]].tolist()
-        return replace(event, line=place, resume=resume_before(self.plan.program, *lines))
+        line = int(self.plan.program.moves.file_line[min(early, first)])
+        return replace(event, line=place, resume=resume_before(self.plan.program, line))
 
     def _doubt(self, checked: Checked) -> None:
         bit = self._context.bit
@@ -324,7 +322,7 @@ class SoundLocator:
         sure = len(self._past) - steps
         self._mark(self._marks, self._past[max(self._marked - 1, 0) : sure])
         self._marked = max(self._marked, sure)
-        self._forget(round(_REMEMBERS / grid.seconds))
+        self._forget(round(REMEMBERS / grid.seconds))
 
     @property
     def _steps(self) -> int:

@@ -14,7 +14,7 @@ middle of a write, leaves a run that opens.
 
 from monitor.journal.near import Around
 from monitor.journal.place import home
-from monitor.journal.reading import Event, Rows, Run, not_runs, open_run, runs
+from monitor.journal.reading import Event, Rows, Run, open_run, runs, sorted_out
 from monitor.journal.writing import Journal
 
-__all__ = ["Around", "Event", "Journal", "Rows", "Run", "home", "not_runs", "open_run", "runs"]
+__all__ = ["Around", "Event", "Journal", "Rows", "Run", "home", "open_run", "runs", "sorted_out"]

@@ -3,7 +3,6 @@
 import difflib
 import json
 import sqlite3
-from collections.abc import Iterator
 from contextlib import closing
 from dataclasses import dataclass, field
 from datetime import datetime
@@ -165,24 +164,21 @@ def runs(home: Path) -> tuple[Run, ...]:
     """
     Return all runs that can be opened, the newest first.
 
-    Folders that hold no run, or one that only a newer program can read, are left out; `not_runs` says why.
+    Folders that hold no run, or one that only a newer program can read, are left out; `sorted_out` says why.
     """
-    found = [run for run in _each(home) if isinstance(run, Run)]
-    return tuple(sorted(found, key=lambda run: (run.started.timestamp(), run.id), reverse=True))
+    return sorted_out(home)[0]
 
 
-def not_runs(home: Path) -> tuple[JournalError, ...]:
-    """Return why those folders cannot be opened which `runs` leaves out, by name."""
-    return tuple(run for run in _each(home) if isinstance(run, JournalError))
-
-
-def _each(home: Path) -> Iterator[Run | JournalError]:
-    """Give the run in each folder, or why there is none."""
+def sorted_out(home: Path) -> tuple[tuple[Run, ...], tuple[JournalError, ...]]:
+    """Return all runs that can be opened, the newest first, and why each of the other folders cannot."""
+    found, others = [], []
     for folder in _folders(home):
         try:
-            yield _open(folder)
+            found.append(_open(folder))
         except JournalError as error:
-            yield error
+            others.append(error)
+    found.sort(key=lambda run: (run.started.timestamp(), run.id), reverse=True)
+    return tuple(found), tuple(others)
 
 
 def open_run(home: Path, name: str) -> Run:

@@ -43,8 +43,7 @@ class Screen:
 
     def note(self, text: str) -> None:
         """Write a remark above the line."""
-        write(self._stream, self._cleared() + text + "\n")
-        self._show(self._shown)
+        self._show(self._shown, above=f"{text}\n")
 
     def alarm(self, cause: Cause, done: str) -> None:
         """Write what to do after an alarm and what was done, and ring the terminal's bell."""
@@ -64,7 +63,6 @@ class Screen:
         if not self._live or listener.at < self._next:
             return
         self._next = listener.at + self._every
-        write(self._stream, self._cleared())
         self._show(progress_text(listener))
 
     def rows(self, step: Step) -> None:
@@ -85,17 +83,14 @@ class Screen:
 
     def close(self) -> None:
         """Take the line away."""
-        write(self._stream, self._cleared())
-        self._shown = ""
+        self._show("")
 
-    def _cleared(self) -> str:
-        """Return what takes the line away."""
-        return "\r" + " " * len(self._shown) + "\r" if self._shown else ""
-
-    def _show(self, text: str) -> None:
+    def _show(self, text: str, above: str = "") -> None:
+        """Show a line in place of the last one, which goes away; ``above`` it what stays."""
+        cleared = "\r" + " " * len(self._shown) + "\r" if self._shown else ""
         # A line that is longer than the terminal is wide could not be taken away.
         self._shown = text[: shutil.get_terminal_size().columns - 1] if self._live else ""
-        write(self._stream, self._shown)
+        write(self._stream, cleared + above + self._shown)
 
 
 def progress_text(listener: Listener) -> str:

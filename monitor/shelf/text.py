@@ -115,10 +115,10 @@ def _lines(entry: Entry) -> list[str]:
 def _void(entry: Entry, book: Book) -> list[str]:
     """Return what to say of accepted runs in which the bit was another than it is now."""
     cutter = Cutter.of(entry.bit)
-    others = {step.heard.cutter for step in book.accepted()} - {None}
+    others = {step.heard.cutter for step in book.accepted() if step.heard.cutter is not None}
     return [
         f"  runs with {other} are compared with no more: accept runs of the bit as it is now"
-        for other in sorted(filter(None, others))
+        for other in sorted(others)
         if not other.is_like(cutter)
     ]
 

@@ -168,9 +168,8 @@ def _end(process: "subprocess.Popen[bytes]") -> None:
     try:
         process.wait(_GOING)
     except subprocess.TimeoutExpired:
-        with suppress(
-            RuntimeError
-        ):  # while this process ends itself no thread begins, and nothing is left to do
+        # While this process ends itself no thread begins, and nothing is left to do.
+        with suppress(RuntimeError):
             threading.Thread(target=process.wait, daemon=True).start()
     assert process.stdin is not None  # noqa: S101 - as above
     with suppress(OSError):  # what it was asked last it never read

@@ -490,7 +490,7 @@ def test_what_was_long_ago_is_forgotten_and_changes_nothing_else(monkeypatch: py
     """Who remembers ten seconds knows later places, all lines and verdicts as who remembers all."""
     rows = list(Sounding().rows())
     whole = follow(rows, SoundLocator(SLOTS))
-    monkeypatch.setattr("analysis.place.locator._REMEMBERS", 10.0)
+    monkeypatch.setattr("analysis.place.locator.REMEMBERS", 10.0)
     short = follow(rows, SoundLocator(SLOTS))
     end = rows[-1][0]
     assert short.place(FIRST_CUT) is None
