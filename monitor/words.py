@@ -98,7 +98,7 @@ _LAST_STEPS = (
     ),
     ("Touch off Z again, on a spot where the top is not cut away.", "Touch off Z again, on a whole spot."),
     (
-        "Carry on, by the restart program if there is one, a hand at the stop.",
+        "Carry on with the restart program, if any, a hand at the stop.",
         "Carry on, one hand at the stop.",
     ),
 )
