@@ -1,5 +1,6 @@
 """Which cells of the map the bit comes over along straight pieces, when, and how deep it is there."""
 
+import math
 from dataclasses import dataclass, fields
 from typing import Any
 
@@ -7,6 +8,16 @@ import numpy as np
 from numpy.typing import NDArray
 
 from analysis.program.engagement.pieces import Pieces
+
+BY_ROW = (1 + math.sqrt(5)) / 2
+BY_COLUMN = math.sqrt(2)
+"""
+A cell is taken where its point is: so far to the right in its row and so far up in its column.
+
+Were it the middle, a way along an axis or a diagonal would lie on or between the same two rows of cells from
+end to end, and what it cuts be too wide or too narrow by most of a cell. The squares of whole numbers by an
+irrational one are scattered evenly (Weyl), so along any way the errors of neighbouring cells cancel.
+"""
 
 GRAIN = 6
 """cells; windows are rounded up to multiples of it, so that many pieces share one shape."""
@@ -93,21 +104,13 @@ def goes_on(pieces: Pieces) -> NDArray[np.bool_]:
     return on & (pieces.end[:, 2] >= pieces.start[:, 2])
 
 
-def boxes(
-    pieces: Pieces, start: NDArray[np.float64], end: NDArray[np.float64]
-) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+def boxes(pieces: Pieces) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
     """
-    Return the corners, (m, 2), of the boxes that hold what each piece may cut.
+    Return the corners, (m, 2) mm, of the boxes that hold what each of m pieces may cut.
 
     Behind the diameter across its way a piece that goes on cuts nothing, so its box ends there.
-
-    Parameters
-    ----------
-    pieces
-        m pieces.
-    start, end
-        (m, 2) their ends, mm, in the axes along which the boxes lie.
     """
+    start, end = pieces.start[:, :2], pieces.end[:, :2]
     way = end - start
     far = np.hypot(way[:, 0], way[:, 1])[:, None]
     reach = np.broadcast_to(pieces.radius[:, None], way.shape)
@@ -118,9 +121,7 @@ def boxes(
     return low, high
 
 
-def strokes_of(
-    pieces: Pieces, start: NDArray[np.float64], end: NDArray[np.float64], top: float, cell: float
-) -> Strokes:
+def strokes_of(pieces: Pieces, corner: NDArray[np.float64], top: float, cell: float) -> Strokes:
     """
     Return pieces in the axes of the map.
 
@@ -128,20 +129,20 @@ def strokes_of(
     ----------
     pieces
         m pieces.
-    start, end
-        (m, 2) their ends, mm, from the corner of the map along its axes.
+    corner
+        (2,) mm, of the map.
     top
         mm, Z of the sheet's top.
     cell
         mm, side of a cell.
     """
-    low, high = boxes(pieces, start, end)
-    # The middle of the first cell is half a cell from the corner.
-    first = np.ceil(low / cell - 0.5).astype(np.intp).clip(0)
-    size = np.floor(high / cell - 0.5).astype(np.intp) + 1 - first
+    start, end = pieces.start[:, :2] - corner, pieces.end[:, :2] - corner
+    low, high = boxes(pieces)
+    first = np.floor((low - corner) / cell).astype(np.intp).clip(0)
+    size = np.floor((high - corner) / cell).astype(np.intp) + 1 - first
     far = np.hypot(*(end - start).T)
     cos, sin = np.where(far > 0, (end - start).T, [[1.0], [0.0]]) / np.where(far > 0, far, 1.0)
-    x, y = (start / cell - 0.5 - first).T
+    x, y = (start / cell - first).T
     columns = (
         x,
         y,
@@ -200,9 +201,11 @@ def _alike(strokes: Strokes, columns: int) -> tuple[NDArray[Any], ...]:
     wide, high = int(strokes.columns.max()), int(strokes.rows.max())
     x = np.arange(wide, dtype=np.float32) - strokes.x[:, None]
     y = np.arange(high, dtype=np.float32) - strokes.y[:, None]
+    right = _scattered(strokes.lower[:, None] + np.arange(high), BY_ROW)
+    up = _scattered(strokes.left[:, None] + np.arange(wide), BY_COLUMN)
     cos, sin = strokes.cos[:, None], strokes.sin[:, None]
-    along = (y * sin)[:, :, None] + (x * cos)[:, None, :]
-    half = (y * cos)[:, :, None] - (x * sin)[:, None, :]
+    along = (y * sin + right * cos)[:, :, None] + (x * cos + up * sin)[:, None, :]
+    half = (y * cos - right * sin)[:, :, None] - (x * sin - up * cos)[:, None, :]
     np.multiply(half, half, out=half)
     np.subtract((strokes.radius**2)[:, None, None], half, out=half)
     under = half > 0
@@ -219,6 +222,11 @@ def _alike(strokes: Strokes, columns: int) -> tuple[NDArray[Any], ...]:
     cell = place[at - piece * len(place)] + (strokes.lower * columns + strokes.left)[piece]
     first, last = first.ravel()[at], along.ravel()[at]
     return count, cell, first, _steps(strokes, piece, first), *_depths(strokes, piece, first, last)
+
+
+def _scattered(index: Integers, ratio: float) -> Floats:
+    """Return numbers from 0 to 1 that follow no pattern along any direction of the map."""
+    return np.mod(index * (index * ratio), 1.0).astype(np.float32)
 
 
 def _depths(strokes: Strokes, piece: Integers, first: Floats, last: Floats) -> tuple[Floats, Floats]:

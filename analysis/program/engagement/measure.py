@@ -17,7 +17,7 @@ from analysis.program.one_sheet import on_one_sheet
 from analysis.program.program import Program
 from analysis.program.work import cutting
 
-CELLS_PER_DIAMETER = 20
+CELLS_PER_DIAMETER = 24
 FLATNESS = 0.02
 """cells; how far a straight piece may lie off its arc."""
 
@@ -65,7 +65,7 @@ def engagement(program: Program, bits: Mapping[int, Bit], *, cell: float | None 
     bits
         Per T number; entry 0 stands for those not listed.
     cell
-        Side, mm, of the cells to divide the sheet into; by default a twentieth of the smallest diameter in
+        Side, mm, of the cells to divide the sheet into; by default a 24th of the smallest diameter in
         use. Very large sheets or jobs get coarser ones (`analysis.program.engagement.sheet.cell_for`).
 
     Returns

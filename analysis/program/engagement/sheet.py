@@ -34,11 +34,6 @@ MOST_LOOKS = 150_000_000
 BATCH = 250_000
 """Cells looked at together: few enough to stay in the processor's cache."""
 
-TURN = math.atan(1 / (5 + 2 / (1 + math.sqrt(5))))
-"""rad; the map is turned against the axes by an angle whose tangent no fraction comes near. Ways along an
-axis would else lie on or between the same two rows of cells from end to end, and a narrow side pass would
-be too wide or too narrow by up to a cell; so the errors of neighbouring cells cancel."""
-
 
 @dataclass(frozen=True, eq=False)
 class Taken:
@@ -71,7 +66,7 @@ def cell_for(pieces: Pieces, finest: float) -> float:
         mm, what is wanted. Sheets that would need more than `MOST_CELLS`, and jobs that would look at more
         than `MOST_LOOKS`, get coarser ones: memory and time stay bounded.
     """
-    low, high = boxes(pieces, _turned(pieces.start), _turned(pieces.end))
+    low, high = boxes(pieces)
     sheet = (high.max(axis=0) - low.min(axis=0)).prod()
     looks = (high - low).prod(axis=1).sum()
     return max(finest, math.sqrt(sheet / MOST_CELLS), math.sqrt(looks / MOST_LOOKS))
@@ -90,14 +85,13 @@ def cut(pieces: Pieces, top: float, cell: float) -> Taken:
     cell
         Side of a cell, mm.
     """
-    start, end = _turned(pieces.start), _turned(pieces.end)
-    low, high = boxes(pieces, start, end)
+    low, high = boxes(pieces)
     corner = low.min(axis=0)
-    columns, rows = (int(side) for side in np.ceil((high.max(axis=0) - corner) / cell))
+    columns, rows = (int(side) + 1 for side in np.floor((high.max(axis=0) - corner) / cell))
     # Zeros that nobody has written to take no memory: only what is cut does.
     removed = np.zeros(rows * columns, dtype=np.float32)
     sums = np.zeros((4, len(pieces.way)))
-    strokes = strokes_of(pieces, start - corner, end - corner, top, cell)
+    strokes = strokes_of(pieces, corner, top, cell)
     for batch in _batches(strokes):
         _cut_batch(removed, columns, strokes.part(batch), sums)
     sums *= cell * cell
@@ -134,10 +128,3 @@ def _cut_batch(
     step, count = prints.step[some] - low, int((strokes.step + strokes.steps).max()) - low
     for row, weights in enumerate((rim > THINNEST, rim, gain > THINNEST, gain)):
         sums[row, low : low + count] += np.bincount(step, weights, count)
-
-
-def _turned(points: NDArray[np.float64]) -> NDArray[np.float64]:
-    """Return X and Y, (m, 2) mm, in the axes of the map."""
-    cos, sin = math.cos(TURN), math.sin(TURN)
-    x, y = points[:, 0], points[:, 1]
-    return np.stack([cos * x - sin * y, sin * x + cos * y], axis=1)

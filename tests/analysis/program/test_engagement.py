@@ -269,6 +269,7 @@ def exact_volume(job: list) -> float:
 
 
 @given(job=jobs)
+@example(job=[((0, 23), (16, 0), 1)])
 @settings(max_examples=25, deadline=None)
 def test_all_moves_together_remove_the_union(job: list):
     """The volumes of all moves add up to that of the union of their strokes (shapely), layer by layer."""
@@ -331,8 +332,7 @@ def test_the_heading_does_not_matter(job: list, turns: int):
 
     there = cuts_of(text_of([(turned(a), turned(b), depth) for a, b, depth in job]))
     here = cuts_of(text_of(job))
-    # A way that happens to run along the map's own rows may be a cell too wide: a twentieth of the diameter.
-    assert there.volume == pytest.approx(here.volume, rel=0.05, abs=6.0)
+    assert there.volume == pytest.approx(here.volume, rel=0.03, abs=6.0)
 
 
 @given(job=jobs)
@@ -523,11 +523,11 @@ def test_large_sheets_get_coarser_cells():
     bits = {0: Bit("three", 3.0, 2, 18_000)}
     around = "G1 Z-3 F600\nG1 X2440 F2400\nG1 Y1220\nG1 X0\nG1 Y0\n"
     cuts = engagement(read(HEAD + around), bits)
-    assert 3.0 / 20 < cuts.cell < 0.4
+    assert 3.0 / 24 < cuts.cell < 0.4
     assert cuts.depth[-4:] == pytest.approx(3.0)
     assert cuts.width[-4:] == pytest.approx(1.0, abs=0.03)
     small = engagement(read(HEAD + "G1 Z-3 F600\nG1 X100 F2400\n"), bits)
-    assert small.cell == pytest.approx(3.0 / 20)
+    assert small.cell == pytest.approx(3.0 / 24)
 
 
 def test_a_way_of_kilometres():
