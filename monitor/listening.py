@@ -169,6 +169,11 @@ def _past(wanted: Wanted) -> tuple[Report, ...]:
 _CALM, _AT_ONCE = 0.1, 4
 
 
+def in_calm(source: Source, listener: Listener) -> Source:
+    """Return what a microphone gives, some blocks at once while no alarm is near."""
+    return Unhurried(source, lambda: listener.watcher.score < _CALM, _AT_ONCE)
+
+
 @dataclass(frozen=True)
 class Live:
     """
@@ -240,8 +245,7 @@ def watch(live: Live, wanted: Wanted, *, as_json: bool) -> Status:
             screen,
             lines or nullcontext(),
         ):
-            calm = Unhurried(passing, lambda: listener.watcher.score < _CALM, _AT_ONCE)
-            outcome = listen(calm, listener, _telling(joined, screen), journal)
+            outcome = listen(in_calm(passing, listener), listener, _telling(joined, screen), journal)
     _keep_pace(live, wanted.pace, listener)
     _tell_kept(journal, as_json=as_json)
     return _status(outcome)

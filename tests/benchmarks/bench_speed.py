@@ -28,7 +28,7 @@ for _name in ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS"):
 import numpy as np  # noqa: E402 - after the number of threads is set
 import soundfile  # noqa: E402
 from pacing import growth, sounds, started  # noqa: E402
-from pacing.chain import live, replay  # noqa: E402
+from pacing.chain import bit_by_bit, live, replay  # noqa: E402
 from pacing.table import Heard, Measured, Started, report  # noqa: E402
 from pacing.yardsticks import bare, cepstra, first_call, least  # noqa: E402
 
@@ -103,7 +103,7 @@ def measure(folder: Path, form: Form) -> Measured:
     followed = hearing(jobs, sounds.JOB_BITS, plan, form.turns)
     return Measured(
         replays=(plain["replay"], followed["replay"]),
-        lives=(plain["live"], followed["live"]),
+        lives=tuple(each[how] for how in ("live", "bit by bit") for each in (plain, followed)),
         starts=starting(folder, form.turns),
         lengths=[growth.length(jobs, times, program) for times in form.times],
         sizes=[growth.size(cuts, lines) for lines in form.lines],
@@ -118,16 +118,18 @@ def hearing(path: Path, bits: Mapping[int, Bit], plan: Plan | None, turns: int) 
         [
             partial(replay, path, bits, plan),
             partial(live, sound, rate, bits, plan),
+            partial(bit_by_bit, sound, rate, bits, plan),
             partial(bare, sound),
             partial(cepstra, sound),
         ],
         turns,
     )
-    replayed, lived, transformed, compared = (cost * rate / len(sound) for cost in costs)
+    replayed, lived, piecemeal, transformed, compared = (cost * rate / len(sound) for cost in costs)
     what = "with its program" if plan else "without a program"
     return {
         "replay": Heard(f"replay at {rate / 1000:.0f} kHz {what}", replayed, transformed, compared),
-        "live": Heard(f"live in blocks of 10 ms {what}", lived, transformed, compared),
+        "live": Heard(f"live as `chipsong watch` hears {what}", lived, transformed, compared),
+        "bit by bit": Heard(f"the same if blocks of 10 ms came {what}", piecemeal, transformed, compared),
     }
 
 

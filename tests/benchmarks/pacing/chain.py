@@ -10,10 +10,12 @@ from analysis.cutting import Bit
 from analysis.listener import Listener
 from analysis.locate import Locator, Nowhere, Plan
 from analysis.place import SoundLocator
-from monitor.listening import AT_ONCE
+from monitor.capture.__main__ import BLOCK
+from monitor.listening import AT_ONCE, in_calm
 from monitor.memory import giving_back
 from monitor.sources import Recording, Source
 from monitor.watch import Ears, Outcome, listen
+from pacing.sounds import InBlocks
 
 
 def hear(source: Source, bits: Mapping[int, Bit], place: Locator | None = None) -> Outcome:
@@ -30,11 +32,19 @@ def replay(path: Path, bits: Mapping[int, Bit], plan: Plan | None = None) -> Non
 
 
 def live(sound: NDArray[np.float32], rate: int, bits: Mapping[int, Bit], plan: Plan | None = None) -> None:
-    """Hear sound in blocks of 10 ms."""
+    """Hear sound as ``chipsong watch`` does: in blocks as they come, some at once while all is calm."""
     listener = Listener(rate, bits, _place(plan))
-    block = rate // 100
-    for first in range(0, len(sound), block):
-        listener.hear(sound[first : first + block])
+    microphone = InBlocks(sound, rate, round(BLOCK * rate))
+    listen(in_calm(microphone, listener), listener, Ears(event=lambda _: None, progress=lambda _: None))
+
+
+def bit_by_bit(
+    sound: NDArray[np.float32], rate: int, bits: Mapping[int, Bit], plan: Plan | None = None
+) -> None:
+    """Hear sound in blocks of 10 ms, each at once."""
+    listener = Listener(rate, bits, _place(plan))
+    for block in InBlocks(sound, rate, rate // 100).blocks():
+        listener.hear(block.samples)
 
 
 def _place(plan: Plan | None) -> Locator:

@@ -81,6 +81,32 @@ class Looped:
                 yield from recording.blocks()
 
 
+class InBlocks:
+    """
+    A source that gives sound as a microphone does, but as fast as it is heard.
+
+    Parameters
+    ----------
+    sound
+        The samples, shape (n,).
+    rate
+        Samples per second, Hz.
+    size
+        Samples in a block; the last may be shorter.
+    """
+
+    name = "in blocks"
+
+    def __init__(self, sound: NDArray[np.float32], rate: int, size: int) -> None:
+        self.rate = rate
+        self._sound, self._size = sound, size
+
+    def blocks(self) -> Iterator[Block]:
+        """Give all blocks."""
+        for first in range(0, len(self._sound), self._size):
+            yield Block(self._sound[first : first + self._size])
+
+
 def on_disk(folder: Path, name: str, samples: NDArray[np.float32]) -> Path:
     """Write a 16-bit recording, and return where it is."""
     import soundfile  # noqa: PLC0415 - only where sound is written
