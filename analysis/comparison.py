@@ -168,6 +168,7 @@ class Comparison:
         """Set the limit that is an alarm, nats, and the seconds below which none comes."""
         self.limit = limit
         self._most = limit / max(3.0, shortest / self._seconds)
+        self._sudden.certain = min(limit / _NATS, 1.0)
 
     def begin(self) -> None:
         """Begin anew."""

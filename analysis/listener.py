@@ -233,6 +233,7 @@ class Listener:
         said = self.watcher.nothing(self.at)
         if said:
             self.locator.acquit()
+            self._resume = None
         return said
 
     def tightened(self) -> list[Event]:
@@ -242,9 +243,9 @@ class Listener:
         The first seconds of cutting are compared with the good sound from before: a `Checked` follows. The
         next cut that is heard is taken for the one at the last alarm's resume line.
         """
-        self._carries_on = self._resume
         if self._resume is not None:
-            self.locator.carries_on(self._resume)
+            self._carries_on, self._resume = self._resume, None
+            self.locator.carries_on(self._carries_on)
         return self.watcher.tightened(self.at)
 
     def mark(self, line: int) -> list[Event]:
@@ -257,7 +258,6 @@ class Listener:
             When there is no program, or no move on that line.
         """
         self.locator.mark(line)
-        self.watcher.marked(self.at)
         return []
 
     def end(self) -> Summary:
@@ -282,6 +282,8 @@ class Listener:
             self._decide(rows, index)
             said = self.watcher.row(self._moment(rows, index, first, at[-1]), self._health)
             events.extend(self._complete(event) for event in said)
+            if not self.watcher.alarmed:
+                self._resume = None
             self.locator.judged(self.watcher.state)
             self._compared += self.watcher.compared
             judged.append((self.watcher.score, _PHASES[self.phase], float(self.watcher.compared)))

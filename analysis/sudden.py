@@ -51,6 +51,8 @@ class Sudden:
     ----------
     score
         How near that is to an alarm: 1 is one.
+    certain
+        From which score on it is one, where less is wanted: what was heard before is kept from there on.
     since, good
         Since when it is so, and when it last was not, s from the first sample.
     """
@@ -60,6 +62,7 @@ class Sudden:
         self._most = self._lately + round(_MOST / seconds)
         # Twice as long as what is looked at, so that it need not be moved with every row.
         self._rows = np.empty((2 * self._most, _COLUMNS))
+        self.certain = 1.0
         self.begin()
 
     def begin(self) -> None:
@@ -111,7 +114,7 @@ class Sudden:
         if before is None and (lowest > ever).all():
             before = self._set_against(now, self._past(now), ever)
         self.score = 0.0 if before is None else max(float((lowest - before).min()) / _RISE, 0.0)
-        stays = self.score >= (1.0 if self._before is None else _OVER)
+        stays = self.score >= (self.certain if self._before is None else _OVER)
         self._before = before if stays else None
 
     def _set_against(self, now: Array64, past: Array64, ever: Array64) -> Array64 | None:

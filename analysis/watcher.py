@@ -5,8 +5,9 @@ Rows in, events out: the state machine that decides.
 ``uneasy`` (a change is building, or physics doubts the bit), ``alarm`` (a change is certain), ``deaf``
 (nothing usable is heard).
 
-The baseline is frozen once learned. An alarm ends when the sound is again as the baseline was, never
-because the watcher got used to the fault.
+The baseline is frozen once learned. An alarm ends when the sound is again as the baseline was, when a person
+says so, or when the spindle has stood since and another bit cuts: never because the watcher got used to the
+fault, nor because it is thought now that another bit turns.
 """
 
 import math
@@ -72,11 +73,13 @@ _FRESH = 1.0
 # A baseline is learned from rows of whose hiss the cut's own share is at least this: not from its ends.
 _LEARNED_FROM = 0.3
 
-# A line that a person tells changes what bit is thought to turn within so many s.
-_TAKES_EFFECT = 1.0
+# In one cut a spindle keeps its speed within this share: what turns otherwise may be another machine. That
+# nothing can be compared for so many s is said.
+_ONE_SPEED, _UNLIKE_LONG = 0.02, 1.0
 
-# In one cut a spindle keeps its speed within this share: what turns otherwise may be another machine.
-_ONE_SPEED = 0.02
+# A spindle that was not heard for so many s has stood: somebody may have been at the bit. So many s of
+# cutting after that tell which one is in it.
+_STOOD, _CUTS_AGAIN = 5.0, 1.0
 
 
 class Watcher:
@@ -129,7 +132,6 @@ class Watcher:
         self._unproven: dict[int, Checked] = {}
         # Bits that were tightened and are to be spoken of whatever is found.
         self._promised: set[int] = set()
-        self._marked = -math.inf
         self._learned_at: dict[tuple[int, str], tuple[float, float]] = {}
         self._references = references
         self.score = 0.0
@@ -144,18 +146,24 @@ class Watcher:
         self._bearable: set[tuple[int, Cause]] = set()
         self._set(settings_of.get(0, settings))
         self._learning: dict[tuple[int, str], list[Moment]] = {}
-        self._rechecking = False
+        # Which bit was tightened, and is to be compared with the good sound from before.
+        self._rechecks: int | None = None
         self._allowed: dict[int, Array64] = {}
         self._risen: Array64 | float = 0.0
         self._found: list[Event] = []
         self._good = 0
         self._clear = Clear(seconds)
         self._first = FirstSeconds(seconds, correlation, references)
+        # For how long what turns has been like no baseline, s, and whether it is being learned.
+        self._unlike, self._learns = 0.0, False
         self._covered = 0.0
         self._bit = 0
         self._said: State | None = None
         self._because = "learning how this cut sounds"
-        self._alarmed = False
+        self._alarmed = self._unproved = False
+        self._accused = 0
+        # For how long no spindle was heard since the alarm, s, and for how long it has cut since it stood.
+        self._off = self._cuts_again = 0.0
 
     def row(self, moment: Moment, health: Health) -> list[Event]:
         """Take in one row, and whether anything can be heard at all."""
@@ -165,13 +173,15 @@ class Watcher:
         if health.changed:
             events.append(Deaf(at, health.reason) if health.deaf else Heard(at, "sound is usable again"))
         if context.bit != self._bit:
-            self._change_bit(context.bit, at)
+            self._change_bit(context.bit)
         alarm = None
         usable = not health.deaf and health.usable
+        if self._alarmed and usable:
+            self._look_for_another(moment)
         if usable and moment.phase is Phase.CUT and context.cuts:
             alarm = self._cutting(moment)
         else:
-            self._covered = 0.0
+            self._covered = self._unlike = 0.0
         if usable and alarm is None:
             alarm = self._look_for_slip(moment) or self._hear_others(moment)
         events.extend(self._found)
@@ -188,16 +198,18 @@ class Watcher:
 
         As it sounds now counts as normal from here on, for this bit: else it would alarm at once again.
         """
-        if not (self._alarmed or self._bit in self._unproven):
+        bit = self._meant
+        if not (self._alarmed or bit in self._unproven):
             return []
-        self._unproven.pop(self._bit, None)
-        self._first.over(self._bit)
+        self._unproven.pop(bit, None)
+        self._first.over(bit)
         if not self._alarmed:
             return self._turn(at, self.state, "said to be nothing: the bit is in doubt no more")
         if self._other is not None:
-            self._bearable.add((self._bit, self._other))
-        allowed = np.maximum(np.maximum(self._comparison.risen(), self._risen), 0.0)
-        self._allowed[self._bit] = np.maximum(self._allowed.get(self._bit, 0.0), allowed)
+            self._bearable.add((bit, self._other))
+        else:
+            allowed = np.maximum(np.maximum(self._comparison.risen(), self._risen), 0.0)
+            self._allowed[bit] = np.maximum(self._allowed.get(bit, 0.0), allowed)
         self._begin()
         return self._turn(at, "listen", "said to be nothing: what is heard now counts as normal from here on")
 
@@ -208,27 +220,36 @@ class Watcher:
         The first seconds of cutting are compared with the good sound from before, and said to be `Checked`;
         where that was in doubt, or there is none, they are learned and checked by what else is known.
         """
+        bit = self._meant
+        self._first.over(bit)
+        # What was said to be normal of it was heard while it was not tight.
+        self._allowed.pop(bit, None)
+        if bit in self._unproven or (self._alarmed and self._unproved):
+            self._forget_normal(bit)
         self._begin()
-        self._first.over(self._bit)
-        if self._bit in self._unproven:
-            self._drop([key for key in self.baselines if key[0] == self._bit])
-        self._rechecking = self._main(self._bit) is not None
-        self._unlearn(self._bit)
-        self._promised.add(self._bit)
+        self._rechecks = None if self._main(bit) is None else bit
+        self._unlearn(bit)
+        self._promised.add(bit)
         said = "tightened: the first seconds of cutting will be checked"
-        if not self._rechecking:
+        if self._rechecks is None:
             said = (
                 "tightened: no good sound from before is known; the first seconds will be checked without it"
             )
         return self._turn(at, "settle", said)
 
-    def marked(self, at: float) -> None:
-        """Take in, at ``at`` s, that a person said which line is cut: a bit that it changes was it before."""
-        self._marked = at
+    @property
+    def _meant(self) -> int:
+        """The bit that a person speaks of: the one that has alarmed, if any, else the one that turns."""
+        return self._accused if self._alarmed else self._bit
 
     def _turn(self, at: float, state: State, because: str) -> list[Event]:
         self.state = self._said = state
         return [StateChange(at, state, because)]
+
+    @property
+    def alarmed(self) -> bool:
+        """Whether there is an alarm, also where nothing is heard."""
+        return self._alarmed
 
     @property
     def learned(self) -> frozenset[int]:
@@ -243,10 +264,18 @@ class Watcher:
         return [Deaf(at, health.reason), StateChange(at, "deaf", health.reason)]
 
     def forget(self, bit: int, since: float) -> None:
-        """Drop what was learned of ``bit`` since ``since`` s: it was not the cut that was heard."""
+        """
+        Drop what was learned of ``bit`` since ``since`` s: it was not the cut that was heard.
+
+        An alarm that was judged by that lasts: nothing is left that could show that all is well.
+        """
         self._drop([key for key, (_, at) in self._learned_at.items() if key[0] == bit and at >= since])
         self._unlearn(bit)
-        self._begin()
+        if not self._alarmed:
+            self._begin()
+
+    def _forget_normal(self, bit: int) -> None:
+        self._drop([key for key in self.baselines if key[0] == bit])
 
     def _drop(self, keys: list[tuple[int, str]]) -> None:
         self._most.clear()
@@ -259,14 +288,30 @@ class Watcher:
         for key in [key for key in self._learning if key[0] == bit]:
             del self._learning[key]
 
-    def _change_bit(self, bit: int, at: float) -> None:
+    def _change_bit(self, bit: int) -> None:
         self._bit = bit
         self._set(self._settings_of.get(bit, self._usual))
-        # Who tells in an alarm which line it is has changed no bit: it lasts.
-        if self._alarmed and at - self._marked < _TAKES_EFFECT:
+        # As long as the spindle has not stood the bit that has alarmed is in it, whatever is thought now.
+        if not self._alarmed:
+            self._begin()
+
+    def _look_for_another(self, moment: Moment) -> None:
+        """End an alarm where, since the spindle stood, another bit cuts, or one of no known good sound."""
+        if moment.phase is Phase.OFF:
+            self._off += self._seconds
+            self._cuts_again = 0.0
+        elif self._off < _STOOD:
+            self._off = 0.0
+        elif moment.phase is Phase.CUT:
+            self._cuts_again += self._seconds
+        if self._cuts_again < _CUTS_AGAIN:
             return
-        self._rechecking = False
-        self._begin()
+        if self._bit != self._accused:
+            self._begin()
+        elif self._unproved:
+            self._forget_normal(self._accused)
+            self._unlearn(self._accused)
+            self._begin()
 
     def _set(self, settings: Settings) -> None:
         rows = budget_rows(settings.false_alarms, settings.hours, 1.0 / self._seconds, TESTS)
@@ -279,8 +324,15 @@ class Watcher:
         self._others.begin()
         self._alarmed, self._other = False, None
         self._good = 0
-        self._covered = 0.0
+        self._risen = 0.0
+        self._covered = self._unlike = 0.0
         self.score = 0.0
+
+    def _raise(self, other: Cause | None = None, *, proved: bool = True) -> None:
+        """Begin an alarm of the bit that turns; without a good sound that is ``proved`` none can end it."""
+        self._alarmed, self._other, self._good = True, other, 0
+        self._accused, self._unproved = self._bit, not proved
+        self._off = self._cuts_again = 0.0
 
     def _cutting(self, moment: Moment) -> Alarm | None:
         context, sample = moment.context, moment.sample
@@ -293,7 +345,7 @@ class Watcher:
             return self._cutting_clearly(moment)
         self._covered += self._seconds
         # How much usually swells must be known where somebody talks, or a radio plays.
-        if self._rechecking or self._main_like_it(context.bit, sample) is None:
+        if self._rechecks == context.bit or self._main_like_it(context.bit, sample) is None:
             return None
         self._hear_in_step(moment)
         return self._weigh_hidden(moment.at)
@@ -302,7 +354,7 @@ class Watcher:
         """Learn from a row of cutting, or compare it."""
         context, sample = moment.context, moment.sample
         key, may_learn = (context.bit, context.kind), self._may_learn(context, sample)
-        if self._rechecking:
+        if self._rechecks == context.bit:
             return self._learn(key, moment) if may_learn else None
         self._hear_in_step(moment)
         self._comparison.within(moment, self._held(context.bit), self._ever(context.bit))
@@ -316,7 +368,8 @@ class Watcher:
             return self._weigh(moment.at)
         main = baseline or self._main_like_it(context.bit, sample)
         if main is None:
-            self._covered += self._seconds
+            self._unlike += self._seconds
+            self._learns = may_learn and not self._is_doubted(key, sample)
             return self._weigh_hidden(moment.at)
         return self._compare(moment, main, margins(context, like=baseline is not None))
 
@@ -383,7 +436,8 @@ class Watcher:
 
     def _check(self, key: tuple[int, str], fresh: Baseline, since: float, at: float) -> Alarm | None:
         """Freeze a fresh baseline, unless what is known of this bit speaks against it."""
-        if key in self.baselines and not self._rechecking:
+        rechecking = self._rechecks == key[0]
+        if key in self.baselines and not rechecking:
             self._keep_at_another_speed(key, fresh)
             return None
         against, known, found = self._find(key, fresh)
@@ -395,13 +449,14 @@ class Watcher:
         self._promised.discard(key[0])
         if found.verdict == "loose" and known is not None:
             return self._refuse(key, known, found, since, at)
-        if not (self._rechecking and found.verdict == "doubtful"):
+        if not (rechecking and found.verdict == "doubtful"):
             self.baselines[key], self._learned_at[key] = fresh, (since, at)
             self._most.clear()
             self._unproven.pop(key[0], None)
             if found.verdict == "doubtful":
                 self._unproven[key[0]] = checked
-        self._rechecking = False
+        if rechecking:
+            self._rechecks = None
         return None
 
     def _keep_at_another_speed(self, key: tuple[int, str], fresh: Baseline) -> None:
@@ -413,7 +468,7 @@ class Watcher:
 
     def _find(self, key: tuple[int, str], fresh: Baseline) -> tuple[Against, Known | None, Finding]:
         good = self.baselines.get(key) or self._main(key[0])
-        if self._rechecking and good is not None:
+        if self._rechecks == key[0] and good is not None:
             before = Known.of([good])
             return "before", before, compare(fresh, before, self._correlation)
         known = known_of(self._references.get(key[0]), key[1])
@@ -427,9 +482,10 @@ class Watcher:
         self._most.clear()
         self._learned_at.setdefault(key, (since, at))
         self._first.over(key[0])
-        good_until = since if self._rechecking else min(since, self._first.good_until(key[0]))
-        self._rechecking = False
-        self._alarmed, self._good = True, 0
+        rechecked = self._rechecks == key[0]
+        good_until = since if rechecked else min(since, self._first.good_until(key[0]))
+        self._rechecks = None if rechecked else self._rechecks
+        self._raise()
         self._comparison.find(since)
         self.score = self._comparison.score
         return Alarm(at, since, "loose", 0.7, found.because, found.nats, SURE, good_until=good_until)
@@ -437,7 +493,7 @@ class Watcher:
     def _look_for_slip(self, moment: Moment) -> Alarm | None:
         """Return the alarm of a bit that is loose from the first second on, found early."""
         slip = self._first.row(moment)
-        if slip is None or self._alarmed or self._rechecking:
+        if slip is None or self._alarmed or self._rechecks == moment.context.bit:
             return None
         bit, at = moment.context.bit, moment.at
         # What was learned meanwhile is how the loose bit sounds.
@@ -452,7 +508,7 @@ class Watcher:
         found = self._others.row(moment, None if main is None else main.normal)
         if found is None or self._alarmed or self.score > 0.5 or (self._bit, found.cause) in self._bearable:
             return None
-        self._alarmed, self._other, self._good = True, found.cause, 0
+        self._raise(found.cause)
         return Alarm(
             at=moment.at,
             onset=found.since,
@@ -465,6 +521,7 @@ class Watcher:
 
     def _compare(self, moment: Moment, baseline: Baseline, held: Array64) -> Alarm | None:
         self.compared = True
+        self._unlike = 0.0
         self._note_cover(moment.sample, baseline.normal)
         bit = moment.context.bit
         self._comparison.row(moment, baseline, held + self._held(bit), self._ever(bit))
@@ -479,9 +536,10 @@ class Watcher:
         self.score = self._comparison.score
         # A bit that has come loose is said whatever else is wrong.
         if self._comparison.is_certain(at) and (not self._alarmed or self._other is not None):
-            self._alarmed, self._other, self._good = True, None, 0
+            onset = self._comparison.worst.since
+            self._raise(proved=not (self._never_good() or self._just_learned(onset)))
         elif self._alarmed:
-            is_good = self.score < GOOD and self._others.found is None
+            is_good = self.score < GOOD and self._others.found is None and self._may_be_good
             self._good = self._good + 1 if is_good else 0
             self._alarmed = self._good * self._seconds < self._settings.forget
             return None
@@ -489,6 +547,12 @@ class Watcher:
             return None
         self._risen = self._comparison.risen()
         return self._alarm(at)
+
+    @property
+    def _may_be_good(self) -> bool:
+        """Whether a good sound is known, by which an alarm of a loose bit can end."""
+        known = self._main(self._bit) is not None and not self._unproved
+        return known or self._other is not None
 
     def _alarm(self, at: float) -> Alarm:
         worst, known = self._comparison.worst, self._main(self._bit) is not None
@@ -525,19 +589,27 @@ class Watcher:
             return "settle", self._unheard()
         if self._covered > _COVERED_LONG:
             return "settle", "another sound covers the cut: nothing can be compared"
-        heard = f"the spindle is heard at {60.0 * moment.sample.speed:.0f} rpm"
-        if self._rechecking or self._main(moment.context.bit) is None:
-            return self._judge_unlearned(moment, heard)
-        return self._judge_learned(heard)
+        return self._judge_heard(moment)
 
     def _unheard(self) -> str:
         speed = self._speeds.get(self._bit)
         return "no spindle is heard" if speed is None else f"no spindle is heard near {speed:.0f} rpm"
 
+    def _judge_heard(self, moment: Moment) -> tuple[State, str]:
+        heard = f"the spindle is heard at {60.0 * moment.sample.speed:.0f} rpm"
+        if self._unlike > _UNLIKE_LONG and self._learns:
+            return "learn", f"learning how the bit sounds at another speed, {heard}"
+        if self._unlike > _UNLIKE_LONG:
+            return "settle", f"{heard}, unlike what was learned of this bit: nothing can be compared"
+        if self._rechecks == moment.context.bit or self._main(moment.context.bit) is None:
+            return self._judge_unlearned(moment, heard)
+        return self._judge_learned(heard)
+
     def _judge_unlearned(self, moment: Moment, heard: str) -> tuple[State, str]:
         if moment.phase is Phase.AIR and not self._has_begun(moment):
             return "settle", f"nothing is being cut yet, {heard}"
-        because = "comparing with the good sound from before" if self._rechecking else self._because
+        rechecking = self._rechecks == moment.context.bit
+        because = "comparing with the good sound from before" if rechecking else self._because
         return "learn", f"{because}, {heard}"
 
     def _has_begun(self, moment: Moment) -> bool:

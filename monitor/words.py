@@ -210,9 +210,14 @@ FOUND = {
 }
 
 
+# Beside a good sound a doubt is mostly a tight bit in another cut, and it is compared on.
+_UNSURE = "IN DOUBT - neither plainly tight nor plainly loose: it goes on being compared"
+
+
 def found_text(checked: Checked) -> str:
     """Return what was found of the bit, and against what, in words."""
-    return f"{FOUND[checked.verdict]} (beside {_AGAINST[checked.against]})"
+    unsure = checked.verdict == "doubtful" and not checked.accuses
+    return f"{_UNSURE if unsure else FOUND[checked.verdict]} (beside {_AGAINST[checked.against]})"
 
 
 def _checked(checked: Checked) -> str:

@@ -137,7 +137,7 @@ def after(seen: Seen, event: Event) -> Seen:
             return replace(seen, last=last, accused=last, alarm=event, done="")
         case Checked(at):
             last = (f"{clock(at)} {found_text(event)}", *event.because)
-            accused = () if event.verdict == "tight" else last
+            accused = last if event.accuses else ()
             return replace(seen, last=last, accused=accused, checking=False)
         case _:
             return replace(seen, last=(" ".join(event_text(event).split()),))

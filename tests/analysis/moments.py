@@ -55,6 +55,11 @@ class Machine:
         """Let it cut, and move through the air, and cut."""
         return self.hear(lasting).air(1.0).hear(lasting)
 
+    def deaf(self, lasting: float) -> "Machine":
+        """Let some seconds pass of which nothing is heard at all."""
+        self.at += lasting
+        return self
+
     @property
     def alarms(self) -> list[str]:
         """The causes of the watcher's alarms."""

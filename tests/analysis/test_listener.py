@@ -4,6 +4,7 @@ import functools
 import itertools
 import math
 from collections.abc import Mapping
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -15,7 +16,7 @@ from scipy.signal import lfilter
 
 from analysis.cut import Context, Moment
 from analysis.cutting import Bit
-from analysis.events import Alarm, Deaf, Event, Heard, StateChange, Summary
+from analysis.events import Alarm, Deaf, Event, Heard, ResumeLine, StateChange, Summary
 from analysis.health import Health
 from analysis.listener import COLUMNS, Listener, ear_for
 from analysis.locate import Nowhere
@@ -354,6 +355,48 @@ def test_the_sound_is_left_alone():
     step = listener().hear(block)
     assert block.tobytes() == STORY[:8000].tobytes()
     assert step.table.shape == (len(step.at), len(COLUMNS))
+
+
+class Resuming(Nowhere):
+    """A place that tells each alarm line 7 to carry on from, and notes where it is told to be."""
+
+    def __init__(self) -> None:
+        self.begun: list[int] = []
+
+    def complete(self, event: Event) -> Event:
+        """Return an alarm with its resume line."""
+        return replace(event, resume=ResumeLine(7, None)) if isinstance(event, Alarm) else event
+
+    def carries_on(self, line: int) -> None:
+        """Note the line."""
+        self.begun.append(line)
+
+
+def test_a_restart_begins_at_the_resume_line_of_the_alarm_once():
+    """Whoever says twice that it was tightened has begun one restart program."""
+    ear = listener(locator=(place := Resuming()))
+    told(UNTIL_SLIP, ear)
+    ear.tightened()
+    ear.tightened()
+    assert place.begun == [7]
+
+
+def test_an_alarm_that_was_nothing_leaves_no_line_to_carry_on_from():
+    """Tightened later: the cut has gone on meanwhile, and begins at no old line."""
+    ear = listener(locator=(place := Resuming()))
+    told(UNTIL_SLIP, ear)
+    ear.nothing()
+    ear.tightened()
+    assert place.begun == []
+
+
+def test_an_alarm_that_is_over_leaves_no_line_to_carry_on_from():
+    """The sound is good again, and the cut goes on."""
+    ear = listener(locator=(place := Resuming()))
+    told(np.concatenate([UNTIL_SLIP, CUT, CUT]), ear)
+    assert ear.watcher.state == "listen"
+    ear.tightened()
+    assert place.begun == []
 
 
 def test_an_empty_block_says_nothing():

@@ -102,6 +102,16 @@ def test_it_lasts_as_long_as_the_fault_and_ends_with_it():
     assert not heard.found.rise.any()
 
 
+@pytest.mark.parametrize(("limit", "rise"), [(0.7, 0.8), (0.35, 0.5)])
+def test_where_less_is_an_alarm_it_lasts_as_long_as_the_fault(limit: float, rise: float):
+    """A bearable number of false alarms that is larger makes the watcher alarm of less; not for less long."""
+    heard = Heard()
+    heard.found.certain = limit
+    heard.hear(12.0, 1.0, 1.0).hear(3.0 * _MOST, 1.0 + rise * _RISE, 1.0 + rise * _RISE)
+    assert heard.found.score == pytest.approx(rise, abs=1e-6)
+    assert heard.hear(_LATELY, 1.0, 1.0).found.score == 0.0
+
+
 def test_chance_alone_does_not_alarm():
     """Rows that are half like those before, and scatter by 4 dB: twenty minutes of them come nowhere near."""
     rng, found, row = np.random.default_rng(5), Sudden(SECONDS), np.zeros(2)

@@ -52,6 +52,11 @@ def test_other_silences_are_not_said(air: float, how: dict[str, float]):
     assert not Machine().cuts().air(air, **how).causes
 
 
+def test_what_nobody_heard_was_no_silence():
+    """The microphone was away while the program cut, and is back in the next air move."""
+    assert not Machine().cuts().air(0.5).deaf(20.0).air(4.0).causes
+
+
 def test_a_light_cut_after_a_heavy_one_is_no_silence():
     """What is no quieter than the cuts that were learned from may be one of them."""
     assert not Machine(replace(NORMAL, level=-30.0)).cuts().air(LONG).causes
