@@ -152,10 +152,11 @@ class Checked:
         """
         Whether it speaks against the bit.
 
-        Beside a good sound a doubt only says that nothing is sure: mostly it is a tight bit in another cut.
-        Physics doubts what no tight bit can have.
+        Beside cuts of other runs a doubt only says that nothing is sure: mostly it is a tight bit in another
+        cut. Physics doubts what no tight bit can have; and one that was tightened sounds as it did before in
+        this run.
         """
-        return self.verdict == "loose" or (self.verdict == "doubtful" and self.against == "physics")
+        return self.verdict == "loose" or (self.verdict == "doubtful" and self.against != "reference")
 
 
 @dataclass(frozen=True)

@@ -128,7 +128,8 @@ class Watcher:
         # What `_ever` has found, until a baseline comes or goes.
         self._most: dict[int, Array64] = {}
         self._doubted: dict[tuple[int, str], list[Baseline]] = {}
-        # Bits whose baseline was in doubt from the start, and why: it is no good sound.
+        # Bits that are in doubt, and why: from the start, and then their baseline is no good sound, or since
+        # they were tightened.
         self._unproven: dict[int, Checked] = {}
         # Bits that were tightened and are to be spoken of whatever is found.
         self._promised: set[int] = set()
@@ -224,7 +225,8 @@ class Watcher:
         self._first.over(bit)
         # What was said to be normal of it was heard while it was not tight.
         self._allowed.pop(bit, None)
-        if bit in self._unproven or (self._alarmed and self._unproved):
+        never_good = bit in self._unproven and self._unproven[bit].against == "physics"
+        if never_good or (self._alarmed and self._unproved):
             self._forget_normal(bit)
         self._begin()
         self._rechecks = None if self._main(bit) is None else bit
@@ -452,9 +454,9 @@ class Watcher:
         if not (rechecking and found.verdict == "doubtful"):
             self.baselines[key], self._learned_at[key] = fresh, (since, at)
             self._most.clear()
-            self._unproven.pop(key[0], None)
-            if found.verdict == "doubtful":
-                self._unproven[key[0]] = checked
+        self._unproven.pop(key[0], None)
+        if found.verdict == "doubtful":
+            self._unproven[key[0]] = checked
         if rechecking:
             self._rechecks = None
         return None
@@ -618,6 +620,8 @@ class Watcher:
     def _judge_learned(self, heard: str) -> tuple[State, str]:
         if self.score > 0.5 or (self.state == "uneasy" and self.score > GOOD):
             return "uneasy", "a change is building"
-        if self._bit in self._unproven and self._unproven[self._bit].accuses:
-            return "uneasy", "the bit was in doubt from the start: look at it"
+        doubt = self._unproven.get(self._bit)
+        if doubt is not None and doubt.accuses:
+            since = "since it was tightened" if doubt.against == "before" else "from the start"
+            return "uneasy", f"the bit was in doubt {since}: look at it"
         return "listen", f"comparing with the baseline, {heard}"

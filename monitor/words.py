@@ -210,7 +210,7 @@ FOUND = {
 }
 
 
-# Beside a good sound a doubt is mostly a tight bit in another cut, and it is compared on.
+# Beside cuts of other runs a doubt is mostly a tight bit in another cut, and it is compared on.
 _UNSURE = "IN DOUBT - neither plainly tight nor plainly loose: it goes on being compared"
 
 

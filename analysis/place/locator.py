@@ -188,9 +188,12 @@ class SoundLocator:
         bit = self._context.bit
         if checked.verdict == "tight":
             self._doubted.discard(bit)
-        # Of a loose one there is an alarm; one in doubt was so from the first second.
-        if checked.accuses and checked.verdict == "doubtful" and self._past:
-            self._doubted.add(bit)
+        # Of a loose one there is an alarm.
+        if not (checked.accuses and checked.verdict == "doubtful" and self._past):
+            return
+        self._doubted.add(bit)
+        if checked.against == "physics":
+            # It was so from the first second.
             self._before = self._marks.copy(), self._astray, self._past[-1].at
             now = self._moves(self._past[-1].where)[2]
             self._marks[: now + 1][self.plan.program.moves.bit[: now + 1] == bit] |= marks.SUSPECT

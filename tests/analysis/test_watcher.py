@@ -933,6 +933,20 @@ def test_an_alarm_lasts_whatever_bit_is_thought_to_turn(stood: float):
     assert cut.hear(10.0).watcher.state == "listen"
 
 
+def test_a_bit_that_is_in_doubt_once_tightened_is_not_listened_to_calmly():
+    """It is compared on with the good sound from before; found tight, it is in doubt no more."""
+    cut = LEARNED.copy().hear(3.0, **SLIP)
+    cut.events += cut.watcher.tightened(cut.at)
+    cut.hear(5.0, rocking=5.5)
+    assert checks(cut) == [("before", "doubtful")]
+    assert cut.watcher.state == "uneasy"
+    assert "since it was tightened" in cut.events[-1].because
+    cut.events += cut.watcher.tightened(cut.at)
+    cut.hear(5.0)
+    assert checks(cut)[1:] == [("before", "tight")]
+    assert cut.watcher.state == "listen"
+
+
 def test_who_has_tightened_the_bit_speaks_of_the_one_that_has_alarmed():
     """While the spindle stands the place may have moved on to the next bit: the loose one is checked."""
     other = dataclasses.replace(TOLD, bit=TOLD.bit + 1)

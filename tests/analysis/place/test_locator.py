@@ -9,7 +9,7 @@ from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 from place.sounding import SLOTS, Sounding, line_of, plan_of, seconds_off, slots
 
-from analysis.events import Against, Alarm, Checked, Deaf
+from analysis.events import Alarm, Checked, Deaf
 from analysis.locate import Plan
 from analysis.pace import Learned
 from analysis.place import SoundLocator
@@ -401,11 +401,18 @@ def test_what_a_bit_cuts_that_physics_doubts_is_suspect():
     assert tightened[firsts - 1] == "good"
 
 
-@pytest.mark.parametrize("against", ["before", "reference"])
-def test_where_nothing_is_sure_nothing_is_suspect(against: Against):
-    """Beside a good sound, doubtful is mostly a tight bit in another cut: loose would be an alarm."""
-    unsure = 20.0, Checked(20.0, against, "doubtful", ("half orders",))
+def test_where_nothing_is_sure_nothing_is_suspect():
+    """Beside cuts of other runs, doubtful is mostly a tight bit in another cut: loose would be an alarm."""
+    unsure = 20.0, Checked(20.0, "reference", "doubtful", ("half orders",))
     assert set(parts_after(unsure)) == {"good"}
+
+
+def test_what_a_bit_cuts_that_is_in_doubt_once_tightened_is_suspect():
+    """From then on alone: what it cut before was heard to be good, or is suspect by the alarm."""
+    unsure = 12.0, Checked(12.0, "before", "doubtful", ("half orders",))
+    found = parts_after(unsure)
+    assert found[0] == "good"
+    assert found[4:] == ["suspect", "good", "good", "good"]
 
 
 def test_it_carries_on_from_where_the_cut_was_surely_good():
