@@ -7,10 +7,11 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from analysis.errors import ChipsongError
-from analysis.program import Program, recut_program, restart_program
+from analysis.program import Program, carry_on, recut_program
 from analysis.program.cautions import cautions_of
 from analysis.program.program import Units
 from analysis.program.recut import all_parts_but
+from analysis.program.written import anew
 from monitor.saving import check_place, replace_file, save
 from monitor.setup import read_program
 from monitor.trouble import warn
@@ -79,22 +80,26 @@ def write_restart(program: Path, asked: Asked, out: Path | None) -> None:
     ChipsongError
         When the file cannot be written, or is the program itself.
     """
-    text = _text(read_program(program, warn, units=asked.units), asked)
+    text, content = _made(read_program(program, warn, units=asked.units), asked)
     if out is None:
-        sys.stdout.write(text)
+        sys.stdout.flush()
+        sys.stdout.buffer.write(content)
     else:
         check_place(out, program)
-        save(text, out)
+        save(content, out)
         kind = "Recut" if asked.line is None else "Restart program"
         sys.stderr.write(f"{kind}: {out}\n{_READ_IT}\n")
     sys.stderr.write("".join(f"{line}\n" for line in cautions_of(text)))
 
 
-def _text(program: Program, asked: Asked) -> str:
+def _made(program: Program, asked: Asked) -> tuple[str, bytes]:
+    """Return what is asked for, to be read, and as it is to be written."""
     if asked.line is not None:
-        return restart_program(program, asked.line, safe_z=asked.safe_z, spin_up=asked.spin_up)
+        made = carry_on(program, asked.line, safe_z=asked.safe_z, spin_up=asked.spin_up)
+        return made.text, made.content
     names = all_parts_but(program, asked.skip or ()) if asked.only is None else asked.only
-    return recut_program(program, names, safe_z=asked.safe_z, spin_up=asked.spin_up)
+    text = recut_program(program, names, safe_z=asked.safe_z, spin_up=asked.spin_up)
+    return text, anew(program, text)
 
 
 def refusal(error: ChipsongError) -> str:
@@ -118,9 +123,9 @@ def write_beside(program: Program, line: int, folder: Path) -> tuple[Path, str]:
         When there can be none, or it cannot be written; then there is no half of it either.
     """
     path = folder / f"restart-at-line-{line}.ngc"
-    text = restart_program(program, line)
+    content = carry_on(program, line).content
     try:
-        replace_file(path, text)
+        replace_file(path, content)
     except OSError as error:
         raise ChipsongError(f"cannot write {path} ({error.strerror})") from error
     return path, f"Restart program: {path}\n{_READ_IT}"

@@ -22,7 +22,7 @@ def check_place(out: Path, program: Path) -> None:
 
 def save(content: str | bytes, path: Path) -> None:
     """Write a file, whole or not at all; raise ChipsongError in one line when that fails."""
-    whole = content.encode("utf-8") if isinstance(content, str) else content
+    whole = _bytes_of(content)
     try:
         if path.exists() and not path.is_file():
             path.write_bytes(whole)  # a pipe or a device is not to be replaced by a file
@@ -47,7 +47,7 @@ def cannot_write(path: Path, error: OSError) -> ChipsongError:
     return ChipsongError(f"cannot write {path} ({error.strerror}): choose another place")
 
 
-def replace_file(path: Path, text: str) -> None:
+def replace_file(path: Path, content: str | bytes) -> None:
     """
     Put a new file in the place of an old one at once, so that there is a whole one at every moment.
 
@@ -60,7 +60,11 @@ def replace_file(path: Path, text: str) -> None:
     """
     path = path.resolve()
     path.parent.mkdir(parents=True, exist_ok=True)
-    _put(path, text.encode("utf-8"))
+    _put(path, _bytes_of(content))
+
+
+def _bytes_of(content: str | bytes) -> bytes:
+    return content.encode("utf-8") if isinstance(content, str) else content
 
 
 def _put(path: Path, whole: bytes) -> None:

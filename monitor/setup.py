@@ -13,7 +13,7 @@ from analysis.listener import Listener
 from analysis.locate import Locator, Nowhere, Plan
 from analysis.pace import UNKNOWN, Learned
 from analysis.place import SoundLocator
-from analysis.program import Program, cutting, decode, read
+from analysis.program import Program, cutting, read_file
 from analysis.program.program import Units
 from analysis.watcher import USUAL, Settings
 from monitor.file_names import readable
@@ -92,7 +92,7 @@ def read_program(path: Path, warn: Callable[[str], None], *, units: Units | None
         raise ProgramError(f"cannot read the program {path} ({error.strerror}): check its name") from error
     name = readable(path.name)
     try:
-        program = read(decode(raw), name, units=units)
+        program = read_file(raw, name, units=units)
     except ProgramError as error:
         told = str(error)
         named = told if told.startswith(name) else f"{name}: {told}"

@@ -10,9 +10,9 @@ from analysis.program.moves import Kind, Moves
 from analysis.program.notes import Note
 from analysis.program.parts import Part, find_parts
 from analysis.program.program import Program
-from analysis.program.reader import decode, read
+from analysis.program.reader import decode, read, read_file
 from analysis.program.recut import recut_program
-from analysis.program.restart import Resume, restart_program, resume_at
+from analysis.program.restart import Restart, Resume, carry_on, restart_program, resume_at
 from analysis.program.tabs import Tab
 from analysis.program.timing import Machine, Schedule, schedule
 from analysis.program.work import cutting
@@ -25,14 +25,17 @@ __all__ = [
     "Note",
     "Part",
     "Program",
+    "Restart",
     "Resume",
     "Schedule",
     "Tab",
+    "carry_on",
     "cutting",
     "decode",
     "engagement",
     "find_parts",
     "read",
+    "read_file",
     "recut_program",
     "restart_program",
     "resume_at",

@@ -6,6 +6,7 @@ doubt until the program has stated X, Y and Z again.
 """
 
 from collections.abc import Iterator
+from dataclasses import replace
 
 from analysis.program.cautions import plain
 from analysis.program.codes import COOLANT, GROUP_OF_M
@@ -87,7 +88,8 @@ def in_units(program: Program, units: Units | None) -> Program:
     """Return the program, read again if it was read as if in another unit than it is now said to be."""
     if units is None or units == program.units:
         return program
-    return read("\n".join(program.lines), program.name, skip_slashed=program.skip_slashed, units=units)
+    again = read("\n".join(program.lines), program.name, skip_slashed=program.skip_slashed, units=units)
+    return replace(again, raw=program.raw)
 
 
 def bit_in_words(program: Program, bit: int) -> str:

@@ -1,5 +1,6 @@
 """A program that has been read."""
 
+import re
 from dataclasses import dataclass, field
 from typing import Literal, TypeAlias
 
@@ -11,6 +12,9 @@ Units: TypeAlias = Literal["mm", "inch"]
 
 UNITS: dict[Units, int] = {"mm": 210, "inch": 200}
 """Ten times the number of the G word that says so."""
+
+LINE_END = re.compile(r"\r\n|\n|\r")
+"""How a line of a program may end."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -38,6 +42,8 @@ class Program:
         In which the program was taken to mean its lengths where it does not say; ``None`` when nobody said.
     zeros
         Per coordinate system (see `Moves.system`), where its zero lies, as far as the program says.
+    raw
+        Its file, byte by byte; empty where it was read from a text.
     """
 
     name: str
@@ -49,3 +55,4 @@ class Program:
     skip_slashed: bool = True
     units: Units | None = None
     zeros: dict[int, Zero] = field(default_factory=dict)
+    raw: bytes = b""

@@ -1,7 +1,6 @@
 """From the text of a program to its moves."""
 
 import codecs
-import re
 from collections.abc import Sequence
 from dataclasses import replace
 
@@ -11,10 +10,9 @@ from numpy.typing import NDArray
 from analysis.errors import ProgramError
 from analysis.program.interpreter import Interpreter
 from analysis.program.moves import Kind, moves_from
-from analysis.program.program import Program, Units
+from analysis.program.program import LINE_END, Program, Units
 from analysis.program.work import cutting, top_of_work, traverses_in_work
 
-_LINE_END = re.compile(r"\r\n|\n|\r")
 NOT_A_PROGRAM = "choose the file that the machine runs: lines of words such as G1 X10 Y20 F1200"
 
 
@@ -83,9 +81,21 @@ def read(
     )
 
 
+def read_file(raw: bytes, name: str = "program", *, units: Units | None = None) -> Program:
+    """
+    Read a program from the bytes of its file, and keep these for what is written of it (`read`).
+
+    Raises
+    ------
+    ProgramError
+        As `read` and `decode` do.
+    """
+    return replace(read(decode(raw), name, units=units), raw=raw)
+
+
 def split_lines(text: str) -> tuple[str, ...]:
     """Return the lines of a text, whatever their ends; no break spaces become blanks."""
-    lines = _LINE_END.split(text.replace("\xa0", " "))
+    lines = LINE_END.split(text.replace("\xa0", " "))
     return tuple(lines[:-1] if not lines[-1] else lines)
 
 

@@ -7,7 +7,7 @@ from above, and is the original to the letter from there on. It is read again be
 refused if it would not feed exactly what the original still had to feed.
 """
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -24,6 +24,7 @@ from analysis.program.slashed import refuse_what_hangs_on_the_switch, slashed_in
 from analysis.program.state import NO_MOTION, Modes, State
 from analysis.program.stops import stops_since_change
 from analysis.program.work import FEEDS, Level, cutting, level_of, levels, tops_of
+from analysis.program.written import with_lines_of
 
 FALLBACK_FEED = 300.0
 """mm/min, to come down with where the program has no feed of its own left."""
@@ -58,6 +59,40 @@ class Resume:
     move: int
     position: Point
     bit: int
+
+
+@dataclass(frozen=True)
+class Restart:
+    """
+    A program that carries on.
+
+    Attributes
+    ----------
+    program
+        The original.
+    opening
+        How many of its first lines come first.
+    new
+        The lines that come next: what to check, and the way back to the work.
+    begin
+        How many lines of the original stand before those that follow.
+    """
+
+    program: Program
+    opening: int
+    new: tuple[str, ...]
+    begin: int
+
+    @property
+    def text(self) -> str:
+        """Its lines, each of which ends in a newline."""
+        lines = self.program.lines
+        return "\n".join((*lines[: self.opening], *self.new, *lines[self.begin :])) + "\n"
+
+    @property
+    def content(self) -> bytes:
+        """Its file: the lines of the original as they are there, to the byte, and new ones that end alike."""
+        return with_lines_of(self.program, self.opening, self.new, self.begin)
 
 
 @dataclass(frozen=True)
@@ -114,8 +149,20 @@ def restart_program(
     spin_up: float = 5.0,
     units: Units | None = None,
 ) -> str:
+    """Return the text of a program that carries on; `carry_on` says how."""
+    return carry_on(program, line, safe_z=safe_z, spin_up=spin_up, units=units).text
+
+
+def carry_on(
+    program: Program,
+    line: int,
+    *,
+    safe_z: float | None = None,
+    spin_up: float = 5.0,
+    units: Units | None = None,
+) -> Restart:
     """
-    Return the text of a program that carries on from where the bit last stood above the work.
+    Return a program that carries on from where the bit last stood above the work.
 
     Parameters
     ----------
@@ -133,8 +180,8 @@ def restart_program(
 
     Returns
     -------
-    str
-        With comments for the person at the machine (`analysis.program.cautions`); lines end in a newline.
+    Restart
+        With comments for the person at the machine (`analysis.program.cautions`).
 
     Raises
     ------
@@ -145,13 +192,13 @@ def restart_program(
     program = in_units(program, units)
     stand = _last_stand(program, line)
     if stand is None:
-        return "\n".join(_from_the_start(program)) + "\n"
+        return _from_the_start(program)
     _refuse_unsafe(stand, line)
     refuse_what_hangs_on_the_switch(program, stand.line, stand.state)
     rest = program.lines[stand.line - 1 :]
     head = header(stand.state, _approach(program, stand, safe_z, spin_up), rest)
     _prove(program, stand, (*head, *rest))
-    return "\n".join((*head, *rest)) + "\n"
+    return Restart(program, 0, tuple(head), stand.line - 1)
 
 
 def check_spin_up(seconds: float) -> None:
@@ -361,8 +408,8 @@ def _stops_in_words(stops: Sequence[str]) -> tuple[str, ...]:
     )
 
 
-def _from_the_start(program: Program) -> Iterator[str]:
-    """Yield the whole program, with what to check before it."""
+def _from_the_start(program: Program) -> Restart:
+    """Return the whole program, with what to check before it."""
     run = Following(program).run
     run.run()
     state = replace(run.state(), modes=Modes(), origin_line=0, offset_used=False)
@@ -374,9 +421,7 @@ def _from_the_start(program: Program) -> Iterator[str]:
                    if group not in state.stated),
     )  # fmt: skip
     begin = opening(program)
-    yield from program.lines[:begin]
-    yield from comments(cautions(state, checks))
-    yield from program.lines[begin:]
+    return Restart(program, begin, tuple(comments(cautions(state, checks))), begin)
 
 
 _START = {"units": "its unit, G20 or G21", "system": "its coordinate system, G54 to G59.3"}

@@ -9,7 +9,7 @@ from typing import Any
 
 from analysis.cutting import Bit
 from analysis.errors import ProgramError
-from analysis.program import Program, decode, read
+from analysis.program import Program, read_file
 from monitor.file_names import readable
 from monitor.journal import Run
 
@@ -41,6 +41,6 @@ def program_of(run: Run) -> Program | None:
     """Return the program that was cut, as it was then; ``None`` where there was none, or none was kept."""
     try:
         kept = next((run.folder / _FOLDER).iterdir())
-        return read(decode(kept.read_bytes()), readable(kept.name))
+        return read_file(kept.read_bytes(), readable(kept.name))
     except (OSError, StopIteration, ProgramError):
         return None

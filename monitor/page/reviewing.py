@@ -18,7 +18,8 @@ from starlette.responses import HTMLResponse, JSONResponse, RedirectResponse, Re
 from starlette.routing import Route
 
 from analysis.errors import ChipsongError, JournalError, ProgramError
-from analysis.program import recut_program, restart_program
+from analysis.program import carry_on, recut_program
+from analysis.program.written import anew
 from monitor.journal import Run, open_run, runs
 from monitor.kept.labels import LABELS, fine, label, missed, misses
 from monitor.page.guard import Door
@@ -41,6 +42,8 @@ _RUNS, _LISTED = 20, 500
 
 # What was worked out for a run is kept for as many, so that a page and its pictures read it once.
 _REMEMBERED = 3
+# Programs: in what letters they are written, who wrote them knows.
+_BYTES = "application/octet-stream"
 
 
 class Review:
@@ -208,7 +211,7 @@ class Review:
 
     def _report(self, request: Request) -> Response:
         story = self._story(request)
-        return _download(report_html(story), f"{story.run.id}.html", "text/html")
+        return _download(report_html(story), f"{story.run.id}.html", "text/html; charset=utf-8")
 
     # --- programs -----------------------------------------------------------------------------------------
 
@@ -217,7 +220,8 @@ class Review:
         resume = incident.alarm.resume
         if story.program is None or resume is None:
             raise HTTPException(404, "no restart program: the place or the program is unknown")
-        return _download(restart_program(story.program, resume.file), f"restart-at-line-{resume.file}.ngc")
+        content = carry_on(story.program, resume.file).content
+        return _download(content, f"restart-at-line-{resume.file}.ngc", _BYTES)
 
     def _recut(self, request: Request) -> Response:
         story, names = self._story(request), request.query_params.getlist("part")
@@ -226,7 +230,8 @@ class Review:
         if not names:
             raise ProgramError("no recut: choose a part first")
         numbers = "-".join(name.removeprefix("part ") for name in names[:6])
-        return _download(recut_program(story.program, names), f"recut-{numbers}.ngc")
+        content = anew(story.program, recut_program(story.program, names))
+        return _download(content, f"recut-{numbers}.ngc", _BYTES)
 
     # --- labels -------------------------------------------------------------------------------------------
 
@@ -306,9 +311,9 @@ def plotly(request: Request) -> Response:
     )
 
 
-def _download(text: str, name: str, mime: str = "text/plain") -> Response:
+def _download(content: str | bytes, name: str, mime: str) -> Response:
     headers = {"Content-Disposition": f"attachment; filename*=UTF-8''{quote(name, safe='')}"}
-    return Response(text, media_type=f"{mime}; charset=utf-8", headers=headers)
+    return Response(content, media_type=mime, headers=headers)
 
 
 async def refused(request: Request, error: Exception) -> Response:

@@ -15,6 +15,9 @@ from stage import DEVICES, Stage
 from analysis.program import Program, read, recut_program, restart_program
 from analysis.program.cautions import cautions_of
 from monitor.cli import cli
+from monitor.resuming import write_beside
+from monitor.setup import read_program
+from monitor.trouble import warn
 
 Command = Callable[..., Ended]
 README = Path(__file__).parents[2] / "README.md"
@@ -160,6 +163,25 @@ def test_a_restart_program_is_written_to_a_file(chipsong: Command, program: Prog
     assert out.read_text() == restart_program(program, 22, safe_z=12.7, spin_up=8.0)
     assert ended.err.startswith(f"Restart program: {out}\nRead it before you run it")
     assert "touch off Z again" in ended.err
+
+
+@pytest.mark.parametrize("line_end", [b"\n", b"\r\n"])
+def test_a_restart_program_is_the_original_to_the_byte(chipsong: Command, tmp_path: Path, line_end: bytes):
+    """In a file, on standard output or beside a run, its letters and line ends are the original's."""
+    raw = PROGRAM.read_bytes().replace(b"\nM5\n", b"\n(\xd6se)\nM5\n").replace(b"\n", line_end)
+    path, out = tmp_path / "job.ngc", tmp_path / "rest.ngc"
+    path.write_bytes(raw)
+    chipsong("resume", path, "--line", 22, "-o", out)
+    content = out.read_bytes()
+    mark = content.index(b"(from here on it is the original")
+    body = content[content.index(line_end, mark) + len(line_end) :]
+    assert b"(\xd6se)" in body
+    assert raw.endswith(line_end + body)
+    assert content.count(line_end) == content.count(b"\n")
+    told = subprocess.run([*COMMAND, "resume", path, "--line", "22"], check=True, capture_output=True)
+    assert told.stdout == content
+    beside, _ = write_beside(read_program(path, warn), 22, tmp_path)
+    assert beside.read_bytes() == content
 
 
 def test_the_program_itself_is_never_overwritten(chipsong: Command, tmp_path: Path):

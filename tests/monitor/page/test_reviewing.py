@@ -78,6 +78,21 @@ def test_programs_can_be_downloaded(browser: TestClient, kept_run: Run):
         assert (refused.status_code, refused.text.count("\n")) == (409, 1)
 
 
+def test_what_is_downloaded_has_the_letters_and_line_ends_of_the_original(browser: TestClient, kept_run: Run):
+    """The rest of a program is its bytes; a recut ends its lines as the program does."""
+    (kept,) = (kept_run.folder / "program").iterdir()
+    raw = kept.read_bytes().replace(b"\nM5\n", b"\n(\xd6se)\nM5\n").replace(b"\n", b"\r\n")
+    kept.write_bytes(raw)
+    restart = browser.get(f"/runs/{kept_run.id}/alarms/1/restart.ngc").content
+    recut = browser.get(f"/runs/{kept_run.id}/recut.ngc", params={"part": "part 1"}).content
+    mark = restart.index(b"(from here on it is the original")
+    body = restart[restart.index(b"\r\n", mark) + 2 :]
+    assert b"(\xd6se)" in body
+    assert raw.endswith(b"\r\n" + body)
+    for content in (restart, recut):
+        assert content.count(b"\r\n") == content.count(b"\n")
+
+
 def test_an_alarm_can_be_labelled(browser: TestClient, kept_run: Run):
     """The label is kept with the run, and shown from then on; a word that is none is refused."""
     at = f"/runs/{kept_run.id}/alarms/1/label"
