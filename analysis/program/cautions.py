@@ -43,6 +43,8 @@ class Checks:
         The unit that the caller named because the program does not.
     unread
         M words that nobody here knows, in what is left out.
+    waits
+        How the waits are meant; empty where none is written.
     more
         Further cautions.
     """
@@ -54,6 +56,7 @@ class Checks:
     system_assumed: bool = False
     units_said: str = ""
     unread: tuple[str, ...] = ()
+    waits: str = ""
     more: tuple[str, ...] = ()
 
 
@@ -138,7 +141,8 @@ def _touch_off(modes: Modes, top: float) -> Iterator[str]:
 
 
 def _to_know(state: State, checks: Checks) -> Iterator[str]:
-    yield "waits, G4 P, are in seconds: a control that reads milliseconds waits too short."
+    if checks.waits:
+        yield checks.waits
     yield from checks.more
     if checks.system_assumed:
         yield (

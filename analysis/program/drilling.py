@@ -11,6 +11,7 @@ from dataclasses import replace
 from analysis.program.carriage import Carriage, feed_rate
 from analysis.program.cycles import BACKED_OFF, DWELLS, PECKED, Hole, steps
 from analysis.program.moves import Kind, Point, Way
+from analysis.program.settings import note_long_wait
 from analysis.program.state import CHIP_BREAKING, INVERSE_TIME, Cycle, Modes
 from analysis.program.words import Block, Word
 
@@ -99,6 +100,8 @@ def _carry_over(carriage: Carriage, block: Block, modes: Modes) -> Cycle:
         raise block.error(f"{code} needs a step Q greater than 0; add it", step)
     if modes.motion in DWELLS and (cycle.pause is None or cycle.pause < 0):
         raise block.error(f"{code} needs a wait P of 0 seconds or more; add it", pause)
+    if pause and modes.motion in DWELLS:
+        note_long_wait(pause, block, carriage.notes)
     return cycle
 
 

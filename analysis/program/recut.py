@@ -31,6 +31,7 @@ from analysis.program.seams import changes, opening_words, seam
 from analysis.program.state import NO_MOTION, PER_MINUTE, Modes, State
 from analysis.program.stops import stops_since_change
 from analysis.program.tracks import Tracks, tracks
+from analysis.program.waits import spin_up_word, waits_in_words
 
 _NOT_ALONE = {
     840: "tapping (G84) can't be written out; cut it with the whole program",
@@ -229,15 +230,16 @@ def _written(job: _Job, safe: float, spin_up: float) -> Lines:
     lines = Lines(program.moves, first.scale, program.top)
     percent = opening(program) > 0
     lines.say(*["%"] * percent)
-    lines.remark(cautions(_state(job, first), _checks(job, safe)))
+    lines.remark(cautions(_state(job, first), _checks(job, safe, spin_up)))
+    wait = spin_up_word(program.moves, spin_up)
     before: Modes | None = None
     last = -1
     for run in job.runs:
         state, stops = _state(job, known.at(run.first)), _stops(job, last, run.first)
         if before is None:
-            lines.say(*opening_words(state, safe_z=safe, spin_up=spin_up, stops=stops))
+            lines.say(*opening_words(state, safe_z=safe, spin_up=wait, stops=stops))
         else:
-            lines.say(*seam(before, state, safe_z=safe, spin_up=spin_up, stops=stops))
+            lines.say(*seam(before, state, safe_z=safe, spin_up=wait, stops=stops))
         _cut(job, run, lines, safe)
         lines.up(safe)
         before, last = known.at(run.last), run.last
@@ -260,7 +262,7 @@ def _state(job: _Job, modes: Modes) -> State:
     return replace(job.tracks.end, modes=as_written)
 
 
-def _checks(job: _Job, safe: float) -> Checks:
+def _checks(job: _Job, safe: float, spin_up: float) -> Checks:
     """Return what a person is to check."""
     program, known = job.program, job.tracks
     modes = known.at(job.runs[0].first)
@@ -284,6 +286,7 @@ def _checks(job: _Job, safe: float) -> Checks:
         system_assumed="system" not in known.end.stated,
         units_said=program.units or "" if "units" not in known.end.stated else "",
         unread=tuple(text for rows, text in known.unread if rows <= job.runs[-1].first),
+        waits=waits_in_words(program.moves, spin_up),
         more=(*more, *hazards(program, job.wanted, job.pieces, job.crossed, written)),
     )
 

@@ -23,6 +23,7 @@ from analysis.program.rewriting import same_feeds
 from analysis.program.slashed import refuse_what_hangs_on_the_switch, slashed_in_words
 from analysis.program.state import NO_MOTION, Modes, State
 from analysis.program.stops import stops_since_change
+from analysis.program.waits import spin_up_word, waits_in_words
 from analysis.program.work import FEEDS, Level, cutting, level_of, levels, tops_of
 from analysis.program.written import with_lines_of
 
@@ -230,6 +231,7 @@ def _approach(program: Program, stand: _Stand, safe_z: float | None, spin_up: fl
         system_assumed=not stand.system_named,
         units_said=program.units or "" if "units" not in stand.state.stated else "",
         unread=stand.unread,
+        waits=waits_in_words(program.moves, spin_up),
         more=(
             "parts that are cut through hang on tabs or lie loose: fasten them, or take them out.",
             *slashed_in_words(program),
@@ -240,7 +242,7 @@ def _approach(program: Program, stand: _Stand, safe_z: float | None, spin_up: fl
         line=stand.line,
         safe_z=safe,
         feed=_approach_feed(program.moves, stand.move),
-        spin_up=spin_up,
+        spin_up=spin_up_word(program.moves, spin_up),
         stops=_stops_in_words(stops),
         unspun=_is_unspun(program, stand),
         drills=bool((program.moves.kind[stand.move :] == Kind.PECK).any()),

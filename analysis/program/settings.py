@@ -84,10 +84,15 @@ def dwell(word: Word, block: Block, modes: Modes, carriage: Carriage) -> None:
     wait = block.take("P")
     if wait is None or wait.value < 0:
         raise block.error("G4 needs P, the seconds to wait (0 or more); add it", wait or word)
+    note_long_wait(wait, block, carriage.notes)
+    carriage.wait(Kind.DWELL, block, modes, wait.value)
+
+
+def note_long_wait(wait: Word, block: Block, notes: Notes) -> None:
+    """Say so where a wait is so long that milliseconds may be meant."""
     if wait.value >= LONG_WAIT:
         text = f"a wait of {wait.value:g} s: P is read as seconds (NISTIR 6556); were milliseconds meant?"
-        carriage.notes.add(text, block.number, wait.column, wait.text)
-    carriage.wait(Kind.DWELL, block, modes, wait.value)
+        notes.add(text, block.number, wait.column, wait.text)
 
 
 def plane_and_distances(codes: Codes, block: Block, modes: Modes) -> Modes:
