@@ -5,11 +5,13 @@ Beyond that table it knows G73, G54.1, G95, G90.1 and G91.1, and M98 and M99, as
 
 G codes are ten times their number: G59.3 is 593. Two words of one group on a line contradict each
 other, and an unknown G word may change where the bit goes: both are refused. An unknown M word is only
-noted, unless it is known to jump or to put back modes.
+noted, unless it is known to jump or to put back modes. G80 beside G0 to G3 is no contradiction: many
+programs begin so, and wherever it is taken it ends a cycle, and the other word says how to move.
 """
 
 from analysis.errors import ProgramError
 from analysis.program.notes import Notes
+from analysis.program.state import NO_MOTION
 from analysis.program.words import Block, Word
 
 _GROUPS = {
@@ -38,6 +40,8 @@ GROUP_OF_M = {
     98: "call",
     99: "call",
 }
+
+_MOTIONS = frozenset({0, 10, 20, 30})
 
 COOLANT = frozenset({7, 8, 9})
 
@@ -111,7 +115,10 @@ def _sort_m(codes: Codes, word: Word, block: Block, notes: Notes) -> None:
 
 
 def _put(codes: Codes, group: str, code: int, word: Word, block: Block) -> None:
-    if group in codes and codes[group][0] != code:
+    known = codes[group][0] if group in codes else code
+    if code == NO_MOTION and known in _MOTIONS:
+        return
+    if known != code and not (known == NO_MOTION and code in _MOTIONS):
         other = codes[group][1].text
         raise block.error(f"{other} and {word.text} on one line contradict each other; keep one", word)
     codes[group] = (code, word)

@@ -5,7 +5,7 @@ from itertools import combinations
 import pytest
 
 from analysis.errors import ProgramError
-from analysis.program import read
+from analysis.program import read, restart_program
 from analysis.program.interpreter import Interpreter
 from analysis.program.state import Modes, State
 
@@ -72,7 +72,11 @@ def test_each_word_holds_until_another_of_its_group(group: str, word: str):
 
 
 MEMBERS = [[word.split()[0] for word in words] for groups in (GROUPS, BEYOND) for words in groups.values()]
-PAIRS = [pair for members in MEMBERS for pair in combinations(members, 2)]
+BESIDE_G80 = ("G0", "G1", "G2", "G3")
+PAIRS = [
+    pair for members in MEMBERS for pair in combinations(members, 2)
+    if pair not in [(word, "G80") for word in BESIDE_G80]
+]  # fmt: skip
 
 
 @pytest.mark.parametrize(("one", "other"), PAIRS)
@@ -80,6 +84,24 @@ def test_two_words_of_one_group_on_a_line_contradict(one: str, other: str):
     """NISTIR 6556, 3.4: two words of one modal group may not stand on one line."""
     with pytest.raises(ProgramError, match="contradict each other"):
         state_after(f"{one} {other}")
+
+
+@pytest.mark.parametrize("line", ["{} G80", "G80 {}"])
+@pytest.mark.parametrize("word", BESIDE_G80)
+def test_beside_g80_the_other_word_says_how_to_move(word: str, line: str):
+    """Many programs begin with G0 G80 on one line: the cycle ends, and the other word is in force."""
+    modes = state_after("G81 X1 Z-1 R1", line.format(word)).modes
+    assert (modes.motion, modes.cycle) == (code(word), None)
+
+
+def test_a_safe_first_line_is_read_and_can_be_carried_on_from():
+    """What many programs begin with needs no word changed, and moves as if it stood on two lines."""
+    rest = "G0 Z5\nX3 Y3\nG1 Z-1\nX9\nG0 Z5\nX3 Y9\nG1 Z-1\nX9\nG0 Z5\nM30\n"
+    program = read(f"G21\nG0 G17 G40 G49 G80 G90\nG54 S9000 M3 F300\n{rest}")
+    apart = read(f"G21\nG17 G40 G49 G80 G90\nG54 S9000 M3 F300\n{rest}")
+    assert program.warnings == ()
+    assert program.moves.end.tolist() == apart.moves.end.tolist()
+    assert "(RESTART" in restart_program(program, 10)
 
 
 @pytest.mark.parametrize("pair", list(combinations(("M0", "M1", "M2", "M30", "M60"), 2)), ids=" ".join)
