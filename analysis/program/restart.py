@@ -7,6 +7,7 @@ from above, and is the original to the letter from there on. It is read again be
 refused if it would not feed exactly what the original still had to feed.
 """
 
+import re
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
@@ -29,6 +30,9 @@ from analysis.program.written import with_lines_of
 
 FALLBACK_FEED = 300.0
 """mm/min, to come down with where the program has no feed of its own left."""
+
+# How a line that has an N-word begins (NISTIR 6556, 3.3.2).
+_NAMED = re.compile(r"[ \t]*(?:/[1-9]?[ \t]*)?[Nn]([ \t]*[0-9][0-9 \t]*)")
 
 _RESUMABLE = (0, 10, NO_MOTION)
 
@@ -343,14 +347,8 @@ def _word_of(program: Program, line: int) -> int | None:
 
 
 def _word_in(text: str) -> int | None:
-    head = text.lstrip(" \t/")
-    digits = "".join(head[1:].split(" ")) if head[:1] in ("N", "n") else ""
-    number = ""
-    for sign in digits:
-        if sign not in "0123456789":
-            break
-        number += sign
-    return int(number) if number else None
+    found = _NAMED.match(text)
+    return int("".join(found[1].split())) if found else None
 
 
 def _refuse_unsafe(stand: _Stand, line: int) -> None:

@@ -26,6 +26,7 @@ _CALLS = re.compile(r"[oO][ \t]*(?:<[^>]*>|[0-9]+)[ \t]*[a-zA-Z]")
 """A subprogram, a loop or a choice written with an O word and a name for what it is."""
 _ENDS = "".join(map(chr, range(33))) + "\x7f\ufeff"
 """Signs that may stand at the ends of a line and mean nothing: blanks, control characters, marks."""
+_SWITCHES = tuple("123456789")
 _LARGEST = 1e7
 _LONGEST = 256
 
@@ -59,7 +60,7 @@ class Block:
     settings
         Parameters that the line sets; they take effect after it has been read.
     deleted
-        The line begins with ``/``.
+        The line begins with ``/``, or ``/1`` to ``/9``.
     percent
         The line is a ``%``.
     """
@@ -164,7 +165,8 @@ def _first_sign(line: str, at: int, block: Block, notes: Notes) -> int:
     """Deal with ``%`` and ``/`` at the beginning; return where to read on."""
     if line[at] == "/":
         block.deleted = True
-        return at + 1
+        # Some controls have nine switches and number them.
+        return at + (2 if line[at + 1 : at + 2] in _SWITCHES else 1)
     block.percent = True
     if line[at + 1 :].strip():
         notes.add("what stands behind % is not read", block.number, at + 2, line[at + 1 :].strip())

@@ -436,6 +436,16 @@ def test_what_hangs_on_the_block_delete_switch_is_refused():
     assert "begin with a slash, file line 4, 5, are taken as left out" in said
 
 
+def test_a_numbered_slash_is_one_too():
+    """Which switch it is makes no difference to what may be in force."""
+    numbered = SLASHED.replace("/", "/2 ")
+    with pytest.raises(ProgramError, match="depends on the block-delete switch, for line 4"):
+        restart_program(read(numbered % "G55"), 12)
+    assert "are taken as left out" in head_of(restart_program(read(numbered % "M1"), 12))
+    named = read((numbered % "M1").replace("G0 Z20\nX20", "G0 Z20\n/2 N70 M8\nX20"))
+    assert resume_at(named, 11).word == 70
+
+
 def test_a_slash_in_a_subprogram_that_stands_further_on_counts_as_well():
     """What was run before the stand may stand behind it in the file."""
     called = SLASHED.replace("/M8\n/%s\n", "M98 P7\n") + "O7\n/G55\nM99\n"

@@ -50,6 +50,21 @@ def test_line_number_sign_and_comments_are_kept_apart():
     assert list(block.words) == ["X"]
 
 
+@pytest.mark.parametrize("line", ["/2 N10 G1 X5", "/9N10G1X5", " /1 N 10 G1 X5"])
+def test_a_block_delete_may_have_a_number(line: str):
+    """Controls with several block-delete switches number them from 1 to 9."""
+    block = parse(line, 1, {}, Notes())
+    assert (block.deleted, block.name) == (True, 10)
+    assert {word.text for word in (*block.g, *block.words.values())} == {"G1", "X5"}
+
+
+@pytest.mark.parametrize("line", ["/0 G1 X5", "/12 G1 X5", "G1 /2 X5"])
+def test_no_other_number_or_place_is_block_delete(line: str):
+    """What might mean something else is refused."""
+    with pytest.raises(ProgramError, match="is no sign of the language"):
+        parse(line, 1, {}, Notes())
+
+
 @pytest.mark.parametrize("name", [0, 7, 10, 99999, 100000])
 def test_line_numbers_are_names(name: int):
     """NISTIR 6556, 3.3.1: N 0 to 99999; longer programs count on, and nothing hangs on it."""
