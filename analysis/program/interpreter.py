@@ -88,6 +88,10 @@ class Interpreter:
                 calls.next += 1
         self._after_the_end()
 
+    def end(self) -> None:
+        """Run no further line."""
+        self._ended = True
+
     def state(self) -> State:
         """Return all that is in force."""
         carriage = self.carriage

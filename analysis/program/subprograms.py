@@ -14,6 +14,10 @@ if TYPE_CHECKING:
     from analysis.program.words import Block
 
 _BEGIN = re.compile(r"[ \t]*(?:N[ \t]*[0-9]+[ \t]*)?O[ \t]*([0-9]+)", re.IGNORECASE)
+_COMMENT = re.compile(r"\([^)]*\)?|;.*")
+_PLACE = re.compile("[XYZ]", re.IGNORECASE)
+_MAIN = re.compile(r"M[ \t]*0*(?:2|30|98)(?![0-9.])", re.IGNORECASE)
+"""What only a main program has: an end of its own, or (mostly) calls."""
 DEEPEST = 10
 MOST_REPEATS = 10_000
 MOST_CALLS = 20_000
@@ -80,9 +84,26 @@ class Calls:
         elif self._stack:
             self._return()
         else:
+            self._refuse_a_program_behind(block)
             text = "M99 outside a subprogram starts the program over without end; it is read once"
             interpreter.notes.add(text, block.number, 1, "M99")
-            self.next = len(self._lines)
+            interpreter.end()
+
+    def _refuse_a_program_behind(self, block: "Block") -> None:
+        """Refuse M99 where the main program follows: what has been run is a subprogram that nobody called."""
+        begin, moves = 0, False
+        for index in range(self.next, len(self._lines)):
+            line = _COMMENT.sub("", self._lines[index])
+            if self.defines(index):
+                return
+            begin = begin or (index + 1 if line.strip(" \t%") else 0)
+            moves = moves or bool(_PLACE.search(line))
+            if moves and _MAIN.search(line):
+                message = (
+                    f"a subprogram ends here, and the program from line {begin} on would never be run: put "
+                    "that first, and the subprograms behind its M30"
+                )
+                raise block.error(message)
 
     def _call(self, block: "Block") -> None:
         name, times = block.take("P"), block.take("L")

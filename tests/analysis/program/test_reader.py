@@ -221,6 +221,9 @@ def test_subprograms_run_as_often_as_called():
         ("O7\nM98 P7\nM99", "called without end"),
         ("M98 P7\nM30\nO7\nX1\nM99 P30", "jumps to another line"),
         ("M98 P7 L0\nM30\nO7\nM99", "repeat a subprogram"),
+        ("X1\nM99\nO1\nG0 X5\nM98 P7\nM30", "the program from line 7 on would never be run: put that first"),
+        ("X1\nM99\n%\n(main)\n\nX5\nM02", "the program from line 10 on would never be run"),
+        ("X1\nM99\nO1\nX5\nM98P7\nM99", "the program from line 7 on would never be run"),
         ("M98 P7 L9999\nM30\nO7\nM98 P8 L9999\nM99\nO8\nX1\nM99", "called without end"),
     ],
 )
@@ -228,6 +231,14 @@ def test_calls_that_lead_nowhere_are_refused(text: str, reason: str):
     """A call to nothing, or without end, is an error and does not hang."""
     with pytest.raises(ProgramError, match=reason):
         read(HEAD + text)
+
+
+def test_a_program_that_starts_over_may_have_subprograms_behind_it():
+    """What follows M99 is no program of its own: a subprogram, called or not, or an M30 for one who stops."""
+    called, alone = "\nM99\nO7\nG91 X1\nM99\n", "\nM99\nO9\nX5\nM99\n"
+    assert "what follows" not in texts(HEAD + "M98 P7" + called)
+    assert "line 7, column 1: the program ends before this line" in texts(HEAD + "X1" + alone)
+    assert ends(HEAD + "X1\nM99\nM30\n(X Y, see M98 P7)") == [[0, 0, 5], [1, 0, 5]]
 
 
 def test_bits_get_the_comment_that_stands_by_them():
