@@ -164,7 +164,7 @@ class Interpreter:
         if not plain:
             self._leave(codes, block)
         if words:
-            self._left_over(block)
+            self._left_over(block, codes)
         if len(self.carriage.rows) > before and "change" not in codes:
             self.bits.forget()
 
@@ -282,7 +282,10 @@ class Interpreter:
         else:
             self.carriage.wait(Kind.PAUSE, block, self.modes)
 
-    def _left_over(self, block: Block) -> None:
+    def _left_over(self, block: Block, codes: Codes) -> None:
+        if "P" in block.words and "system" in codes:
+            text = f"{codes['system'][1].text} with P means another system on some controls"
+            raise block.error(f"{text}: write G54.1 with P, or leave P out", block.words["P"])
         for word in block.words.values():
             if word.letter in "ABCUVW":
                 raise block.error(f"{word.text}: only X, Y and Z are followed; take the other axes out", word)

@@ -310,6 +310,8 @@ def test_missing_units_and_spindle_are_noted():
         ("G0 S-5", "can't be negative", 4),
         ("T1.5", "whole number", 1),
         ("G0 G1 X1", "contradict each other", 4),
+        ("G54 P3", "write G54.1 with P, or leave P out", 5),
+        ("G59P10", "G59 with P means another system on some controls", 4),
         ("G20 G21", "contradict each other", 5),
         ("M3 M5", "contradict each other", 4),
         ("M0 M2", "contradict each other", 4),
