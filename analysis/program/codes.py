@@ -71,13 +71,28 @@ REFUSED_M = {
     97: "write the call with M98 and an O number",
 }
 
+_AS_G20_OR_G21 = {700: 200, 710: 210}
+
 Codes = dict[str, tuple[int, Word]]
 """Per group, the code and the word that said so."""
 
 
-def sort_codes(block: Block, notes: Notes) -> Codes:
+def sort_codes(block: Block, notes: Notes, units: int) -> Codes:
     """
     Take the G and M words out of a block, sorted by group.
+
+    Parameters
+    ----------
+    block
+        As parsed.
+    notes
+        Receives what is read over.
+    units
+        Ten times the number of the G word of the unit in force; 0 while none has been said.
+
+    Returns
+    -------
+    Codes
 
     Raises
     ------
@@ -92,12 +107,21 @@ def sort_codes(block: Block, notes: Notes) -> Codes:
             _put(codes, group, code, word, block)
         elif code in HARMLESS_G:
             notes.add(f"{word.text} is read over ({HARMLESS_G[code]})", block.number, word.column, word.text)
+        elif _says_unit_again(code, block, units):
+            text = f"{word.text} is read over: the program says with G20 or G21 what it can mean"
+            notes.once(text, block.number, word.column, word.text)
         else:
             raise _refusal(block, word, REFUSED_G.get(code, "it may change where the bit goes; write it out"))
     for word in block.m:
         _sort_m(codes, word, block, notes)
     block.g, block.m = [], []
     return codes
+
+
+def _says_unit_again(code: int, block: Block, units: int) -> bool:
+    """Whether G70 or G71 only names the unit that holds: no word of a cycle stands beside it."""
+    said = next((other for other in map(_tenfold, block.g) if GROUP_OF_G.get(other) == "units"), units)
+    return _AS_G20_OR_G21.get(code) == said and block.words.keys().isdisjoint("DPQRUW")
 
 
 def _sort_m(codes: Codes, word: Word, block: Block, notes: Notes) -> None:

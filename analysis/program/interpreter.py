@@ -145,7 +145,8 @@ class Interpreter:
         self.notes.add(text, block.number, 1, "/")
 
     def _execute(self, block: Block) -> None:
-        codes = sort_codes(block, self.notes) if block.g or block.m else _NOTHING
+        units = self.modes.units if self.modes.units_stated else 0
+        codes = sort_codes(block, self.notes, units) if block.g or block.m else _NOTHING
         words = block.words
         before = len(self.carriage.rows)
         plain = not codes or (len(codes) == 1 and "motion" in codes)

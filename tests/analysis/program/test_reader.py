@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from analysis.errors import ProgramError
-from analysis.program import Kind, decode, read
+from analysis.program import Kind, decode, read, restart_program
 
 HEAD = "G21 G90 G17 G40 G54\nM3 S9000\nF100\nG0 Z5\n"
 
@@ -275,6 +275,29 @@ def test_what_is_not_understood_but_harmless_is_noted_with_its_place(words: str,
     assert len(found) == 1
     assert found[0].line == 5
     assert found[0].column >= 1
+
+
+@pytest.mark.parametrize(
+    "words", ["G21 G90\nG71 G91.1", "G71G21G90", "G90 G20\nG70", "G0 G70 G17 G20 G90 G40 G49 G80"]
+)
+def test_a_second_word_for_the_unit_is_read_over(words: str):
+    """Many programs say G71 beside G21, or G70 beside G20; then it can begin no turning cycle."""
+    moves = "G54 M3 S9000 F10\nG0 Z5\nX1 Y0\nG1 Z-1\nX2\nG0 Z5\nX1 Y1\nG1 Z-1\nX2\nG0 Z5\nM30"
+    program = read(f"{words}\n{moves}")
+    (note,) = program.warnings
+    assert note.word in ("G70", "G71")
+    assert "is read over" in note.text
+    assert program.moves.end[1, 0] == (1 if "G21" in words else 25.4)
+    assert "(RESTART" in restart_program(program, len(program.lines) - 3)
+
+
+@pytest.mark.parametrize(
+    "words", ["G71", "G20\nG71", "G21\nG70", "G21 G70", "G21 G71 P10 Q20", "G21\nG71 R1", "G21\nG71 U1"]
+)
+def test_a_word_for_the_unit_that_may_be_a_cycle_is_refused(words: str):
+    """Alone, or against G20 or G21, or with the words of a cycle, nobody knows what it means."""
+    with pytest.raises(ProgramError, match="some read it as"):
+        read(f"G90\n{words}\nG0 X1")
 
 
 def test_a_traverse_through_the_work_is_noted_with_its_line():
