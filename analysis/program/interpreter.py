@@ -288,6 +288,10 @@ class Interpreter:
             text = f"{codes['system'][1].text} with P means another system on some controls"
             raise block.error(f"{text}: write G54.1 with P, or leave P out", block.words["P"])
         for word in block.words.values():
+            if word.letter in "ABC" and word.value == 0:
+                text = f"{word.letter}0 is read over: the axis is taken to stand there"
+                self.notes.once(text, block.number, word.column, word.text)
+                continue
             if word.letter in "ABCUVW":
                 raise block.error(f"{word.text}: only X, Y and Z are followed; take the other axes out", word)
             if word.letter == "E":

@@ -24,7 +24,11 @@ def go_to_reference(word: Word, block: Block, carriage: Carriage, modes: Modes) 
 
 
 def go_to_machine_place(word: Word, block: Block, carriage: Carriage, modes: Modes) -> None:
-    """G53: a place in the machine's own coordinates, which lie who knows where."""
+    """G53: a place in the machine's own coordinates, which lie who knows where; without a place nothing."""
+    if not any(letter in block.words for letter in AXES):
+        text = "G53 without X, Y or Z moves nothing and is read over"
+        carriage.notes.add(text, block.number, word.column, word.text)
+        return
     if modes.motion not in (0, 10):
         raise block.error("G53 needs G0 or G1 in force; write G0 G53", word)
     if modes.distance == 910:
