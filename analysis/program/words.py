@@ -24,10 +24,12 @@ _FORMULA = re.compile(
 )
 _CALLS = re.compile(r"[oO][ \t]*(?:<[^>]*>|[0-9]+)[ \t]*[a-zA-Z]")
 """A subprogram, a loop or a choice written with an O word and a name for what it is."""
+_MACRO = re.compile(r"[ \t]*(?:IF|WHILE|GOTO|DO|END|THEN)[ \t]*[\[0-9#]", re.IGNORECASE)
+"""A loop or a choice as macro languages write it."""
 _ENDS = "".join(map(chr, range(33))) + "\x7f\ufeff"
 """Signs that may stand at the ends of a line and mean nothing: blanks, control characters, marks."""
 _SWITCHES = tuple("123456789")
-_LARGEST = 1e7
+_LARGEST, _LARGEST_NAME = 1e7, 2.0**31
 _LONGEST = 256
 
 
@@ -139,7 +141,9 @@ def parse(line: str, number: int, parameters: Mapping[int, float], notes: Notes)
 def _keep(block: Block, word: Word, notes: Notes) -> None:
     """Put a word in its place; the same letter twice is an error, but for G and M."""
     letter = word.letter
-    if not -_LARGEST < word.value < _LARGEST:
+    # Lines and programs may be numbered by the day, O20261130 say.
+    largest = _LARGEST_NAME if letter in ("N", "O") else _LARGEST
+    if not -largest < word.value < largest:
         raise block.error(f"{word.text}: the number is too large for any machine; correct it", word)
     if letter == "G":
         block.g.append(word)
@@ -219,6 +223,9 @@ def _formula(line: str, at: int, block: Block, parameters: Mapping[int, float], 
             message = "subprograms, loops and choices with O words are not followed: write the moves out"
             raise ProgramError(message, line=block.number, column=1, word=line.strip())
         written = line[at : at + 12].strip()
+        if _MACRO.match(line, at):
+            message = "loops and choices are not followed: write the moves out"
+            raise ProgramError(message, line=block.number, column=at + 1, word=written)
         message = f"{written!r}: {line[at]} needs a number behind it; correct it, or put it in a comment ( )"
         raise ProgramError(message, line=block.number, column=at + 1, word=written)
     value, end = evaluate(line, at + 1, parameters, block.number)

@@ -319,6 +319,24 @@ def test_what_an_o_word_names_is_refused_with_what_to_do(line: str):
         read(f"G21 G90\n{line}\nG1 X1 F100\nM2")
 
 
+@pytest.mark.parametrize(
+    "line", ["IF [#1 EQ 0] GOTO 10", "while[#1LT3]do1", "N5 GOTO 20", "END1", "WHILE #1 DO1"]
+)
+def test_loops_and_choices_of_macros_are_refused_with_what_to_do(line: str):
+    """They are not mistaken for words that lack a number."""
+    with pytest.raises(ProgramError, match="loops and choices are not followed: write the moves out"):
+        read(f"G21 G90\n{line}\nG1 X1 F100\nM2")
+
+
+def test_numbers_of_programs_and_lines_may_be_long():
+    """Some number them by the day; it is no place that the machine could not go to."""
+    moves = read("O20261130\nG21 G90\nN20261130 G0 X1\nM2").moves
+    assert moves.word.tolist() == [20261130]
+    for line in ("O99999999999", "N99999999999", "X20261130"):
+        with pytest.raises(ProgramError, match="too large"):
+            read(f"G21 G90 G0\n{line}\nX1")
+
+
 def test_missing_units_and_spindle_are_noted():
     """Millimetres are assumed, and a cut with a spindle that nobody started is pointed out."""
     assert "has not said whether it means millimetres" in texts("G0 X1")
