@@ -106,6 +106,10 @@ class Calls:
                 raise block.error(message)
 
     def _call(self, block: "Block") -> None:
+        for letter in "QH":
+            if letter in block.words:
+                message = f"M98 with {letter} begins at another line on some controls; leave {letter} out"
+                raise block.error(message, block.words[letter])
         name, times = block.take("P"), block.take("L")
         if name is None or name.value != int(name.value):
             raise block.error("M98 needs P, the number of a subprogram; add it", name)

@@ -220,6 +220,8 @@ def test_subprograms_run_as_often_as_called():
         ("M98", "M98 needs P"),
         ("O7\nM98 P7\nM99", "called without end"),
         ("M98 P7\nM30\nO7\nX1\nM99 P30", "jumps to another line"),
+        ("M98 P7 Q20\nM30\nO7\nX9\nN20 X1\nM99", "begins at another line on some controls; leave Q out"),
+        ("M98 P7 H20\nM30\nO7\nX9\nN20 X1\nM99", "leave H out"),
         ("M98 P7 L0\nM30\nO7\nM99", "repeat a subprogram"),
         ("X1\nM99\nO1\nG0 X5\nM98 P7\nM30", "the program from line 7 on would never be run: put that first"),
         ("X1\nM99\n%\n(main)\n\nX5\nM02", "the program from line 10 on would never be run"),
