@@ -287,6 +287,10 @@ class Interpreter:
         if "P" in block.words and "system" in codes:
             text = f"{codes['system'][1].text} with P means another system on some controls"
             raise block.error(f"{text}: write G54.1 with P, or leave P out", block.words["P"])
+        other = block.words.get("H")
+        if other and other.value and self.modes.length not in (None, other.value):
+            text = f"{other.text} alone is another length offset on some controls"
+            raise block.error(f"{text}: write G43 {other.text}, or leave it out", other)
         for word in block.words.values():
             if word.letter in "ABC" and word.value == 0:
                 text = f"{word.letter}0 is read over: the axis is taken to stand there"
