@@ -71,6 +71,9 @@ REFUSED_M = {
     97: "write the call with M98 and an O number",
 }
 
+_LOOK_AHEAD = {50: "P", 51: "Q", 80: "P", 1870: "P"}
+"""How smoothly a control drives, where this word and no place stands beside it: else it may be a spline."""
+
 _AS_G20_OR_G21 = {700: 200, 710: 210}
 
 Codes = dict[str, tuple[int, Word]]
@@ -107,6 +110,9 @@ def sort_codes(block: Block, notes: Notes, units: int) -> Codes:
             _put(codes, group, code, word, block)
         elif code in HARMLESS_G:
             notes.add(f"{word.text} is read over ({HARMLESS_G[code]})", block.number, word.column, word.text)
+        elif _is_look_ahead(code, block):
+            text = f"{word.text} is read over (look-ahead); the restart program will not state it"
+            notes.add(text, block.number, word.column, word.text)
         elif _says_unit_again(code, block, units):
             text = f"{word.text} is read over: the program says with G20 or G21 what it can mean"
             notes.once(text, block.number, word.column, word.text)
@@ -116,6 +122,16 @@ def sort_codes(block: Block, notes: Notes, units: int) -> Codes:
         _sort_m(codes, word, block, notes)
     block.g, block.m = [], []
     return codes
+
+
+def _is_look_ahead(code: int, block: Block) -> bool:
+    """Whether a word says only how far ahead, or how smoothly; take out the words that belong to it."""
+    letter = _LOOK_AHEAD.get(code, "none")
+    if letter not in block.words or not block.words.keys().isdisjoint("XYZIJK"):
+        return False
+    for own in (letter, "R", "E"):
+        block.take(own)
+    return True
 
 
 def _says_unit_again(code: int, block: Block, units: int) -> bool:

@@ -284,13 +284,7 @@ class Interpreter:
             self.carriage.wait(Kind.PAUSE, block, self.modes)
 
     def _left_over(self, block: Block, codes: Codes) -> None:
-        if "P" in block.words and "system" in codes:
-            text = f"{codes['system'][1].text} with P means another system on some controls"
-            raise block.error(f"{text}: write G54.1 with P, or leave P out", block.words["P"])
-        other = block.words.get("H")
-        if other and other.value and self.modes.length not in (None, other.value):
-            text = f"{other.text} alone is another length offset on some controls"
-            raise block.error(f"{text}: write G43 {other.text}, or leave it out", other)
+        self._refuse_another_zero(block, codes)
         for word in block.words.values():
             if word.letter in "ABC" and word.value == 0:
                 text = f"{word.letter}0 is read over: the axis is taken to stand there"
@@ -302,3 +296,13 @@ class Interpreter:
                 raise block.error(f"{word.text}: E has no meaning here; write numbers without exponent", word)
             text = f"{word.letter} has no meaning on this line and is not read"
             self.notes.add(text, block.number, word.column, word.text)
+
+    def _refuse_another_zero(self, block: Block, codes: Codes) -> None:
+        """Refuse what some controls take for another zero: a restart would not state it."""
+        if "P" in block.words and "system" in codes:
+            text = f"{codes['system'][1].text} with P means another system on some controls"
+            raise block.error(f"{text}: write G54.1 with P, or leave P out", block.words["P"])
+        other = block.words.get("H")
+        if other and other.value and self.modes.length not in (None, other.value):
+            text = f"{other.text} alone is another length offset on some controls"
+            raise block.error(f"{text}: write G43 {other.text}, or leave it out", other)

@@ -340,6 +340,21 @@ def test_numbers_of_programs_and_lines_may_be_long():
             read(f"G21 G90 G0\n{line}\nX1")
 
 
+@pytest.mark.parametrize("words", ["G05.1 Q1", "G5.1 Q1 R5", "G08 P1", "G05 P10000", "G187 P3 E0.01"])
+def test_look_ahead_is_read_over_with_a_note(words: str):
+    """How smoothly a control drives changes no path."""
+    (note,) = read(f"G21 G90\n{words}\nG0 X1 Y1\nM2").warnings
+    assert (note.line, note.column, note.word) == (2, 1, words.split(maxsplit=1)[0])
+    assert "look-ahead" in note.text
+
+
+@pytest.mark.parametrize("words", ["G5.1 X1 Y1 I1 Q1", "G5 X1 Y1 I1 P1 Q1", "G5", "G8", "G187", "G05.1 P1"])
+def test_what_may_be_a_spline_or_something_else_is_refused(words: str):
+    """The same words, or without what says that they mean look-ahead, may change where the bit goes."""
+    with pytest.raises(ProgramError, match="may change where the bit goes"):
+        read(f"G21 G90\n{words}\nG0 X1 Y1\nM2")
+
+
 def test_missing_units_and_spindle_are_noted():
     """Millimetres are assumed, and a cut with a spindle that nobody started is pointed out."""
     assert "has not said whether it means millimetres" in texts("G0 X1")
