@@ -13,7 +13,7 @@ from analysis.listener import Listener
 from analysis.locate import Locator, Nowhere, Plan
 from analysis.pace import UNKNOWN, Learned
 from analysis.place import SoundLocator
-from analysis.program import Program, cutting, read_file
+from analysis.program import Note, Program, cutting, read_file
 from analysis.program.program import Units
 from analysis.watcher import USUAL, Settings
 from monitor.file_names import readable
@@ -97,11 +97,20 @@ def read_program(path: Path, warn: Callable[[str], None], *, units: Units | None
         told = str(error)
         named = told if told.startswith(name) else f"{name}: {told}"
         raise ProgramError(named, word=error.word) from error
-    for note in program.warnings[:_NOTES]:
-        warn(f"{name}: {note}")
-    if len(program.warnings) > _NOTES:
-        warn(f"{name}: {len(program.warnings) - _NOTES} more remarks on other lines")
+    _tell(program, name, warn)
     return program
+
+
+def _tell(program: Program, name: str, warn: Callable[[str], None]) -> None:
+    """Tell the first remarks, each once: what comes at every change of bit must not leave out the others."""
+    first: dict[str, Note] = {}
+    for note in program.warnings:
+        first.setdefault(note.text, note)
+    told = list(first.values())[:_NOTES]
+    for note in told:
+        warn(f"{name}: {note}")
+    if len(program.warnings) > len(told):
+        warn(f"{name}: {len(program.warnings) - len(told)} more remarks on other lines")
 
 
 def bits_for(wanted: Wanted, program: Program | None, shelf: Shelf) -> dict[int, Bit]:

@@ -103,6 +103,18 @@ def test_what_a_program_says_that_is_not_understood_is_told(tmp_path: Path):
     assert told[5:] == ["strange.ngc: 2 more remarks on other lines"]
 
 
+def test_a_remark_that_comes_again_leaves_room_for_others(tmp_path: Path):
+    """That half of a file is not run is told also where much before it is remarked on, line after line."""
+    path = tmp_path / "two.ngc"
+    once = "S18000 M3\nG0 Z5\nG0 X0 Y0\nG1 Z-1 F600\nX50\nG28 G91 Z0\nG90\n"
+    path.write_text(f"G21 G90\n{once * 8}M30\n{once}M30\n")
+    told: list[str] = []
+    read_program(path, told.append)
+    assert "line 7, column 1: how far this goes is not in the program" in told[0]
+    assert "line 59, column 1: the program ends before this line; what follows is not run" in told[1]
+    assert told[2:] == ["two.ngc: 7 more remarks on other lines"]
+
+
 @pytest.mark.parametrize(
     ("text", "speed", "told"),
     [
