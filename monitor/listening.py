@@ -30,7 +30,7 @@ from monitor.linefeed.past import read_past
 from monitor.linefeed.reading import reader_for
 from monitor.linefeed.where import is_file, source_of
 from monitor.memory import giving_back
-from monitor.output import has_failed, write, write_nowhere
+from monitor.output import going_on_unread, has_failed, write, write_nowhere
 from monitor.press_lines import PressLines
 from monitor.resuming import command_for, refusal, write_beside
 from monitor.screen import JsonLines, Screen, Shown
@@ -131,8 +131,10 @@ _SHOWN = (1, 2)
 def replay(recording: Path, wanted: Wanted, keep: Keep | None, *, as_json: bool) -> Status:
     """Listen to a recording, and keep the run where ``keep`` says how; return the exit status."""
     program = read_program(wanted.program, warn) if wanted.program else None
+    # What is kept is for later, whoever reads now; a replay that nobody reads nor keeps is to end.
+    reading = going_on_unread() if keep else nullcontext()
     # Where the cut was is kept once a block.
-    with Recording(recording, _NOTED if keep else AT_ONCE) as source, asked_to_end() as stop:
+    with reading, Recording(recording, _NOTED if keep else AT_ONCE) as source, asked_to_end() as stop:
         past = _past(wanted)
         listener = make_listener(source.rate, program, wanted, home(), warn, past=past)
         journal = open_journal(readable(recording.stem), wanted, program, source.rate, keep) if keep else None
@@ -208,8 +210,9 @@ class Live:
     machine: str | None = None
 
 
+@going_on_unread()
 def watch(live: Live, wanted: Wanted, *, as_json: bool) -> Status:
-    """Listen to the microphone; return the exit status."""
+    """Listen to the microphone, whoever still reads what is written; return the exit status."""
     actions = read_actions(home() / ACTIONS)
     program = read_program(wanted.program, warn) if wanted.program else None
     if program is not None:

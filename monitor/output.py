@@ -6,13 +6,26 @@ That it fails must not end the hearing, and others' words in it must not move a 
 
 import os
 import sys
-from collections.abc import Iterable
-from contextlib import suppress
+from collections.abc import Iterable, Iterator
+from contextlib import contextmanager, suppress
 from typing import TextIO
 from weakref import WeakSet
 
 # Streams that took something no more. They belong to the whole process, and so does this.
 _FAILED: WeakSet[TextIO] = WeakSet()
+
+# One entry for each time that `going_on_unread` is entered; also of the whole process, for all threads write.
+_GOING_ON: list[None] = []
+
+
+@contextmanager
+def going_on_unread() -> Iterator[None]:
+    """Let nothing end because whoever read the output is gone: that is said, as for a full disk."""
+    _GOING_ON.append(None)
+    try:
+        yield
+    finally:
+        _GOING_ON.pop()
 
 
 def write(stream: TextIO, text: str) -> None:
@@ -22,18 +35,18 @@ def write(stream: TextIO, text: str) -> None:
     Raises
     ------
     BrokenPipeError
-        When whoever read it has seen enough, for then it is to end.
+        When whoever read it has seen enough, for then it is to end; not while `going_on_unread`.
     """
     if stream in _FAILED:
         return
     try:
         stream.write(text)
         stream.flush()
-    except BrokenPipeError:
-        raise
     except BlockingIOError:
         pass  # whoever reads it is slow: this comes with what is written next, as far as there is room
     except OSError as error:
+        if isinstance(error, BrokenPipeError) and not _GOING_ON:
+            raise
         _give_up(stream, error)
 
 

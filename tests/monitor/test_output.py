@@ -5,12 +5,14 @@ import io
 import os
 import subprocess
 import sys
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
 from pathlib import Path
+from typing import TextIO
 
 import numpy as np
 import pytest
-from contract import Ended, shipped
+from contract import Ended, shipped, sound
 from live_watch import COMMAND
 from stage import DEVICES, Stage
 
@@ -22,7 +24,8 @@ from monitor.actions.command import Command
 from monitor.actions.kind import Done
 from monitor.actions.message import rehearsal
 from monitor.actions.telling import done_text, done_to_dict, kept_text
-from monitor.output import has_failed, printable, write
+from monitor.journal import runs
+from monitor.output import has_failed, printable, write, write_nowhere
 from monitor.screen import JsonLines, Screen, Shown
 from monitor.testing import FakeMicrophone, silence
 from monitor.trouble import one_line, warn
@@ -99,6 +102,65 @@ def test_a_reader_that_is_gone_is_to_end_it():
     with pytest.raises(BrokenPipeError):
         write(stream, "nobody reads this\n")
     stream.close()
+
+
+@contextmanager
+def unread() -> Iterator[TextIO]:
+    """Give a stream into a pipe whose reader is gone."""
+    read, written = os.pipe()
+    os.close(read)
+    with open(written, "w") as stream:  # noqa: PTH123 - a number
+        try:
+            yield stream
+        finally:
+            write_nowhere([written])  # else what is still held back would fail once more
+
+
+@pytest.mark.parametrize("words", [[], ["--json"]])
+def test_watch_hears_on_where_nobody_reads_its_output(
+    words: list[str], chipsong: Callable[..., Ended], home: Path, monkeypatch: pytest.MonkeyPatch
+):
+    """Into `head`, which ends, it is said once on standard error; the run is heard and kept to its end."""
+    monkeypatch.setattr("monitor.listening.Microphone", lambda *_: FakeMicrophone(MUTED, RATE))
+    with unread() as stream, monkeypatch.context() as patch:
+        patch.setattr("monitor.cli.sys.stdout", stream)
+        ended = chipsong("watch", "--rpm", 18000, *words)
+    because = "nothing more can be written (Broken pipe); listening goes on"
+    assert ended.err.count(because) == 1
+    assert "Traceback" not in ended.err
+    assert ended.status == 1  # not all could be told
+    (run,) = runs(home)
+    assert run.closed
+    assert any(event.name == "deaf" for event in run.events())
+
+
+def test_an_alarm_that_nobody_reads_still_is_the_exit_status(
+    chipsong: Callable[..., Ended], home: Path, monkeypatch: pytest.MonkeyPatch
+):
+    """Where standard error has no reader either, the alarm is kept, and is what the command ends with."""
+    samples, rate = sound("slip_outline")
+    monkeypatch.setattr("monitor.listening.Microphone", lambda *_: FakeMicrophone(samples, rate))
+    program = shipped("slip_outline")[2:-1]
+    with unread() as out, unread() as err, monkeypatch.context() as patch:
+        patch.setattr(sys, "stdout", out)
+        patch.setattr(sys, "stderr", err)
+        ended = chipsong("watch", "--keep-sound", "none", *program)
+    assert ended.status == 3
+    (run,) = runs(home)
+    assert run.closed
+    assert any(event.name == "alarm" for event in run.events())
+
+
+@pytest.mark.parametrize("keep", [False, True])
+def test_a_replay_that_nobody_reads_ends_unless_it_is_kept(
+    keep: bool, chipsong: Callable[..., Ended], home: Path, monkeypatch: pytest.MonkeyPatch
+):
+    """It is not to go on for nobody, and needs no word; what is kept is for later, and heard to its end."""
+    with unread() as stream, monkeypatch.context() as patch:
+        patch.setattr(sys, "stdout", stream)
+        ended = chipsong(*shipped("slip_outline"), *(["--keep"] if keep else []))
+    assert (ended.status, "listening goes on" in ended.err) == ((3, True) if keep else (1, False))
+    assert [run.closed for run in runs(home)] == ([True] if keep else [])
 
 
 def test_signs_that_the_terminal_lacks_end_no_hearing(
