@@ -51,6 +51,12 @@ def _bars(found: Checkup) -> Iterator[str]:
     """Give what makes it unfit."""
     if found.wrong:
         yield found.wrong
+    if found.unheard:
+        yield (
+            f"for {found.unheard:.1f} s of {found.seconds:.1f} s nothing is heard, or next to nothing: "
+            "unmute it, turn the gain up, and switch off noise suppression, which silences what is soft, "
+            "in the microphone, in the sound settings and in the driver"
+        )
     if found.gain and _moves_surely(found.gain):
         yield (
             "a gain moves by itself: switch off automatic gain, noise suppression and other enhancements, "

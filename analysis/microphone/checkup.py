@@ -10,7 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from analysis.cutting import Bit
-from analysis.health import FULL, trouble
+from analysis.health import FULL, HealthRules, trouble
 from analysis.microphone.hum import Hum, hum
 from analysis.microphone.own_gain import OwnGain, own_gain
 from analysis.microphone.spindle import Spindle, spindle
@@ -18,6 +18,9 @@ from analysis.spectrum import decibels
 
 # Seconds over which a level is taken, and the share of them, in a hundred, that is called quiet.
 _FRAME, _QUIET = 0.05, 10
+
+# Seconds that are looked at for whether anything is heard in them.
+_LOOKED_AT = 0.25
 
 
 @dataclass(frozen=True)
@@ -47,6 +50,9 @@ class Checkup:
         The speed, rpm, at which a spindle was said to run; ``None`` when none was.
     spindle
         ``None`` when none is heard near that speed.
+    unheard
+        For how many s nothing was heard though something was in others: somebody mutes it, or a gate closes
+        whenever all is quiet. 0 where that is too short for `Health`.
     """
 
     rate: int
@@ -60,6 +66,7 @@ class Checkup:
     gain: OwnGain | None = None
     told: float | None = None
     spindle: Spindle | None = None
+    unheard: float = 0.0
 
     @property
     def headroom(self) -> float:
@@ -107,7 +114,18 @@ def check(samples: NDArray[np.float32], rate: int, bit: Bit) -> Checkup:
         gain=own_gain(sound, rate),
         told=bit.speed,
         spindle=heard,
+        unheard=0.0 if wrong else _unheard(samples, rate),
     )
+
+
+def _unheard(samples: NDArray[np.float32], rate: int) -> float:
+    """Return for how many s nothing is heard."""
+    size = max(1, round(_LOOKED_AT * rate))
+    spreads = np.ptp(samples[: len(samples) // size * size].reshape(-1, size), axis=1).tolist()
+    # What clips is judged as a whole: a clap may.
+    silent = [spread for spread in spreads if trouble(spread, spread, clipped=0.0)]
+    seconds = len(silent) * size / rate
+    return seconds if seconds >= HealthRules().patience else 0.0
 
 
 def _level(sound: NDArray[np.float64]) -> float:

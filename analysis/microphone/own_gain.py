@@ -61,19 +61,21 @@ def own_gain(sound: Array64, rate: int) -> OwnGain | None:
     is *softer*, and rises. Levels above 300 Hz are taken every 0.05 s, and of the quiet medians of 0.3 s.
     Loud is what stands 12 dB above the quiet for 1 s at most. Where the 2 s before it lie about a straight
     line (a gain may still be rising), its end is compared with the least in the 3 s after it. Of several loud
-    sounds the middle one counts: something may be switched off once.
+    sounds the middle one counts: something may be switched off once. Where samples about it are all the same
+    no quiet is heard that could become softer, and it tells nothing.
     """
     size = max(2, round(_FRAME * rate))
     frames = np.ascontiguousarray(sound[: len(sound) // size * size].reshape(-1, size), dtype=np.float32)
     spectrum = PowerSpectrum(rate, size)
     level = decibels(band_power(spectrum.power(frames), spectrum.delta_f, min(_ABOVE, rate / 8), rate / 2))
     loud = level > np.median(level) + _LOUD
+    silent = np.ptp(frames, axis=1) == 0.0
     edges = np.diff(np.concatenate(([False], loud, [False])).astype(np.int8))
     begins, ends = np.flatnonzero(edges == 1).tolist(), np.flatnonzero(edges == -1).tolist()
     found = [
         each
         for begin, end in zip(begins, ends, strict=True)
-        if (each := _moved(level, loud, begin, end)) is not None
+        if not silent[_about(begin, end)].any() and (each := _moved(level, loud, begin, end)) is not None
     ]
     if not found:
         return None
@@ -83,8 +85,9 @@ def own_gain(sound: Array64, rate: int) -> OwnGain | None:
 
 def _moved(level: Array32, loud: NDArray[np.bool_], begin: int, end: int) -> tuple[float, float] | None:
     """Return how much softer the quiet is after one loud sound, and how much it rose then, dB."""
-    before = _quiet(level, loud, max(0, begin - round(_BEFORE / _FRAME)), begin)
-    after = _quiet(level, loud, end, end + round(_AFTER / _FRAME))
+    about = _about(begin, end)
+    before = _quiet(level, loud, about.start, begin)
+    after = _quiet(level, loud, end, about.stop)
     if end - begin > _SHORT / _FRAME or len(before) < _LEAST / _FRAME or len(after) < _AT_A_TIME / _FRAME:
         return None
     was, then = _medians(before), _medians(after)
@@ -95,6 +98,11 @@ def _moved(level: Array32, loud: NDArray[np.bool_], begin: int, end: int) -> tup
         return None
     least = int(then.argmin())
     return float(last - then[least]), float(then[least:].max() - then[least])
+
+
+def _about(begin: int, end: int) -> slice:
+    """Return a loud sound and what is looked at before and after it."""
+    return slice(max(0, begin - round(_BEFORE / _FRAME)), end + round(_AFTER / _FRAME))
 
 
 def _medians(level: Array32) -> Array32:

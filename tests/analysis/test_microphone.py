@@ -68,6 +68,52 @@ def test_too_little_is_refused():
         check(np.zeros(10, dtype=np.float32), RATE, BIT)
 
 
+# --- what is not heard ----------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize("constant", [0.0, 0.02])
+def test_a_stretch_in_which_nothing_is_heard_is_unfit(constant):
+    """Muted for 2 of 6 s it is not fit, though the rest is: it is said for how long, whatever is added."""
+    sound = noise(6.0, 0.01)
+    sound[round(2.2 * RATE) : round(4.2 * RATE)] = 0.0
+    found = check((sound + constant).astype(np.float32), RATE, BIT)
+    assert found.unheard == pytest.approx(2.0, abs=0.3)
+    advice = advise(found)
+    assert advice.verdict == "unfit"
+    assert "of 6.0 s nothing is heard, or next to nothing: unmute it" in advice.change[0]
+
+
+def test_a_gate_that_lets_only_a_clap_through_is_unfit():
+    """Noise suppression that leaves nothing of the quiet is found, and the test of a gain was not made."""
+    sound = np.zeros(6 * RATE)
+    sound[3 * RATE : round(3.4 * RATE)] = noise(0.4, 0.1)
+    found = check(sound.astype(np.float32), RATE, Bit("any", 6.0, 2))
+    assert found.gain is None
+    advice = advise(found)
+    assert advice.verdict == "unfit"
+    assert "switch off noise suppression" in advice.change[0]
+    assert "automatic gain" in advice.untested[0]
+
+
+def test_a_gate_that_leaves_its_last_bits_is_unfit():
+    """What flickers far below all sound, at -94 dBFS, is as good as nothing."""
+    sound = 2e-5 * np.sign(noise(6.0, 1.0))
+    sound[: 2 * RATE] = noise(2.0, 0.01)
+    found = check(sound.astype(np.float32), RATE, BIT)
+    assert found.unheard == pytest.approx(4.0)
+    assert "next to nothing" in advise(found).change[0]
+
+
+def test_a_dropout_too_short_for_watch_is_none_here():
+    """Nothing for 0.4 s is not what `watch` calls deaf; nor is quiet far below a clap that clips."""
+    sound = noise(6.0, 0.01)
+    sound[RATE : round(1.4 * RATE)] = 0.0
+    assert check(sound.astype(np.float32), RATE, BIT).unheard == 0.0
+    sound = noise(6.0, 0.0005)
+    sound[3 * RATE : round(3.1 * RATE)] = 1.0
+    assert check(sound.astype(np.float32), RATE, BIT).unheard == 0.0
+
+
 # --- hum ------------------------------------------------------------------------------------------------
 
 
@@ -126,6 +172,13 @@ def test_a_machine_that_is_switched_off_after_the_clap_is_a_caution():
     advice = advise(check(sound.astype(np.float32), RATE, Bit("any", 6.0, 2)))
     assert advice.verdict == "caution"
     assert any("unless something was switched off" in said for said in advice.change)
+
+
+def test_quiet_of_samples_that_are_all_the_same_tells_nothing_of_the_gain():
+    """Zero can become no softer: a gate that shuts beside a clap is no proof of a gain that stays."""
+    zeros, clap = np.zeros(3 * RATE), noise(0.4, 0.1)
+    assert own_gain(np.concatenate([zeros, clap, zeros]), RATE) is None
+    assert own_gain(np.concatenate([noise(3.0, 0.001), clap, zeros]) - 0.01, RATE) is None
 
 
 def clapped(microphone, background, seed):
@@ -210,6 +263,7 @@ def found(**changed):
     [
         ({}, "fit", ""),
         ({"wrong": "all samples are the same"}, "unfit", "all samples are the same"),
+        ({"unheard": 2.0}, "unfit", "for 2.0 s of 8.0 s nothing is heard"),
         ({"gain": OwnGain(2, 6.0, 2.5)}, "unfit", "switch off automatic gain"),
         ({"gain": OwnGain(2, 6.0, 2.3)}, "caution", "softer after a loud sound"),
         ({"gain": OwnGain(1, 3.0, 3.0)}, "caution", "softer after a loud sound"),

@@ -67,6 +67,18 @@ def test_an_unfit_microphone_is_status_1(chipsong: Callable[..., Ended], hears: 
     assert "NOT FIT\n  - all samples are the same" in ended.out
 
 
+def test_a_gate_that_leaves_a_clap_alone_is_unfit(
+    chipsong: Callable[..., Ended], hears: Callable[..., FakeClock]
+):
+    """Nothing but a clap is no quiet: it is not fit, and the clap was no test."""
+    hears(np.concatenate([np.zeros(2 * RATE), sine(0.3)[:3200], np.zeros(2 * RATE)]).astype(np.float32))
+    ended = chipsong("mics", "--check", "--for", "4")
+    assert (ended.status, ended.err) == (1, "")
+    assert "own gain     not tested: no short loud sound came between steady quiet" in ended.out
+    assert "\nNOT FIT\n  - for 3.5 s of 4.1 s nothing is heard" in ended.out
+    assert max(map(len, ended.out.splitlines()[1:])) < 80
+
+
 def test_a_microphone_may_need_two_seconds_to_wake(
     chipsong: Callable[..., Ended], hears: Callable[..., FakeClock]
 ):
