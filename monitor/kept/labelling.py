@@ -4,13 +4,13 @@ from analysis.errors import JournalError
 from monitor.journal import Run, home, open_run
 from monitor.kept.heard import bit_at
 from monitor.kept.keeping import shelved
-from monitor.kept.labels import Label, fine, label, labels, missed, misses
+from monitor.kept.labels import Label, fine, is_fine, label, labels, missed, misses
 from monitor.shelf.accepting import withdraw
 from monitor.words import clock
 
 
 def label_text(name: str) -> str:
-    """Return the alarms of a run with their numbers and labels, and what was missed."""
+    """Return the alarms of a run with their numbers and labels, what was missed, or that all was fine."""
     run = open_run(home(), name)
     known = labels(run)
     lines = [
@@ -18,7 +18,8 @@ def label_text(name: str) -> str:
         for number, (index, at) in enumerate(_alarms(run), start=1)
     ]
     lines += [f"     {_where(run, at)}  missed: {what}" for at, what in misses(run).items()]
-    return "\n".join([f"{run.id}:", *(lines or ["     no alarm, and nothing is said to have been missed"])])
+    lines = lines or ["     no alarm, and nothing is said to have been missed"]
+    return "\n".join([f"{run.id}:", *lines, *(["     nothing was wrong in it"] if is_fine(run) else [])])
 
 
 def label_alarm(name: str, number: int, what: Label) -> str:
@@ -42,7 +43,7 @@ def label_fine(name: str) -> str:
     """Say that nothing was wrong in a run; return what is known of it now."""
     run = open_run(home(), name)
     fine(run)
-    return f"{label_text(run.id)}\n     nothing was wrong in it"
+    return label_text(run.id)
 
 
 def _alarms(run: Run) -> list[tuple[int, float]]:

@@ -77,13 +77,38 @@ def _length(run: Run) -> float:
 
 
 def fine(run: Run) -> None:
-    """Say that nothing was wrong in a run from its beginning to its end, whatever was said before."""
+    """
+    Say that nothing was wrong in a run from its beginning to its end, and take back what was missed.
+
+    Raises
+    ------
+    JournalError
+        When a person said what an alarm of it was: that is not lost by the way; or it cannot be written.
+    """
+    _refuse_if_known(run)
     for index, event in enumerate(run.events()):
         if event.name == "alarm":
             _write(run, event.at, index, "nothing")
     for at in misses(run):
         _write(run, at, _MISSED, "nothing")
     _write(run, 0.0, _RUN, "nothing")
+
+
+def _refuse_if_known(run: Run) -> None:
+    known = labels(run)
+    alarms = [index for index, event in enumerate(run.events()) if event.name == "alarm"]
+    for number, index in enumerate(alarms, start=1):
+        if (what := known.get(index, "nothing")) != "nothing":
+            raise JournalError(
+                f"alarm {number} of run {run.id} is labelled {what}: if it was nothing after all, say "
+                f"`chipsong label {run.id} {number} nothing` first"
+            )
+
+
+def is_fine(run: Run) -> bool:
+    """Return whether a person said that nothing was wrong in a run, and nothing else since."""
+    said = any(of == _RUN for _, of, _ in _labels(run))
+    return said and not misses(run) and set(labels(run).values()) <= {"nothing"}
 
 
 def labels(run: Run) -> dict[int, Label]:

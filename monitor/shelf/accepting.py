@@ -35,13 +35,15 @@ def accept(name: str) -> str:
         raise JournalError(
             f"no bit of run {run.id} is on the shelf: put it there, then listen with --bit or its T number"
         )
-    refused = {names[bit]: why for bit, why in _doubts(run).items() if bit in names}
+    wrong = _doubts(run)
+    refused = {names[bit]: why for bit, why in wrong.items() if bit in names}
     learned = _by_name(names, _learned(run))
     said = [f"{bit}: not accepted, {why}" for bit, why in refused.items()]
     good = {bit: kinds for bit, kinds in learned.items() if bit not in refused}
     if not good:
         raise JournalError("; ".join(said) or f"nothing was learned in run {run.id}: it cut for too short")
-    if not is_labelled(run) and not refused:
+    # Another bit's alarm, of one that is not on the shelf, is left open.
+    if not is_labelled(run) and not wrong:
         fine(run)
     for bit, kinds in good.items():
         number = next(number for number in names if names[number] == bit)

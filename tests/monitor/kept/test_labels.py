@@ -79,6 +79,32 @@ def test_a_run_is_labelled_when_all_of_its_alarms_are(run: Run):
     assert (misses(run), labels(run)) == ({}, {1: "nothing"})
 
 
+def test_that_all_was_fine_takes_no_label_back(run: Run, chipsong: Callable[..., Ended]):
+    """An alarm that a person called loose stays so; what to do if it was nothing is said."""
+    label(run, 1, "loose")
+    refused = chipsong("label", run.id, "--fine")
+    assert refused.status == 1
+    assert "alarm 1 of run" in refused.err
+    assert f"is labelled loose: if it was nothing after all, say `chipsong label {run.id} 1 nothing`" in (
+        refused.err
+    )
+    assert labels(run) == {1: "loose"}
+    assert "nothing was wrong" not in run_text(run.id)
+    chipsong("label", run.id, 1, "nothing")
+    assert chipsong("label", run.id, "--fine").status == 0
+
+
+def test_that_all_was_fine_is_listed_as_long_as_it_holds(run: Run, chipsong: Callable[..., Ended]):
+    """It is told later, too, and no more once something else is said of the run."""
+    fine_too = "     nothing was wrong in it\n"
+    assert chipsong("label", run.id, 1, "nothing").out.count(fine_too) == 0
+    assert chipsong("label", run.id, "--fine").out.endswith(fine_too)
+    assert chipsong("label", run.id).out.endswith(fine_too)
+    assert fine_too not in chipsong("label", run.id, "--missed", 1).out
+    assert fine_too in chipsong("label", run.id, "--missed", 1, "--was", "nothing").out
+    assert fine_too not in chipsong("label", run.id, 1, "loose").out
+
+
 def test_the_command(run: Run, chipsong: Callable[..., Ended]):
     """Alarms are numbered from 1; what is no alarm of the run is refused in one line."""
     assert "1      0:02  no label yet" in chipsong("label", run.id).out

@@ -10,13 +10,14 @@ import numpy as np
 import pytest
 from contract import SHIPPED, Ended, sound
 
-from analysis.events import Checked, Deaf, Event, Summary, Tightness, to_dict
+from analysis.events import Alarm, Checked, Deaf, Event, Summary, Tightness, to_dict
 from analysis.pace import Learned
 from monitor.controls import Controls, Kind, Press
 from monitor.journal import Run, open_run, runs
 from monitor.journal.place import DATABASE
 from monitor.journal.schema import connect
 from monitor.kept.keeping import Keep, open_journal
+from monitor.kept.labels import labels
 from monitor.kept.places import places_of
 from monitor.rehear.again import Judged, hear_again
 from monitor.setup import Wanted, make_listener, read_program
@@ -100,15 +101,34 @@ def test_a_run_of_which_a_fault_is_said_later_is_taken_out(
     assert f"comp: run {run} is no part of its reference any more, it" in told.out
     assert [step.run for step in read_book(home, "comp").accepted()] == [tight]
     assert "any more" not in chipsong("label", run, *labelled).out
+    chipsong("label", run, 1, "nothing")
     chipsong("label", run, "--fine")
     assert chipsong("accept", run).status == 0
     assert len(read_book(home, "comp").accepted()) == 2
 
 
-def test_a_bit_that_was_in_doubt_is_accepted_only_when_it_was_fine(
+def test_accepting_one_bit_says_nothing_of_the_alarms_of_another(
     chipsong: Command, keep: Callable[[str], str], home: Path
 ):
-    """What was found in doubt, and not tight after, needs a person's word: it may be loose on every run."""
+    """Where a bit that is not on the shelf cut last, what was said of it and what was not stays so."""
+    run = keep("tight_outline")
+    alarm = Alarm(100.0, 99.0, "loose", 0.7, ("it swells",), 20.0, 18.0)
+    later = [("bit", {"event": "bit", "at": 90.0, "bit": 9}), *[("alarm", to_dict(alarm))] * 2]
+    with closing(connect(open_run(home, run).folder / DATABASE)) as db:
+        for name, body in later:
+            db.execute("INSERT INTO events VALUES (NULL, ?, ?, ?)", (body["at"], name, json.dumps(body)))
+    chipsong("label", run, 1, "loose")
+    before = labels(open_run(home, run))
+    assert list(before.values()) == ["loose"]
+    assert chipsong("accept", run).status == 0
+    assert labels(open_run(home, run)) == before
+
+
+@pytest.mark.parametrize("verdict", ["doubtful", "loose"])
+def test_a_bit_that_was_in_doubt_is_accepted_only_when_it_was_fine(
+    chipsong: Command, keep: Callable[[str], str], home: Path, verdict: Tightness
+):
+    """What was found in doubt or loose, and not tight after, needs a person's word: it may always be so."""
 
     def found(run: str, at: float, verdict: Tightness) -> None:
         body = to_dict(Checked(at, "physics", verdict, ("half orders",)))
@@ -119,7 +139,7 @@ def test_a_bit_that_was_in_doubt_is_accepted_only_when_it_was_fine(
     found(settled, 8.0, "doubtful")
     found(settled, 12.0, "tight")
     assert chipsong("accept", settled).status == 0
-    found(run, 8.0, "doubtful")
+    found(run, 8.0, verdict)
     assert "it was in doubt at 0:08" in chipsong("accept", run).err
     chipsong("label", run, "--fine")
     assert chipsong("accept", run).status == 0
