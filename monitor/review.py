@@ -121,5 +121,6 @@ def event_of(run: Run, kept: Kept) -> Event:
 
 def _line(run: Run) -> str:
     if run.summary is None:
-        return f"{run.id}  {run.title}: not brought to its end"
+        how = "being heard now" if run.is_going_on else "not brought to its end"
+        return f"{run.id}  {run.title}: {how}"
     return f"{run.id}  {run.title}: {clock(float(run.summary['at']))}, {count(run.summary['alarms'])}"

@@ -9,7 +9,7 @@ What was heard and decided is kept, run by run, so that it can be looked at and 
         program/            a copy of the program that was cut
 
 Everything is on disk within about a second of being handed over. A program that is killed, even in the
-middle of a write, leaves a run that opens.
+middle of a write, leaves a run that opens. Whether a run is still being kept is told by a lock (`held.py`).
 """
 
 from monitor.journal.near import Around

@@ -13,6 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from analysis.errors import JournalError
+from monitor.journal.held import is_held
 from monitor.journal.place import DATABASE, runs_folder
 from monitor.journal.schema import connect, get_meta, migrate
 from monitor.journal.sound import read_segment
@@ -80,6 +81,11 @@ class Run:
     def closed(self) -> bool:
         """Whether it was brought to its end."""
         return self.summary is not None
+
+    @property
+    def is_going_on(self) -> bool:
+        """Whether a process that lives keeps it now; False where this system can't tell."""
+        return not self.closed and is_held(self.folder)
 
     def events(self) -> tuple[Event, ...]:
         """Return its events, in the order in which they were handed over."""

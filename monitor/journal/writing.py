@@ -11,6 +11,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from analysis.errors import JournalError
+from monitor.journal.held import hold, let_go
 from monitor.journal.near import Around, Near
 from monitor.journal.place import DATABASE, make_run_folder
 from monitor.journal.room import Room
@@ -37,7 +38,7 @@ class Journal:
     stays as it is and can be opened.
     """
 
-    def __init__(
+    def __init__(  # noqa: PLR0913 - all that `create` opened
         self,
         folder: Path,
         db: sqlite3.Connection,
@@ -45,6 +46,7 @@ class Journal:
         *,
         columns: int,
         now: Callable[[], datetime],
+        held: int | None = None,
     ) -> None:
         self.folder = folder
         self.failed = False
@@ -52,6 +54,7 @@ class Journal:
         self._sound = sound
         self._columns = columns
         self._now = now
+        self._held = held
         self._rows: list[tuple[NDArray[np.float64], NDArray[np.float32]]] = []
         self._saved = now()
         self._closed = False
@@ -111,11 +114,14 @@ class Journal:
             "keep_sound": keep_sound,
             "about": dict(meta),
         }
+        held = None
         try:
             folder = make_run_folder(home, title, started)
+            held = hold(folder)  # before anybody can open it
             (folder / "sound").mkdir()
             db = _new_database(folder / DATABASE, about)
         except (OSError, sqlite3.Error) as error:
+            let_go(held)
             raise _cannot_keep(home, error) from error
         # What is taken away again is taken away file by file.
         seconds = segment_seconds or (_SHORT_SECONDS if around else SEGMENT_SECONDS)
@@ -123,7 +129,7 @@ class Journal:
         room = None if most_bytes is None else Room(home, most_bytes)
         size = max(1, round(seconds * rate))
         sound = SoundWriter(folder, db, rate=rate, segment_samples=size, near=near, room=room)
-        return cls(folder, db, sound if keep_sound else None, columns=len(columns), now=now)
+        return cls(folder, db, sound if keep_sound else None, columns=len(columns), now=now, held=held)
 
     @property
     def id(self) -> str:
@@ -266,6 +272,8 @@ class Journal:
                 self._sound.abandon()
         with suppress(sqlite3.Error):
             self._db.close()
+        let_go(self._held)
+        self._held = None
 
 
 def _new_database(path: Path, about: Mapping[str, Any]) -> sqlite3.Connection:

@@ -27,7 +27,9 @@ def not_heard(story: Story) -> tuple[str, ...]:
         for verdict in story.verdicts
         if verdict.verdict == "unheard"
     ]
-    if not story.summary:
+    if story.run.is_going_on:
+        told.append("The run is being heard now: what became of the parts is summed up at its end.")
+    elif not story.summary:
         told.append("The run was not brought to its end: nobody summed up what became of the parts.")
     if not story.program:
         told.append("No program is kept with the run, so there are no parts to show.")

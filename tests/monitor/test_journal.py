@@ -177,6 +177,15 @@ def test_a_clock_that_is_set_back_does_not_stop_the_saving(tmp_path: Path, clock
         assert len(run.rows().at) == 1001
 
 
+@pytest.mark.parametrize("summary", [None, {"at": 1.0, "alarms": 0}])
+def test_a_run_goes_on_until_it_is_closed(tmp_path: Path, clock: FakeClock, summary: dict[str, float] | None):
+    """As long as it is being kept that can be told, by any number that look; and no longer."""
+    with begin(tmp_path, clock) as journal:
+        assert [open_run(tmp_path, journal.id).is_going_on for _ in range(2)] == [True, True]
+        journal.close(summary)
+        assert not open_run(tmp_path, journal.id).is_going_on
+
+
 def test_a_run_that_was_broken_off_is_not_closed(tmp_path: Path, clock: FakeClock):
     """Without a summary a run opens with all that it has, and does not count as brought to its end."""
     with begin(tmp_path, clock) as journal:

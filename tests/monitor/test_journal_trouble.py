@@ -58,12 +58,15 @@ def test_a_killed_program_loses_two_seconds_at_most(tmp_path: Path, seed: int):
     while handed < 8 * RATE:
         handed = int.from_bytes(counter.read_bytes(), "little")
         assert writer.poll() is None
+    (run,) = runs(tmp_path)
+    assert run.is_going_on
     time.sleep(wait)
     writer.kill()
     writer.wait()
     handed = int.from_bytes(counter.read_bytes(), "little")
 
     (run,) = runs(tmp_path)
+    assert not run.is_going_on
     sound, (at, values, _) = run.sound(), run.rows()
     assert len(sound) >= handed - 2 * RATE
     assert at[-1] >= handed / RATE - 2

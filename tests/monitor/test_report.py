@@ -152,6 +152,20 @@ def test_a_run_without_sound_rows_or_end_is_told_too(
         assert words in told
 
 
+def test_a_run_that_is_being_heard_is_told_so(home: Path, clock: FakeClock, chipsong: Chipsong):
+    """In the list, in words and in the report; once it is broken off, that."""
+
+    def told(run: str) -> str:
+        page = Page(report_html(tell(open_run(home, run)))).text
+        return chipsong("runs").out + chipsong("runs", run).out + page
+
+    with begin(home, clock) as journal:
+        now = told(journal.id)
+    assert (now.count("being heard now"), now.count("brought to its end")) == (3, 0)
+    later = told(journal.id)
+    assert (later.count("being heard now"), later.count("brought to its end")) == (0, 3)
+
+
 def test_a_bit_in_doubt_is_told(home: Path, clock: FakeClock):
     """Whether the bit was found tight, each time, and why: there may be no alarm that tells it."""
     found = (Checked(8.0, "physics", "doubtful", ("it rocks",)), Checked(20.0, "physics", "tight", ("fine",)))
