@@ -7,6 +7,8 @@ from typing import TYPE_CHECKING, Any, TypeVar
 
 import click
 
+from monitor.typed import Number, Whole, moment
+
 if TYPE_CHECKING:
     from monitor.kept.labels import Label
 
@@ -14,17 +16,18 @@ _Command = TypeVar("_Command", bound=Callable[..., Any])
 _FILE = click.Path(path_type=Path)
 
 _KINDS = "up-cut, down-cut, compression, straight, ball or v"
-_OPTIONS: tuple[tuple[str, type, str, str], ...] = (
+# Bounds are those of `monitor.shelf.table`, which is not imported yet.
+_OPTIONS: tuple[tuple[str, type | Number | Whole, str, str], ...] = (
     ("diameter", str, "6.35mm|0.25in", "Its cutting diameter."),
-    ("flutes", int, "N", "How many cutting edges it has."),
+    ("flutes", Whole(1, 12), "N", "How many cutting edges it has."),
     ("kind", str, "KIND", f"{_KINDS}."),
-    ("speed", float, "RPM", "The spindle speed."),
-    ("tool", int, "N", "Its T number."),
+    ("speed", Number(1, 100_000), "RPM", "The spindle speed."),
+    ("tool", Whole(1, 99_999), "N", "Its T number."),
     ("material", str, "NAME", "What it usually cuts."),
     ("care", str, "TEXT", "How its collet is to be cared for."),
-    ("false_alarms", float, "N", "How many false alarms are bearable ..."),
-    ("hours", float, "H", "... in so many hours of cutting."),
-    ("limit", float, "FACTOR", "Times the limit that follows from these."),
+    ("false_alarms", Number(0.001, 1000), "N", "How many false alarms are bearable ..."),
+    ("hours", Number(0.1, 100_000), "H", "... in so many hours of cutting."),
+    ("limit", Number(0.2, 5), "FACTOR", "Times the limit that follows from these."),
 )
 
 
@@ -100,9 +103,9 @@ _LABELS = ("nothing", "loose", "chatter", "broken", "dull", "stalled", "spindle"
 
 @click.command()
 @click.argument("run")
-@click.argument("alarm", type=click.IntRange(min=1), required=False)
+@click.argument("alarm", type=Whole(1), required=False)
 @click.argument("what", type=click.Choice(_LABELS), required=False)
-@click.option("--missed", type=click.FloatRange(min=0), metavar="SECONDS", help="It was loose from here.")
+@click.option("--missed", callback=moment, metavar="3:27|SECONDS", help="It was loose from here.")
 @click.option("--was", type=click.Choice(_LABELS), help="With --missed: what else; nothing takes it back.")
 @click.option("--fine", is_flag=True, help="Nothing was wrong from the beginning to the end.")
 def label(  # noqa: PLR0913 - as many as the user may say
@@ -151,9 +154,7 @@ def accept(run: str | None, *, undo: bool) -> None:
         click.echo(accepting.accept(run) if run else accepting.references_text())
 
 
-_JOBS = click.option(
-    "--jobs", type=click.IntRange(1, 64), default=1, show_default=True, help="Processes at once."
-)
+_JOBS = click.option("--jobs", type=Whole(1, 64), default=1, show_default=True, help="Processes at once.")
 _SCHEDULER = click.option(
     "--scheduler",
     metavar="TCP://HOST:PORT",
@@ -206,12 +207,12 @@ def rehear(  # noqa: PLR0913 - as many as the user may say
 @click.option("--material", metavar="NAME", help="In which material; its usual one if not said.")
 @click.option(
     "--false-alarms",
-    type=click.FloatRange(min=0.001),
+    type=Number(0.001),
     help="How many false alarms are bearable ...  [default: the shelf's, or 1]",
 )
 @click.option(
     "--hours",
-    type=click.FloatRange(min=0.1),
+    type=Number(0.1),
     help="... in so many hours of cutting.  [default: the shelf's, or 20]",
 )
 @_JOBS

@@ -17,6 +17,7 @@ from monitor.bit_commands import accept, bits, label, rehear, tune
 from monitor.output import write_nowhere
 from monitor.status import Status
 from monitor.trouble import warn
+from monitor.typed import Number, Whole
 
 if TYPE_CHECKING:
     from analysis.program.program import Units
@@ -124,8 +125,8 @@ def _machine(_context: click.Context, _option: click.Parameter, said: str | None
 
 _BIT_OPTIONS = (
     click.option("--bit", metavar="NAME", help="A bit on the shelf."),
-    click.option("--rpm", type=click.FloatRange(min=100, max=100_000), help="Spindle speed."),
-    click.option("--flutes", type=click.IntRange(1, 12), help="Cutting edges of the bit."),
+    click.option("--rpm", type=Number(100, 100_000), help="Spindle speed."),
+    click.option("--flutes", type=Whole(1, 12), help="Cutting edges of the bit."),
     click.option("--diameter", callback=_length, metavar="6.35mm|0.25in", help="Of the bit."),
 )
 _JOB_OPTIONS = (
@@ -147,7 +148,7 @@ _JOB_OPTIONS = (
     ),
     click.option(
         "--ahead",
-        type=click.IntRange(0, 1000),
+        type=Whole(0, 1000),
         default=20,
         show_default=True,
         help="How many lines they may be ahead of the cutting.",
@@ -155,12 +156,12 @@ _JOB_OPTIONS = (
     click.option("--material", metavar="NAME", help="What is cut; the bit's usual material if not said."),
     click.option(
         "--false-alarms",
-        type=click.FloatRange(min=0.001),
+        type=Number(0.001),
         help="How many false alarms are bearable ...  [default: the shelf's, or 1]",
     ),
     click.option(
         "--hours",
-        type=click.FloatRange(min=0.1),
+        type=Number(0.1),
         help="... in so many hours of cutting.  [default: the shelf's, or 20]",
     ),
 )
@@ -169,7 +170,7 @@ _UNITS = click.option(
 )
 _BUDGET = click.option(
     "--sound-budget",
-    type=click.FloatRange(min=0),
+    type=Number(0),
     default=20.0,
     show_default=True,
     metavar="GB",
@@ -179,7 +180,7 @@ _SHARE = click.option(
     "--share", is_flag=True, help="Let others on this network see the page, who know its address."
 )
 _PORT = click.option(
-    "--port", type=click.IntRange(0, 65535), default=0, help="Port of the page; any that is free if not said."
+    "--port", type=Whole(0, 65535), default=0, help="Port of the page; any that is free if not said."
 )
 _JSON = click.option("--json", "as_json", is_flag=True, help="One JSON object a line on standard output.")
 
@@ -238,10 +239,8 @@ def cli() -> None:
     show_default=True,
     help="Folder for what it writes.",
 )
-@click.option(
-    "--seed", type=click.IntRange(min=0), default=7, show_default=True, help="Another seed, another cut."
-)
-@click.option("--line", type=click.IntRange(min=1), help="Line on which the bit comes loose.")
+@click.option("--seed", type=Whole(0), default=7, show_default=True, help="Another seed, another cut.")
+@click.option("--line", type=Whole(1), help="Line on which the bit comes loose.")
 def demo(out: Path, seed: int, line: int | None) -> None:
     """Cut the demo job in simulation, listen to it, and raise the alarm."""
     from monitor.demo import run_demo  # noqa: PLC0415
@@ -267,8 +266,8 @@ def replay(recording: Path, *, as_json: bool, keep: bool, sound_budget: float, *
 @cli.command()
 @_adding(_JOB_OPTIONS)
 @click.option("--device", metavar="NAME", help="Microphone: its number, name, or a part of it.")
-@click.option("--rate", type=click.IntRange(8000, 192_000), help="Samples a second; the microphone's own.")
-@click.option("--for", "seconds", type=click.FloatRange(min=0.1), help="Stop after so many seconds.")
+@click.option("--rate", type=Whole(8000, 192_000), help="Samples a second; the microphone's own.")
+@click.option("--for", "seconds", type=Number(0.1), help="Stop after so many seconds.")
 @click.option("--title", help="What to call the run; the program's name if not said.")
 @click.option("--page", is_flag=True, help="Show what is heard on a local page too, with buttons.")
 @_SHARE
@@ -341,7 +340,7 @@ def watch(  # noqa: PLR0913 - as many as the user may say
 @click.option(
     "--for",
     "seconds",
-    type=click.FloatRange(min=0.5, max=600),
+    type=Number(0.5, 600),
     default=8.0,
     show_default=True,
     help="How many seconds to check it.",
@@ -409,7 +408,11 @@ def _parts(_context: click.Context, _option: click.Parameter, said: str | None) 
 
 @cli.command()
 @click.argument("program", type=_FILE)
-@click.option("--line", type=click.IntRange(min=1), help="Carry on: line of the file that went wrong.")
+@click.option(
+    "--line",
+    type=Whole(1, what="the line of the file, not its N word"),
+    help="Carry on: line of the file that went wrong.",
+)
 @click.option("--only", callback=_parts, metavar="PART,...", help="Cut these parts alone: 2,5 or 2-5.")
 @click.option("--skip", callback=_parts, metavar="PART,...", help="Cut all parts but these.")
 @click.option("-o", "--out", type=_FILE, help="Where to write it; standard output if not said.")
@@ -422,7 +425,7 @@ def _parts(_context: click.Context, _option: click.Parameter, said: str | None) 
 @_UNITS
 @click.option(
     "--spin-up",
-    type=click.FloatRange(min=0),
+    type=Number(0),
     default=5.0,
     show_default=True,
     help="Seconds that the spindle gets before the bit moves across.",
@@ -475,7 +478,7 @@ def review(run: str | None, *, share: bool, port: int) -> None:
 
 @cli.command()
 @click.argument("where", callback=_shop, metavar="MQTT://HOST/PREFIX")
-@click.option("--for", "seconds", type=click.FloatRange(min=0.1), help="Stop after so many seconds.")
+@click.option("--for", "seconds", type=Number(0.1), help="Stop after so many seconds.")
 @click.option("--page", is_flag=True, help="Show them on a local page too.")
 @_SHARE
 @_PORT

@@ -1,5 +1,6 @@
 """What the person at the machine reads."""
 
+import re
 from collections.abc import Iterator
 from typing import NamedTuple
 
@@ -164,6 +165,15 @@ def clock(seconds: float) -> str:
     minutes, rest = divmod(whole, 60)
     hours, minutes = divmod(minutes, 60)
     return f"{hours}:{minutes:02d}:{rest:02d}" if hours else f"{minutes}:{rest:02d}"
+
+
+def moment_of(said: str) -> float | None:
+    """Return 1:23:45, 3:45 or 225.5 in s; ``None`` when it is none of them."""
+    found = re.fullmatch(r"(?:(?:(\d{1,3}):)?(\d{1,3}):)?(\d{1,6}(?:\.\d+)?)", said.strip(), re.ASCII)
+    if found is None:
+        return None
+    hours, minutes, seconds = (float(piece or 0) for piece in found.groups())
+    return 3600.0 * hours + 60.0 * minutes + seconds
 
 
 def count(alarms: int) -> str:
