@@ -23,6 +23,7 @@ if TYPE_CHECKING:
     from analysis.program.program import Units
     from monitor.kept.keeping import SoundKept
     from monitor.setup import Wanted
+    from monitor.sharing import Sharing
     from monitor.shop.address import Shop
 
 _Command = TypeVar("_Command", bound=Callable[..., Any])
@@ -201,10 +202,21 @@ def _check_bit(said: _SaidOfBit) -> None:
         raise click.UsageError("give --bit, or --rpm, --flutes and --diameter, not both")
 
 
+def _sharing(*, page: bool, share: bool, port: int) -> "Sharing | None":
+    """Return who may see a page beside a command, where one is wanted."""
+    if port and not (page or share):
+        raise click.UsageError("--port is the page's, and no page was asked for: give --page, too")
+    from monitor.sharing import Sharing  # noqa: PLC0415
+
+    return Sharing(share, port) if page or share else None
+
+
 def _wanted(said: _Said) -> "Wanted":
     from monitor.setup import Wanted, settings_said  # noqa: PLC0415
 
     _check_bit(said)
+    if said["lines_pattern"] and said["lines"] is None:
+        raise click.UsageError("--lines-pattern reads what --lines gives: say where that comes from, too")
     return Wanted(
         program=said["program"],
         bit=said["bit"],
@@ -322,13 +334,12 @@ def watch(  # noqa: PLR0913 - as many as the user may say
         raise click.UsageError(
             "--control - and --lines - would both read standard input: give another --lines"
         )
+    sharing = _sharing(page=page, share=share, port=port)
     wanted = _wanted(said)
     from monitor.kept.keeping import Keep  # noqa: PLC0415
     from monitor.listening import Live  # noqa: PLC0415
     from monitor.listening import watch as run  # noqa: PLC0415
-    from monitor.sharing import Sharing  # noqa: PLC0415
 
-    sharing = Sharing(share, port) if page or share else None
     keep = Keep(keep_sound, sound_budget)
     live = Live(device, rate, seconds, title, keep, sharing, bool(control), shop, machine)
     sys.exit(run(live, wanted, as_json=as_json))
@@ -487,10 +498,9 @@ def shop(  # noqa: PLR0913 - as many as the user may say
     where: "Shop", *, seconds: float | None, page: bool, share: bool, port: int, as_json: bool
 ) -> None:
     """Show all machines that announce themselves on a broker. End with Ctrl-C."""
-    from monitor.sharing import Sharing  # noqa: PLC0415
+    sharing = _sharing(page=page, share=share, port=port)
     from monitor.shop.showing import show_shop  # noqa: PLC0415
 
-    sharing = Sharing(share, port) if page or share else None
     show_shop(where, as_json=as_json, seconds=seconds, sharing=sharing)
 
 

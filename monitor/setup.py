@@ -248,6 +248,11 @@ def make_listener(  # noqa: PLR0913 - all but the last are always said
             "nobody said how fast the spindle turns: half the speed may be taken for it, and a loose bit not "
             "be heard; say --rpm"
         )
+    if wanted.lines is not None and program is None:
+        warn(
+            "nobody said which program is cut: line numbers give an alarm its line, but N words mean "
+            "nothing, and there is no restart program; say --program"
+        )
     return Listener(
         rate,
         bits,

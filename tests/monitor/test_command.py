@@ -45,6 +45,14 @@ def test_every_command_is_in_the_readme(name: str):
     assert f"chipsong {name}" in README.read_text(encoding="utf-8")
 
 
+@pytest.mark.parametrize("words", [("watch",), ("shop", "mqtt://nowhere/shop")])
+def test_a_port_without_a_page_is_wrong_usage(chipsong: Command, words: tuple[str, ...]):
+    """Whoever says where the page is to be, and no page, is told before anything begins."""
+    ended = chipsong(*words, "--port", 8765)
+    assert ended.status == 2
+    assert "--port is the page's, and no page was asked for: give --page, too" in ended.err
+
+
 def test_help_comes_at_once():
     """`chipsong --help` answers in under 0.4 s, the start of Python included (best of five)."""
     took = []

@@ -115,14 +115,17 @@ def test_a_remark_that_comes_again_leaves_room_for_others(tmp_path: Path):
     assert told[2:] == ["two.ngc: 7 more remarks on other lines"]
 
 
+JOB = "G21 G90\nT1\nG0 Z5\nG1 X1 Y1 F600\nZ-1\nM2\n"
+
+
 @pytest.mark.parametrize(
     ("text", "speed", "told"),
     [
         (None, None, True),
         (None, 18_000.0, False),
-        ("G21 G90\nT1\nG0 Z5\nG1 X1 Y1 F600\nZ-1\nM2\n", None, True),
+        (JOB, None, True),
         ("G21 G90\nT1\nS18000 M3\nG0 Z5\nG1 X1 Y1 F600\nZ-1\nM2\n", None, False),
-        ("G21 G90\nT1\nG0 Z5\nG1 X1 Y1 F600\nZ-1\nM2\n", 18_000.0, False),
+        (JOB, 18_000.0, False),
     ],
 )
 def test_it_is_said_where_nobody_says_how_fast_the_spindle_turns(
@@ -133,3 +136,14 @@ def test_it_is_said_where_nobody_says_how_fast_the_spindle_turns(
     program = None if text is None else read(text, "job")
     make_listener(48_000, program, Wanted(speed=speed), tmp_path, said.append)
     assert [("say --rpm" in line) for line in said] == [True] * told
+
+
+@pytest.mark.parametrize(("text", "lines", "told"), [(None, "tcp:1", 1), (None, None, 0), (JOB, "tcp:1", 0)])
+def test_it_is_said_where_lines_come_without_their_program(
+    tmp_path: Path, text: str | None, lines: str | None, told: int
+):
+    """Line numbers alone give an alarm a line, and no restart: whoever forgot the program is told."""
+    said: list[str] = []
+    program = None if text is None else read(text, "job")
+    make_listener(48_000, program, Wanted(speed=18_000.0, lines=lines), tmp_path, said.append)
+    assert ["no restart program; say --program" in line for line in said] == [True] * told

@@ -268,6 +268,7 @@ def test_watch_takes_lines_and_the_run_is_heard_again_with_them(
         (("--lines", "ftp://x/y"), "'ftp://...' is no source of line numbers: give a file, - for"),
         (("--lines", "tcp:5555", "--lines-pattern", "("), "is no regular expression"),
         (("--lines", "-", "--control", "-"), "would both read standard input"),
+        (("--lines-pattern", r"line (?P<line>\d+)"), "--lines-pattern reads what --lines gives"),
     ],
 )
 def test_what_means_nothing_is_wrong_usage(chipsong: Callable[..., Ended], words: tuple[str, ...], why: str):
