@@ -29,9 +29,14 @@ def add_bit(path: Path, bit: Change) -> None:
     Raises
     ------
     ShelfError
-        When the shelf would not be good with it, or the file cannot be written.
+        When it is there already, the shelf would not be good with it, or the file cannot be written.
     """
-    read_shelf(path)
+    for entry in read_shelf(path).entries:
+        if same_name(entry.bit.name, str(bit["name"])):
+            raise ShelfError(
+                f"'{entry.bit.name}' is on the shelf already: `chipsong bits change` changes what is said of "
+                "it, or give this one another name"
+            )
     table, end = tomlkit.table(), tomlkit.document()
     table.update({key: value for key, value in bit.items() if value is not None})
     bits = tomlkit.aot()

@@ -56,6 +56,16 @@ def test_what_a_person_wrote_stays(path: Path):
     assert path.read_text() == expected
 
 
+def test_a_bit_that_is_there_is_to_be_changed(path: Path, chipsong: Callable[..., Ended], home: Path):
+    """Whoever adds it once more, to put it right, is told of `bits change`; the file stays as it was."""
+    home.mkdir()
+    shelf = path.rename(home / "bits.toml")
+    ended = chipsong("bits", "add", "Quarter", "--diameter", "0.25in", "--flutes", 3, "--kind", "up-cut")
+    said = "'quarter' is on the shelf already: `chipsong bits change` changes what is said of it"
+    assert (ended.status, said in ended.err) == (1, True)
+    assert shelf.read_text() == WRITTEN
+
+
 def test_what_is_taken_back_leaves_the_file_as_it_was(path: Path):
     """A key, and a bit at the end, that are added and taken out again leave no trace."""
     change_bit(path, "quarter", {"care": "wipe it"})
@@ -95,7 +105,7 @@ def test_line_ends_and_links_stay(path: Path, tmp_path: Path):
         (lambda path: change_bit(path, "vee", {"flutes": 0}), r"bit 2 \('vee'\), flutes = 0: it must be"),
         (lambda path: change_bit(path, "ball", {"flutes": 1}), "no bit 'ball'"),
         (lambda path: change_threshold(path, "vee", "oak", {"limit": 9.0}), r"in\.oak\.limit = 9\.0"),
-        (lambda path: add_bit(path, {"name": "VEE", "diameter": 1, "flutes": 1, "kind": "v"}), "two bits"),
+        (lambda path: add_bit(path, {"name": "VEE", "diameter": 1, "flutes": 1, "kind": "v"}), "already"),
         (lambda path: add_bit(path, {"name": "x"}), "diameter is missing"),
     ],
 )
