@@ -181,6 +181,11 @@ def count(alarms: int) -> str:
     return {0: "no alarm", 1: "one alarm"}.get(alarms, f"{alarms} alarms")
 
 
+def some(number: int, what: str) -> str:
+    """Return how many there are of what is called so where it is one."""
+    return f"{number} {what}{'' if number == 1 else 's'}"
+
+
 def place(where: Place | ResumeLine) -> str:
     """Return a line of the program in words: its number in the file, and its N-word."""
     return f"line {where.file}" + (f" (N{where.word})" if where.word is not None else "")

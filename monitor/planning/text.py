@@ -257,7 +257,8 @@ def _assumed(bits: tuple[BitUse, ...]) -> Iterator[str]:
     if unknown:
         names = ", ".join(tool_name(bit.number) for bit in unknown)
         numbers = "put them there with their T numbers, or " if any(bit.number for bit in unknown) else ""
-        yield f"{names}: not on the shelf, so its size is assumed; {numbers}say --diameter and --flutes"
+        assumed = "its size is" if len(unknown) == 1 else "their sizes are"
+        yield f"{names}: not on the shelf, so {assumed} assumed; {numbers}say --diameter and --flutes"
 
 
 def _chips(contents: Contents, lengths: Lengths) -> Iterator[str]:

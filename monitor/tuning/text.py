@@ -8,6 +8,7 @@ from typing import Any
 
 from analysis.tuning import Row, Told, is_few
 from monitor.tuning.work import Tuning
+from monitor.words import some
 
 
 def tuning_text(tuning: Tuning) -> str:
@@ -24,10 +25,10 @@ _HEADER = "  limit  false alarms  an hour (95 % interval)   faults noticed  dela
 
 def _heading(tuning: Tuning) -> str:
     where = f" in {tuning.material}" if tuning.material else ""
-    runs = f"{len(tuning.told)} labelled run{'s' if len(tuning.told) > 1 else ''}"
+    runs = some(len(tuning.told), "labelled run")
     heard = f"{runs}, {tuning.today.hours:.2f} h of good cutting"
     budget = f"bearable false alarms: {tuning.settings.false_alarms:g} in {tuning.settings.hours:g} h"
-    return f"{tuning.entry.bit.name}{where}: {heard}, {tuning.today.faults} faults; {budget}"
+    return f"{tuning.entry.bit.name}{where}: {heard}, {some(tuning.today.faults, 'fault')}; {budget}"
 
 
 def _proposal(tuning: Tuning) -> list[str]:
@@ -38,7 +39,8 @@ def _proposal(tuning: Tuning) -> list[str]:
         f"Proposed: limit = {proposal.factor:g}; {expected}, {low} to {high} with a probability of 80 %."
     ]
     if is_few(tuning.told, proposal):
-        few = f"{len(tuning.told)} runs and {proposal.counted} false alarms at the lowest limit that counts"
+        alarms = some(proposal.counted, "false alarm")
+        few = f"{some(len(tuning.told), 'run')} and {alarms} at the lowest limit that counts"
         lines.append(f"That is mostly theory, for {few} are few. Label more runs.")
     if len(tuning.told) > 1:
         lines.append(f"Each run judged at what the others propose: {_judged(tuning.judged)}.")
@@ -104,8 +106,9 @@ def _count(rate: float, tuning: Tuning) -> str:
 
 
 def _judged(row: Row) -> str:
-    false = f"{row.false} false alarms in {row.hours:.2f} h ({row.low:.2f} to {row.high:.2f} an hour)"
-    return f"{false}, {row.caught} of {row.faults} faults noticed, delay {_delay(row.delay)} in the median"
+    false = f"{some(row.false, 'false alarm')} in {row.hours:.2f} h ({row.low:.2f} to {row.high:.2f} an hour)"
+    noticed = f"{row.caught} of {some(row.faults, 'fault')} noticed"
+    return f"{false}, {noticed}, delay {_delay(row.delay)} in the median"
 
 
 def _would_change(tuning: Tuning) -> list[str]:
@@ -120,7 +123,8 @@ def _would_change(tuning: Tuning) -> list[str]:
 def _changes(tuning: Tuning, told: Told) -> Iterator[str]:
     now, then = _indices(tuning)
     if told.false[now] != told.false[then]:
-        yield f"{told.false[now]} false alarms become {told.false[then]}"
+        become = "becomes" if told.false[now] == 1 else "become"
+        yield f"{some(told.false[now], 'false alarm')} {become} {told.false[then]}"
     if told.delays is not None and told.delays[now] != told.delays[then]:
         yield f"a delay of {_delay(told.delays[now])} becomes {_delay(told.delays[then])}"
 

@@ -134,7 +134,14 @@ def test_what_was_only_assumed_is_said():
     text = plan_text(contents_of(program, tools_for(Wanted(), program, Shelf(Path("bits.toml")))))
     assert said_of(text, "bit") == "6.35 mm, 2 flutes (assumed)"
     assert said_of(text, "speed").endswith("(flutes assumed)")
-    assert text.count("not on the shelf") == 1
+    assert text.count("not on the shelf, so its size is assumed") == 1
+
+
+def test_several_bits_that_were_assumed_are_several():
+    """What is said of them once is said of all of them."""
+    cut = "G0 Z5\nG0 X0 Y0\nG1 Z-1 F600\nX9\nG0 Z5\n"
+    text = spoken(f"G21 G90\nT1 M6\nS18000 M3\n{cut}T2 M6\n{cut}M30")
+    assert "T1, T2: not on the shelf, so their sizes are assumed" in " ".join(text.split())
 
 
 def test_many_parts_are_cut_short():

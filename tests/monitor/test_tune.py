@@ -86,6 +86,15 @@ def test_a_proposal_is_shown_and_written_only_on_yes(
     assert "nothing would change" in chipsong("tune", "comp", "--dry-run").out
 
 
+def test_one_run_is_not_several(chipsong: Command, kept: tuple[str, str]):
+    """From a single labelled run it is told in the singular that this is little."""
+    chipsong("label", kept[1], 1, "loose")
+    said = chipsong("tune", "comp", "--dry-run").out
+    assert "comp: 1 labelled run, " in said
+    assert " of good cutting, 1 fault; " in said
+    assert "That is mostly theory, for 1 run and " in said
+
+
 def test_runs_are_heard_once_wherever_they_lie(
     chipsong: Command, kept: tuple[str, str], home: Path, tmp_path: Path
 ):

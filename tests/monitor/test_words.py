@@ -6,7 +6,18 @@ from dataclasses import replace
 import pytest
 
 from analysis.events import Alarm, Cause, Deaf, Heard, PartVerdict, Place, ResumeLine, StateChange, Summary
-from monitor.words import CAUSES, CAUTIONS, clock, count, event_text, place, steps_after, what_to_do
+from monitor.words import (
+    CAUSES,
+    CAUTIONS,
+    clock,
+    count,
+    event_text,
+    moment_of,
+    place,
+    some,
+    steps_after,
+    what_to_do,
+)
 
 ALARM = Alarm(
     at=75.0,
@@ -28,6 +39,18 @@ ALARM = Alarm(
 def test_times_read_as_on_a_clock(seconds: float, text: str):
     """Minutes and seconds, with hours where there are any; a second counts when it is over."""
     assert clock(seconds) == text
+    assert moment_of(text) == int(seconds)
+
+
+@pytest.mark.parametrize("said", ["", "soon", "3:", ":27", "-3", "1:2:3:4", "3 min", "1e3", "nan", "٣"])
+def test_what_is_no_time_is_none(said: str):
+    """Nothing is made of a word that only resembles a time."""
+    assert moment_of(said) is None
+
+
+def test_one_is_one_and_none_is_several():
+    """What is counted stands in the singular for one alone."""
+    assert [some(number, "fault") for number in range(3)] == ["0 faults", "1 fault", "2 faults"]
 
 
 def test_a_place_tells_file_line_and_n_word_apart():
