@@ -26,6 +26,10 @@ CAUTIONS = (
 )
 
 
+UNKNOWN_SPINDLE = "nothing is known of the spindle"
+"""What there is to say of it while nobody listens: what was heard last may be over."""
+
+
 class _Steps(NamedTuple):
     """What is to be done that differs by cause; each in full, in a line of 72 columns, and short."""
 

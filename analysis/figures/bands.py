@@ -13,8 +13,10 @@ from analysis.figures.page import INNER
 from analysis.figures.run import Run
 from analysis.figures.spans import Span, gathered, runs
 
+# Whether a spindle that is not heard turns nobody knows: noise may cover it.
+_UNHEARD = "not heard"
 SPINDLE = {
-    "off": Look("#ffffff", AIR, "", "not turning"),
+    _UNHEARD: Look("#ffffff", AIR, "", "still, or covered"),
     "in the air": Look("#e6e9e7", AIR, "..", "turning, not cutting"),
     "cutting": Look("#8fbab1", CUT, "//", "the bit is in the work"),
 }
@@ -48,7 +50,7 @@ def draw_spindle(axes: Axes, run: Run) -> None:
     x = np.repeat(edges, 2)[1:-1]
     floor = np.zeros(COLUMNS)
     for (word, look), share in zip(reversed(SPINDLE.items()), shares[::-1], strict=True):
-        if word != "off":
+        if word != _UNHEARD:
             low, high = np.repeat(floor, 2), np.repeat(floor + share, 2)
             axes.fill_between(
                 x, low, high, facecolor=look.fill, edgecolor=look.line, hatch=look.hatch, linewidth=0

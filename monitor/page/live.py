@@ -19,7 +19,7 @@ from monitor.controls import Controls, Press
 from monitor.page.guard import Door
 from monitor.page.rendering import render
 from monitor.page.view import View
-from monitor.words import CAUSES, FOUND, clock, first_of_all, place, steps_after
+from monitor.words import CAUSES, FOUND, UNKNOWN_SPINDLE, clock, first_of_all, place, steps_after
 
 # s from one message to the next; presses that are heeded in one second.
 _EVERY, _PRESSES = 0.5, 5
@@ -28,6 +28,13 @@ _CONFIRMED = {
     "nothing": "You said: that was nothing.",
     "tightened": "You said: tightened, carry on. The first cutting is compared with the good sound.",
     "mark": "You said: line {} is being cut now.",
+}
+
+# A spindle that is not heard may turn all the same: somebody may reach in on what stands here.
+_SPINDLE = {
+    Phase.OFF: "no spindle heard",
+    Phase.AIR: "spindle in the air",
+    Phase.CUT: "spindle cutting",
 }
 
 _HANGS = "The listening itself hangs: what stands here is old. Look at the machine."
@@ -101,18 +108,20 @@ class Live:
 
     def _state(self) -> dict[str, Any]:
         view = self._view
-        now, turning = view.now, view.now.phase is not Phase.OFF
+        now, state = view.now, "lost" if view.hangs else view.now.state
+        known = not view.over and state not in ("deaf", "lost")
+        turning = known and now.phase is not Phase.OFF
         wide = now.place is not None and now.place.first < now.place.last
         return {
             "clock": clock(now.at),
-            "state": "lost" if view.hangs else now.state,
+            "state": state,
             "because": _HANGS if view.hangs else now.because,
             "over": view.over,
             "where": place(now.place) if now.place else None,
             "between": [now.place.first, now.place.last] if now.place and wide else None,
             "part": view.part(now.place),
             "speed": round(60 * now.speed) if turning and now.speed else None,
-            "spindle": {Phase.OFF: "not turning", Phase.AIR: "in the air", Phase.CUT: "cutting"}[now.phase],
+            "spindle": _SPINDLE[now.phase] if known else UNKNOWN_SPINDLE,
             "score": round(now.score, 2),
             "history": view.history,
             "alarms": len(view.alarms),

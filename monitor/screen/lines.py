@@ -15,6 +15,9 @@ from monitor.words import clock, event_text, is_urgent, place, what_to_do
 
 _BAR = 12
 
+# What is not heard may turn all the same.
+_PHASES = {Phase.OFF: "--", Phase.AIR: "air", Phase.CUT: "cut"}
+
 
 class Screen:
     """
@@ -97,10 +100,13 @@ def progress_text(listener: Listener) -> str:
     """Return what is being heard now, in one line that fits a terminal of 80 columns."""
     where = listener.locator.place(listener.at)
     bar = "#" * round(min(listener.watcher.score, 1.0) * _BAR)
-    # While the spindle is off, what is heard at its place is noise and no speed.
-    speed = "" if listener.phase is Phase.OFF else f"{60 * listener.speed:.0f} rpm"
+    # Where no spindle is heard, what is heard at its place is noise and no speed; of what nobody hears
+    # nothing is known.
+    deaf = listener.watcher.state == "deaf"
+    speed = "" if deaf or listener.phase is Phase.OFF else f"{60 * listener.speed:.0f} rpm"
+    phase = "" if deaf else _PHASES[listener.phase]
     return (
         f"{clock(listener.at):>8}  {listener.watcher.state.upper():8} "
         f"{place(where) if where else 'place unknown':22} "
-        f"{listener.phase.value:4} {speed:>9}  alarm [{bar:.<{_BAR}}]"
+        f"{phase:4} {speed:>9}  alarm [{bar:.<{_BAR}}]"
     )

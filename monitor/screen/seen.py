@@ -41,7 +41,7 @@ class Heard:
     score
         Where the comparison stands; 1 is an alarm.
     speed
-        rpm; ``None`` while the spindle is off.
+        rpm; ``None`` while no spindle is heard.
     place, part
         Where the cut is, and the name of that part; ``None`` where that is unknown.
     now, normal

@@ -11,7 +11,16 @@ from analysis.events import Alarm, Place
 from monitor.screen.keys import HELP, SHORT_HELP
 from monitor.screen.letters import block_letters, width_of
 from monitor.screen.seen import Heard, Seen
-from monitor.words import CAUSES, CAUTIONS, clock, first_of_all, next_text, place, steps_after
+from monitor.words import (
+    CAUSES,
+    CAUTIONS,
+    UNKNOWN_SPINDLE,
+    clock,
+    first_of_all,
+    next_text,
+    place,
+    steps_after,
+)
 
 Style = Literal["plain", "quiet", "good", "busy", "uneasy", "alarm"]
 
@@ -136,8 +145,8 @@ def _of_hearing(seen: Seen, width: int, way: _Way) -> Iterator[list[Line]]:
     if seen.heard:
         yield [
             *_wrapped("Place", _place(seen.heard.place, seen.heard.part), width),
-            *_change(seen.heard, width),
-            *_wrapped("Sound", _sound(seen.heard, way), width),
+            *_change(seen, seen.heard, width),
+            *_wrapped("Sound", _sound(seen, seen.heard, way), width),
         ]
     if way.detail >= _Detail.FEW or seen.accused:
         yield _last(seen, width, way)
@@ -217,9 +226,9 @@ def _place(where: Place | None, part: str | None) -> str:
     return f"{place(where)}{f', {part}' if part else ''}{sure}"
 
 
-def _change(heard: Heard, width: int) -> list[Line]:
+def _change(seen: Seen, heard: Heard, width: int) -> list[Line]:
     """Return how far the change has grown, against what is an alarm, as a bar and as a number."""
-    if heard.state in _NOT_COMPARING:
+    if seen.hung or heard.state in _NOT_COMPARING:
         return _wrapped("Change", "nothing is compared now", width)
     number = f" {min(100 * heard.score, 999):.0f} % of an alarm"
     room = min(_MOST_BAR, width - _LABEL - len(number) - 2)
@@ -229,7 +238,9 @@ def _change(heard: Heard, width: int) -> list[Line]:
     return [Line(f"{'Change':{_LABEL}}{drawn}{number}"[:width], style)]
 
 
-def _sound(heard: Heard, way: _Way) -> str:
+def _sound(seen: Seen, heard: Heard, way: _Way) -> str:
+    if seen.hung or heard.state == "deaf":
+        return UNKNOWN_SPINDLE
     turns = "no spindle is heard" if heard.speed is None else f"{heard.speed:.0f} rpm"
     does = {"off": "", "air": ", in the air", "cut": ", cutting"}[heard.phase.value]
     if heard.now is None or way.detail < _Detail.FEW:

@@ -292,12 +292,12 @@ def test_values_that_are_not_finite_are_left_out():
     assert not ((x > at[99] + 1e-6) & (x < at[101] - 0.051)).any()
 
 
-def test_the_spindle_s_strip_says_off_air_and_cut(plain: Figure):
-    """Where there is room, the strip says in words what the spindle was doing."""
+def test_the_spindle_s_strip_says_not_heard_air_and_cut(plain: Figure):
+    """Where there is room it says in words what was heard of the spindle, never that it stood still."""
     strip = panel(plain, "the spindle")
     middles = {text.get_text(): text.get_position()[0] for text in strip.texts[1:]}
     assert middles == {
-        "off": pytest.approx(1, abs=0.05),
+        "not heard": pytest.approx(1, abs=0.05),
         "in the air": pytest.approx(3, abs=0.05),
         "cutting": pytest.approx(9.5, abs=0.05),
     }

@@ -90,6 +90,16 @@ def test_a_bar_is_shown_only_while_something_is_compared():
         assert "nothing is compared now" in "\n".join(shown(seen(state)))
 
 
+def test_a_spindle_that_is_not_heard_is_never_said_to_stand_still():
+    """Noise may cover it; and while nobody listens nothing is said of speed or cutting, not even the last."""
+    covered = replace(seen("settle"), heard=Heard(1.0, "settle", Phase.OFF, 0.0))
+    assert "Sound   no spindle is heard" in shown(covered)
+    deaf = replace(seen("deaf"), heard=Heard(1.0, "deaf", Phase.CUT, 0.0, now=Levels(-90.0, -90.0)))
+    for what in (deaf, replace(seen("listen"), hung=3.2)):
+        (sound,) = (line for line in shown(what) if line.startswith("Sound"))
+        assert sound == "Sound   nothing is known of the spindle"
+
+
 @pytest.mark.parametrize("size", [(80, 24), (120, 40), (50, 15)])
 def test_an_alarm_tells_all_that_is_to_be_done(size: tuple[int, int]):
     """Cause, resume line, restart program, seven steps in order and a caution, also in a small window."""
@@ -107,6 +117,7 @@ def test_a_loop_that_hangs_is_deaf():
     lines = shown(replace(seen("listen"), hung=3.2))
     assert block_letters("DEAF", 3, "#")[0] in lines or block_letters("DEAF", 2, "#")[0] in lines
     assert any("nothing was taken in for 3 s" in line for line in lines)
+    assert "Change  nothing is compared now" in lines
 
 
 def test_what_to_do_stays_while_the_alarm_lasts():

@@ -2,6 +2,8 @@
 
 import io
 import os
+import re
+from types import SimpleNamespace
 
 import numpy as np
 import pytest
@@ -9,6 +11,7 @@ from contract import BIT, SHIPPED, sound
 
 from analysis.events import Checked, Deaf, Event, StateChange
 from analysis.listener import Listener
+from analysis.presence import Phase
 from monitor.screen import Screen
 from monitor.screen.lines import progress_text
 from monitor.setup import Wanted, make_listener, read_program
@@ -59,6 +62,20 @@ def test_no_speed_is_told_while_the_spindle_is_off():
     text = progress_text(silent)
     assert "rpm" not in text
     assert "place unknown" in text
+
+
+def test_nothing_is_told_of_the_spindle_while_nobody_hears_it(listener: Listener):
+    """What was heard last may be over: neither a speed nor a cut is told; nor that a spindle is off."""
+    muted = SimpleNamespace(
+        at=listener.at,
+        locator=listener.locator,
+        watcher=SimpleNamespace(state="deaf", score=0.0),
+        phase=Phase.CUT,
+        speed=300.0,
+    )
+    assert not re.search(r"\b(cut|air|off|rpm)\b", progress_text(muted))  # type: ignore[arg-type]
+    muted.watcher.state, muted.phase = "settle", Phase.OFF
+    assert not re.search(r"\b(cut|air|off|rpm)\b", progress_text(muted))  # type: ignore[arg-type]
 
 
 def test_events_stand_above_the_line(listener: Listener, monkeypatch: pytest.MonkeyPatch):

@@ -125,7 +125,7 @@ function show(told) {
   put("part", told.part || "");
   put("between", told.between ? `between ${told.between[0]} and ${told.between[1]}` : "");
   put("clock", told.clock);
-  put("spindle", `spindle ${told.spindle}`);
+  put("spindle", told.spindle);
   put("speed", told.speed ? `${told.speed} rpm` : "");
   put("score", told.score.toFixed(2));
   put("said", told.said);
@@ -151,6 +151,8 @@ function show(told) {
 function lose() {
   if (over || !heard || Date.now() - heard < STALE) return;
   byId("alone").hidden = true;
+  put("spindle", byId("spindle").dataset.unknown);
+  put("speed", "");
   setState("lost", "lost", "This page has lost touch: what stands here is old. Look at the machine.");
 }
 

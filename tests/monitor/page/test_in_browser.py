@@ -12,6 +12,7 @@ from contract import SHIPPED
 from live_run import BIT, Paced, live_run
 
 from analysis.events import Alarm, StateChange
+from analysis.presence import Phase
 from analysis.program import read
 from monitor.controls import Controls
 from monitor.journal import Run
@@ -20,7 +21,7 @@ from monitor.page.beside import live_app
 from monitor.page.live import Live
 from monitor.page.review_command import review_app
 from monitor.page.serving import Server
-from monitor.page.view import View
+from monitor.page.view import Now, View
 from monitor.report import report_html
 from monitor.sharing import Sharing
 from monitor.story import tell
@@ -199,8 +200,11 @@ def test_a_page_that_lost_touch_says_so(page: Any, tmp_path: Path, monkeypatch: 
     view = View(32_000, {0: BIT})
     with Server(lambda door: live_app(Live(view, Controls(), door), tmp_path, door), Sharing()) as server:
         page.goto(server.address)
-        view.note(StateChange(1.0, "listen", "comparing"))
+        view.now = Now(1.0, "listen", "comparing", phase=Phase.CUT, speed=300.0)
         page.wait_for_selector("#state[data-state='listen']")
+        assert page.text_content("#small").split() == ["0:01", "spindle", "cutting", "18000", "rpm"]
     page.wait_for_selector("#state[data-state='lost']")
     assert "lost touch" in page.text_content("#because")
+    assert page.text_content("#spindle") == "nothing is known of the spindle"
+    assert page.text_content("#speed") == ""
     _check_open_to_all(page)

@@ -1,12 +1,14 @@
 """The live page: what is heard now, buttons that reach the loop, and no browser that slows hearing."""
 
 import json
+import re
 import signal
 import socket
 import subprocess
 import time
 from collections.abc import Callable, Iterator
 from contextlib import ExitStack
+from dataclasses import replace
 from pathlib import Path
 from types import SimpleNamespace
 from urllib.parse import urlsplit
@@ -141,6 +143,30 @@ def test_that_nothing_arrives_is_shown_though_nothing_goes_on(browser: TestClien
     assert "nothing arrives from the microphone" in page
 
 
+@pytest.mark.parametrize("phase", Phase)
+def test_a_spindle_that_is_not_heard_is_never_said_to_stand_still(
+    browser: TestClient, view: View, phase: Phase
+):
+    """Somebody may reach in on it. While nobody listens nothing is said of spindle, speed or cutting."""
+    heard = {
+        Phase.OFF: ("no spindle heard", ""),
+        Phase.AIR: ("spindle in the air", "17796 rpm"),
+        Phase.CUT: ("spindle cutting", "17796 rpm"),
+    }
+    view.now = replace(view.now, phase=phase, speed=296.6)
+    assert _spindle(browser) == heard[phase]
+    for state, over in (("deaf", False), ("listen", True)):
+        view.note(StateChange(5.0, state, "why"))
+        view.over = over
+        assert _spindle(browser) == ("nothing is known of the spindle", "")
+
+
+def _spindle(browser: TestClient) -> tuple[str, ...]:
+    """Return what the page says of the spindle, and of its speed."""
+    page = browser.get("/").text
+    return tuple(re.findall(r'id="(?:spindle|speed)"[^>]*>([^<]*)<', page))
+
+
 def test_a_loop_that_hangs_is_shown(browser: TestClient, view: View, monkeypatch: pytest.MonkeyPatch):
     """Blocks that fail to come are a sign of life; a source that never comes back is none."""
     clock = FakeClock()
@@ -153,6 +179,7 @@ def test_a_loop_that_hangs_is_shown(browser: TestClient, view: View, monkeypatch
         assert 'data-state="learn"' in browser.get("/").text
     clock.advance(1.5)
     assert 'data-state="lost"' in browser.get("/").text
+    assert _spindle(browser) == ("nothing is known of the spindle", "")
 
 
 def tone_heard(most: int, lost: dict[int, int] | None = None) -> dict:
