@@ -31,7 +31,7 @@ from monitor.linefeed.reading import reader_for
 from monitor.linefeed.where import is_file, source_of
 from monitor.memory import giving_back
 from monitor.output import going_on_unread, has_failed, write, write_nowhere
-from monitor.press_lines import PressLines
+from monitor.press_lines import SAY_TIGHTENED, PressLines
 from monitor.resuming import command_for, refusal, write_beside
 from monitor.screen import JsonLines, Screen, Shown
 from monitor.screen.keys import is_in_front
@@ -45,7 +45,7 @@ from monitor.sources.unhurried import Unhurried
 from monitor.status import Status
 from monitor.trouble import warn
 from monitor.watch import Ears, Outcome, listen
-from monitor.words import CAUTIONS
+from monitor.words import CAUTIONS, TIGHTENED
 
 
 def ears_for(
@@ -224,7 +224,9 @@ def watch(live: Live, wanted: Wanted, *, as_json: bool) -> Status:
         journal = open_journal(title, wanted, program, source.rate, live.keep, microphone=source.name)
         over, controls = _after(live.seconds), Controls()
         screen = (
-            JsonLines() if as_json else _screen(f"{title}, listening to {source.name}", program, controls)
+            JsonLines()
+            if as_json
+            else _screen(f"{title}, listening to {source.name}", program, controls, _to_press(live))
         )
         if not as_json:
             screen.note(_greeting(source, journal, live.keep))
@@ -323,14 +325,21 @@ def _telling(ears: Ears, screen: Shown) -> Ears:
     return replace(ears, asked=asked)
 
 
-def _screen(title: str, program: Program | None, controls: Controls) -> Shown:
+def _to_press(live: Live) -> str:
+    """Return how a person says without keys that the bit was tightened; empty where that can't be said."""
+    if live.page:
+        return f'Press "{TIGHTENED}" on the page.'
+    return SAY_TIGHTENED if live.control else ""
+
+
+def _screen(title: str, program: Program | None, controls: Controls, press: str) -> Shown:
     """Return the screen, where there is a terminal for it; else plain lines."""
     if not is_in_front(sys.stdout) or os.environ.get("TERM", "") in _NO_SCREEN:
-        return Screen(sys.stdout)
+        return Screen(sys.stdout, press=press)
     from monitor.screen.board import Board  # noqa: PLC0415 - a terminal only
 
     parts = find_parts(program) if program else ()
-    return Board(sys.stdout, sys.stdin, title, Looking(parts), controls)
+    return Board(sys.stdout, sys.stdin, title, Looking(parts), controls, press=press)
 
 
 # Terminals, by their name, that can't place what is written.

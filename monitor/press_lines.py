@@ -20,6 +20,9 @@ from monitor.controls import Kind, Press
 
 _LOOK_EVERY = 0.25
 _LONGEST = 10_000
+SAY_TIGHTENED = 'Write {"press": "tightened"} to standard input.'
+"""How a person says here that the bit was tightened."""
+
 _LIKE = '{"press": "tightened"}, {"press": "nothing"} or {"press": "mark", "line": 47}'
 
 

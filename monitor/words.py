@@ -109,7 +109,11 @@ _LAST_STEPS = (
 )
 
 
-def steps_after(cause: Cause, *, short: bool = False) -> tuple[str, ...]:
+TIGHTENED = "Tightened, carry on"
+"""What stands on the page's button that says so."""
+
+
+def steps_after(cause: Cause, *, short: bool = False, press: str = "") -> tuple[str, ...]:
     """
     Return what to do after an alarm, in order.
 
@@ -119,11 +123,15 @@ def steps_after(cause: Cause, *, short: bool = False) -> tuple[str, ...]:
         Of the alarm.
     short
         Whether it is for a small window.
+    press
+        How to say that the bit was tightened, a sentence, where it can be said: that comes before the last
+        step, or the first seconds of cutting are not checked.
     """
     which = _STEPS.get(cause, _AS_FOR_LOOSE)
     isolate = ("Isolate the spindle's power.",) * 2
     steps = (which.stop, isolate, which.look, which.mend, *_LAST_STEPS)
-    return tuple(step[short] for step in steps)
+    *others, last = (step[short] for step in steps)
+    return *others, f"{press} {last}".strip()
 
 
 _NEXT = {
@@ -330,7 +338,7 @@ def part_text(part: PartVerdict) -> str:
     return f"  {part.name:10} lines {part.first} to {part.last}: {VERDICTS[part.verdict]}"
 
 
-def what_to_do(cause: Cause) -> str:
-    """Return what to do after an alarm, in order, with the cautions."""
-    steps = [f"  {number}. {step}" for number, step in enumerate(steps_after(cause), 1)]
+def what_to_do(cause: Cause, press: str = "") -> str:
+    """Return what to do after an alarm, in order, with the cautions; ``press`` as for `steps_after`."""
+    steps = [f"  {number}. {step}" for number, step in enumerate(steps_after(cause, press=press), 1)]
     return "\n".join(["What to do now:", *steps, *(f"  ! {caution}" for caution in CAUTIONS)])

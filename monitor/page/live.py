@@ -19,7 +19,7 @@ from monitor.controls import Controls, Press
 from monitor.page.guard import Door
 from monitor.page.rendering import render
 from monitor.page.view import View
-from monitor.words import CAUSES, FOUND, UNKNOWN_SPINDLE, clock, first_of_all, place, steps_after
+from monitor.words import CAUSES, FOUND, TIGHTENED, UNKNOWN_SPINDLE, clock, first_of_all, place, steps_after
 
 # s from one message to the next; presses that are heeded in one second.
 _EVERY, _PRESSES = 0.5, 5
@@ -36,6 +36,8 @@ _SPINDLE = {
     Phase.AIR: "spindle in the air",
     Phase.CUT: "spindle cutting",
 }
+
+_PRESS = f'Press "{TIGHTENED}".'
 
 _HANGS = "The listening itself hangs: what stands here is old. Look at the machine."
 
@@ -125,7 +127,7 @@ class Live:
             "score": round(now.score, 2),
             "history": view.history,
             "alarms": len(view.alarms),
-            "steps": steps_after(view.alarms[-1].cause) if view.alarms else (),
+            "steps": steps_after(view.alarms[-1].cause, press=_PRESS) if view.alarms else (),
             "last": self._last(view.last),
             "said": view.said,
         }

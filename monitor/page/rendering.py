@@ -9,6 +9,7 @@ from analysis.figures.clock import lasting, moment
 from monitor.words import (
     CAUSES,
     CAUTIONS,
+    TIGHTENED,
     UNKNOWN_SPINDLE,
     VERDICTS,
     clock,
@@ -36,7 +37,7 @@ def _environment() -> Environment:
     made.filters.update(first_of_all=first_of_all, steps_after=steps_after, why_there=why_there)
     made.filters.update(found_text=found_text)
     made.globals.update(CAUTIONS=CAUTIONS, CAUSES=CAUSES, VERDICTS=VERDICTS)
-    made.globals.update(UNKNOWN_SPINDLE=UNKNOWN_SPINDLE)
+    made.globals.update(TIGHTENED=TIGHTENED, UNKNOWN_SPINDLE=UNKNOWN_SPINDLE)
     return made
 
 

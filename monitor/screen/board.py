@@ -65,6 +65,8 @@ class Board:
         What looks at the listener.
     controls
         Where keys go.
+    press
+        How a person says without keys that the bit was tightened; empty where that can't be said.
 
     Notes
     -----
@@ -72,8 +74,15 @@ class Board:
     terminal is given back and what happens from then on is told in plain lines.
     """
 
-    def __init__(
-        self, stdout: TextIO, stdin: TextIO, title: str, looking: Looking, controls: Controls
+    def __init__(  # noqa: PLR0913 - a terminal's two ends, what it shows, and where what is said goes
+        self,
+        stdout: TextIO,
+        stdin: TextIO,
+        title: str,
+        looking: Looking,
+        controls: Controls,
+        *,
+        press: str = "",
     ) -> None:
         self._lines = Screen(stdout)
         self._stdin = stdin
@@ -85,7 +94,7 @@ class Board:
         self._terminal = ExitStack()
         self._over = threading.Event()
         self._thread = threading.Thread(target=self._show, name="screen", daemon=True)
-        self._seen = Seen(title)
+        self._seen = Seen(title, press=press)
         self._bells = 0
         self._alive = time.monotonic()
         self._next = 0.0

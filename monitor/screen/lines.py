@@ -29,11 +29,14 @@ class Screen:
         Where to write.
     every
         Seconds of sound between two updates.
+    press
+        How a person says that the bit was tightened; empty where that can't be said.
     """
 
-    def __init__(self, stream: TextIO, every: float = 0.5) -> None:
+    def __init__(self, stream: TextIO, every: float = 0.5, press: str = "") -> None:
         self._stream = stream
         self._every = every
+        self._press = press
         self._next = 0.0
         self._shown = ""
         self._live = stream.isatty()
@@ -50,7 +53,7 @@ class Screen:
 
     def alarm(self, cause: Cause, done: str) -> None:
         """Write what to do after an alarm and what was done, and ring the terminal's bell."""
-        text = f"{what_to_do(cause)}\n{done}".strip()
+        text = f"{what_to_do(cause, self._press)}\n{done}".strip()
         self.note(f"\a{text}" if self._live else text)
 
     def refused(self, cause: Cause, why: str) -> None:

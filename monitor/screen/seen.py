@@ -91,6 +91,8 @@ class Seen:
         What just went wrong, or was refused.
     keys
         Whether there are keys to press.
+    press
+        How else a person says that the bit was tightened; empty where that can't be said.
     start
         What was told at the start, a line each.
     info
@@ -110,6 +112,7 @@ class Seen:
     question: str = ""
     trouble: str = ""
     keys: bool = False
+    press: str = ""
     start: tuple[str, ...] = ()
     info: bool = False
 

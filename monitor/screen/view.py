@@ -189,8 +189,8 @@ _EVIDENCE = {_Detail.BRIEF: 0, _Detail.SOME: 1, _Detail.FEW: 1, _Detail.ALL: Non
 
 def _steps(seen: Seen, alarm: Alarm, width: int, way: _Way) -> list[Line]:
     """Return what to do after an alarm, in order."""
-    *others, last = steps_after(alarm.cause, short=way.detail < _Detail.FEW)
-    steps = [*others, f"Press t. {last}" if seen.keys else last]
+    press = "Press t." if seen.keys else seen.press
+    steps = steps_after(alarm.cause, short=way.detail < _Detail.FEW, press=press)
     return [
         line
         for number, step in enumerate(steps, 1)

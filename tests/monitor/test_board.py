@@ -112,6 +112,14 @@ def test_an_alarm_tells_all_that_is_to_be_done(size: tuple[int, int]):
     assert "restart-at-line-293.ngc" in text.replace("- ", "-").replace(" ", "")
 
 
+def test_without_keys_an_alarm_tells_how_else_one_says_that_the_bit_was_tightened():
+    """On the page, or through another program, where there is one; else nothing that nobody can press."""
+    without = replace(seen("alarm"), keys=False)
+    assert not any("ress t" in line for line in shown(without))
+    page = replace(without, press='Press "Tightened, carry on" on the page.')
+    assert any('7. Press "Tightened, carry on" on the page.' in line for line in shown(page))
+
+
 def test_a_loop_that_hangs_is_deaf():
     """When nothing is taken in any more the screen must not go on to look calm."""
     lines = shown(replace(seen("listen"), hung=3.2))

@@ -57,3 +57,27 @@ def test_watch_takes_them(chipsong: Callable[..., Ended], said: TextIO, monkeypa
     assert any("tightened" in str(event.get("because")) for event in ended.events)
     assert ended.err.startswith("chipsong: 'what' on standard input is not understood: write ")
     assert ended.err.count("\n") == 1
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize(
+    ("options", "told"),
+    [
+        (["--control", "-"], 'Write {"press": "tightened"} to standard input. Carry on'),
+        (["--control", "-", "--page"], 'Press "Tightened, carry on" on the page. Carry on'),
+        ([], "Carry on"),
+    ],
+)
+def test_an_alarm_in_plain_lines_tells_how_to_say_that_the_bit_was_tightened(
+    chipsong: Callable[..., Ended],
+    said: TextIO,
+    monkeypatch: pytest.MonkeyPatch,
+    options: list[str],
+    told: str,
+):
+    """Where nobody can say it, nothing is said of it: the first seconds are checked only if it is said."""
+    del said
+    samples, rate = sound("slip_outline")
+    monkeypatch.setattr("monitor.listening.Microphone", lambda _device, _rate: FakeMicrophone(samples, rate))
+    ended = chipsong("watch", *BIT, "--program", SHIPPED / "slip_outline.ngc", *options)
+    assert f"  7. {told} with the restart program" in ended.out

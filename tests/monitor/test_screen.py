@@ -121,6 +121,15 @@ def test_an_alarm_rings_a_terminals_bell():
     assert file.getvalue().endswith("\nthere is a restart\n")
 
 
+def test_lines_name_what_can_be_pressed_where_something_can():
+    """Who reads a pipe is told how to say that the bit was tightened, or nothing of it."""
+    told, silent = io.StringIO(), io.StringIO()
+    Screen(told, press="Say so.").alarm("loose", "")
+    Screen(silent).alarm("loose", "")
+    assert "  7. Say so. Carry on" in told.getvalue()
+    assert told.getvalue().replace("Say so. ", "") == silent.getvalue()
+
+
 @pytest.mark.parametrize(
     ("event", "rings"),
     [

@@ -157,6 +157,14 @@ def test_what_to_do_is_in_order_with_every_caution(cause: Cause):
         assert all(re.search(words, step.lower()) for words, step in zip(order, steps, strict=True))
 
 
+def test_that_the_bit_was_tightened_is_said_before_one_carries_on():
+    """Where it can be said the last step begins with how; where it can't, nothing is said of it."""
+    (*others, last), without = steps_after("loose", press="Press t."), steps_after("loose")
+    assert (*others, last.removeprefix("Press t. ")) == without
+    assert "7. Press t. Carry on" in what_to_do("loose", "Press t.")
+    assert "ress" not in what_to_do("loose")
+
+
 def test_what_to_do_fits_the_cause():
     """A spindle that stopped is no loose bit: what is looked at and mended differs."""
     told = {cause: steps_after(cause) for cause in CAUSES}
@@ -164,6 +172,7 @@ def test_what_to_do_fits_the_cause():
     assert "may start again" in told["spindle"][0]
     assert "piece" in told["broken"][2]
     assert all(len(step) <= 72 for steps in told.values() for step in steps)
+    assert all(len(steps_after(cause, press="Press t.")[-1]) <= 72 for cause in CAUSES)
     assert "axis" in told["stalled"][2]
     assert "clamps" in told["chatter"][2]
     assert told["loose"] == told["unknown"] == told["dull"]

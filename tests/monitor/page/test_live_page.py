@@ -73,6 +73,8 @@ def test_the_page_shows_state_alarm_and_cautions_without_a_script(browser: TestC
         "it &lt;swells&gt;",
         "Carry on from line 5.",
         "<li>Isolate the spindle&#39;s power.</li>",
+        "<li>Press &#34;Tightened, carry on&#34;. Carry on with the restart program",
+        ">Tightened, carry on</button>",
         "no safety device",
     ):
         assert words in page
