@@ -127,6 +127,7 @@ class Live:
             "score": round(now.score, 2),
             "history": view.history,
             "alarms": len(view.alarms),
+            "first": " ".join(first_of_all(view.alarms[-1])) if view.alarms else "",
             "steps": steps_after(view.alarms[-1].cause, press=_PRESS) if view.alarms else (),
             "last": self._last(view.last),
             "said": view.said,
@@ -144,8 +145,6 @@ class Live:
             "resume": None,
             "restart": None,
         }
-        if isinstance(event, Alarm):
-            told["because"] += first_of_all(event)
         if isinstance(event, Alarm) and event.resume:
             told["resume"] = place(event.resume)
             if self._view.run and self._view.program:

@@ -130,6 +130,7 @@ function show(told) {
   put("score", told.score.toFixed(2));
   put("said", told.said);
   byId("todo").hidden = told.state !== "alarm";
+  put("first", told.first);
   list("steps", told.steps);
   byId("alone").hidden = !over && told.state !== "deaf" && told.state !== "lost";
   byId("press-nothing").disabled = over || told.state !== "alarm";

@@ -3,15 +3,16 @@
 import re
 import shutil
 from collections.abc import Iterator
+from dataclasses import replace
 from pathlib import Path
-from typing import Any
+from typing import Any, get_args
 
 import pytest
 import soundfile
 from contract import SHIPPED
 from live_run import BIT, Paced, live_run
 
-from analysis.events import Alarm, StateChange
+from analysis.events import Alarm, Place, ResumeLine, State, StateChange
 from analysis.presence import Phase
 from analysis.program import read
 from monitor.controls import Controls
@@ -177,6 +178,72 @@ def test_a_live_run_is_seen_and_each_button_works(page: Any, home: Path):
     states = [event.state for event in run.events if isinstance(event, StateChange)]
     assert "alarm" in states
     assert sum(isinstance(event, Alarm) for event in run.events) >= 1
+
+
+@pytest.fixture
+def shown(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Iterator[tuple[View, str]]:
+    """Give what a loop leaves for the page, with no loop behind it, and where the page is."""
+    monkeypatch.setattr("monitor.page.view._STILL", 60.0)
+    view = View(32_000, {0: BIT})
+    with Server(lambda door: live_app(Live(view, Controls(), door), tmp_path, door), Sharing()) as server:
+        yield view, server.address
+
+
+PLACE = Place(312, 450, 308, 316, "sound")
+SLIP = Alarm(
+    at=9.0,
+    onset=8.0,
+    cause="loose",
+    confidence=0.7,
+    because=(
+        "the hiss of the cut swells every second revolution, 15 dB more than it did",
+        "half orders rose",
+    ),
+    score=20.0,
+    threshold=18.0,
+    line=PLACE,
+    resume=ResumeLine(293, 450),
+)
+
+
+@pytest.mark.parametrize("page", [360], indirect=True)
+@pytest.mark.parametrize("size", [(390, 844), (360, 640), (1280, 800)])
+def test_in_an_alarm_the_first_order_is_seen_at_once(
+    page: Any, shown: tuple[View, str], size: tuple[int, int]
+):
+    """On a phone as on a desk nobody has to scroll to read what to do first; why it alarms comes below."""
+    view, address = shown
+    page.set_viewport_size({"width": size[0], "height": size[1]})
+    view.note(SLIP)
+    view.note(StateChange(9.0, "alarm", SLIP.because[0]))
+    view.now = replace(view.now, place=PLACE, phase=Phase.CUT, speed=300.0)
+    page.goto(address)
+    first = page.locator("#steps li").first.bounding_box()
+    assert first["y"] + first["height"] <= size[1]
+    assert page.locator("#last").bounding_box()["y"] > first["y"]
+
+
+@pytest.mark.parametrize("page", [360], indirect=True)
+@pytest.mark.parametrize("state", [*get_args(State), "ended"])
+def test_text_of_twice_the_size_fits_the_screen(page: Any, shown: tuple[View, str], state: State):
+    """Who has set large letters need not scroll sideways, and the state's word stays in its box."""
+    view, address = shown
+    page.set_viewport_size({"width": 390, "height": 844})
+    view.note(SLIP)
+    view.note(StateChange(9.0, "settle" if state == "ended" else state, "the spindle is heard at 18030 rpm"))
+    view.now = replace(view.now, place=PLACE, phase=Phase.CUT, speed=300.0)
+    view.over = state == "ended"
+    page.goto(address)
+    page.locator("#word", has_text=state).wait_for()
+    page.evaluate("document.documentElement.style.fontSize = '212.5%'")
+    assert page.evaluate("document.documentElement.scrollWidth <= window.innerWidth")
+    assert page.evaluate("document.getElementById('state').scrollWidth") <= page.evaluate(
+        "document.getElementById('state').clientWidth"
+    )
+    word, box = page.locator("#word").bounding_box(), page.locator("#state").bounding_box()
+    assert box["x"] < word["x"]
+    assert word["x"] + word["width"] < box["x"] + box["width"]
+    assert page.evaluate("document.getElementById('word').scrollWidth") <= word["width"] + 1
 
 
 @pytest.mark.parametrize("page", [360], indirect=True)

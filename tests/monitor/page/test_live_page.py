@@ -81,6 +81,16 @@ def test_the_page_shows_state_alarm_and_cautions_without_a_script(browser: TestC
     assert "<swells>" not in page
 
 
+def test_what_the_cause_asks_for_comes_before_the_steps(browser: TestClient, view: View):
+    """It goes before all that is to be done after any alarm, and what is to be done before why."""
+    view.note(replace(view.alarms[0], cause="spindle", because=("its line is gone",)))
+    page = browser.get("/").text
+    places = [
+        page.index(words) for words in ("Stop the feed at once", "<li>Stop the feed.", "its line is gone")
+    ]
+    assert places == sorted(places)
+
+
 def test_the_stream_ends_with_the_run(browser: TestClient, view: View):
     """Each message is the whole state; when the run is over, that is the last thing that is said."""
     view.note(Summary(10.0, 1, 10.0, 5.0, 3))
