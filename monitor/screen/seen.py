@@ -79,6 +79,8 @@ class Seen:
         settles it.
     alarm
         The alarm that lasts.
+    behind
+        The alarm after which one carries on: until the bit is found tight, or it is said to be nothing.
     done
         What was done at it, in words.
     checking
@@ -106,6 +108,7 @@ class Seen:
     last: tuple[str, ...] = ()
     accused: tuple[str, ...] = ()
     alarm: Alarm | None = None
+    behind: Alarm | None = None
     done: str = ""
     checking: bool = False
     hung: float = 0.0
@@ -133,14 +136,17 @@ def after(seen: Seen, event: Event) -> Seen:
                 since=at,
                 alarm=seen.alarm if lasts else None,
                 accused=() if passed else seen.accused,
+                behind=None if passed else seen.behind,
                 checking=seen.checking and state in ("settle", "learn", "deaf"),
             )
         case Alarm(at):
             last = (f"{clock(at)} alarm: {CAUSES[event.cause].lower()}", *event.because)
-            return replace(seen, last=last, accused=last, alarm=event, done="")
+            return replace(seen, last=last, accused=last, alarm=event, behind=event, done="")
         case Checked(at):
             last = (f"{clock(at)} {found_text(event)}", *event.because)
-            accused = last if event.accuses else ()
+            if event.verdict == "tight":
+                return replace(seen, last=last, accused=(), behind=None, checking=False)
+            accused = last if event.accuses else seen.accused
             return replace(seen, last=last, accused=accused, checking=False)
         case _:
             return replace(seen, last=(" ".join(event_text(event).split()),))
@@ -153,6 +159,7 @@ def said_by_hand(seen: Seen, presses: Sequence[Press]) -> Seen:
         seen,
         checking=seen.checking or "tightened" in kinds,
         accused=seen.accused if kinds <= {"mark"} else (),
+        behind=None if "nothing" in kinds else seen.behind,
     )
 
 

@@ -152,6 +152,8 @@ def _of_hearing(seen: Seen, width: int, way: _Way) -> Iterator[list[Line]]:
         yield _last(seen, width, way)
     do = next_text(_word(seen).lower(), checking=seen.checking, doubted=bool(seen.accused))
     yield _wrapped("Do", do, width)
+    if seen.checking and seen.behind:
+        yield _carry_on(seen, seen.behind, width, way)
     if way.detail >= _Detail.FEW:
         told = CAUTIONS if way.detail is _Detail.ALL else CAUTIONS[:2]
         yield _cautions(told, width)
@@ -162,19 +164,27 @@ def _of_alarm(seen: Seen, alarm: Alarm, width: int, way: _Way) -> Iterator[list[
     if _word(seen) != "ALARM":
         yield _wrapped("", _why(seen), width, "alarm")
     since = f"{CAUSES[alarm.cause]} ({100 * alarm.confidence:.0f} % sure), since {clock(alarm.onset)}"
-    because, done = alarm.because[: _EVIDENCE[way.detail]], seen.done.splitlines()[: max(1, way.detail)]
+    because = alarm.because[: _EVIDENCE[way.detail]]
     yield [
         *_wrapped("", since, width, "alarm"),
         *(line for said in because for line in _wrapped("Why", said, width)),
         *(line for said in first_of_all(alarm) for line in _wrapped("First", said, width)),
         *(_wrapped("Place", _place(alarm.line, None), width) if way.detail else []),
-        *(_wrapped("Resume", f"from {place(alarm.resume)}", width) if alarm.resume else []),
-        *(line for said in done for line in _wrapped("", said, width)),
+        *_carry_on(seen, alarm, width, way),
     ]
     yield _steps(seen, alarm, width, way)
     if way.detail is _Detail.ALL and seen.last != seen.accused:
         yield _last(seen, width, way)
     yield _cautions(_AT_AN_ALARM[way.detail], width)
+
+
+def _carry_on(seen: Seen, alarm: Alarm, width: int, way: _Way) -> list[Line]:
+    """Return from where to carry on after an alarm, and what was done at it."""
+    done = seen.done.splitlines()[: max(1, way.detail)]
+    return [
+        *(_wrapped("Resume", f"from {place(alarm.resume)}", width) if alarm.resume else []),
+        *(line for said in done for line in _wrapped("", said, width)),
+    ]
 
 
 # Of all cautions the one about the feed hold is never left out.

@@ -136,6 +136,29 @@ def test_what_to_do_stays_while_the_alarm_lasts():
         assert (what.alarm is ALARM) is lasts
 
 
+@pytest.mark.parametrize("size", [(80, 24), (120, 40), (50, 15)])
+def test_where_to_carry_on_stays_in_sight_until_the_bit_is_found_tight(size: tuple[int, int]):
+    """The bit is tightened before the restart program is started: that is when its place is needed."""
+
+    def told(what: Seen) -> str:
+        return "".join("".join(shown(what, *size)).split())
+
+    wanted = ("fromline293(N450)", "restart-at-line-293.ngc")
+    what = after(replace(seen("alarm"), done=""), ALARM)
+    what = said_by_hand(replace(what, done=DONE), (Press("tightened"),))
+    for state, phase in (("settle", Phase.OFF), ("deaf", Phase.OFF), ("learn", Phase.CUT)):
+        what = after(what, StateChange(190.0, state, "tightened"))  # type: ignore[arg-type]
+        what = replace(what, heard=Heard(191.0, state, phase, 0.0))  # type: ignore[arg-type]
+        assert all(words in told(what) for words in wanted)
+    doubted = after(what, Checked(200.0, "before", "doubtful", ("half orders",)))
+    again = said_by_hand(doubted, (Press("tightened"),))
+    assert all(words in told(again) for words in wanted), "the bit is seated once more"
+    tight = after(again, Checked(210.0, "before", "tight", ("as before",)))
+    for over in (tight, said_by_hand(again, (Press("nothing"),))):
+        later = said_by_hand(over, (Press("tightened"),))
+        assert not any(words in told(later) for words in wanted), "an alarm of long ago is over"
+
+
 @pytest.mark.parametrize("verdict", ["tight", "doubtful", "loose"])
 def test_what_was_found_after_tightening_is_told_with_its_evidence(verdict: Tightness):
     """Until then it says that the first seconds are checked; then the verdict, against what, and why."""
