@@ -17,7 +17,7 @@ from analysis.listener import Listener, Step
 from monitor.controls import Controls, Press
 from monitor.screen.keys import Keyboard, single_keys, typed_within
 from monitor.screen.lines import Screen
-from monitor.screen.seen import Looking, Seen, after, said_by_hand
+from monitor.screen.seen import Looking, Seen, after, cuts, said_by_hand
 from monitor.screen.shown import marked_text
 from monitor.screen.view import Line, picture
 from monitor.trouble import one_line
@@ -233,6 +233,7 @@ class Board:
         if typed is None:
             self._keys = None
             return
+        self._keyboard.cuts = cuts(self._seen)
         for press in self._keyboard.feed(typed):
             self._controls.press(press)
 

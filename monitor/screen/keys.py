@@ -13,6 +13,7 @@ HELP = "n that was nothing  t tightened, carry on  m mark this line  i info  Ctr
 SHORT_HELP = "n nothing  t tightened  m mark  i info"
 
 _SURE = "That was nothing, and what is heard now is normal? y: yes. Any other key: no."
+_STILL_CUTS = "A cut is heard still. Is the bit tightened all the same? y: yes. Any other key: no."
 _WHICH = "Which line of the file is being cut now? {}_   (Enter; Esc: none)"
 _MOST_DIGITS = 9
 _ERASE = "\x7f\b"
@@ -23,15 +24,18 @@ class Keyboard:
     Makes presses of keys; holds what was typed so far.
 
     What would make a real fault sound normal takes a second, other key: an elbow presses keys as well, and a
-    key that is held comes many times.
+    key that is held comes many times. So does what would end an alarm while the bit still cuts.
 
     Attributes
     ----------
+    cuts
+        Whether a cut is heard: then hardly anybody has tightened the bit.
     info
         Whether what was told at the start is to be shown again; any other key ends that.
     """
 
     def __init__(self) -> None:
+        self.cuts = False
         self.info = False
         self._asks: str | None = None
         self._digits = ""
@@ -39,7 +43,7 @@ class Keyboard:
     @property
     def question(self) -> str:
         """What is asked now; empty when nothing is."""
-        return {"n": _SURE, "m": _WHICH.format(self._digits)}.get(self._asks or "", "")
+        return {"n": _SURE, "t": _STILL_CUTS, "m": _WHICH.format(self._digits)}.get(self._asks or "", "")
 
     def feed(self, typed: str) -> list[Press]:
         """Take in what was typed at once; return what it means."""
@@ -53,11 +57,11 @@ class Keyboard:
         self.info = key == "i" and not self.info and asked != "m"
         if asked == "m":
             return self._digit(key)
-        if key == "t":
+        if (key == "t" and not self.cuts) or (key == "y" and asked == "t"):
             return Press("tightened")
         if key == "y" and asked == "n":
             return Press("nothing")
-        if key in ("n", "m"):
+        if key in ("n", "m", "t"):
             self._asks, self._digits = key, ""
         return None
 

@@ -152,6 +152,12 @@ def after(seen: Seen, event: Event) -> Seen:
             return replace(seen, last=(" ".join(event_text(event).split()),))
 
 
+def cuts(seen: Seen) -> bool:
+    """Return whether a cut is heard: of what nobody listens to, nobody knows."""
+    heard = seen.heard
+    return heard is not None and heard.phase is Phase.CUT and heard.state != "deaf"
+
+
 def said_by_hand(seen: Seen, presses: Sequence[Press]) -> Seen:
     """Return what is to be seen after a person said something of the bit: that settles what was in doubt."""
     kinds = {press.kind for press in presses}

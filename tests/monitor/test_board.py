@@ -8,6 +8,8 @@ import sys
 import termios
 import threading
 import time
+from collections.abc import Iterator
+from contextlib import contextmanager
 from dataclasses import replace
 
 import pytest
@@ -20,7 +22,7 @@ from monitor.controls import Controls, Press
 from monitor.screen.board import Board
 from monitor.screen.keys import Keyboard
 from monitor.screen.letters import block_letters
-from monitor.screen.seen import Heard, Levels, Looking, Seen, after, said_by_hand
+from monitor.screen.seen import Heard, Levels, Looking, Seen, after, cuts, said_by_hand
 from monitor.screen.view import picture
 
 STATES: tuple[State, ...] = ("settle", "learn", "listen", "uneasy", "alarm", "deaf")
@@ -224,6 +226,44 @@ def test_what_keys_mean(typed: list[str], presses: list[Press]):
     assert [press for keys in typed for press in keyboard.feed(keys)] == presses
 
 
+@pytest.mark.parametrize(
+    ("typed", "presses"),
+    [
+        (["t"], []),
+        (["t", "t", "t"], []),
+        (["t", "y"], [Press("tightened")]),
+        (["t", "x", "y"], []),
+        (["t", "n", "y"], [Press("nothing")]),
+        (["t", "\x1b", "y"], []),
+    ],
+)
+def test_a_bit_that_still_cuts_is_not_tightened_by_one_key(typed: list[str], presses: list[Press]):
+    """An elbow would end the alarm, and a held key too; with the cut over one key does."""
+    keyboard = Keyboard()
+    keyboard.cuts = True
+    assert [press for keys in typed for press in keyboard.feed(keys)] == presses
+    keyboard.feed("t")
+    assert "A cut is heard still" in keyboard.question
+    keyboard.cuts = False
+    assert keyboard.feed("t") == [Press("tightened")]
+    assert keyboard.question == ""
+
+
+@pytest.mark.parametrize(
+    ("state", "phase", "heard"),
+    [
+        ("alarm", Phase.CUT, True),
+        ("alarm", Phase.AIR, False),
+        ("alarm", Phase.OFF, False),
+        ("deaf", Phase.CUT, False),
+    ],
+)
+def test_a_cut_is_heard_only_while_somebody_listens(state: State, phase: Phase, *, heard: bool):
+    """A spindle that stands still, or a microphone that is muted, does not hold up who has tightened."""
+    assert cuts(replace(seen(state), heard=Heard(1.0, state, phase, 0.0))) is heard
+    assert not cuts(Seen("trays"))
+
+
 def test_a_question_is_shown_until_it_is_answered():
     """The line that is typed is seen, in place of the help."""
     keyboard = Keyboard()
@@ -272,16 +312,20 @@ with Board(sys.stdout, sys.stdin, "trays", Looking(), controls) as board:
 """
 
 
-def test_the_terminal_is_as_it_was_also_after_a_crash():
-    """It says when the loop hangs; a key needs no Enter; after a crash the screen is left, the alarm told."""
+@pytest.fixture
+def terminal() -> Iterator[tuple[int, int]]:
+    """Give a terminal: the end where a person types and reads, and the end where a program runs."""
     ours, theirs = pty.openpty()
+    yield ours, theirs
+    os.close(ours)
+    os.close(theirs)
+
+
+def test_the_terminal_is_as_it_was_also_after_a_crash(terminal: tuple[int, int]):
+    """It says when the loop hangs; a key needs no Enter; after a crash the screen is left, the alarm told."""
+    ours, theirs = terminal
     before = termios.tcgetattr(theirs)
-    command = [sys.executable, "-c", f"import sys; sys.path[:0] = {sys.path!r}\n{_SCRIPT}"]
-    env = os.environ | {"TERM": "xterm", "LANG": "C.UTF-8", "NO_COLOR": "1"}
-    child = subprocess.Popen(
-        command, stdin=theirs, stdout=theirs, stderr=subprocess.PIPE, env=env, start_new_session=True
-    )
-    try:
+    with _running(_SCRIPT, theirs) as child:
         screen = _read_until(ours, b"nothing was taken in")
         screen += _read_until(ours, b"Press t.")
         os.write(ours, b"t")
@@ -293,11 +337,48 @@ def test_the_terminal_is_as_it_was_also_after_a_crash():
         assert screen.index(b"\x1b[?1049h") < left < screen.index(b"ALARM: THE BIT MAY BE LOOSE")
         assert b"\x1b[31m" not in screen, "no colour where none is wanted"
         assert termios.tcgetattr(theirs) == before
+
+
+_CUTTING = """
+import fcntl, sys, termios, time
+from types import SimpleNamespace
+fcntl.ioctl(0, termios.TIOCSCTTY, 0)
+from test_board import ALARM, Board, Controls, seen
+controls, looking = Controls(), SimpleNamespace(look=lambda _: seen("alarm").heard)
+with Board(sys.stdout, sys.stdin, "trays", looking, controls) as board:
+    board.event(ALARM)
+    board.progress(None)
+    while not (presses := controls.take()):
+        board.pressed(())
+        time.sleep(0.02)
+print([press.kind for press in presses])
+"""
+
+
+def test_the_terminal_asks_whether_a_bit_is_tightened_that_is_heard_to_cut(terminal: tuple[int, int]):
+    """What is heard reaches the keys: the first one only asks."""
+    ours, theirs = terminal
+    with _running(_CUTTING, theirs):
+        _read_until(ours, b"Press t.")
+        os.write(ours, b"t")
+        _read_until(ours, b"A cut is heard still.")
+        os.write(ours, b"y")
+        _read_until(ours, b"['tightened']")
+
+
+@contextmanager
+def _running(script: str, theirs: int) -> Iterator[subprocess.Popen[bytes]]:
+    """Run a script on a terminal."""
+    command = [sys.executable, "-c", f"import sys; sys.path[:0] = {sys.path!r}\n{script}"]
+    env = os.environ | {"TERM": "xterm", "LANG": "C.UTF-8", "NO_COLOR": "1"}
+    child = subprocess.Popen(
+        command, stdin=theirs, stdout=theirs, stderr=subprocess.PIPE, env=env, start_new_session=True
+    )
+    try:
+        yield child
     finally:
         child.kill()
         child.communicate()
-        os.close(ours)
-        os.close(theirs)
 
 
 def _read_until(file: int, words: bytes) -> bytes:
