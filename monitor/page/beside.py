@@ -8,7 +8,7 @@ from pathlib import Path
 
 from starlette.applications import Starlette
 
-from monitor.controls import Controls
+from monitor.controls import Controls, Press
 from monitor.journal import home
 from monitor.page.guard import Door
 from monitor.page.live import Live
@@ -65,7 +65,13 @@ def page_beside(
     with Server(make, sharing) as server:
         show(shown(server, "", sharing))
         asked = joined.asked
-        yield replace(joined, asked=lambda: (*asked(), *controls.take())), view.tap(source)
+
+        def said() -> tuple[Press, ...]:
+            presses = (*asked(), *controls.take())
+            view.pressed(presses)
+            return presses
+
+        yield replace(joined, asked=said), view.tap(source)
         end = time.monotonic() + _FAREWELL
         while lives[0].readers and time.monotonic() < end:
             time.sleep(0.05)

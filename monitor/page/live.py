@@ -127,6 +127,8 @@ class Live:
             "score": round(now.score, 2),
             "history": view.history,
             "alarms": len(view.alarms),
+            "lasts": view.seen.alarm is not None,
+            "doubted": bool(view.seen.accused),
             "first": " ".join(first_of_all(view.alarms[-1])) if view.alarms else "",
             "steps": steps_after(view.alarms[-1].cause, press=_PRESS) if view.alarms else (),
             "last": self._last(view.last),
@@ -145,8 +147,9 @@ class Live:
             "resume": None,
             "restart": None,
         }
-        if isinstance(event, Alarm) and event.resume:
-            told["resume"] = place(event.resume)
+        alarm = event if isinstance(event, Alarm) else self._view.seen.behind
+        if alarm and alarm.resume:
+            told["resume"] = place(alarm.resume)
             if self._view.run and self._view.program:
                 at = f"runs/{self._view.run}/alarms/{len(self._view.alarms)}/restart.ngc"
                 told["restart"] = f"{self._door.prefix}/{at}"

@@ -7,7 +7,7 @@ more than a few references. Everything that takes time is done on the page's own
 
 import threading
 import time
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from contextlib import suppress
 from dataclasses import dataclass, replace
 from typing import Any, NamedTuple
@@ -21,6 +21,8 @@ from analysis.listener import Listener
 from analysis.order_spectrum import order_spectrum, window_for
 from analysis.presence import Phase
 from analysis.program import Program, find_parts
+from monitor.controls import Press
+from monitor.screen.seen import Seen, after, said_by_hand
 from monitor.sources import Block, Source
 from monitor.story.comparing import ORDERS
 from monitor.watch import Ears
@@ -101,6 +103,7 @@ class View:
         self.now = Now()
         self.alarms: tuple[Alarm, ...] = ()
         self.last: Event | None = None
+        self.seen = Seen("")
         self.over = False
         self.history: tuple[tuple[float, float], ...] = ()
         self._bits = dict(bits)
@@ -153,6 +156,7 @@ class View:
 
     def note(self, event: Event) -> None:
         """Take in an event."""
+        self.seen = after(self.seen, event)
         if isinstance(event, Alarm):
             self.alarms = (*self.alarms, event)
         if isinstance(event, StateChange):
@@ -163,6 +167,10 @@ class View:
         elif isinstance(event, Alarm | Checked | Deaf | Heard):
             self.last = event
         self.over = self.over or isinstance(event, Summary)
+
+    def pressed(self, presses: Sequence[Press]) -> None:
+        """Take in what a person said, wherever that was: it settles what was in doubt."""
+        self.seen = said_by_hand(self.seen, presses)
 
     def progress(self, listener: Listener) -> None:
         """Take in how far it is."""

@@ -15,7 +15,7 @@ from dataclasses import replace
 import pytest
 from test_screen import Terminal
 
-from analysis.events import Alarm, Checked, Deaf, Place, ResumeLine, State, StateChange, Tightness
+from analysis.events import Against, Alarm, Checked, Deaf, Place, ResumeLine, State, StateChange, Tightness
 from analysis.events import Heard as HeardAgain
 from analysis.presence import Phase
 from monitor.controls import Controls, Press
@@ -175,6 +175,19 @@ def test_what_was_found_after_tightening_is_told_with_its_evidence(verdict: Tigh
     marked = said_by_hand(found, (Press("mark", 4),))
     assert (advice in "\n".join(shown(marked))) is (verdict != "tight")
     assert advice not in "\n".join(shown(said_by_hand(marked, (Press("nothing"),))))
+
+
+@pytest.mark.parametrize("against", ["physics", "before"])
+def test_a_doubt_is_uneasy_and_never_calm(against: Against):
+    """After tightening as in the first seconds: the large word, why, what was found, and what to do."""
+    what = after(seen("listen"), Checked(200.0, against, "doubtful", ("half orders",)))
+    what = after(what, StateChange(200.0, "uneasy", "the bit is in doubt: look at it"))
+    lines = shown(replace(what, heard=seen("uneasy").heard))
+    assert block_letters("UNEASY", 2, "#")[0] in lines
+    text = "\n".join(lines)
+    assert "3:20  the bit is in doubt: look at it" in text
+    assert "Last    3:20 IN DOUBT - look at the bit before you go on" in text
+    assert ADVICE in text
 
 
 ADVICE = "look at bit, collet and nut"

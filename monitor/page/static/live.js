@@ -129,12 +129,12 @@ function show(told) {
   put("speed", told.speed ? `${told.speed} rpm` : "");
   put("score", told.score.toFixed(2));
   put("said", told.said);
-  byId("todo").hidden = told.state !== "alarm";
+  byId("todo").hidden = !told.lasts;
   put("first", told.first);
   list("steps", told.steps);
   byId("alone").hidden = !over && told.state !== "deaf" && told.state !== "lost";
-  byId("press-nothing").disabled = over || told.state !== "alarm";
-  byId("press-tightened").disabled = over || told.alarms === 0;
+  byId("press-nothing").disabled = over || !(told.lasts || told.doubted);
+  byId("press-tightened").disabled = over || !(told.alarms || told.doubted);
   byId("press-mark").disabled = over;
   byId("last").hidden = !told.last;
   if (told.last) {

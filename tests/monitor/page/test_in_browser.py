@@ -12,10 +12,10 @@ import soundfile
 from contract import SHIPPED
 from live_run import BIT, Paced, live_run
 
-from analysis.events import Alarm, Place, ResumeLine, State, StateChange
+from analysis.events import Alarm, Checked, Place, ResumeLine, State, StateChange
 from analysis.presence import Phase
 from analysis.program import read
-from monitor.controls import Controls
+from monitor.controls import Controls, Press
 from monitor.journal import Run
 from monitor.kept.labels import labels
 from monitor.page.beside import live_app
@@ -221,6 +221,34 @@ def test_in_an_alarm_the_first_order_is_seen_at_once(
     first = page.locator("#steps li").first.bounding_box()
     assert first["y"] + first["height"] <= size[1]
     assert page.locator("#last").bounding_box()["y"] > first["y"]
+
+
+_FIRST_SECONDS = Checked(9.0, "physics", "doubtful", ("half orders stand out",))
+_TIGHTENED = Checked(9.0, "before", "doubtful", ("half orders are not as before",))
+
+
+@pytest.mark.parametrize("page", [360], indirect=True)
+@pytest.mark.parametrize("checked", [_FIRST_SECONDS, _TIGHTENED])
+def test_a_doubt_is_shown_and_can_be_settled(page: Any, shown: tuple[View, str], checked: Checked):
+    """It looks uneasy, not calm; what the keys say can be said here, until a person said it anywhere."""
+    view, address = shown
+    page.goto(address)
+    page.wait_for_selector("#press-nothing:disabled")
+    page.wait_for_selector("#press-tightened:disabled")
+    view.note(checked)
+    view.note(StateChange(9.0, "uneasy", "the bit is in doubt: look at it"))
+    page.wait_for_selector("#state[data-state='uneasy'] .symbol .uneasy:visible")
+    assert not page.is_visible("#state .symbol .listen")
+    assert page.text_content("#because") == "the bit is in doubt: look at it"
+    assert page.text_content("#last-title") == "In doubt - look at the bit before you go on"
+    page.wait_for_selector("#press-nothing:enabled")
+    page.wait_for_selector("#press-tightened:enabled")
+    _check_open_to_all(page)
+    view.pressed((Press("mark", 5),))
+    page.wait_for_timeout(700)
+    assert page.is_enabled("#press-nothing")
+    view.pressed((Press("nothing"),))
+    page.wait_for_selector("#press-nothing:disabled")
 
 
 @pytest.mark.parametrize("page", [360], indirect=True)

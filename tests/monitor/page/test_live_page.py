@@ -22,16 +22,16 @@ from live_run import BIT, LiveRun, Paced, live_run
 from live_watch import COMMAND
 from starlette.testclient import TestClient
 
-from analysis.events import Alarm, ResumeLine, StateChange, Summary
+from analysis.events import Alarm, Checked, Deaf, ResumeLine, StateChange, Summary, Tightness
 from analysis.locate import Nowhere
 from analysis.presence import Phase
 from monitor.controls import Controls, Press
 from monitor.journal import Run, runs
-from monitor.page.beside import live_app
+from monitor.page.beside import live_app, page_beside
 from monitor.page.guard import Door, Guard
 from monitor.page.live import Live
 from monitor.page.view import View
-from monitor.sharing import Sharing
+from monitor.sharing import Job, Sharing
 from monitor.sources import Block
 from monitor.sources.unhurried import Unhurried
 from monitor.testing import FakeClock, FakeMicrophone
@@ -145,6 +145,50 @@ def test_a_warning_of_the_loop_is_shown(browser: TestClient, view: View):
     view.beside(Ears(lambda _: None, warn=warned.append)).warn("nothing moves on line 3")
     assert "nothing moves on line 3" in browser.get("/").text
     assert warned == ["nothing moves on line 3"]
+
+
+def test_what_is_to_be_done_stays_in_deafness(browser: TestClient, view: View):
+    """The alarm lasts, and with it the steps, and from where to carry on."""
+    view.note(StateChange(12.0, "deaf", "silence to the last bit"))
+    view.note(Deaf(12.0, "silence to the last bit"))
+    page = browser.get("/").text
+    assert re.search(r'<section id="todo"[^>]*?\s>', page), "not hidden"
+    assert "Not hearing" in page
+    assert "Carry on from line 5." in page
+    view.note(StateChange(20.0, "listen", "good again"))
+    assert re.search(r'<section id="todo"[^>]* hidden>', browser.get("/").text)
+
+
+@pytest.mark.parametrize(("verdict", "stays"), [("tight", False), ("doubtful", True), ("loose", True)])
+def test_from_where_to_carry_on_is_told_until_the_bit_is_found_tight(
+    browser: TestClient, view: View, verdict: Tightness, *, stays: bool
+):
+    """A bit that is in doubt once more is seated once more, and its restart is the same."""
+    view.note(Checked(20.0, "before", verdict, ("half orders",)))
+    assert ("Carry on from line 5." in browser.get("/").text) is stays
+
+
+def test_what_is_said_anywhere_settles_a_doubt_on_the_page():
+    """A key on the terminal as well as a button: the page must not ask for what was said already."""
+    said: list[Press] = []
+    ears, source = Ears(lambda _: None, asked=lambda: said), Paced(np.zeros(0, dtype=np.float32), 32_000)
+    shown: list[str] = []
+    with page_beside(Job({0: BIT}, None, None), ears, source, Sharing(), shown.append) as (joined, _):
+        address = next(word for word in shown[0].split() if word.startswith("http://"))
+        joined.event(Checked(3.0, "physics", "doubtful", ("half orders",)))
+        _wait(lambda: _streamed(address)["doubted"])
+        assert joined.asked() == ()
+        assert _streamed(address)["doubted"]
+        said.append(Press("tightened"))
+        assert joined.asked() == (Press("tightened"),)
+        _wait(lambda: not _streamed(address)["doubted"])
+
+
+def _streamed(address: str) -> dict:
+    """Return what the stream tells first."""
+    with httpx2.stream("GET", f"{address.rstrip('/')}/stream") as answer:
+        told = next(line for line in answer.iter_lines() if line)
+    return json.loads(told.removeprefix("data: "))
 
 
 def test_that_nothing_arrives_is_shown_though_nothing_goes_on(browser: TestClient, view: View):
