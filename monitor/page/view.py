@@ -181,6 +181,9 @@ class View:
             self.history = (*self.history[1 - _NOTES :], (round(listener.at, 2), round(self._highest, 3)))
             self._highest = 0.0
             self._place = listener.locator.place(listener.at)
+        bit = listener.locator.context.bit
+        if bit != self.now.bit and isinstance(self.last, Checked) and self.last.verdict == "tight":
+            self.last = None  # it says nothing of this bit
         self.now = Now(
             listener.at,
             state,
@@ -189,7 +192,7 @@ class View:
             listener.phase,
             listener.speed,
             self._place,
-            listener.locator.context.bit,
+            bit,
         )
         self._hold(listener.phase is Phase.CUT, listener.speed)
 

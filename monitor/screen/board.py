@@ -17,7 +17,7 @@ from analysis.listener import Listener, Step
 from monitor.controls import Controls, Press
 from monitor.screen.keys import Keyboard, single_keys, typed_within
 from monitor.screen.lines import Screen
-from monitor.screen.seen import Looking, Seen, after, cuts, said_by_hand
+from monitor.screen.seen import Looking, Seen, after, cuts, looked, said_by_hand
 from monitor.screen.shown import marked_text
 from monitor.screen.view import Line, picture
 from monitor.trouble import one_line
@@ -145,7 +145,7 @@ class Board:
         """Look at what is being heard, unless that was just done."""
         if time.monotonic() >= self._next:
             self._next = time.monotonic() + _LOOK_EVERY
-            self._seen = replace(self._seen, heard=self._looking.look(listener))
+            self._seen = looked(self._seen, self._looking.look(listener))
 
     def pressed(self, presses: Sequence[Press]) -> None:
         """Show which line was marked; being told at all is the sign that somebody still listens."""

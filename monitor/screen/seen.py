@@ -46,6 +46,8 @@ class Heard:
         Where the cut is, and the name of that part; ``None`` where that is unknown.
     now, normal
         Levels now, and of the baseline; ``None`` where there are none.
+    bit
+        T number of the bit.
     """
 
     at: float
@@ -57,6 +59,7 @@ class Heard:
     part: str | None = None
     now: Levels | None = None
     normal: Levels | None = None
+    bit: int = 0
 
 
 @dataclass(frozen=True)
@@ -77,6 +80,8 @@ class Seen:
     accused
         For what the bit is to be looked at, in words, a line each, until it is found tight or a person
         settles it.
+    tight
+        That the bit was found tight, in words, a line each.
     alarm
         The alarm that lasts.
     behind
@@ -107,6 +112,7 @@ class Seen:
     since: float = 0.0
     last: tuple[str, ...] = ()
     accused: tuple[str, ...] = ()
+    tight: tuple[str, ...] = ()
     alarm: Alarm | None = None
     behind: Alarm | None = None
     done: str = ""
@@ -122,6 +128,10 @@ class Seen:
 
 # Faults that speak against no bit once they are over.
 _PASSING: frozenset[Cause] = frozenset({"chatter", "stalled", "spindle"})
+
+
+# What a person said, as it is told back; which line was marked tells a remark.
+_TOLD = {"nothing": "you said that it was nothing", "tightened": "you said that the bit is tightened"}
 
 
 def after(seen: Seen, event: Event) -> Seen:
@@ -145,11 +155,17 @@ def after(seen: Seen, event: Event) -> Seen:
         case Checked(at):
             last = (f"{clock(at)} {found_text(event)}", *event.because)
             if event.verdict == "tight":
-                return replace(seen, last=last, accused=(), behind=None, checking=False)
+                return replace(seen, last=last, accused=(), tight=last, behind=None, checking=False)
             accused = last if event.accuses else seen.accused
             return replace(seen, last=last, accused=accused, checking=False)
         case _:
             return replace(seen, last=(" ".join(event_text(event).split()),))
+
+
+def looked(seen: Seen, heard: Heard) -> Seen:
+    """Return what is to be seen after a look; that a bit was found tight says nothing of the next one."""
+    changed = seen.heard is not None and seen.heard.bit != heard.bit
+    return replace(seen, heard=heard, last=() if changed and seen.last == seen.tight else seen.last)
 
 
 def cuts(seen: Seen) -> bool:
@@ -161,8 +177,11 @@ def cuts(seen: Seen) -> bool:
 def said_by_hand(seen: Seen, presses: Sequence[Press]) -> Seen:
     """Return what is to be seen after a person said something of the bit: that settles what was in doubt."""
     kinds = {press.kind for press in presses}
+    at = f"{clock(seen.heard.at)} " if seen.heard else ""
+    told = tuple(f"{at}{_TOLD[press.kind]}" for press in presses if press.kind in _TOLD)
     return replace(
         seen,
+        last=told or seen.last,
         checking=seen.checking or "tightened" in kinds,
         accused=seen.accused if kinds <= {"mark"} else (),
         behind=None if "nothing" in kinds else seen.behind,
@@ -205,6 +224,7 @@ class Looking:
             part=self._part(place),
             now=self._now() if usable else None,
             normal=_normal(listener),
+            bit=listener.locator.context.bit,
         )
 
     def _now(self) -> Levels | None:

@@ -11,6 +11,7 @@ import time
 from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import replace
+from typing import Literal
 
 import pytest
 from test_screen import Terminal
@@ -22,7 +23,7 @@ from monitor.controls import Controls, Press
 from monitor.screen.board import Board
 from monitor.screen.keys import Keyboard
 from monitor.screen.letters import block_letters
-from monitor.screen.seen import Heard, Levels, Looking, Seen, after, cuts, said_by_hand
+from monitor.screen.seen import Heard, Levels, Looking, Seen, after, cuts, looked, said_by_hand
 from monitor.screen.view import picture
 
 STATES: tuple[State, ...] = ("settle", "learn", "listen", "uneasy", "alarm", "deaf")
@@ -188,6 +189,29 @@ def test_a_doubt_is_uneasy_and_never_calm(against: Against):
     assert "3:20  the bit is in doubt: look at it" in text
     assert "Last    3:20 IN DOUBT - look at the bit before you go on" in text
     assert ADVICE in text
+
+
+@pytest.mark.parametrize("verdict", ["tight", "doubtful", "loose"])
+def test_that_a_bit_sounds_tight_is_not_said_of_the_next_one(verdict: Tightness):
+    """It goes when another bit turns; what speaks against a bit stays, and so does other news."""
+    first, second = (replace(seen("listen").heard, bit=bit) for bit in (1, 2))
+    found = after(replace(seen("listen"), heard=first), Checked(200.0, "before", verdict, ("half orders",)))
+    assert looked(found, first).last == found.last
+    assert looked(found, second).last == (() if verdict == "tight" else found.last)
+    news = after(found, HeardAgain(222.0, "sound is usable again"))
+    assert looked(news, second).last == news.last
+
+
+@pytest.mark.parametrize(
+    ("kind", "said"),
+    [("tightened", "you said that the bit is tightened"), ("nothing", "you said that it was nothing")],
+)
+def test_what_a_person_said_is_told_back(kind: Literal["tightened", "nothing"], said: str):
+    """Also where no alarm was: what was refused before is no longer the last thing that happened."""
+    refused = replace(seen("listen"), last=("there is no alarm to take back",))
+    lines = shown(said_by_hand(refused, (Press(kind),)))
+    assert f"Last    3:06 {said}" in lines
+    assert said_by_hand(refused, (Press("mark", 4),)).last == refused.last
 
 
 ADVICE = "look at bit, collet and nut"

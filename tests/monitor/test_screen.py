@@ -73,9 +73,9 @@ def test_nothing_is_told_of_the_spindle_while_nobody_hears_it(listener: Listener
         phase=Phase.CUT,
         speed=300.0,
     )
-    assert not re.search(r"\b(cut|air|off|rpm)\b", progress_text(muted))  # type: ignore[arg-type]
+    assert not re.search(r"\b(cut|air|off|rpm)\b", progress_text(muted))
     muted.watcher.state, muted.phase = "settle", Phase.OFF
-    assert not re.search(r"\b(cut|air|off|rpm)\b", progress_text(muted))  # type: ignore[arg-type]
+    assert not re.search(r"\b(cut|air|off|rpm)\b", progress_text(muted))
 
 
 def test_events_stand_above_the_line(listener: Listener, monkeypatch: pytest.MonkeyPatch):

@@ -168,6 +168,22 @@ def test_from_where_to_carry_on_is_told_until_the_bit_is_found_tight(
     assert ("Carry on from line 5." in browser.get("/").text) is stays
 
 
+@pytest.mark.parametrize("verdict", ["tight", "doubtful", "loose"])
+def test_that_a_bit_sounds_tight_is_not_said_of_the_next_one(view: View, verdict: Tightness):
+    """It goes when another bit turns; what speaks against a bit stays."""
+    context, watcher = SimpleNamespace(bit=1), SimpleNamespace(state="listen", score=0.0)
+    locator = SimpleNamespace(context=context, place=lambda _: None)
+    said = SimpleNamespace(watcher=watcher, locator=locator, phase=Phase.CUT, speed=300.0, at=20.0)
+    view.progress(said)
+    found = Checked(20.0, "before", verdict, ("half orders",))
+    view.note(found)
+    view.progress(said)
+    assert view.last is found
+    context.bit = 2
+    view.progress(said)
+    assert (view.last is found) is (verdict != "tight")
+
+
 def test_what_is_said_anywhere_settles_a_doubt_on_the_page():
     """A key on the terminal as well as a button: the page must not ask for what was said already."""
     said: list[Press] = []
