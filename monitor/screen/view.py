@@ -2,7 +2,7 @@
 
 import textwrap
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from enum import IntEnum
 from itertools import product
 from typing import Literal
@@ -70,7 +70,7 @@ def picture(seen: Seen, width: int, height: int, dot: str) -> list[Line]:
     Return what is seen as ``height`` lines of at most ``width`` columns.
 
     The word is as large as it can be; where room is short gaps go first, then less is told, then the word
-    is a plain one.
+    is a plain one. Where there is still more to say than room, that is said.
 
     Parameters
     ----------
@@ -82,7 +82,7 @@ def picture(seen: Seen, width: int, height: int, dot: str) -> list[Line]:
         What the large word is drawn with.
     """
     foot = _foot(seen, width)
-    room = height - len(foot)
+    room = max(0, height - len(foot))
     if seen.info and not seen.alarm:
         return [*_start(seen, width, room), *foot][:height]
     body: list[Line] = []
@@ -90,8 +90,9 @@ def picture(seen: Seen, width: int, height: int, dot: str) -> list[Line]:
         body = _body(seen, width, dot, way)
         if len(body) <= room:
             break
-    empty = [Line("")] * max(0, room - len(body))
-    return [*body[: max(room, 0)], *empty, *foot][:height]
+    else:
+        body = _cut(seen, width, room)
+    return [*body, *[Line("")] * (room - len(body)), *foot][:height]
 
 
 def _ways(word: str, width: int) -> Iterator[_Way]:
@@ -125,6 +126,29 @@ def _body(seen: Seen, width: int, dot: str, way: _Way) -> list[Line]:
     return lines
 
 
+def _cut(seen: Seen, width: int, room: int) -> list[Line]:
+    """Return as much as there is room for, that there is more, and the caution that is never left out."""
+    # In an alarm what to do first comes before the name of a file that is wanted last.
+    body = _body(
+        replace(seen, done="" if seen.alarm else seen.done),
+        width,
+        "",
+        _Way(0, gaps=False, detail=_Detail.BRIEF),
+    )
+    more = [Line(_MORE[:width], "uneasy")]
+    if len(body) < room:
+        return [*body, *more]
+    caution = _wrapped("", f"! {_FEED_HOLD}", width, "quiet") if seen.alarm else []
+    kept = room - len(more) - len(caution)
+    return [*body[:kept], *more, *caution] if kept >= _HEAD else body[:room]
+
+
+_MORE = "... make the window larger"
+
+# Lines without which nobody knows what it is about: the title and the word.
+_HEAD = 2
+
+
 def _start(seen: Seen, width: int, room: int) -> list[Line]:
     """Return the end of what was told at the start, which is where a page's address stands."""
     head = [_title(seen, width), Line(f"*** {_word(seen)} ***", _STYLES[_word(seen).lower()])]
@@ -142,7 +166,8 @@ def _title(seen: Seen, width: int) -> Line:
 def _of_hearing(seen: Seen, width: int, way: _Way) -> Iterator[list[Line]]:
     """Give what is to be seen while there is no alarm, piece by piece."""
     yield _wrapped("", _why(seen), width)
-    if seen.heard:
+    goes_on = seen.behind if seen.checking else None
+    if seen.heard and (way.detail or not goes_on):
         yield [
             *_wrapped("Place", _place(seen.heard.place, seen.heard.part), width),
             *_change(seen, seen.heard, width),
@@ -152,8 +177,8 @@ def _of_hearing(seen: Seen, width: int, way: _Way) -> Iterator[list[Line]]:
         yield _last(seen, width, way)
     do = next_text(_word(seen).lower(), checking=seen.checking, doubted=bool(seen.accused))
     yield _wrapped("Do", do, width)
-    if seen.checking and seen.behind:
-        yield _carry_on(seen, seen.behind, width, way)
+    if goes_on:
+        yield _carry_on(seen, goes_on, width, way)
     if way.detail >= _Detail.FEW:
         told = CAUTIONS if way.detail is _Detail.ALL else CAUTIONS[:2]
         yield _cautions(told, width)
@@ -188,9 +213,10 @@ def _carry_on(seen: Seen, alarm: Alarm, width: int, way: _Way) -> list[Line]:
 
 
 # Of all cautions the one about the feed hold is never left out.
+_FEED_HOLD = CAUTIONS[1]
 _AT_AN_ALARM = {
-    _Detail.BRIEF: CAUTIONS[1:2],
-    _Detail.SOME: CAUTIONS[1:2],
+    _Detail.BRIEF: (_FEED_HOLD,),
+    _Detail.SOME: (_FEED_HOLD,),
     _Detail.FEW: CAUTIONS[1:3],
     _Detail.ALL: CAUTIONS,
 }

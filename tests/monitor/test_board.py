@@ -93,6 +93,26 @@ def test_a_bar_is_shown_only_while_something_is_compared():
         assert "nothing is compared now" in "\n".join(shown(seen(state)))
 
 
+@pytest.mark.parametrize("size", [(40, 12), (40, 9), (30, 12), (50, 14), (50, 13), (72, 12)])
+def test_an_alarm_that_does_not_fit_says_so_and_keeps_the_caution(size: tuple[int, int]):
+    """What to do first stays, and nobody takes what is seen for all there is."""
+    lines = shown(seen("alarm"), *size)
+    assert len(lines) == size[1]
+    assert max(map(len, lines)) <= size[0]
+    assert "... make the window larger" in lines
+    text = " ".join(" ".join(lines).split())
+    assert text.count("A feed hold does not stop the spindle.") == 1
+    assert "*** ALARM ***" in lines
+    assert "1. Stop the cut" in text
+
+
+@pytest.mark.parametrize("state", STATES)
+@pytest.mark.parametrize("size", [(80, 24), (120, 40), (50, 15)])
+def test_where_all_fits_no_larger_window_is_asked_for(state: State, size: tuple[int, int]):
+    """A small window is enough for what there is to do."""
+    assert "... make the window larger" not in shown(seen(state), *size)
+
+
 def test_a_spindle_that_is_not_heard_is_never_said_to_stand_still():
     """Noise may cover it; and while nobody listens nothing is said of speed or cutting, not even the last."""
     covered = replace(seen("settle"), heard=Heard(1.0, "settle", Phase.OFF, 0.0))
@@ -139,7 +159,7 @@ def test_what_to_do_stays_while_the_alarm_lasts():
         assert (what.alarm is ALARM) is lasts
 
 
-@pytest.mark.parametrize("size", [(80, 24), (120, 40), (50, 15)])
+@pytest.mark.parametrize("size", [(80, 24), (120, 40), (50, 15), (40, 12)])
 def test_where_to_carry_on_stays_in_sight_until_the_bit_is_found_tight(size: tuple[int, int]):
     """The bit is tightened before the restart program is started: that is when its place is needed."""
 
