@@ -13,7 +13,7 @@ HELP = "n that was nothing  t tightened, carry on  m mark this line  i info  Ctr
 SHORT_HELP = "n nothing  t tightened  m mark  i info"
 
 _SURE = "That was nothing, and what is heard now is normal? y: yes. Any other key: no."
-_STILL_CUTS = "A cut is heard still. Is the bit tightened all the same? y: yes. Any other key: no."
+_STILL_CUTS = "A cut is heard still. Tightened all the same? y: yes. Any other key: no."
 _WHICH = "Which line of the file is being cut now? {}_   (Enter; Esc: none)"
 _MOST_DIGITS = 9
 _ERASE = "\x7f\b"
