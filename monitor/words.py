@@ -230,7 +230,7 @@ _AGAINST = {
     "reference": "this bit's cuts that were accepted",
     "physics": "what a tight bit can have",
 }
-FOUND = {
+_FOUND = {
     "tight": "THE BIT SOUNDS TIGHT",
     "doubtful": "IN DOUBT - look at the bit before you go on",
     "loose": "THE BIT SOUNDS LOOSE",
@@ -241,10 +241,15 @@ FOUND = {
 _UNSURE = "IN DOUBT - neither plainly tight nor plainly loose: it goes on being compared"
 
 
+def found(checked: Checked) -> str:
+    """Return what was found of the bit, in words."""
+    unsure = checked.verdict == "doubtful" and not checked.accuses
+    return _UNSURE if unsure else _FOUND[checked.verdict]
+
+
 def found_text(checked: Checked) -> str:
     """Return what was found of the bit, and against what, in words."""
-    unsure = checked.verdict == "doubtful" and not checked.accuses
-    return f"{_UNSURE if unsure else FOUND[checked.verdict]} (beside {_AGAINST[checked.against]})"
+    return f"{found(checked)} (beside {_AGAINST[checked.against]})"
 
 
 def _checked(checked: Checked) -> str:

@@ -19,7 +19,7 @@ from monitor.controls import Controls, Press
 from monitor.page.guard import Door
 from monitor.page.rendering import render
 from monitor.page.view import View
-from monitor.words import CAUSES, FOUND, TIGHTENED, UNKNOWN_SPINDLE, clock, first_of_all, place, steps_after
+from monitor.words import CAUSES, TIGHTENED, UNKNOWN_SPINDLE, clock, first_of_all, found, place, steps_after
 
 # s from one message to the next; presses that are heeded in one second.
 _EVERY, _PRESSES = 0.5, 5
@@ -188,5 +188,5 @@ def _title(event: Event) -> str:
         case Alarm():
             return f"{CAUSES[event.cause].capitalize()} ({100 * event.confidence:.0f} % sure)"
         case Checked():
-            return FOUND[event.verdict].capitalize()
+            return found(event).capitalize()
     return "Not hearing" if type(event).__name__ == "Deaf" else "Hearing again"
