@@ -88,17 +88,29 @@ class Plan:
         """Which moves take material away, shape (n,)."""
         return cutting(self.program.moves, self.program.top) & (self.met.depth > _NOTHING)
 
+    @cached_property
+    def in_work(self) -> NDArray[np.bool_]:
+        """
+        Which moves are fed into the work, shape (n,), whether or not they still take something away.
+
+        A pass that goes the same way once more takes nothing away, unless the bit has slipped down.
+        """
+        found = np.zeros(len(self.program.moves), dtype=bool)
+        for part in self.parts:
+            found[part.moves] = True
+        return found
+
     def cut_again(self, early: int, onset: int) -> int:
         """
         Return the first move to be cut again when something went wrong between two moves.
 
-        The next from ``early`` on that takes material away with the bit of ``onset``: no other bit is to
-        blame, and what was finished before is good. ``early`` itself where none does.
+        The next from ``early`` on that is fed into the work with the bit of ``onset``: no other bit is to
+        blame, and what was finished before is good. ``early`` itself where none is.
         """
         bits = self.program.moves.bit
         others = np.flatnonzero(bits[: onset + 1] != bits[onset])
         first = max(early, int(others[-1]) + 1) if len(others) else early
-        return first + int(self.cuts[first:].argmax())
+        return first + int(self.in_work[first:].argmax())
 
     @cached_property
     def cut_begin(self) -> NDArray[np.float64]:

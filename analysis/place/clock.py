@@ -138,7 +138,7 @@ class ClockLocator:
         # A weak change is noticed late: what was cut shortly before is cut again, and looked at.
         first = self._moves_at(event.onset)[1]
         early = self.plan.cut_again(self._moves_at(event.last_good)[1], first)
-        self._marks[early : self._moves_at(event.at)[0] + 1] |= marks.SUSPECT
+        self._marks[min(early, first) : self._moves_at(event.at)[0] + 1] |= marks.SUSPECT
         line = int(self.plan.program.moves.file_line[min(early, first)])
         return replace(event, line=place, resume=resume_before(self.plan.program, line))
 

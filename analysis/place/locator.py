@@ -179,7 +179,7 @@ class SoundLocator:
         early = self.plan.cut_again(min(since[0], first) if since else first, first)
         here = self._past[-1].where
         now = self._moves(here)[1 if self._is_known(here) else 2]
-        self._marks[early : max(early, now) + 1] |= marks.SUSPECT
+        self._marks[min(early, first) : max(early, now) + 1] |= marks.SUSPECT
         place = self.plan.place(*onset, "sound")
         line = int(self.plan.program.moves.file_line[min(early, first)])
         return replace(event, line=place, resume=resume_before(self.plan.program, line))

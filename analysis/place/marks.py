@@ -58,9 +58,10 @@ def verdicts(
 
 
 def _verdict(plan: Plan, part: Part, marks: Marks, known: NDArray[np.bool_]) -> Verdict:
-    cut = part.moves[plan.cuts[part.moves]]
-    if (marks[cut] & SUSPECT).any():
+    # A pass that should take nothing away any more has spoiled it as well, once the bit has slipped down.
+    if (marks[part.moves] & SUSPECT).any():
         return "suspect"
+    cut = part.moves[plan.cuts[part.moves]]
     # By what was taken away, not by time: a light finishing pass is hardly told from air.
     taken = plan.met.volume[cut]
     heard = float(taken[((marks[cut] & HEARD) > 0) & known[cut]].sum())

@@ -139,7 +139,7 @@ def test_stints_are_where_the_spindle_turns():
 
 
 def test_what_is_cut_again_is_the_first_cut_that_may_have_gone_wrong():
-    """The first from the early move on that takes material away, and not with a bit taken out before."""
+    """The first from the early move on that is fed into the work, and not with a bit taken out before."""
     bits = TRAYS.program.moves.bit
     for onset in range(len(bits)):
         for early in range(onset + 1):
@@ -151,6 +151,16 @@ def test_what_is_cut_again_is_the_first_cut_that_may_have_gone_wrong():
             expected = next(to_blame, None)
             if expected is not None:
                 assert TRAYS.cut_again(early, onset) == expected
+
+
+def test_a_pass_that_takes_nothing_away_is_cut_again_too():
+    """Whether or not the bit still finds something to cut there, it may have slipped down in that pass."""
+    once, next_one = square(10, 10, 100, 100).splitlines(), square(150, 10, 100, 200)
+    lines = ["G21 G90", "S18000 M3", "G0 Z5", *once[:6], *once[2:6], "G0 Z5", next_one, "M30"]
+    plan = plan_of("\n".join(lines))
+    second = int(np.flatnonzero(plan.program.moves.file_line == 11)[0])
+    assert not plan.cuts[second]
+    assert plan.cut_again(second, second) == second
 
 
 def test_a_spell_of_cutting_begins_where_the_bit_meets_the_top():

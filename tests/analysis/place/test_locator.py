@@ -270,6 +270,29 @@ def test_the_verdict_of_a_part():
     assert deaf.lines_seen == 0
 
 
+@pytest.mark.parametrize("line", [13, 14, 15])
+def test_a_pass_that_goes_round_once_more_spoils_its_own_part(line: int):
+    """A bit that slips down where nothing is left to take away spoils that part, and not the next one."""
+    head = ["G21 G90", "T1 M6", "S18000 M3", "G4 P3", "G0 Z6"]
+    round_again = ["G1 X{1} F1200", "G1 Y110", "G1 X{0}", "G1 Y10"] * 2
+    squares = [
+        way.format(x, x + 100)
+        for x in (10, 310)
+        for way in ("G0 X{0} Y10", "G1 Z-3 F600", *round_again, "G0 Z6")
+    ]
+    plan = plan_of([*head, *squares, "M5", "M30"])
+    rows = list(Sounding(plan).rows())
+    there = [at for at, _, _, move in rows if move >= 0 and line_of(plan, move) == line]
+    now = there[len(there) // 2]
+    locator = follow([row for row in rows if row[0] <= now], SoundLocator(plan))
+    alarm = locator.complete(dataclasses.replace(ALARM, at=now, onset=now - 0.5))
+    assert alarm.line.file == line
+    assert alarm.resume.file == 7
+    assert [part.verdict for part in locator.verdicts(frozenset({1}))] == ["suspect", "unheard"]
+    follow([row for row in rows if row[0] > now], locator)
+    assert [part.verdict for part in locator.verdicts(frozenset({1}))] == ["suspect", "good"]
+
+
 def test_every_line_is_seen():
     """After a run that was heard as a whole, all lines with a lasting move were passed over."""
     locator = follow(list(Sounding().rows()), SoundLocator(SLOTS))
