@@ -8,13 +8,15 @@ from dataclasses import dataclass, replace
 from typing import NamedTuple
 
 import numpy as np
+from numpy.typing import NDArray
 
 from analysis.ahead import Ahead
 from analysis.cut import Context
 from analysis.events import Alarm, Event, PartVerdict, Place, State
-from analysis.locate import REMEMBERS, Locator, Plan, resume_before
+from analysis.locate import REMEMBERS, Locator, Plan, resume_before, resume_line
 from analysis.pace import Learned
 from analysis.presence import Phase
+from analysis.program import Resume
 from analysis.restarted import Restarted
 from analysis.which_bit import Fit
 
@@ -221,15 +223,28 @@ class FedLocator:
         place = self.place(event.onset)
         if place is None or self._plan is None:
             return replace(event, line=place)
+        if self._plan.repeats and self._is_told_by_sound(event.onset):
+            return replace(event, line=place)
         # A weak change is noticed late: what was cut shortly before is cut again.
         before = self.place(event.last_good) or place
-        lines = _cut_again(self._plan, before.first, place.first)
-        return replace(event, line=place, resume=resume_before(self._plan.program, *lines))
+        resume = resume_before(self._plan.program, *_cut_again(self._plan, before.first, place.first))
+        now = self.place(event.at) or place
+        self._base.spoil(_between(self._plan, resume, place.first, max(place.last, now.last)))
+        return replace(event, line=place, resume=resume_line(resume))
+
+    def _is_told_by_sound(self, at: float) -> bool:
+        """Return whether sound tells surely which run of a line ``at`` was; the lines alone do not."""
+        heard, told = self._base.place(at), self._told(at)
+        return heard is not None and (told is None or (told.meets(heard) and self._base.sure))
 
     def mark(self, line: int) -> None:
         """Let the base take in that a line is being cut now; lines that came before no longer count."""
         self._base.mark(line)
         self._named = self._named[bisect_right(self._named, self._at, key=_when) :]
+
+    def spoil(self, moves: NDArray[np.bool_]) -> None:
+        """Let the base take in which moves may have been spoiled."""
+        self._base.spoil(moves)
 
     def carries_on(self, line: int) -> None:
         """Take in that it goes on from a line: from now on lines of the file may be a restart program's."""
@@ -254,11 +269,20 @@ class FedLocator:
         return self._base.verdicts(learned)
 
 
+def _between(plan: Plan, resume: Resume | None, first: int, last: int) -> NDArray[np.bool_]:
+    """Return which moves lie on lines of the file, shape (n,), or between where to start again and these."""
+    lines = plan.program.moves.file_line
+    found = (lines >= first) & (lines <= last)
+    if resume is not None and found.any():
+        found[resume.move : np.flatnonzero(found)[-1]] = True
+    return found
+
+
 def _cut_again(plan: Plan, before: int, onset: int) -> tuple[int, ...]:
     """Return the lines to be cut again, or those after them, when it went wrong between two lines."""
+    if plan.repeats:
+        return before, onset
     lines = plan.program.moves.file_line
-    if (np.diff(lines) < 0).any():
-        return before, onset  # a line that runs more than once is no moment
     moves = np.minimum(np.searchsorted(lines, (min(before, onset), onset)), len(lines) - 1)
     return (min(onset, int(lines[plan.cut_again(*moves.tolist())])),)
 

@@ -31,6 +31,7 @@ from analysis.program import (
     cutting,
     find_parts,
     resume_at,
+    resume_before_move,
     schedule,
 )
 from analysis.program.engagement import Engagement, engagement
@@ -203,6 +204,11 @@ class Plan:
         return int(moves[0]), int(moves[-1])
 
     @cached_property
+    def repeats(self) -> bool:
+        """Whether lines are run otherwise than once each in their order: then a line tells no moment."""
+        return bool((np.diff(self.program.moves.file_line) < 0).any())
+
+    @cached_property
     def stints(self) -> tuple[tuple[int, int], ...]:
         """First and last move of each stint: a stretch of moves in which the spindle turns."""
         turning = self.program.moves.speed > 0
@@ -217,19 +223,28 @@ def family_of(down: float) -> tuple[str, bool]:
     return FAMILIES[0] if down > 0.5 else FAMILIES[1], not _MIXED < down < 1.0 - _MIXED
 
 
-def resume_before(program: Program, *lines: int) -> ResumeLine | None:
+def resume_before(program: Program, *lines: int) -> Resume | None:
     """
-    Return the line to start again from when these lines of the file went wrong.
+    Return where to start again when these lines of the file went wrong.
 
-    ``None`` where none is safe: an alarm is to be heard all the same. Which of the lines is run first is
+    ``None`` where no line is safe: an alarm is to be heard all the same. Which of the lines is run first is
     not told by their order in the file: a subprogram may stand at its end.
     """
     found = [_resume(program, line) for line in dict.fromkeys(lines)]
     safe = [resume for resume in found if resume is not None]
-    if len(safe) < len(found):
-        return None
-    first = min(safe, key=lambda resume: resume.move)
-    return ResumeLine(first.file_line, first.word)
+    return min(safe, key=lambda resume: resume.move) if len(safe) == len(found) else None
+
+
+def resume_line_before(program: Program, move: int) -> ResumeLine | None:
+    """Return the line to start again from when this move went wrong; ``None`` where none is safe."""
+    with contextlib.suppress(ProgramError):
+        return resume_line(resume_before_move(program, move))
+    return None
+
+
+def resume_line(resume: Resume | None) -> ResumeLine | None:
+    """Return where to start again as an alarm tells it."""
+    return ResumeLine(resume.file_line, resume.word) if resume else None
 
 
 def _resume(program: Program, line: int) -> Resume | None:
@@ -297,6 +312,9 @@ class Locator(Protocol):
             When nothing moves on that line, or there is no program.
         """
 
+    def spoil(self, moves: NDArray[np.bool_]) -> None:
+        """Take in which moves, shape (n,), the last alarm may have spoiled, by what a controller tells."""
+
     def carries_on(self, line: int) -> None:
         """Take in that it goes on from a line of the file, with a restart program or the original."""
 
@@ -335,6 +353,9 @@ class Nowhere:
     def mark(self, line: int) -> None:
         """Refuse: without a program there are no lines."""
         raise ValueError(f"line {line} cannot be marked: no program was given")
+
+    def spoil(self, moves: NDArray[np.bool_]) -> None:
+        """Do nothing: no part is known."""
 
     def carries_on(self, line: int) -> None:
         """Do nothing: no line is known."""

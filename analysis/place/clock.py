@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 
 from analysis.cut import Context
 from analysis.events import Alarm, Event, PartVerdict, Place, State
-from analysis.locate import APART, Plan, resume_before
+from analysis.locate import APART, Plan, resume_line_before
 from analysis.pace import UNKNOWN, Learned
 from analysis.place import marks
 from analysis.presence import Phase
@@ -139,8 +139,7 @@ class ClockLocator:
         first = self._moves_at(event.onset)[1]
         early = self.plan.cut_again(self._moves_at(event.last_good)[1], first)
         self._marks[min(early, first) : self._moves_at(event.at)[0] + 1] |= marks.SUSPECT
-        line = int(self.plan.program.moves.file_line[min(early, first)])
-        return replace(event, line=place, resume=resume_before(self.plan.program, line))
+        return replace(event, line=place, resume=resume_line_before(self.plan.program, min(early, first)))
 
     def mark(self, line: int) -> None:
         """
@@ -157,6 +156,10 @@ class ClockLocator:
             raise ValueError(f"the spindle does not turn on line {line}: mark another one")
         self._stint = within[0]
         self._anchor(self._at, float(self.plan.times.begin[first]))
+
+    def spoil(self, moves: NDArray[np.bool_]) -> None:
+        """Take in which moves, shape (n,), the last alarm may have spoiled, by what a controller tells."""
+        self._marks[moves] |= marks.SUSPECT
 
     def carries_on(self, line: int) -> None:
         """Nothing: the first cut that is heard will be marked as that line."""

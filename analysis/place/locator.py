@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 
 from analysis.cut import LOST, Context
 from analysis.events import Alarm, Checked, Event, PartVerdict, Place, State
-from analysis.locate import REMEMBERS, Plan, family_of, resume_before
+from analysis.locate import REMEMBERS, Plan, family_of, resume_line_before
 from analysis.pace import UNKNOWN, Learned
 from analysis.place import marks
 from analysis.place.grid import Grid
@@ -181,8 +181,7 @@ class SoundLocator:
         now = self._moves(here)[1 if self._is_known(here) else 2]
         self._marks[min(early, first) : max(early, now) + 1] |= marks.SUSPECT
         place = self.plan.place(*onset, "sound")
-        line = int(self.plan.program.moves.file_line[min(early, first)])
-        return replace(event, line=place, resume=resume_before(self.plan.program, line))
+        return replace(event, line=place, resume=resume_line_before(self.plan.program, min(early, first)))
 
     def _doubt(self, checked: Checked) -> None:
         bit = self._context.bit
@@ -213,6 +212,10 @@ class SoundLocator:
         self._grid.mark(first, last)
         if self._past:
             self._note(self._grid, self._past.pop().at)
+
+    def spoil(self, moves: NDArray[np.bool_]) -> None:
+        """Take in which moves, shape (n,), the last alarm may have spoiled, by what a controller tells."""
+        self._marks[moves] |= marks.SUSPECT
 
     def carries_on(self, line: int) -> None:
         """Nothing: the first cut that is heard will be marked as that line."""

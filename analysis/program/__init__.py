@@ -12,7 +12,14 @@ from analysis.program.parts import Part, find_parts
 from analysis.program.program import Program
 from analysis.program.reader import decode, read, read_file
 from analysis.program.recut import recut_program
-from analysis.program.restart import Restart, Resume, carry_on, restart_program, resume_at
+from analysis.program.restart import (
+    Restart,
+    Resume,
+    carry_on,
+    restart_program,
+    resume_at,
+    resume_before_move,
+)
 from analysis.program.tabs import Tab
 from analysis.program.timing import Machine, Schedule, schedule
 from analysis.program.work import cutting
@@ -39,5 +46,6 @@ __all__ = [
     "recut_program",
     "restart_program",
     "resume_at",
+    "resume_before_move",
     "schedule",
 ]

@@ -140,10 +140,60 @@ def resume_at(program: Program, line: int) -> Resume:
         If there is no such line, it is never run, or the bit never stands above the work at a known place.
     """
     stand = _last_stand(program, line)
-    if stand is None:
-        return Resume(1, _word_of(program, 1), 0, (0.0, 0.0, 0.0), 0)
-    bit = stand.state.modes.cuts_with
-    return Resume(stand.line, _word_of(program, stand.line), stand.move, stand.state.position, bit)
+    return _at_the_start(program) if stand is None else _resume(program, stand.line, stand.move, stand.state)
+
+
+def resume_before_move(program: Program, move: int) -> Resume:
+    """
+    Return where the bit last stood above the work before a move.
+
+    A line of a subprogram is run several times and tells no moment; a move does.
+
+    Parameters
+    ----------
+    program
+        As read.
+    move
+        Index of the move in which things went wrong.
+
+    Returns
+    -------
+    Resume
+        At a line that is run once only, so that it tells where to carry on (`resume_at`, `restart_program`).
+        The program's start if nothing has been cut before that move.
+
+    Raises
+    ------
+    ProgramError
+        If the bit never stands above the work at a known place.
+    """
+    line = int(program.moves.file_line[move])
+    if not (np.diff(program.moves.file_line) < 0).any():
+        return resume_at(program, line)
+    follow, known = Following(program), levels(program.moves, program.top)
+    run, why = follow.run, ""
+    passed: set[int] = set()
+    last: Resume | None = None
+    for at in follow.steps():
+        if len(run.carriage.rows) > move:
+            break
+        level = level_of(known, run.modes.system_number, program.top)
+        if _stands(run, level) and at not in passed:
+            last = _resume(program, at, len(run.carriage.rows), run.state())
+        elif run.carriage.at[2] > level.top:
+            why = why or next(filter(None, run.carriage.doubt), "")
+        passed.add(at)
+    if last is None and _has_cut(program, move):
+        raise ProgramError(_no_stand(line, why))
+    return last or _at_the_start(program)
+
+
+def _at_the_start(program: Program) -> Resume:
+    return Resume(1, _word_of(program, 1), 0, (0.0, 0.0, 0.0), 0)
+
+
+def _resume(program: Program, line: int, move: int, state: State) -> Resume:
+    return Resume(line, _word_of(program, line), move, state.position, state.modes.cuts_with)
 
 
 def restart_program(

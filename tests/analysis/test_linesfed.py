@@ -2,14 +2,17 @@
 
 import math
 from collections.abc import Mapping
+from dataclasses import replace
 
+import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
+from numpy.typing import NDArray
 
 from analysis.cut import Context
 from analysis.cutting import Bit
-from analysis.events import Alarm, Deaf, PartVerdict, Place, ResumeLine
+from analysis.events import Alarm, Deaf, Event, PartVerdict, Place, ResumeLine
 from analysis.linesfed import AHEAD, FedLocator, Report
 from analysis.locate import Nowhere, Plan
 from analysis.presence import Phase
@@ -289,6 +292,66 @@ def test_where_the_bit_is_in_doubt_the_one_before_is_cut_again_as_well():
     alarm = fed(Report(8.9, 15, None), plan=TWO_BITS_PLAN, ahead=7).complete(ALARM)
     assert alarm.resume is not None
     assert alarm.resume.file <= alarm.line.first < 10
+
+
+NEST = plan_of(
+    read(
+        "G21 G90\nT1 M6\nS18000 M3\nG0 Z5\nG0 X0 Y0\nM98 P7\nG0 X99\nM98 P7\nG0 X199\nM98 P7\nM30\n"
+        "O7\nG91\nG1 Z-8 F300\nX50 F1200\nY50\nX-50\nY-50\nG0 Z8\nG90\nM99\n",
+        "nest",
+    )
+)
+
+
+class Second(Sound):
+    """Sound that tells the second call of NEST."""
+
+    def complete(self, event: Event) -> Event:
+        """Carry on with that call."""
+        return replace(event, resume=ResumeLine(8, None)) if isinstance(event, Alarm) else event
+
+
+@pytest.mark.parametrize(("sure", "resume"), [(True, 8), (False, 6)])
+def test_which_run_of_a_line_it_was_only_sound_tells(*, sure: bool, resume: int):
+    """Where it is foreseen well it carries on with that call; else with the first, for it may be any."""
+    sound = Second(heard(17, 16, 17))
+    sound.sure = sure
+    alarm = fed(Report(8.5, 17, None), base=sound, plan=NEST, ahead=1).complete(ALARM)
+    assert alarm.resume.file == resume
+
+
+class Spoilt(Sound):
+    """Sound that keeps which moves a controller says were spoiled."""
+
+    def spoil(self, moves: NDArray[np.bool_]) -> None:
+        """Keep them."""
+        self.moves = moves
+
+
+@pytest.mark.parametrize(
+    ("plan", "line", "expected"),
+    [
+        (TRAY_PLAN, 13, ["part 2"]),
+        (TRAY_PLAN, 7, ["part 1"]),
+        (NEST, 17, ["part 1", "part 2", "part 3"]),
+        (NEST, 7, []),
+    ],
+    ids=["second part", "first part", "any of three", "between"],
+)
+def test_what_is_cut_on_the_lines_that_an_alarm_names_is_spoiled(plan: Plan, line: int, expected: list[str]):
+    """Whatever the sound thinks of the place."""
+    sound = Spoilt()
+    fed(Report(7.5, line, None), base=sound, plan=plan, ahead=0).complete(replace(ALARM, cause="stalled"))
+    assert [part.name for part in plan.parts if sound.moves[part.moves].any()] == expected
+
+
+def test_what_is_cut_between_where_it_carries_on_and_the_alarm_is_spoiled():
+    """A loose bit may have crept for some seconds; and until the alarm it went on."""
+    sound = Spoilt()
+    fed(Report(4.5, 7, None), Report(9.9, 13, None), base=sound, ahead=0).complete(ALARM)
+    lines = TRAY.moves.file_line
+    assert sound.moves[(lines >= 6) & (lines <= 13)].all()
+    assert not sound.moves[lines > 13].any()
 
 
 def test_an_alarm_without_a_program_has_a_line_and_no_resume():

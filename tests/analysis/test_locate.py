@@ -518,10 +518,10 @@ def test_where_to_start_again_goes_by_the_order_of_execution():
     for lines in ((in_the_call, onset), (onset, in_the_call)):
         resume = resume_before(program, *lines)
         assert resume is not None
-        assert resume.file == call
+        assert resume.file_line == call
     later = resume_before(program, onset)
     assert later is not None
-    assert later.file > call
+    assert later.file_line > call
 
 
 def test_lines_seen_are_the_lines_passed_over():

@@ -293,6 +293,22 @@ def test_a_pass_that_goes_round_once_more_spoils_its_own_part(line: int):
     assert [part.verdict for part in locator.verdicts(frozenset({1}))] == ["suspect", "good"]
 
 
+def test_it_carries_on_with_the_call_of_a_subprogram_that_went_wrong():
+    """Each call runs the same lines; what the calls before have cut stays good, and is not cut again."""
+    calls = [line for x in (10, 110, 210, 310) for line in (f"G0 X{x} Y10", "M98 P7")]
+    called = ["O7", "G91", "G1 Z-9 F600", "X60 F1200", "Y60", "X-60", "Y-60", "G0 Z9", "G90", "M99"]
+    head, end = ["G21 G90", "T1 M6", "S18000 M3", "G4 P3", "G0 Z6"], ["G0 Z20", "M5", "M30"]
+    plan = plan_of([*head, *calls, *end, *called])
+    rows = list(Sounding(plan).rows())
+    across = np.flatnonzero(plan.program.moves.file_line == 20)
+    now = [at for at, _, _, move in rows if move == across[2]][-1]
+    locator = follow([row for row in rows if row[0] <= now], SoundLocator(plan))
+    alarm = locator.complete(dataclasses.replace(ALARM, at=now, onset=now - 0.5))
+    assert alarm.resume.file == 11
+    said = [part.verdict for part in locator.verdicts(frozenset({1}))]
+    assert said == ["good", "good", "suspect", "unheard"]
+
+
 def test_every_line_is_seen():
     """After a run that was heard as a whole, all lines with a lasting move were passed over."""
     locator = follow(list(Sounding().rows()), SoundLocator(SLOTS))
@@ -395,6 +411,21 @@ def test_what_was_nothing_is_not_suspect():
     known = frozenset(SLOTS.program.moves.bit.tolist())
     assert locator.verdicts(known) == calm.verdicts(known)
     assert all(part.verdict != "suspect" for part in locator.verdicts(known))
+
+
+def test_what_a_controller_says_was_spoiled_is_suspect():
+    """Wherever the sound has the place; and it is not, once the alarm is said to be nothing."""
+    rows = list(Sounding().rows())
+    locator = follow(rows[:400], SoundLocator(SLOTS))
+    learned = frozenset({1, 2})
+    before = locator.verdicts(learned)
+    at = rows[399][0]
+    locator.complete(dataclasses.replace(ALARM, cause="stalled", at=at, onset=at - 0.5))
+    assert locator.verdicts(learned)[0].verdict == "good"
+    locator.spoil(np.isin(np.arange(len(SLOTS.program.moves)), SLOTS.parts[0].moves[:1]))
+    assert locator.verdicts(learned)[0].verdict == "suspect"
+    locator.acquit()
+    assert locator.verdicts(learned) == before
 
 
 def parts_after(*found: tuple[float, Checked], acquitted: float = math.inf) -> list[str]:

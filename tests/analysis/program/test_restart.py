@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 from simple_machine import Event, SimpleMachine
 
 from analysis.errors import ProgramError
-from analysis.program import read, restart_program, resume_at
+from analysis.program import read, restart_program, resume_at, resume_before_move
 from analysis.program.cautions import cautions_of
 from analysis.program.following import EVERY
 
@@ -588,6 +588,56 @@ def test_a_subprogram_is_called_again_as_a_whole():
     assert len(program.moves) == 8
     assert resume_at(program, 10).file_line == 5
     assert "M98 P7 L2\n" in restart_program(program, 10)
+
+
+NEST = """G21 G90 G54
+T1 M6
+M3 S9000
+G0 Z5
+X10 Y0
+M98 P7
+G0 X50
+M98 P7
+G0 X90
+M98 P7
+G0 Z9
+M5
+M30
+O7
+G91
+G1 Z-8 F200
+X20
+G0 Z8
+G90
+M99
+"""
+
+
+def test_before_a_move_it_carries_on_with_the_call_that_the_move_belongs_to():
+    """The same lines are run in each call; what the calls before have cut is not cut again."""
+    program = read(NEST)
+    calls = [number for number, line in enumerate(program.lines, 1) if line == "M98 P7"]
+    plunges = [move for move, line in enumerate(program.moves.file_line) if line == 16]
+    assert resume_at(program, 16).file_line == calls[0]
+    for call, plunge in zip(calls, plunges, strict=True):
+        for move in (plunge, plunge + 1, plunge + 2):
+            assert resume_before_move(program, move).file_line == call
+        again = restart_program(program, call).split("(from here on", 1)[1]
+        assert again.count("M98 P7\n") == len(calls) - calls.index(call)
+
+
+@settings(max_examples=15, deadline=None, suppress_health_check=list(HealthCheck))
+@given(text=programs() | st.sampled_from([CALLS, NEST, NEST.replace("M30\n", "")]))
+def test_before_a_move_the_bit_stood_above_the_work_on_a_line_that_tells_it(text: str):
+    """Its number alone tells the line; nothing from the move on is left out, and no more is cut twice."""
+    program = read(text)
+    once = (program.moves.file_line[1:] >= program.moves.file_line[:-1]).all()
+    for move, line in enumerate(program.moves.file_line.tolist()):
+        resume = resume_before_move(program, move)
+        assert resume.move <= move
+        assert resume_at(program, resume.file_line) == resume
+        assert resume.move >= resume_at(program, line).move
+        assert resume == resume_at(program, line) or not once
 
 
 @pytest.mark.parametrize(
