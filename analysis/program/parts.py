@@ -4,7 +4,7 @@ Parts: the closed pieces of a program's cutting, each with all that is cut insid
 Seen from above, the ways of the bit's centre at one depth enclose areas; areas that touch are one part.
 Whatever is cut inside a part, with whatever bit and in whatever pass, belongs to it. Cutting that encloses
 nothing makes parts of its own: lines that touch, and holes drilled in a row. What is cut in another
-coordinate system lies elsewhere, and is another part.
+coordinate system lies elsewhere, and is another part; so is what is cut from another sheet.
 """
 
 from collections.abc import Iterable
@@ -18,6 +18,7 @@ from numpy.typing import NDArray
 from analysis.program.chains import Chain, bridged, chains, rows
 from analysis.program.moves import lowest
 from analysis.program.program import Program
+from analysis.program.sheets import sheets_apart
 from analysis.program.tabs import Tab, find_tabs
 from analysis.program.work import cutting
 
@@ -81,6 +82,7 @@ def find_parts(program: Program) -> tuple[Part, ...]:
     tuple of Part
         Every move that cuts belongs to exactly one of them.
     """
+    program = sheets_apart(program)
     systems: dict[int, list[Chain]] = {}
     for piece in chains(program.moves, program.top):
         systems.setdefault(int(program.moves.system[piece.moves[0]]), []).append(piece)

@@ -11,6 +11,7 @@ from analysis.errors import ProgramError
 from analysis.program.interpreter import Interpreter
 from analysis.program.moves import Kind, moves_from
 from analysis.program.program import LINE_END, Program, Units
+from analysis.program.sheets import sheets_of
 from analysis.program.work import cutting, top_of_work, traverses_in_work
 
 NOT_A_PROGRAM = "choose the file that the machine runs: lines of words such as G1 X10 Y20 F1200"
@@ -67,6 +68,9 @@ def read(
         run.notes.add(text, int(moves.file_line[silent[0]]), 1)
     for move in traverses_in_work(moves, top):
         text = "it traverses across below the top of the work: is nothing in the way there?"
+        run.notes.add(text, int(moves.file_line[move]), 1)
+    for move in 1 + np.flatnonzero(np.diff(sheets_of(moves, top))):
+        text = "it goes the same ways again from here on: taken as cut from a fresh sheet, or beside it"
         run.notes.add(text, int(moves.file_line[move]), 1)
     return Program(
         name=name,

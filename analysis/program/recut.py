@@ -28,6 +28,7 @@ from analysis.program.program import Program, Units
 from analysis.program.restart import check_spin_up, no_unit
 from analysis.program.rewriting import Lines, feeds_the_same
 from analysis.program.seams import changes, opening_words, seam
+from analysis.program.sheets import sheets_apart, sheets_of
 from analysis.program.state import NO_MOTION, PER_MINUTE, Modes, State
 from analysis.program.stops import stops_since_change
 from analysis.program.tracks import Tracks, tracks
@@ -122,8 +123,8 @@ def all_parts_but(program: Program, names: Collection[str]) -> tuple[str, ...]:
 
 
 def _job(program: Program, names: Collection[str]) -> _Job:
-    parts = find_parts(program)
-    pieces = chains(program.moves, program.top)
+    parts, apart = find_parts(program), sheets_apart(program)
+    pieces = chains(apart.moves, program.top)
     known = [part.name for part in parts]
     _check_names(program, names, known)
     if not names:
@@ -137,7 +138,7 @@ def _job(program: Program, names: Collection[str]) -> _Job:
         if of[i].name in names
     ]
     wanted = tuple(part for part in parts if part.name in names)
-    return _Job(program, wanted, tuple(runs), pieces, crossings(program, parts, pieces), tracks(program))
+    return _Job(program, wanted, tuple(runs), pieces, crossings(apart, parts, pieces), tracks(program))
 
 
 def _lead_ins(program: Program, pieces: Sequence[Chain]) -> list[int]:
@@ -170,6 +171,7 @@ def _refuse_unsafe(job: _Job) -> None:
                 "choose both or neither"
             )
     _refuse_systems(job)
+    _refuse_sheets(job)
     for run in job.runs:
         why = next(_reasons(job, run), "")
         if why:
@@ -183,6 +185,16 @@ def _refuse_systems(job: _Job) -> None:
         names = ", ".join(part.name for part in job.wanted)
         raise ProgramError(
             f"no recut: {names} are cut in several coordinate systems, whose heights may differ; "
+            "write a recut for those of each"
+        )
+
+
+def _refuse_sheets(job: _Job) -> None:
+    sheets = sheets_of(job.program.moves, job.program.top)
+    if len({int(sheets[part.moves[0]]) for part in job.wanted}) > 1:
+        names = ", ".join(part.name for part in job.wanted)
+        raise ProgramError(
+            f"no recut: {names} are cut from several sheets, one after the other at the same place; "
             "write a recut for those of each"
         )
 

@@ -15,6 +15,7 @@ from analysis.program.engagement.summary import Cuts, summary
 from analysis.program.moves import Kind, Moves
 from analysis.program.one_sheet import on_one_sheet
 from analysis.program.program import Program
+from analysis.program.sheets import sheets_apart
 from analysis.program.work import cutting
 
 CELLS_PER_DIAMETER = 24
@@ -99,7 +100,7 @@ def engagement(program: Program, bits: Mapping[int, Bit], *, cell: float | None 
     """
     if cell is not None and not (math.isfinite(cell) and cell > 0):
         raise ValueError(f"cell={cell} must be a length in mm above 0")
-    program = on_one_sheet(program)
+    program = on_one_sheet(sheets_apart(program))
     moves = program.moves
     cuts = cutting(moves, program.top)
     chosen = np.flatnonzero(cuts | _clears(moves, program.top))

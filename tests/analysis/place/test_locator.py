@@ -309,6 +309,24 @@ def test_it_carries_on_with_the_call_of_a_subprogram_that_went_wrong():
     assert said == ["good", "good", "suspect", "unheard"]
 
 
+def test_the_next_sheet_is_cut_like_the_first():
+    """After a stop the same ways are heard to cut as before; what was cut from the first sheet stays good."""
+    head, spin = ["G21 G90", "T1 M6"], ["S18000 M3", "G4 P3", "G0 Z6"]
+    sheet = [*spin, *slots(3, 10.0), "M5"]
+    plan = plan_of([*head, *sheet, "M0", *sheet, "M30"])
+    rows = list(Sounding(plan).rows())
+    last = [at for at, phase, _, move in rows if move >= 0 and phase is Phase.CUT][-1]
+    locator = SoundLocator(plan)
+    for at, phase, level, _ in rows:
+        locator.row(at, phase, level)
+        locator.judged("listen")
+        if at == last:
+            alarm = locator.complete(dataclasses.replace(ALARM, cause="stalled", at=at, onset=at - 0.3))
+    assert alarm.line.file == line_of(plan, plan.parts[-1].moves[-1])
+    said = [part.verdict for part in locator.verdicts(frozenset({1}))]
+    assert said == ["good", "good", "good", "good", "good", "suspect"]
+
+
 def test_every_line_is_seen():
     """After a run that was heard as a whole, all lines with a lasting move were passed over."""
     locator = follow(list(Sounding().rows()), SoundLocator(SLOTS))

@@ -1,0 +1,116 @@
+"""
+Sheets that are cut one after the other at the same place.
+
+Where a program stops for a person, or G10 moves the zero across, and what follows goes the same ways down
+into the work and along as what was cut before, it is cut from a fresh sheet, or from another place of the
+same one: nobody cuts the air. A pass that only goes round once more at the bottom goes another way down, and
+is none.
+"""
+
+from dataclasses import replace
+from itertools import pairwise
+
+import numpy as np
+from numpy.typing import NDArray
+
+from analysis.program.moves import Kind, Moves
+from analysis.program.program import Program
+from analysis.program.work import SAME_PLACE, cutting, tops_of
+
+MOSTLY = 0.5
+"""What goes so much of its way, and of its way down, again, is cut from another sheet."""
+
+BEYOND = 1000
+"""No coordinate system of a program has such a number (`Moves.system`)."""
+
+
+def sheets_of(moves: Moves, top: float) -> NDArray[np.intp]:
+    """
+    Return which sheet each move is cut from, counted from 0, shape (n,).
+
+    Parameters
+    ----------
+    moves
+        n moves.
+    top
+        Z of the work's top where there is one system only, mm, as for `analysis.program.work.levels`.
+    """
+    found = np.zeros(len(moves), dtype=np.intp)
+    begins = _may_begin(moves)
+    if not len(begins):
+        return found
+    tops = tops_of(moves, top)
+    cuts = np.flatnonzero(cutting(moves, tops))
+    before = _before(_ways(moves, cuts, tops))
+    length = moves.length[cuts]
+    down = np.isin(moves.kind[cuts], (Kind.PLUNGE, Kind.RAMP, Kind.PECK))
+    number = since = 0
+    for begin, end in pairwise([*begins.tolist(), len(moves)]):
+        first, last = np.searchsorted(cuts, (begin, end)).tolist()
+        here = np.arange(first, last)
+        here = here[before[here] < first]
+        if all(_goes_again(length, some, before[some] >= since) for some in (here, here[down[here]])):
+            number, since = number + 1, first
+        found[begin:] = number
+    return found
+
+
+def sheets_apart(program: Program) -> Program:
+    """
+    Tell sheets that follow one another apart as coordinate systems of their own.
+
+    What is cut in another system lies elsewhere, and so does what is cut from another sheet.
+
+    Parameters
+    ----------
+    program
+        As read.
+
+    Returns
+    -------
+    Program
+        The same with other numbers of systems, from `BEYOND` on, in all sheets but the first; the program
+        itself where it has one sheet.
+    """
+    moves = program.moves
+    sheets = sheets_of(moves, program.top)
+    if not sheets.any():
+        return program
+    later = sheets > 0
+    pairs = np.stack([sheets[later], moves.system[later]], axis=1)
+    system = moves.system.copy()
+    system[later] = BEYOND + np.unique(pairs, axis=0, return_inverse=True)[1].ravel()
+    return replace(program, moves=replace(moves, system=system))
+
+
+def _may_begin(moves: Moves) -> NDArray[np.intp]:
+    """Return before which moves another sheet may have been put in, or the zero was moved across."""
+    jumps = np.hypot(*(moves.start[1:, :2] - moves.end[:-1, :2]).T) > SAME_PLACE
+    moved = jumps & (moves.system[1:] == moves.system[:-1])
+    return 1 + np.flatnonzero(moved | (moves.kind[:-1] == Kind.PAUSE))
+
+
+def _ways(moves: Moves, cuts: NDArray[np.intp], tops: NDArray[np.float64]) -> NDArray[np.intp]:
+    """Return for each cut the number of its way below the top: the same for the same way and bit."""
+    ends = []
+    for points in (moves.start[cuts], moves.end[cuts]):
+        below = np.minimum(points[:, 2], tops[cuts])
+        ends.append(np.column_stack([points[:, :2], below]))
+    turns = np.stack([moves.sweep[cuts], moves.bit[cuts], moves.system[cuts]], axis=1)
+    ways = np.rint(np.hstack([*ends, turns]) / SAME_PLACE).astype(np.int64)
+    return np.unique(ways, axis=0, return_inverse=True)[1].ravel()
+
+
+def _before(ways: NDArray[np.intp]) -> NDArray[np.intp]:
+    """Return which way before each is the same one; -1 where none is."""
+    order = np.argsort(ways, kind="stable")
+    same = ways[order[1:]] == ways[order[:-1]]
+    found = np.full(len(ways), -1)
+    found[order[1:][same]] = order[:-1][same]
+    return found
+
+
+def _goes_again(length: NDArray[np.float64], some: NDArray[np.intp], again: NDArray[np.bool_]) -> bool:
+    """Whether most of the way of some cuts is gone again."""
+    whole = float(length[some].sum())
+    return whole > 0.0 and float(length[some[again]].sum()) > MOSTLY * whole
