@@ -25,11 +25,16 @@ class Ahead:
         The program being cut; ``None`` where nobody knows it, and then lines are taken to be run in order.
     ahead
         How many lines it may have read beyond the one that it executes.
+
+    Attributes
+    ----------
+    lines
+        The same.
     """
 
     def __init__(self, plan: Plan | None, ahead: int) -> None:
         self._plan = plan
-        self._ahead = ahead
+        self.lines = ahead
         self._known: dict[int, tuple[int, int]] = {}
 
     def line(self, file_line: int | None, word: int | None, after: int = 0) -> int | None:
@@ -55,7 +60,7 @@ class Ahead:
         """Return the first and the last line that may be being cut when ``line`` is named."""
         if line not in self._known:
             executed = self._before(line)
-            first, last = max(1, line - self._ahead), line
+            first, last = max(1, line - self.lines), line
             self._known[line] = (
                 min(first, int(executed.min(initial=first))),
                 max(last, int(executed.max(initial=last))),
@@ -67,14 +72,14 @@ class Ahead:
         runs = self._runs(line)
         if not len(runs):
             return None
-        return int(self._starts[max(runs[0] - self._ahead, 0)]), int(self._ends[runs[-1]])
+        return int(self._starts[max(runs[0] - self.lines, 0)]), int(self._ends[runs[-1]])
 
     def patience(self, line: int) -> float:
         """Return for how long, s, it is nothing to wonder at that no other line is named after ``line``."""
         runs = self._runs(line)
         if self._plan is None or not len(runs):
             return _UNPLANNED
-        begin = self._plan.times.begin[self._starts[np.maximum(runs - self._ahead, 0)]]
+        begin = self._plan.times.begin[self._starts[np.maximum(runs - self.lines, 0)]]
         end = self._plan.times.end[self._ends[runs]]
         return _ANYWAY + _SLOWER * float((end - begin).max())
 
@@ -93,7 +98,7 @@ class Ahead:
     def _before(self, line: int) -> NDArray[np.intp]:
         """Return the lines that are executed up to ``line``, as far back as may be, each time that it is."""
         runs = self._runs(line)
-        back = np.maximum(runs[:, None] - np.arange(self._ahead + 1), 0)
+        back = np.maximum(runs[:, None] - np.arange(self.lines + 1), 0)
         return self._order[back] if len(runs) else np.zeros(0, dtype=np.intp)
 
     def _runs(self, line: int) -> NDArray[np.intp]:

@@ -32,6 +32,10 @@ _MOST_ODD = 100_000
 _LATER = 600.0
 # A cut may run at one and a half times its feed while nothing is reported.
 _FASTER = 1.5
+# For so long, s, sound must tell which of two programs is run, where the lines leave that open.
+_SURELY = 5.0
+# Comments at the head of a program go by in less than this, s.
+_IN_PASSING = 0.5
 
 
 @dataclass(frozen=True)
@@ -58,9 +62,9 @@ class Report:
 
 
 class _Named(NamedTuple):
-    """A line that was named, and by what."""
+    """The line that was named, or those of which one was, and by what."""
 
-    line: int
+    lines: tuple[int, ...]
     report: Report
 
     @property
@@ -72,7 +76,7 @@ class _Named(NamedTuple):
 class _Told(NamedTuple):
     """What reports tell of a moment: the lines, and whether they are to be believed against the sound."""
 
-    named: int
+    named: tuple[int, ...]
     first: int
     last: int
     fresh: bool
@@ -109,26 +113,94 @@ class FedLocator:
         self._odd: deque[Report] = deque(maxlen=_MOST_ODD)
         self._at = 0.0
         self._restarted: Restarted | None = None
+        # Whether that is run since it went on, as far as it is known, and up to when reports were asked.
         self._runs_restart: bool | None = None
+        self._since = self._looked = 0.0
+        # The first report of a line on which it does nothing.
+        self._idle: Report | None = None
+        # Whether sound was put right since then, and for how many s more it spoke for the restart program.
+        self._begun, self._speaks = False, 0.0
 
     def report(self, report: Report) -> bool:
         """Take in a line number; return whether it names a line of the program: else it tells nothing."""
-        file_line = self._in_original(report.file_line)
-        line = self._ahead.line(file_line, report.word, report.after)
-        if line is not None:
-            insort(self._named, _Named(line, report), key=_when)
+        lines = self._meant(report)
+        if lines:
+            insort(self._named, _Named(lines, report), key=_when)
         else:
             self._odd.append(report)
-        return line is not None
+        return bool(lines)
 
-    def _in_original(self, line: int | None) -> int | None:
-        """Return the line of the original where a restart program is run."""
-        if line is None or self._restarted is None:
-            return line
-        if self._runs_restart is None:
-            # Whoever carries on with the original names no line before the one at which it goes on.
-            self._runs_restart = line < self._restarted.line
-        return self._restarted.original(line) if self._runs_restart else line
+    def _meant(self, report: Report) -> tuple[int, ...]:
+        """Return the line that a report names, or those of which it names one; none where it names none."""
+        own = report.file_line
+        if own is None or self._restarted is None or report.at <= self._since:
+            may_be: tuple[int | None, ...] = (own,)
+        else:
+            may_be = self._restarted.meant(own, restart=self._runs_restart)
+        found = (self._ahead.line(line, report.word, report.after) for line in may_be)
+        return tuple(line for line in found if line is not None)
+
+    def _find_out(self, now: float) -> None:
+        """Find out from what has come by now whether the restart program is run or the original."""
+        if self._restarted is None or self._runs_restart is not None:
+            return
+        begin = bisect_right(self._named, max(self._since, self._looked), key=_when)
+        come = [named.report for named in self._named[begin : bisect_right(self._named, now, key=_when)]]
+        told = (self._tells(report, self._restarted) for report in come)
+        self._decide(next((runs for runs in told if runs is not None), None))
+        self._looked = max(self._looked, now)
+
+    def _tells(self, report: Report, restarted: Restarted) -> bool | None:
+        """Return whether a report can only come from the restart program, or from the original."""
+        line = report.file_line
+        if line is None:
+            return None
+        told = restarted.tells(line, self._ahead.lines)
+        if told is None and restarted.idles(line, self._ahead.lines):
+            self._idle = self._idle or report
+            stays = line != self._idle.file_line and report.at - self._idle.at > _IN_PASSING
+            return False if stays else None
+        if told is not None or report.word is None or line <= restarted.head:
+            return told
+        ours = self._ahead.word(restarted.original(line)) == report.word
+        theirs = self._ahead.word(line) == report.word
+        return None if ours == theirs else ours
+
+    def _listen_which(self, at: float) -> None:
+        """Let sound tell which of the two is run, once it has been put right by the first cut."""
+        if self._restarted is None or self._runs_restart is not None:
+            return
+        if not self._begun or not self._base.sure:
+            return
+        index = bisect_right(self._named, at, key=_when) - 1
+        line = self._named[index].report.file_line if index >= 0 else None
+        told, heard = self._told(at), self._base.place(at)
+        if line is None or heard is None or told is None or not told.fresh:
+            return
+        ours, theirs = self._meets(heard, self._restarted.original(line)), self._meets(heard, line)
+        self._speaks += (ours - theirs) * (at - self._at)
+        if abs(self._speaks) > _SURELY:
+            self._decide(self._speaks > 0)
+
+    def _meets(self, heard: Place, line: int) -> bool:
+        first, last = self._ahead.span(line)
+        return heard.first <= last and first <= heard.last
+
+    def _decide(self, runs_restart: bool | None) -> None:
+        """Put the lines named since it went on into those of the original, once it is known how."""
+        if runs_restart is not None:
+            self._runs_restart = runs_restart
+            self._name_again(self._since)
+
+    def _name_again(self, since: float) -> None:
+        """Take in all reports anew that came after a moment, or are still to come."""
+        here = bisect_right(self._named, since, key=_when)
+        later = [named.report for named in self._named[here:]]
+        later += [report for report in self._odd if report.at > since]
+        del self._named[here:]
+        self._odd.clear()
+        for report in sorted(later, key=lambda report: report.at):
+            self.report(report)
 
     @property
     def context(self) -> Context:
@@ -154,7 +226,7 @@ class FedLocator:
     def lines_seen(self) -> int:
         """How many different lines were passed over, by the base; without one, how many were named."""
         come = self._named[: bisect_right(self._named, self._at, key=_when)]
-        return self._base.lines_seen or len(self._forgotten | {named.line for named in come})
+        return self._base.lines_seen or len(self._forgotten | {named.lines[0] for named in come})
 
     def row(self, at: float, phase: Phase, level: float = math.nan, bits: Mapping[int, Fit] = {}) -> None:
         """
@@ -162,17 +234,24 @@ class FedLocator:
 
         ``bits`` is how well each bit, by T number, fits what is heard, as far as that is known.
         """
+        self._find_out(at)
+        self._listen_which(at)
         self._at = at
         self._forget()
         told = self._told(at)
-        self._base.told(self._ahead.moves(told.named) if told and told.fresh else None)
+        self._base.told(self._moves(told.named) if told and told.fresh else None)
         self._base.row(at, phase, level, bits)
+
+    def _moves(self, named: tuple[int, ...]) -> tuple[int, int] | None:
+        """Return the first and the last move that may be going on when one of these lines is named."""
+        found = [moves for moves in map(self._ahead.moves, named) if moves is not None]
+        return _around(found) if found else None
 
     def _forget(self) -> None:
         """Forget what was named long ago, much at once: a run may last for a day."""
         if self._named and self._named[0].at < self._at - REMEMBERS - _LATER:
             old = bisect_left(self._named, self._at - REMEMBERS, key=_when)
-            self._forgotten.update(named.line for named in self._named[:old])
+            self._forgotten.update(named.lines[0] for named in self._named[:old])
             del self._named[:old]
 
     def told(self, moves: tuple[int, int] | None) -> None:
@@ -185,12 +264,13 @@ class FedLocator:
 
     def place(self, at: float) -> Place | None:
         """Return where ``at`` was: within the lines before the last one named, and near the sound's place."""
+        self._find_out(max(at, self._at))
         heard, told = self._base.place(at), self._told(at)
         if told is None or (heard and not told.fresh and not told.meets(heard)):
             return heard
         if self._plan is None and not told.fresh:
             return None
-        first, last, line = told.first, told.last, told.named
+        first, last, line = told.first, told.last, told.named[0]
         if heard is not None and told.meets(heard):
             if self._base.sure or not told.fresh:
                 first, last = max(first, heard.first - _BESIDE), min(last, heard.last + _BESIDE)
@@ -202,17 +282,18 @@ class FedLocator:
         index = bisect_right(self._named, at, key=_when) - 1
         if index < 0:
             return None
-        named = self._named[index].line
+        named = self._named[index].lines
         # The cut may have gone on since the line was named, as far as the next one that is.
         following = self._named[index + 1 : index + 2]
         if not following or following[0].at > max(at, self._at):
             age = at - self._named[index].at
-            if age > self._ahead.patience(named):
-                return _Told(named, *self._ahead.span_later(named, _FASTER * age), fresh=False)
+            if age > max(map(self._ahead.patience, named)):
+                first, last = _around([self._ahead.span_later(line, _FASTER * age) for line in named])
+                return _Told(named, first, last, fresh=False)
             following = []
         recent = self._named[bisect_left(self._named, at - _SHUFFLED, key=_when) : index + 1]
-        first = min(self._ahead.span(line)[0] for line in (named, *(each.line for each in following)))
-        last = max(self._ahead.span(line)[1] for line in (named, *(each.line for each in recent + following)))
+        first, last = _around([self._ahead.span(line) for line in (*named, *_lines(following))])
+        last = max([last, *(self._ahead.span(line)[1] for line in _lines(recent))])
         return _Told(named, first, last, fresh=True)
 
     def complete(self, event: Event) -> Event:
@@ -240,6 +321,8 @@ class FedLocator:
     def mark(self, line: int) -> None:
         """Let the base take in that a line is being cut now; lines that came before no longer count."""
         self._base.mark(line)
+        self._find_out(self._at)
+        self._begun = True
         self._named = self._named[bisect_right(self._named, self._at, key=_when) :]
 
     def spoil(self, moves: NDArray[np.bool_]) -> None:
@@ -251,14 +334,10 @@ class FedLocator:
         self._base.carries_on(line)
         self._restarted = Restarted.of(self._plan.program, line) if self._plan else None
         self._runs_restart = None
-        # Those that were given in advance.
-        here = bisect_right(self._named, self._at, key=_when)
-        later = [named.report for named in self._named[here:]]
-        later += [report for report in self._odd if report.at > self._at]
-        del self._named[here:]
-        self._odd.clear()
-        for report in sorted(later, key=lambda report: report.at):
-            self.report(report)
+        self._since = self._looked = self._at
+        self._idle = None
+        self._begun, self._speaks = False, 0.0
+        self._name_again(self._at)
 
     def acquit(self) -> None:
         """Let the base take back what the last alarm made suspect."""
@@ -285,6 +364,14 @@ def _cut_again(plan: Plan, before: int, onset: int) -> tuple[int, ...]:
     lines = plan.program.moves.file_line
     moves = np.minimum(np.searchsorted(lines, (min(before, onset), onset)), len(lines) - 1)
     return (min(onset, int(lines[plan.cut_again(*moves.tolist())])),)
+
+
+def _around(spans: list[tuple[int, int]]) -> tuple[int, int]:
+    return min(first for first, _ in spans), max(last for _, last in spans)
+
+
+def _lines(several: list[_Named]) -> list[int]:
+    return [line for named in several for line in named.lines]
 
 
 def _when(named: _Named) -> float:

@@ -1,5 +1,6 @@
-"""The lines of a restart program, as lines of the original."""
+"""The lines of a restart program, as lines of the original; and which of the two is run."""
 
+from bisect import bisect_left
 from dataclasses import dataclass
 from typing import Self
 
@@ -18,10 +19,16 @@ class Restarted:
         Line of the original's file with which it goes on.
     head
         How many lines come before that.
+    does
+        Those of them that are more than a comment, in order.
+    last
+        The original's last line.
     """
 
     line: int
     head: int
+    does: tuple[int, ...]
+    last: int
 
     @classmethod
     def of(cls, program: Program, line: int) -> Self | None:
@@ -30,8 +37,68 @@ class Restarted:
             begin, text = resume_at(program, line).file_line, restart_program(program, line)
         except ProgramError:
             return None
-        return cls(begin, text.count("\n") - (len(program.lines) - begin + 1))
+        head = text.count("\n") - (len(program.lines) - begin + 1)
+        does = (number for number, line in enumerate(text.split("\n")[:head], 1) if _does(line))
+        return cls(begin, head, tuple(does), len(program.lines))
 
     def original(self, line: int) -> int:
         """Return which line of the original a line of it is; of its head, the one with which it goes on."""
         return self.line + max(line - self.head - 1, 0)
+
+    def meant(self, line: int, *, restart: bool | None) -> tuple[int, ...]:
+        """
+        Return which lines of the original a controller may mean by a line that it names, the first one first.
+
+        Parameters
+        ----------
+        line
+            As named.
+        restart
+            Whether this program is run, or the original; ``None`` while nobody knows.
+        """
+        ours, theirs = self.original(line), line
+        if restart is None:
+            return tuple(sorted({ours, theirs}))
+        return (ours,) if restart else (theirs,)
+
+    def tells(self, line: int, ahead: int) -> bool | None:
+        """
+        Return whether a line that is named can only be one of this program, or of the original.
+
+        Whoever carries on with the original names no line before the one at which it goes on, nor one that it
+        lacks.
+
+        Parameters
+        ----------
+        line
+            As named.
+        ahead
+            By how many lines the controller may be ahead of what it executes.
+
+        Returns
+        -------
+        bool or None
+            True where it is of this program, False where it is of the original, ``None`` where it may be of
+            either.
+        """
+        if line < self.line or line > self.last:
+            return True
+        if self.line > self.head + 1 + ahead:
+            return False  # what this one begins with is named by lower numbers
+        return None
+
+    def idles(self, line: int, ahead: int) -> bool:
+        """
+        Return whether this program does nothing on a line, nor as far before it as a controller reads ahead.
+
+        Who runs this program names such a line in passing at most, if he has not named one before those of
+        the original.
+        """
+        if line > self.head or self.line <= 1 + ahead:
+            return False
+        return bisect_left(self.does, line - ahead) == bisect_left(self.does, line + 1)
+
+
+def _does(line: str) -> bool:
+    text = line.strip()
+    return bool(text) and text[0] not in "(;%"

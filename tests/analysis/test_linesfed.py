@@ -16,7 +16,7 @@ from analysis.events import Alarm, Deaf, Event, PartVerdict, Place, ResumeLine
 from analysis.linesfed import AHEAD, FedLocator, Report
 from analysis.locate import Nowhere, Plan
 from analysis.presence import Phase
-from analysis.program import Program, read, resume_at
+from analysis.program import Program, read, restart_program, resume_at
 from analysis.restarted import Restarted
 from analysis.which_bit import Fit
 
@@ -247,6 +247,96 @@ def test_who_carries_on_with_the_original_tells_its_lines(*, advance: bool):
     """No line before the one at which it goes on is named; an N-word is the same one in both."""
     assert carried_on(Report(11.2, 10, None), Report(11.8, 12, None), advance=advance).file == 12
     assert carried_on(Report(11.8, None, 110, after=1), Report(11.9, None, 130), advance=advance).file == 15
+
+
+SHORT = read(
+    "G21 G90 G54\nT1 M6\nS18000 M3\nG4 P3\nG0 Z10\nG0 X0 Y0\nG1 Z-6 F500\nX200 F2000\nY200\nX0\nY0\nG0 Z10\n"
+    "X300 Y0\nG1 Z-6 F500\nX500 F2000\nY200\nX300\nY0\nG0 Z10\nX0 Y300\nG1 Z-6 F500\nX200\nY500\nX0\nY300\n"
+    + "G0 Z10\nG0 Z11\n" * 20
+    + "M5\nM30\n",
+    "short",
+)
+SHORT_PLAN = plan_of(SHORT)
+RESUME = 14
+
+
+def runs(*, restart: bool, ahead: int, every: bool) -> list[tuple[int, int]]:
+    """The lines that a controller names, one a second, and those of SHORT that it executes then."""
+    restarted = Restarted.of(SHORT, RESUME)
+    lines = restart_program(SHORT, RESUME).splitlines() if restart else SHORT.lines
+    numbers = [
+        number
+        for number in range(1 if restart else RESUME, len(lines) + 1)
+        if every or not lines[number - 1].startswith("(")
+    ]
+    executed = [restarted.original(number) if restart else number for number in numbers]
+    return list(zip([*numbers[ahead:], *numbers[-1:] * ahead], executed, strict=True))
+
+
+@pytest.mark.parametrize("every", [True, False], ids=["every line", "those that it executes"])
+@pytest.mark.parametrize("ahead", [0, 1, 20])
+@pytest.mark.parametrize("restart", [True, False], ids=["restart", "original"])
+def test_near_its_begin_both_programs_that_may_run_are_thought_of(*, restart: bool, ahead: int, every: bool):
+    """The head is longer than what comes before the resume line: its numbers are the original's as well."""
+    locator = fed(base=Sound(), plan=SHORT_PLAN, ahead=ahead)
+    locator.row(1.0, Phase.OFF)
+    locator.carries_on(RESUME)
+    for second, (named, executed) in enumerate(runs(restart=restart, ahead=ahead, every=every), 2):
+        locator.report(Report(float(second), named, None))
+        locator.row(second + 0.5, Phase.CUT)
+        place = locator.place(second + 0.5)
+        assert place is not None
+        assert place.first <= executed <= place.last
+
+
+class Following(Sound):
+    """A sound that knows where it is."""
+
+    def at_line(self, line: int) -> None:
+        """Be at a line."""
+        self._place = heard(line, line, line)
+
+    def mark(self, line: int) -> None:
+        """Be there already."""
+
+
+@pytest.mark.parametrize("restart", [True, False], ids=["restart", "original"])
+def test_sound_tells_at_length_which_of_two_programs_is_run(*, restart: bool):
+    """Put right by the first cut, it meets the lines of the one that is run and not those of the other."""
+    sound = Following()
+    sound.sure = True
+    locator = fed(base=sound, plan=SHORT_PLAN)
+    locator.row(1.0, Phase.OFF)
+    locator.carries_on(RESUME)
+    widths = []
+    for second, (named, executed) in enumerate(runs(restart=restart, ahead=0, every=False), 2):
+        locator.report(Report(float(second), named, None))
+        sound.at_line(executed)
+        for part in range(4):
+            locator.row(second + part / 4, Phase.CUT)
+        if executed == RESUME + 1:
+            locator.mark(RESUME)
+        sound.at_line(500)
+        place = locator.place(second + 0.9)
+        if place is not None and place.source == "lines":
+            assert place.first <= executed <= place.last
+            widths.append(place.last - place.first)
+    assert np.median(widths[-20:]) <= AHEAD < max(widths)
+
+
+def test_n_words_tell_which_of_two_programs_is_run():
+    """The line named has its N-word in one of them alone."""
+    text = "\n".join(f"N{10 * number} {line}" for number, line in enumerate(SHORT.lines, 1)) + "\n"
+    program = read(text, "numbered")
+    restarted = Restarted.of(program, RESUME)
+    for line, word, meant in ((restarted.head + 3, 160, 16), (49, 490, 49)):
+        locator = fed(base=Sound(), plan=plan_of(program), ahead=0)
+        locator.row(1.0, Phase.OFF)
+        locator.carries_on(RESUME)
+        locator.report(Report(2.0, line, word))
+        locator.row(2.5, Phase.CUT)
+        place = locator.place(2.5)
+        assert (place.first, place.last) == (meant, meant)
 
 
 # Alarms
