@@ -203,6 +203,24 @@ class Plan:
             raise ValueError(f"nothing moves on line {line} of {self.program.name}: mark one that does")
         return int(moves[0]), int(moves[-1])
 
+    def moves_from(self, line: int) -> tuple[int, int]:
+        """
+        Return the first and the last move on the line with which it goes on from a resume line.
+
+        That is the line itself, unless nothing moves on it: it may call a subprogram.
+
+        Raises
+        ------
+        ValueError
+            When nothing can go on from it.
+        """
+        with contextlib.suppress(ProgramError):
+            first, lines = resume_at(self.program, line).move, self.program.moves.file_line
+            if first < len(lines):
+                others = np.flatnonzero(lines[first:] != lines[first])
+                return first, first + int(others[0]) - 1 if len(others) else len(lines) - 1
+        raise ValueError(f"{self.program.name} cannot go on from line {line}")
+
     @cached_property
     def repeats(self) -> bool:
         """Whether lines are run otherwise than once each in their order: then a line tells no moment."""

@@ -98,6 +98,7 @@ class SoundLocator:
         self._astray = False
         self._before = self._marks.copy(), False, math.inf
         self._told: tuple[int, int] | None = None
+        self._goes_on: int | None = None
         self._turned = self._followed = 0
 
     @property
@@ -206,7 +207,7 @@ class SoundLocator:
         ValueError
             When nothing moves on that line, or nothing was heard yet.
         """
-        first, last = self.plan.moves_on(line)
+        first, last = self.plan.moves_from(line) if line == self._goes_on else self.plan.moves_on(line)
         if self._grid is None:
             raise ValueError("nothing was heard yet: mark the line when the spindle runs")
         self._grid.mark(first, last)
@@ -218,7 +219,8 @@ class SoundLocator:
         self._marks[moves] |= marks.SUSPECT
 
     def carries_on(self, line: int) -> None:
-        """Nothing: the first cut that is heard will be marked as that line."""
+        """Take in that the first cut that is heard will be marked as that line."""
+        self._goes_on = line
 
     def acquit(self) -> None:
         """Take in that the last alarm, or doubt, was nothing: what it alone made suspect is not."""

@@ -309,6 +309,27 @@ def test_it_carries_on_with_the_call_of_a_subprogram_that_went_wrong():
     assert said == ["good", "good", "suspect", "unheard"]
 
 
+def test_from_a_call_of_a_subprogram_it_goes_on_with_what_is_called():
+    """Nothing moves on the line of the call; the first cut after it is the one in the subprogram."""
+    calls = [line for x in (10, 110, 210) for line in (f"G0 X{x} Y10", "M98 P7")]
+    called = ["O7", "G91", "G1 Z-9 F600", "X60 F1200", "Y60", "X-60", "Y-60", "G0 Z9", "G90", "M99"]
+    head, end = ["G21 G90", "T1 M6", "S18000 M3", "G4 P3", "G0 Z6"], ["G0 Z20", "M5", "M30"]
+    plan = plan_of([*head, *calls, *end, *called])
+    rows = list(Sounding(plan).rows())
+    locator = follow(rows[:400], SoundLocator(plan))
+    plunge = np.flatnonzero(plan.program.moves.file_line == 17)[1]
+    with pytest.raises(ValueError, match="nothing moves on line 9"):
+        locator.mark(9)
+    locator.carries_on(9)
+    locator.mark(9)
+    again = [row for row in rows if row[3] >= plunge]
+    shift = again[0][0] - rows[399][0] - 0.05
+    follow([(at - shift, *rest) for at, *rest in again[:100]], locator)
+    place = locator.place(again[99][0] - shift)
+    assert place.first <= line_of(plan, again[99][3]) <= place.last
+    assert place.last - place.first <= 2
+
+
 def test_the_next_sheet_is_cut_like_the_first():
     """After a stop the same ways are heard to cut as before; what was cut from the first sheet stays good."""
     head, spin = ["G21 G90", "T1 M6"], ["S18000 M3", "G4 P3", "G0 Z6"]
