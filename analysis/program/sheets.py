@@ -98,7 +98,12 @@ def _ways(moves: Moves, cuts: NDArray[np.intp], tops: NDArray[np.float64]) -> ND
         ends.append(np.column_stack([points[:, :2], below]))
     turns = np.stack([moves.sweep[cuts], moves.bit[cuts], moves.system[cuts]], axis=1)
     ways = np.rint(np.hstack([*ends, turns]) / SAME_PLACE).astype(np.int64)
-    return np.unique(ways, axis=0, return_inverse=True)[1].ravel()
+    number = np.zeros(len(cuts), dtype=np.int64)
+    # Column by column: that is many times quicker than row by row.
+    for column in ways[:, (ways != ways[:1]).any(axis=0)].T:
+        low, high = int(column.min()), int(column.max())
+        number = np.unique(number * (high - low + 1) + (column - low), return_inverse=True)[1]
+    return number.astype(np.intp)
 
 
 def _before(ways: NDArray[np.intp]) -> NDArray[np.intp]:
