@@ -91,13 +91,14 @@ def _may_begin(moves: Moves) -> NDArray[np.intp]:
 
 
 def _ways(moves: Moves, cuts: NDArray[np.intp], tops: NDArray[np.float64]) -> NDArray[np.intp]:
-    """Return for each cut the number of its way below the top: the same for the same way and bit."""
+    """Return for each cut the number of its way below the top: the same for the same way, bit and speed."""
     ends = []
     for points in (moves.start[cuts], moves.end[cuts]):
         below = np.minimum(points[:, 2], tops[cuts])
         ends.append(np.column_stack([points[:, :2], below]))
-    turns = np.stack([moves.sweep[cuts], moves.bit[cuts], moves.system[cuts]], axis=1)
-    ways = np.rint(np.hstack([*ends, turns]) / SAME_PLACE).astype(np.int64)
+    # A bit that is put in by hand has no other number, but mostly another speed.
+    rest = np.stack([moves.sweep, moves.bit, moves.speed, moves.system], axis=1)[cuts]
+    ways = np.rint(np.hstack([*ends, rest]) / SAME_PLACE).astype(np.int64)
     number = np.zeros(len(cuts), dtype=np.int64)
     # Column by column: that is many times quicker than row by row.
     for column in ways[:, (ways != ways[:1]).any(axis=0)].T:
