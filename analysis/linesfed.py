@@ -304,7 +304,7 @@ class FedLocator:
         place = self.place(event.onset)
         if place is None or self._plan is None:
             return replace(event, line=place)
-        if self._plan.repeats and self._is_told_by_sound(event.onset):
+        if self._plan.repeats and event.resume and self._is_told_by_sound(event.onset):
             return replace(event, line=place)
         # A weak change is noticed late: what was cut shortly before is cut again.
         before = self.place(event.last_good) or place

@@ -410,6 +410,12 @@ def test_which_run_of_a_line_it_was_only_sound_tells(*, sure: bool, resume: int)
     assert alarm.resume.file == resume
 
 
+def test_where_sound_has_no_line_to_carry_on_from_the_lines_have():
+    """Sure of the place, but not of a safe way back: it is the first call again, for it may be any."""
+    alarm = fed(Report(8.5, 17, None), base=Sound(heard(17, 16, 17)), plan=NEST, ahead=1).complete(ALARM)
+    assert alarm.resume.file == 6
+
+
 class Spoilt(Sound):
     """Sound that keeps which moves a controller says were spoiled."""
 
