@@ -87,7 +87,7 @@ class Plan:
     @cached_property
     def cuts(self) -> NDArray[np.bool_]:
         """Which moves take material away, shape (n,)."""
-        return cutting(self.program.moves, self.program.top) & (self.met.depth > _NOTHING)
+        return cutting(self.program.moves, self.program.tops) & (self.met.depth > _NOTHING)
 
     @cached_property
     def in_work(self) -> NDArray[np.bool_]:
@@ -118,7 +118,7 @@ class Plan:
         """When each move meets the work's top, s, shape (n,): its begin, unless it comes from above."""
         moves, times = self.program.moves, self.times
         high, low = moves.start[:, 2], moves.end[:, 2]
-        above = np.clip(high - self.program.top, 0.0, None)
+        above = np.clip(high - self.program.tops, 0.0, None)
         share = np.divide(above, high - low, out=np.zeros(len(moves)), where=high - low > above)
         return times.begin + np.clip(share, 0.0, 1.0) * (times.end - times.begin)
 

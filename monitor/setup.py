@@ -184,7 +184,7 @@ def _is_speed_unsaid(bits: Mapping[int, Bit], program: Program | None) -> bool:
     """Return whether something is cut at a speed that neither user nor program nor shelf says."""
     if program is None:
         return bits[0].speed is None
-    cut = program.moves.bit[cutting(program.moves, program.top)]
+    cut = program.moves.bit[cutting(program.moves, program.tops)]
     return any(bits[number].speed is None for number in np.unique(cut).tolist())
 
 

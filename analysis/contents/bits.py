@@ -197,7 +197,7 @@ def bit_use(
     turning = moves.speed[mine & (moves.speed > 0)]
     lasting = float((plan.times.end - plan.times.begin)[mine].sum())
     cutting = float(cuts.seconds.sum())
-    level = lowest(moves)[cuts.moves]
+    depth = (plan.program.tops - lowest(moves))[cuts.moves]
     return BitUse(
         number=number,
         comment=plan.program.bits.get(number, ""),
@@ -205,7 +205,7 @@ def bit_use(
         speeds=tuple(dict.fromkeys(turning.tolist())),
         cutting=cutting,
         air=max(lasting - cutting, 0.0),
-        deepest=plan.program.top - float(level.min()) if len(level) else 0.0,
+        deepest=float(depth.max(initial=0.0)),
         across=_range(moves.feed[cuts.moves & _goes(plan, Kind.CUT, Kind.RAMP)]),
         down=_range(moves.feed[cuts.moves & _goes(plan, Kind.PLUNGE, Kind.PECK)]),
         chip=_chip(plan, cuts, tool, usual, material),

@@ -211,7 +211,7 @@ def line_of(moves: Moves, index: int) -> tuple[int, int | None]:
 
 def _parts(plan: Plan) -> tuple[PartUse, ...]:
     lasting = plan.times.end - plan.cut_begin
-    depth = plan.program.top - lowest(plan.program.moves)
+    depth = plan.program.tops - lowest(plan.program.moves)
     return tuple(_part(part, plan.program.moves, lasting, depth) for part in plan.parts)
 
 

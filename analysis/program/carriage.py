@@ -39,6 +39,12 @@ class Carriage:
         self.doubt = [START, START, START]
         self.adrift = [False, False, False]
         self.in_doubt = True
+        # Whether Z is known where the bit stands; whether it was stepped on from the start.
+        self._z_known = self._z_stepped = False
+        # Whether the bit goes without the length offset that it had; the move that changed it, while the
+        # program has not said its length.
+        self.bare = False
+        self.changed_at: int | None = None
         self.rows = Rows()
         self.highest = 0.0
         self.notes = notes
@@ -50,12 +56,18 @@ class Carriage:
                 self.doubt[axis] = why
             self.adrift[axis] = self.adrift[axis] or adrift
         self.in_doubt = any(self.doubt)
+        self._z_known = self._z_known and 2 not in axes
 
     def find(self, axis: int) -> None:
         """Take the position on this axis as known from here on."""
         self.doubt[axis] = ""
         self.adrift[axis] = False
         self.in_doubt = any(self.doubt)
+
+    def settle(self) -> None:
+        """Take in whether Z is known where the bit stands now."""
+        stepped = self._z_stepped and self.doubt[2] == START
+        self._z_known = not self.bare and (stepped or not self.doubt[2])
 
     def target(self, block: Block, modes: Modes, *, homing: bool = False) -> Point:
         """Take the X, Y and Z words out of the block and return where they lead."""
@@ -81,6 +93,7 @@ class Carriage:
             raise block.error(message)
         text = f"{AXES[axis]} steps on from a place that is taken as {self.at[axis]:g} mm: {self.doubt[axis]}"
         self.notes.once(text, block.number, 1)
+        self._z_stepped = self._z_stepped or axis == 2
 
     def add(self, kind: Kind, end: Point, block: Block, modes: Modes, way: Way = STRAIGHT) -> None:
         """Append a move from where the bit stands."""
@@ -88,7 +101,10 @@ class Carriage:
 
     def go(self, kind: Kind, end: Point, line: tuple[int, int], modes: Modes, way: Way = STRAIGHT) -> None:
         """Append a move of a line, given by its file line and its N-word (-1 for none)."""
-        setting = Setting(modes.plane // 10, modes.turning, modes.bit, modes.system_number, *line)
+        before = self._z_known
+        self.settle()
+        known = before and self._z_known
+        setting = Setting(modes.plane // 10, modes.turning, modes.bit, modes.system_number, *line, known)
         self.rows.add(kind, self.at, end, setting, way)
         self.at = end
         self.highest = max(self.highest, end[2])
@@ -184,13 +200,30 @@ class Carriage:
         """Dwell, pause or change the bit where the bit stands."""
         self.add(kind, self.at, block, modes, Way(seconds=seconds))
 
+    def change_bit(self, block: Block, modes: Modes) -> None:
+        """Change the bit where it stands; how long the new one is the program may say later."""
+        self.changed_at, self.bare = len(self.rows), False
+        self.wait(Kind.BIT_CHANGE, block, modes)
+
+    def put_length(self, number: int) -> None:
+        """Z is that of the tip again once it is stated: the length offset is said (G43)."""
+        if self.changed_at is not None:
+            self.rows.unmeasured.append((self.changed_at, len(self.rows)))
+        self.changed_at, self.bare = None, False
+        self.lose((2,), f"the length offset changed on line {number}", adrift=False)
+
+    def take_length_off(self, number: int) -> None:
+        """Z is no longer that of the tip, unless the bit is a new one that goes without (G49)."""
+        self.bare = self.changed_at is None
+        self.lose((2,), f"the length offset changed on line {number}", adrift=False)
+
     def go_home(self, named: tuple[int, ...], why: str, block: Block, modes: Modes) -> None:
         """Go to a place that only the machine knows: drawn as up by `LIFT` if Z goes, else not at all."""
+        self.lose(named, why, adrift=True)
         if 2 in named:
             highest = self.highest
             self.rapid((self.at[0], self.at[1], highest + LIFT), block, modes)
             self.highest = highest
-        self.lose(named, why, adrift=True)
 
     def shift(self, axis: int, value: float, why: str) -> None:
         """Let this axis read `value` mm where it stands (G92)."""

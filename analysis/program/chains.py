@@ -13,6 +13,7 @@ from numpy.typing import NDArray
 
 from analysis.program.moves import Kind, Moves
 from analysis.program.paths import polyline
+from analysis.program.program import Program
 from analysis.program.work import cutting
 
 TAB = 20.0
@@ -51,9 +52,9 @@ class Chain:
         return bool(len(self.points) > 3 and gap <= CLOSED)
 
 
-def chains(moves: Moves, top: float) -> list[Chain]:
+def chains(program: Program) -> list[Chain]:
     """Return the chains of a program in the order in which they are cut."""
-    cuts = cutting(moves, top)
+    moves, cuts = program.moves, cutting(program.moves, program.tops)
     found = []
     for begin, end in _runs(moves, cuts):
         inside = np.arange(begin, end)

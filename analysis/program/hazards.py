@@ -8,7 +8,7 @@ inside the outline of a part belongs to that part (`analysis.program.parts`), pi
 there as well.
 """
 
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Collection, Iterator, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -104,7 +104,7 @@ def hazards(
     written
         Writes a length, mm, for a person.
     """
-    deep = float(lowest(program.moves)[cutting(program.moves, program.top)].min(initial=np.inf)) + THROUGH
+    deep = _deepest(program, {int(program.moves.system[part.moves[0]]) for part in wanted}) + THROUGH
     through = {part.name: _cut_through(program, part, pieces, deep) for part in wanted if part.area}
     closed = [part for part in wanted if part.area]
     yield from _on_tabs([part for part in closed if part.tabs], written)
@@ -112,6 +112,13 @@ def hazards(
     yield from _loose_inside([part for part in closed if _frees_pieces(part, through[part.name])])
     yield from _shared({part.name for part in wanted}, crossed, written)
     yield "what has been cut too deep is not mended by cutting again."
+
+
+def _deepest(program: Program, systems: Collection[int]) -> float:
+    """Return the lowest Z that is cut in some coordinate systems, mm."""
+    moves = program.moves
+    cuts = cutting(moves, program.tops) & np.isin(moves.system, list(systems))
+    return float(lowest(moves)[cuts].min(initial=np.inf))
 
 
 def listed(parts: Sequence[Part]) -> str:
@@ -183,7 +190,7 @@ def _along(way: Segments, ring: shapely.LinearRing) -> NDArray[np.bool_]:
 def _cut_through(program: Program, part: Part, pieces: Sequence[Chain], deep: float) -> Segments:
     """Return what of the part's way lies as deep as the program goes."""
     moves = program.moves
-    cuts = cutting(moves, program.top)
+    cuts = cutting(moves, program.tops)
     mine = np.flatnonzero(np.isin([chain.moves[0] for chain in pieces], part.moves)).tolist()
     way = joined([segments_of(moves, cuts, [pieces[i]]) for i in mine])
     return way.take(way.cuts & (np.maximum(way.start[:, 2], way.end[:, 2]) <= deep))

@@ -166,6 +166,7 @@ class Interpreter:
             self._leave(codes, block)
         if words:
             self._left_over(block, codes)
+        self.carriage.settle()
         if len(self.carriage.rows) > before and "change" not in codes:
             self.bits.forget()
 
@@ -182,7 +183,7 @@ class Interpreter:
             self.modes = self.bits.select(chosen, block, self.modes, len(self.carriage.rows))
         if "change" in codes:
             self.modes = self.bits.change(block, self.modes)
-            self.carriage.wait(Kind.BIT_CHANGE, block, self.modes)
+            self.carriage.change_bit(block, self.modes)
         if "spindle" in codes:
             self.spindle_used = self.spindle_used or codes["spindle"][0] != 5
             self.modes = settings.spindle(codes["spindle"], block, self.modes, self.notes)

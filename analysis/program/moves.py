@@ -65,7 +65,7 @@ STRAIGHT = Way()
 
 
 class Setting(NamedTuple):
-    """What a move takes from its line: plane, spindle speed (rpm), bit, system, file line and N-word."""
+    """What a move takes from its line: plane, speed (rpm), bit, system, file line, N-word, is Z known."""
 
     plane: int
     speed: float
@@ -73,6 +73,7 @@ class Setting(NamedTuple):
     system: int
     line: int
     word: int
+    z_known: bool
 
 
 class Rows:
@@ -81,6 +82,7 @@ class Rows:
 
     A stretch is a row of moves that differ in nothing but where they lead, as the lines of a carving do.
     `kind` is per stretch: CUT for any feed and RAPID for any traverse; `moves_from` refines them.
+    `unmeasured` are the moves, from and to, between the change of a bit and its length offset (G43).
     """
 
     def __init__(self) -> None:
@@ -98,6 +100,8 @@ class Rows:
         self.bit = array("i")
         self.system = array("i")
         self.seconds = array("d")
+        self.z_known = array("b")
+        self.unmeasured: list[tuple[int, int]] = []
 
     def __len__(self) -> int:
         """Return the number of moves so far."""
@@ -116,6 +120,7 @@ class Rows:
         self.bit.append(setting.bit)
         self.system.append(setting.system)
         self.seconds.append(way.seconds)
+        self.z_known.append(setting.z_known)
         self.go_on(end, setting.line, setting.word)
 
     def go_on(self, end: Point, line: int, word: int) -> None:
@@ -156,6 +161,10 @@ class Moves:
         (n,) int16, coordinate system: 1 to 9 for G54 to G59.3, 100 and P for G54.1 P.
     seconds
         (n,) s to dwell, or the duration asked for by inverse-time feed (G93); else 0.
+    z_known
+        (n,) whether its Z is, from start to end, what the program says of the tip of the bit: not on the way
+        to or from a place that only the machine knows, nor where the length offset has been taken off, nor
+        between the change of a bit and the length offset that the program states for it.
     file_line
         (n,) int32, counted from 1.
     word
@@ -174,6 +183,7 @@ class Moves:
     bit: NDArray[np.int32]
     system: NDArray[np.int16]
     seconds: NDArray[np.float64]
+    z_known: NDArray[np.bool_]
     file_line: NDArray[np.int32]
     word: NDArray[np.int32]
 
@@ -213,6 +223,9 @@ def moves_from(rows: Rows, begin: int = 0) -> Moves:
     centre = np.repeat(np.array(rows.centre, dtype=np.float64).reshape(-1, 3), times, axis=0)[begin:]
     sweep = spread(rows.sweep).astype(np.float64)
     plane = spread(rows.plane).astype(np.int8)
+    z_known = np.repeat(np.array(rows.z_known, dtype=np.bool_), times)
+    for changed, measured in rows.unmeasured:
+        z_known[changed:measured] = False
     return Moves(
         kind=_kinds(spread(rows.kind).astype(np.int8), start, end, sweep),
         start=start,
@@ -226,6 +239,7 @@ def moves_from(rows: Rows, begin: int = 0) -> Moves:
         bit=spread(rows.bit).astype(np.int32),
         system=spread(rows.system).astype(np.int16),
         seconds=spread(rows.seconds).astype(np.float64),
+        z_known=z_known[begin:],
         file_line=np.array(rows.line[begin:], dtype=np.int32),
         word=np.array(rows.word[begin:], dtype=np.int32),
     )

@@ -21,8 +21,8 @@ def on_one_sheet(program: Program) -> Program:
     Lay all coordinate systems of a program on one sheet.
 
     X and Y are told from the zero of the first system. Where the program tells the zeros (G10) the others
-    lie as they do on the machine, else beside, to the right, so that nothing lies on anything else. Z stays
-    as it is, for each system has its own top.
+    lie as they do on the machine, else beside, to the right, so that nothing lies on anything else. Z is told
+    so that the top of the work is the program's `top` in all of them.
 
     Parameters
     ----------
@@ -39,6 +39,7 @@ def on_one_sheet(program: Program) -> Program:
     if len(systems) < 2:
         return program
     shift = np.zeros((len(moves), 3))
+    shift[:, 2] = program.top - program.tops
     right = -np.inf
     for system in systems:
         rows = moves.system == system
@@ -48,7 +49,7 @@ def on_one_sheet(program: Program) -> Program:
             by = (right + GAP - beside[0] if np.isfinite(right) else 0.0, 0.0)
         shift[rows, :2] = by
         right = max(right, beside[1] + by[0])
-    return replace(program, moves=_shifted(moves, shift))
+    return replace(program, moves=_shifted(moves, shift), levels={})
 
 
 def _told(program: Program, first: int, system: int) -> tuple[float, float] | None:

@@ -84,7 +84,7 @@ def find_parts(program: Program) -> tuple[Part, ...]:
     """
     program = sheets_apart(program)
     systems: dict[int, list[Chain]] = {}
-    for piece in chains(program.moves, program.top):
+    for piece in chains(program):
         systems.setdefault(int(program.moves.system[piece.moves[0]]), []).append(piece)
     found = [part for pieces in systems.values() for part in _in_one_system(program, pieces)]
     found.sort(key=lambda part: int(part.moves[0]))
@@ -111,12 +111,13 @@ def _in_one_system(program: Program, pieces: list[Chain]) -> list[Part]:
 
 def _tabs(program: Program, pieces: list[Chain], parts: list[list[Chain]]) -> list[tuple[Tab, ...]]:
     """Return the tabs of each part, given its chains."""
-    cuts = cutting(program.moves, program.top)
+    cuts = cutting(program.moves, program.tops)
+    top = float(program.tops[pieces[0].moves[0]])
     row_of = {id(chain): row for row in rows(pieces) for chain in row}
     found = []
     for members in parts:
         together = {id(row[0]): row for row in (row_of.get(id(chain), [chain]) for chain in members)}
-        found.append(find_tabs(program.moves, cuts, program.top, list(together.values())))
+        found.append(find_tabs(program.moves, cuts, top, list(together.values())))
     return found
 
 

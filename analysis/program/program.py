@@ -1,11 +1,17 @@
 """A program that has been read."""
 
 import re
+from collections.abc import Mapping
 from dataclasses import dataclass, field
+from functools import cached_property
 from typing import Literal, TypeAlias
+
+import numpy as np
+from numpy.typing import NDArray
 
 from analysis.program.moves import Moves
 from analysis.program.notes import Note
+from analysis.program.work import Level, tops_of
 from analysis.program.zeros import Zero
 
 Units: TypeAlias = Literal["mm", "inch"]
@@ -31,7 +37,8 @@ class Program:
     moves
         What the machine does.
     top
-        Z of the work's top, mm (see `analysis.program.work.top_of_work`).
+        Z of the work's top, mm (see `analysis.program.work.top_of_work`), in the coordinate system in which
+        it is cut first. Whoever looks at moves goes by `tops`.
     warnings
         What was not understood or had to be assumed.
     bits
@@ -44,6 +51,10 @@ class Program:
         Per coordinate system (see `Moves.system`), where its zero lies, as far as the program says.
     raw
         Its file, byte by byte; empty where it was read from a text.
+    levels
+        Per coordinate system that moves name, how high the work is in it; where none is named, `top`.
+    measured_later
+        The moves that change a bit for which the program states a length offset only after them (G43).
     """
 
     name: str
@@ -56,3 +67,15 @@ class Program:
     units: Units | None = None
     zeros: dict[int, Zero] = field(default_factory=dict)
     raw: bytes = b""
+    levels: Mapping[int, Level] = field(default_factory=dict)
+    measured_later: frozenset[int] = frozenset()
+
+    def level(self, system: int) -> Level:
+        """Return how high the work is in a coordinate system (see `Moves.system`)."""
+        return self.levels.get(system) or Level(self.top, -np.inf)
+
+    @cached_property
+    def tops(self) -> NDArray[np.float64]:
+        """Z of the work's top for each move, mm, shape (n,): that of its own coordinate system."""
+        systems = np.unique(self.moves.system).tolist()
+        return tops_of(self.moves, {system: self.level(system) for system in systems})

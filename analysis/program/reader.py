@@ -12,7 +12,7 @@ from analysis.program.interpreter import Interpreter
 from analysis.program.moves import Kind, moves_from
 from analysis.program.program import LINE_END, Program, Units
 from analysis.program.sheets import sheets_of
-from analysis.program.work import cutting, top_of_work, traverses_in_work
+from analysis.program.work import cutting, levels, tops_of, traverses_in_work
 
 NOT_A_PROGRAM = "choose the file that the machine runs: lines of words such as G1 X10 Y20 F1200"
 
@@ -59,17 +59,21 @@ def read(
     moves = moves_from(rows)
     if not run.modes.bit_changed:
         moves = replace(moves, bit=_bits_as_selected(len(moves), run.bits.selections))
-    top = top_of_work(moves)
-    if top:
-        run.notes.add(f"zero is not on the work's top, which is estimated at Z{top:.3f} mm")
-    silent = np.flatnonzero(cutting(moves, top) & (moves.speed == 0))
+    heights = levels(moves)
+    tops = tops_of(moves, heights)
+    cuts = cutting(moves, tops)
+    top = float(tops[np.argmax(cuts)])
+    for estimated in np.unique([top, *tops[cuts]]):
+        if estimated:
+            run.notes.add(f"zero is not on the work's top, which is estimated at Z{estimated:.3f} mm")
+    silent = np.flatnonzero(cuts & (moves.speed == 0))
     if len(silent):
         text = "it cuts with the spindle stopped, or at a speed not stated; is it switched by hand?"
         run.notes.add(text, int(moves.file_line[silent[0]]), 1)
-    for move in traverses_in_work(moves, top):
+    for move in traverses_in_work(moves, tops):
         text = "it traverses across below the top of the work: is nothing in the way there?"
         run.notes.add(text, int(moves.file_line[move]), 1)
-    for move in 1 + np.flatnonzero(np.diff(sheets_of(moves, top))):
+    for move in 1 + np.flatnonzero(np.diff(sheets_of(moves, tops))):
         text = "it goes the same ways again from here on: taken as cut from a fresh sheet, or beside it"
         run.notes.add(text, int(moves.file_line[move]), 1)
     return Program(
@@ -82,6 +86,8 @@ def read(
         skip_slashed=skip_slashed,
         units=units,
         zeros=run.carriage.zeros.all(),
+        levels=heights,
+        measured_later=frozenset(changed for changed, _ in rows.unmeasured),
     )
 
 

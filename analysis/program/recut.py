@@ -62,6 +62,11 @@ class _Job:
     crossed: list[Crossing]
     tracks: Tracks
 
+    @property
+    def top(self) -> float:
+        """Z of the work's top where these parts are cut, mm: all of them in one coordinate system."""
+        return float(self.program.tops[self.runs[0].first])
+
 
 def recut_program(
     program: Program,
@@ -103,7 +108,7 @@ def recut_program(
     _refuse_unsafe(job)
     lines = _written(job, _safe_height(job, safe_z), spin_up)
     chosen = [i for run in job.runs for i in range(run.first, run.last + 1)]
-    if not feeds_the_same(lines, program, chosen, [job.tracks.at(i).cuts_with for i in chosen]):
+    if not feeds_the_same(lines, program, job.top, chosen, [job.tracks.at(i).cuts_with for i in chosen]):
         raise ProgramError("no recut: it would not cut the same; cut the whole program")
     return "\n".join(lines.text) + "\n"
 
@@ -124,7 +129,7 @@ def all_parts_but(program: Program, names: Collection[str]) -> tuple[str, ...]:
 
 def _job(program: Program, names: Collection[str]) -> _Job:
     parts, apart = find_parts(program), sheets_apart(program)
-    pieces = chains(apart.moves, program.top)
+    pieces = chains(apart)
     known = [part.name for part in parts]
     _check_names(program, names, known)
     if not names:
@@ -190,7 +195,7 @@ def _refuse_systems(job: _Job) -> None:
 
 
 def _refuse_sheets(job: _Job) -> None:
-    sheets = sheets_of(job.program.moves, job.program.top)
+    sheets = sheets_of(job.program.moves, job.program.tops)
     if len({int(sheets[part.moves[0]]) for part in job.wanted}) > 1:
         names = ", ".join(part.name for part in job.wanted)
         raise ProgramError(
@@ -218,28 +223,36 @@ def _reasons(job: _Job, run: _Run) -> Iterator[str]:
     if any(known.at(i).spindle != modes.spindle for i in inside):
         yield "the spindle is switched while the bit is in the cut"
     linked = run.first and (np.abs(moves.end - moves.start)[run.first - 1, :2] > 1e-6).any()
-    below = moves.start[run.first, 2] < job.program.top - 1e-6
+    below = moves.start[run.first, 2] < job.top - 1e-6
     if linked and below and run.follows not in {part.name for part in job.wanted}:
         yield f"it begins below the top, where {run.follows or 'nothing'} has made room"
 
 
 def _safe_height(job: _Job, asked: float | None) -> float:
     """Return the height to cross at."""
-    moves, top = job.program.moves, job.program.top
-    sure = moves.system == moves.system[job.runs[0].first]
+    moves, modes = job.program.moves, job.tracks.at(job.runs[0].first)
+    sure = (moves.system == moves.system[job.runs[0].first]) & moves.z_known
     sure[list(job.tracks.unsure)] = False
-    lowest_safe = max(top, *(float(moves.start[run.first, 2]) for run in job.runs))
-    safe = float(moves.end[sure, 2].max()) if asked is None else asked
-    if not lowest_safe <= safe < 1e4 or safe <= top + 1e-6:
-        raise ProgramError(f"safe_z={safe:g} mm is no height to cross at; give more than {lowest_safe:g}")
-    return safe
+    lowest_safe = max(job.top, *(float(moves.start[run.first, 2]) for run in job.runs))
+    safe = float(moves.end[sure, 2].max(initial=-np.inf)) if asked is None else asked
+    if lowest_safe <= safe < 1e4 and safe > job.top + 1e-6:
+        return safe
+    least = in_words(lowest_safe, modes)
+    if asked is None:
+        raise ProgramError(
+            "no recut: the program names no known height here to cross at; "
+            f"say one with --safe-z, more than {least}"
+        )
+    raise ProgramError(
+        f"a safe-z of {in_words(asked, modes)} is no height to cross at; give more than {least}"
+    )
 
 
 def _written(job: _Job, safe: float, spin_up: float) -> Lines:
     """Write the recut."""
     program, known = job.program, job.tracks
     first = known.at(job.runs[0].first)
-    lines = Lines(program.moves, first.scale, program.top)
+    lines = Lines(program.moves, first.scale, job.top)
     percent = opening(program) > 0
     lines.say(*["%"] * percent)
     lines.remark(cautions(_state(job, first), _checks(job, safe, spin_up)))
@@ -293,7 +306,7 @@ def _checks(job: _Job, safe: float, spin_up: float) -> Checks:
     return Checks(
         title=f"RECUT of {plain(program.name)}: {listed(job.wanted)}",
         bit=" - then ".join(named),
-        top=program.top,
+        top=job.top,
         safe_z=written(safe),
         system_assumed="system" not in known.end.stated,
         units_said=program.units or "" if "units" not in known.end.stated else "",

@@ -8,7 +8,7 @@ refused if it would not feed exactly what the original still had to feed.
 """
 
 import re
-from collections.abc import Sequence
+from collections.abc import Collection, Iterator, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -25,7 +25,7 @@ from analysis.program.slashed import refuse_what_hangs_on_the_switch, slashed_in
 from analysis.program.state import NO_MOTION, Modes, State
 from analysis.program.stops import stops_since_change
 from analysis.program.waits import spin_up_word, waits_in_words
-from analysis.program.work import FEEDS, Level, cutting, level_of, levels, tops_of
+from analysis.program.work import FEEDS, Level, cutting
 from analysis.program.written import with_lines_of
 
 FALLBACK_FEED = 300.0
@@ -170,15 +170,15 @@ def resume_before_move(program: Program, move: int) -> Resume:
     line = int(program.moves.file_line[move])
     if not (np.diff(program.moves.file_line) < 0).any():
         return resume_at(program, line)
-    follow, known = Following(program), levels(program.moves, program.top)
+    follow = Following(program)
     run, why = follow.run, ""
     passed: set[int] = set()
     last: Resume | None = None
     for at in follow.steps():
         if len(run.carriage.rows) > move:
             break
-        level = level_of(known, run.modes.system_number, program.top)
-        if _stands(run, level) and at not in passed:
+        level = program.level(run.modes.system_number)
+        if _stands(run, level, program.measured_later) and at not in passed:
             last = _resume(program, at, len(run.carriage.rows), run.state())
         elif run.carriage.at[2] > level.top:
             why = why or next(filter(None, run.carriage.doubt), "")
@@ -251,7 +251,7 @@ def carry_on(
     _refuse_unsafe(stand, line)
     refuse_what_hangs_on_the_switch(program, stand.line, stand.state)
     rest = program.lines[stand.line - 1 :]
-    head = header(stand.state, _approach(program, stand, safe_z, spin_up), rest)
+    head = header(stand.state, _approach(program, stand, line, safe_z=safe_z, spin_up=spin_up), rest)
     _prove(program, stand, (*head, *rest))
     return Restart(program, 0, tuple(head), stand.line - 1)
 
@@ -270,9 +270,11 @@ def no_unit(line: int) -> str:
     )
 
 
-def _approach(program: Program, stand: _Stand, safe_z: float | None, spin_up: float) -> Approach:
+def _approach(
+    program: Program, stand: _Stand, line: int, *, safe_z: float | None, spin_up: float
+) -> Approach:
     modes = stand.state.modes
-    top = level_of(levels(program.moves, program.top), modes.system_number, program.top).top
+    top = program.level(modes.system_number).top
     safe = _safe_height(top, stand.state, safe_z)
     stops = stops_since_change(program, 0, stand.move, stand.state.parameters)
     word = _word_of(program, stand.line)
@@ -287,6 +289,7 @@ def _approach(program: Program, stand: _Stand, safe_z: float | None, spin_up: fl
         unread=stand.unread,
         waits=waits_in_words(program.moves, spin_up),
         more=(
+            *_comes_later(program, modes, line),
             "parts that are cut through hang on tabs or lie loose: fasten them, or take them out.",
             *slashed_in_words(program),
         ),
@@ -323,7 +326,7 @@ def _where_it_may_stand(program: Program, line: int) -> range:
     if (np.diff(moves.file_line) < 0).any():
         return EVERY
     before = int(np.searchsorted(moves.file_line, line))
-    above = np.flatnonzero(moves.end[:before, 2] > tops_of(program.moves, program.top)[:before])
+    above = np.flatnonzero(moves.end[:before, 2] > program.tops[:before])
     if not len(above):
         return range(line, line + 1)
     ends = int(above[-1]) + 1
@@ -336,17 +339,17 @@ def _look_for_stand(program: Program, line: int, where: range) -> _Stand | None:
     """Return the last place to carry on from that lies on these lines; none where calls leave the order."""
     follow = Following(program)
     run = follow.run
-    known = levels(program.moves, program.top)
     last: _Stand | None = None
-    why = ""
+    why = low = ""
     for at in follow.steps(where):
-        level = level_of(known, run.modes.system_number, program.top)
-        if at in where and _stands(run, level):
+        level = program.level(run.modes.system_number)
+        if at in where and _stands(run, level, program.measured_later):
             rows, state = len(run.carriage.rows), run.state()
             named = "system" in run.stated
             last = _Stand(at, rows, state, run.carriage.origins, tuple(follow.unread), named)
         elif run.carriage.at[2] > level.top:
             why = why or next(filter(None, run.carriage.doubt), "")
+            low = low or _too_low(run, level)
         if at == line or (at > line and where is not EVERY):
             break
     else:
@@ -355,7 +358,7 @@ def _look_for_stand(program: Program, line: int, where: range) -> _Stand | None:
             raise ProgramError(f"line {line} of {program.name} is never run; give a line that is")
         return None
     if last is None and where is EVERY and _has_cut(program, len(run.carriage.rows)):
-        raise ProgramError(_no_stand(line, why))
+        raise ProgramError(_no_stand(line, low or why))
     stand = None if last is None else _with_what_follows(run, last)
     return stand if where is EVERY or not run.calls.called else None
 
@@ -369,17 +372,32 @@ def _with_what_follows(run: Interpreter, stand: _Stand) -> _Stand:
     return replace(stand, state=state, moved_later=carriage.origin_line * (carriage.origins > stand.origins))
 
 
-def _stands(run: Interpreter, level: Level) -> bool:
-    """Whether the bit stands above the work at a known place, with nothing half done."""
+def _stands(run: Interpreter, level: Level, measured_later: Collection[int]) -> bool:
+    """
+    Whether the bit stands above the work at a known place, with nothing half done.
+
+    While the program has not said the length of a new bit, or has taken it off, Z is that of another.
+    """
     carriage = run.carriage
+    if carriage.bare or carriage.changed_at in measured_later:
+        return False
     height = carriage.at[2]
     if carriage.in_doubt or height <= level.top + 1e-6 or height < level.clear:
         return False
     return run.calls.depth == 0 and run.modes.motion in _RESUMABLE
 
 
+def _too_low(run: Interpreter, level: Level) -> str:
+    """Return why a known place above the top, as estimated, may be in the work; empty where it is not."""
+    carriage = run.carriage
+    if carriage.in_doubt or carriage.at[2] >= level.clear:
+        return ""
+    here, clear = in_words(carriage.at[2], run.modes), in_words(level.clear, run.modes)
+    return f"Z {here} may be in the work, for the program goes across at Z {clear}"
+
+
 def _has_cut(program: Program, moves: int) -> bool:
-    return bool(cutting(program.moves, tops_of(program.moves, program.top))[:moves].any())
+    return bool(cutting(program.moves, program.tops)[:moves].any())
 
 
 def _no_stand(line: int, why: str) -> str:
@@ -436,7 +454,7 @@ def _approach_feed(moves: Moves, begin: int) -> float:
 
 def _is_unspun(program: Program, stand: _Stand) -> bool:
     """Return whether the next cut is one for which the program has not started the spindle."""
-    left = np.flatnonzero(cutting(program.moves, tops_of(program.moves, program.top))[stand.move :])
+    left = np.flatnonzero(cutting(program.moves, program.tops)[stand.move :])
     return bool(len(left)) and program.moves.speed[stand.move + left[0]] == 0
 
 
@@ -444,6 +462,17 @@ def _bit_to_have_in(program: Program, modes: Modes, stops: Sequence[str]) -> str
     """Return which bit it was, as far as the program tells: at a stop a person may have put in another."""
     bit = bit_in_words(program, modes.cuts_with)
     return f"{bit} - or what was put in at the stop on {stops[-1]}" if stops else bit
+
+
+def _comes_later(program: Program, modes: Modes, line: int) -> Iterator[str]:
+    """Yield what to do about the bit with which things went wrong, where it is put in later."""
+    before = np.flatnonzero(program.moves.file_line <= line)
+    bit = int(program.moves.bit[before[-1]]) if len(before) else 0
+    if bit not in (0, modes.cuts_with):
+        yield (
+            f"{bit_in_words(program, bit)} is put in further on: was it the one that came loose, grip it "
+            "anew and measure its length offset anew as well, if it has one."
+        )
 
 
 def _stops_in_words(stops: Sequence[str]) -> tuple[str, ...]:

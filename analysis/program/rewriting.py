@@ -160,7 +160,9 @@ class Lines:
         self.stands_for.append(stands_for)
 
 
-def feeds_the_same(lines: Lines, program: Program, chosen: Sequence[int], bits: Sequence[int]) -> bool:
+def feeds_the_same(
+    lines: Lines, program: Program, top: float, chosen: Sequence[int], bits: Sequence[int]
+) -> bool:
     """
     Read what was written, and return whether it feeds the chosen moves, in order, and no others.
 
@@ -170,6 +172,8 @@ def feeds_the_same(lines: Lines, program: Program, chosen: Sequence[int], bits: 
         As written.
     program
         The original.
+    top
+        Z of the work's top where they are cut, mm.
     chosen
         Indices of its moves.
     bits
@@ -187,7 +191,7 @@ def feeds_the_same(lines: Lines, program: Program, chosen: Sequence[int], bits: 
     wanted = np.array(chosen)
     wanted = wanted[np.isfinite(program.moves.feed[wanted])]
     written = np.isin(wanted, lines.stands_for)
-    below = lowest(again) < program.top - _DOWN_TO
+    below = lowest(again) < top - _DOWN_TO
     bit = dict(zip(chosen, bits, strict=True))
     return bool(
         np.array_equal(stands_for[meant], wanted[written])

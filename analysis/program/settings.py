@@ -114,11 +114,11 @@ def length_offset(said: tuple[int, Word], block: Block, modes: Modes, carriage: 
     """G43, G49: Z then stands for another height, which is known once it is stated."""
     code, word = said
     length = _length_number(word, block, modes, carriage.notes) if code == 430 else None
-    modes = modes._replace(length_since_change=True)
-    if length == modes.length:
-        return modes
-    carriage.lose((2,), f"the length offset changed on line {block.number}", adrift=False)
-    return modes._replace(length=length)
+    if length is None and modes.length is not None:
+        carriage.take_length_off(block.number)
+    elif length is not None and (length != modes.length or carriage.changed_at is not None):
+        carriage.put_length(block.number)
+    return modes._replace(length=length, length_since_change=True)
 
 
 def _length_number(word: Word, block: Block, modes: Modes, notes: Notes) -> int:

@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 
 from analysis.program.moves import Kind, Moves
 from analysis.program.program import Program
-from analysis.program.work import SAME_PLACE, cutting, tops_of
+from analysis.program.work import SAME_PLACE, cutting
 
 MOSTLY = 0.5
 """What goes so much of its way, and of its way down, again, is cut from another sheet."""
@@ -24,7 +24,7 @@ BEYOND = 1000
 """No coordinate system of a program has such a number (`Moves.system`)."""
 
 
-def sheets_of(moves: Moves, top: float) -> NDArray[np.intp]:
+def sheets_of(moves: Moves, tops: NDArray[np.float64]) -> NDArray[np.intp]:
     """
     Return which sheet each move is cut from, counted from 0, shape (n,).
 
@@ -32,14 +32,13 @@ def sheets_of(moves: Moves, top: float) -> NDArray[np.intp]:
     ----------
     moves
         n moves.
-    top
-        Z of the work's top where there is one system only, mm, as for `analysis.program.work.levels`.
+    tops
+        Z of the work's top for each, mm, shape (n,).
     """
     found = np.zeros(len(moves), dtype=np.intp)
     begins = _may_begin(moves)
     if not len(begins):
         return found
-    tops = tops_of(moves, top)
     cuts = np.flatnonzero(cutting(moves, tops))
     before = _before(_ways(moves, cuts, tops))
     length = moves.length[cuts]
@@ -73,14 +72,19 @@ def sheets_apart(program: Program) -> Program:
         itself where it has one sheet.
     """
     moves = program.moves
-    sheets = sheets_of(moves, program.top)
+    sheets = sheets_of(moves, program.tops)
     if not sheets.any():
         return program
     later = sheets > 0
-    pairs = np.stack([sheets[later], moves.system[later]], axis=1)
+    pairs, which = np.unique(
+        np.stack([sheets[later], moves.system[later]], axis=1), axis=0, return_inverse=True
+    )
     system = moves.system.copy()
-    system[later] = BEYOND + np.unique(pairs, axis=0, return_inverse=True)[1].ravel()
-    return replace(program, moves=replace(moves, system=system))
+    system[later] = BEYOND + which.ravel()
+    beyond = {BEYOND + number: program.level(each) for number, each in enumerate(pairs[:, 1].tolist())}
+    return replace(
+        program, moves=replace(moves, system=system), levels={**program.levels, **beyond}
+    )
 
 
 def _may_begin(moves: Moves) -> NDArray[np.intp]:

@@ -34,52 +34,40 @@ class Level(NamedTuple):
     top
         Z of its top, mm.
     clear
-        From which Z on, mm, the bit is surely above it, where Z 0 may not be its top; else -infinity.
+        From which Z on, mm, the bit is surely above it, where Z 0 may not be its top: as high as the program
+        traverses, or at its highest where it does not say at which height. Else -infinity.
     """
 
     top: float
     clear: float
 
 
-def levels(moves: Moves, top: float) -> dict[int, Level]:
-    """
-    Return how high the work is in each coordinate system that moves name: each may have a zero of its own.
-
-    Parameters
-    ----------
-    moves
-        n moves.
-    top
-        Z of the top where there is one system only, mm, as `top_of_work` says.
-    """
+def levels(moves: Moves) -> dict[int, Level]:
+    """Return how high the work is in each coordinate system that moves name: each has a zero of its own."""
     systems = np.unique(moves.system).tolist()
     if len(systems) < 2:
-        return {system: Level(top, _clear(moves, top)) for system in systems}
-    found = {}
-    for system in systems:
-        there = _of_rows(moves, moves.system == system)
-        own = top_of_work(there)
-        found[system] = Level(own, _clear(there, own))
-    return found
+        return {system: _level(moves) for system in systems}
+    return {system: _level(_of_rows(moves, moves.system == system)) for system in systems}
 
 
-def tops_of(moves: Moves, top: float) -> NDArray[np.float64]:
-    """Return the top of the work for each move, mm, shape (n,); the parameters are those of `levels`."""
-    known = levels(moves, top)
+def tops_of(moves: Moves, known: Mapping[int, Level]) -> NDArray[np.float64]:
+    """Return the top of the work for each move, mm, shape (n,), given the level in each system."""
     systems, which = np.unique(moves.system, return_inverse=True)
     tops: NDArray[np.float64] = np.array([known[system].top for system in systems.tolist()])[which]
     return tops
 
 
-def level_of(known: Mapping[int, Level], system: int, top: float) -> Level:
-    """Return the level in a system; where no move names it yet, the work's ``top``, mm."""
-    return known.get(system) or Level(top, -np.inf)
+def _level(moves: Moves) -> Level:
+    top = top_of_work(moves)
+    return Level(top, _clear(moves, top))
 
 
 def _clear(moves: Moves, top: float) -> float:
+    if top == 0 and not zero_may_be_below(moves):
+        return -np.inf
     height = clear_height(moves)
-    doubtful = top != 0 or (np.isfinite(height) and zero_may_be_below(moves))
-    return height - 1e-6 if doubtful else -np.inf
+    named = np.maximum(moves.start, moves.end)[moves.z_known, 2].max(initial=-np.inf)
+    return float(height if np.isfinite(height) else named) - 1e-6
 
 
 def _of_rows(moves: Moves, rows: NDArray[np.bool_]) -> Moves:
@@ -104,7 +92,7 @@ def cutting(moves: Moves, top: float | NDArray[np.float64]) -> NDArray[np.bool_]
     return np.isin(moves.kind, FEEDS) & (lowest(moves) < top - 1e-6)
 
 
-def traverses_in_work(moves: Moves, top: float) -> NDArray[np.intp]:
+def traverses_in_work(moves: Moves, tops: NDArray[np.float64]) -> NDArray[np.intp]:
     """
     Return which moves traverse across below the top of the work.
 
@@ -112,27 +100,37 @@ def traverses_in_work(moves: Moves, top: float) -> NDArray[np.intp]:
     ----------
     moves
         n moves.
-    top
-        As for `levels`.
+    tops
+        Z of the work's top for each, mm, shape (n,).
     """
-    below = np.minimum(moves.start[:, 2], moves.end[:, 2]) < tops_of(moves, top) - SAME_LEVEL
-    return np.flatnonzero((moves.kind == Kind.RAPID) & _across(moves) & _height_known(moves) & below)
+    return np.flatnonzero(_traverses(moves) & (_low(moves) < tops - SAME_LEVEL))
 
 
 def zero_may_be_below(moves: Moves) -> bool:
-    """Whether the bit goes so little below Z 0 that the zero may lie on the spoilboard."""
-    return bool(lowest(moves).min(initial=0.0) >= -SPOILBOARD)
+    """Whether the bit is fed so little below Z 0 that the zero may lie on the spoilboard."""
+    return bool(lowest(moves)[cutting(moves, 0.0)].min(initial=0.0) >= -SPOILBOARD)
 
 
 def clear_height(moves: Moves) -> float:
     """
-    Return the lowest Z, mm, at which the program itself traverses across; infinity if it never does.
+    Return the lowest Z, mm, at which the program itself traverses across clear of the work; else infinity.
 
-    Traverses before the first move that says a Z are left out: their height is not known.
+    Traverses at a height that is not known are left out, and so are those below a level that the bit comes
+    down to at feed, and feeds across: these are links within what has been cut.
     """
-    across = _across(moves) & (moves.kind == Kind.RAPID) & _height_known(moves)
-    heights = np.minimum(moves.start[:, 2], moves.end[:, 2])[across]
-    return float(heights.min()) if len(heights) else float("inf")
+    across, low = _traverses(moves), _low(moves)
+    highest = low[across].max(initial=-np.inf)
+    cut = low[_comes_down(moves) & (low < highest)].max(initial=-np.inf)
+    return float(low[across & (low >= cut - SAME_LEVEL)].min(initial=np.inf))
+
+
+def _comes_down(moves: Moves) -> NDArray[np.bool_]:
+    """Return which moves feed across at a height that the bit has come down to at feed."""
+    fed = np.isfinite(moves.feed)
+    step = moves.end[:, 2] - moves.start[:, 2]
+    last = np.maximum.accumulate(np.where(step != 0, np.arange(len(moves)), -1))
+    came_down = (last >= 0) & fed[last] & (step[last] < 0)
+    return fed & moves.z_known & _across(moves) & came_down
 
 
 def top_of_work(moves: Moves) -> float:
@@ -161,9 +159,9 @@ def top_of_work(moves: Moves) -> float:
     """
     feeds = np.isin(moves.kind, (Kind.CUT, Kind.RAMP)) & _across(moves)
     holes = np.isin(moves.kind, (Kind.PLUNGE, Kind.PECK))
-    level = np.minimum(moves.start[:, 2], moves.end[:, 2])
+    level = _low(moves)
     clear = clear_height(moves)
-    heights = moves.end[(moves.kind == Kind.RAPID) & _across(moves) & _height_known(moves), 2]
+    heights = moves.end[_traverses(moves), 2]
     below = moves.length[(feeds & (level <= 0)) | (holes & (level < 0))].sum()
     above = moves.length[(feeds & (level > 0) | (holes & (level >= 0))) & (level < clear)].sum()
     deepest = float(lowest(moves)[cutting(moves, 0.0)].min(initial=0.0))
@@ -208,6 +206,11 @@ def _across(moves: Moves) -> NDArray[np.bool_]:
     return np.asarray((way > 1e-6) | (moves.sweep != 0))
 
 
-def _height_known(moves: Moves) -> NDArray[np.bool_]:
-    """Return which moves come after the first that goes up or down."""
-    return np.asarray(np.cumsum(moves.end[:, 2] != moves.start[:, 2]) > 0)
+def _traverses(moves: Moves) -> NDArray[np.bool_]:
+    """Return which moves traverse across at a height that is known."""
+    return np.asarray((moves.kind == Kind.RAPID) & _across(moves) & moves.z_known)
+
+
+def _low(moves: Moves) -> NDArray[np.float64]:
+    """Return the lower end of each move, mm."""
+    return np.asarray(np.minimum(moves.start[:, 2], moves.end[:, 2]))

@@ -143,12 +143,10 @@ def _clears(moves: Moves, top: float) -> NDArray[np.bool_]:
     """
     Return which traverses go below the top: where they do, the program takes the way to be free.
 
-    Those before the first that says a Z are left out: their height is not known.
+    Those whose height is not known are left out.
     """
     low = np.minimum(moves.start[:, 2], moves.end[:, 2]) < top - 1e-6
-    said = np.cumsum(moves.end[:, 2] != moves.start[:, 2])
-    known = np.concatenate([[0], said])[: len(moves)] > 0
-    return np.asarray((moves.kind == Kind.RAPID) & low & known)
+    return np.asarray((moves.kind == Kind.RAPID) & low & moves.z_known)
 
 
 def _diameters(numbers: NDArray[np.int32], bits: Mapping[int, Bit]) -> NDArray[np.float64]:

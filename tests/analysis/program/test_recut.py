@@ -473,3 +473,63 @@ def test_parts_cut_in_one_go_are_cut_together():
     with pytest.raises(ProgramError, match="in one go with the outline of part"):
         recut_program(read(source), names[:1])
     assert written(source, *names)
+
+
+PASSES = "G1 Z12 F500\nX100 F2000\nY100\nX5\nY5\n"
+DOWN = PASSES + PASSES.replace("Z12", "Z6") + PASSES.replace("Z12", "Z-0.2")
+BESIDE = "G0 Z30\nX150\nG1 Z12\nX160\nG0 Z30\nM5\n"
+SPOILBOARD = f"G21 G90 G54\n{{}}\nS18000 M3\nG0 X5 Y5\nZ30\nZ20\n{DOWN}{BESIDE}{{}}\nM30"
+
+
+@pytest.mark.parametrize("first", ["", "G28 G91 Z0\nG90", "G53 G0 Z-1"])
+@pytest.mark.parametrize("last", ["", "G59\nG0 Z0\nG0 X0 Y0"])
+def test_a_sheet_with_its_zero_on_the_spoilboard_is_cut_pass_by_pass(first: str, last: str):
+    """The way home before it, and a place to park at after it, leave out none of its passes."""
+    program = read(SPOILBOARD.format(first, last))
+    assert program.top == 18
+    depths = [line for line in written("\n".join(program.lines), "part 1") if line.startswith("G1 Z")]
+    assert depths == ["G1 Z20 F500", "G1 Z12", "G1 Z6 F500", "G1 Z-0.2 F500"]
+
+
+BELOW_AND_ABOVE = f"""G21 G90
+G54
+S18000 M3
+G0 Z30
+X0 Y0
+{DOWN}G0 Z30
+G55
+G0 Z10
+X0 Y0
+G1 Z-6 F500
+X50
+Y50
+X0
+Y0
+G0 Z10
+M30
+"""
+
+
+def test_each_part_is_cut_from_the_top_in_its_own_coordinate_system():
+    """One zero on the spoilboard and one on the work: no traverse goes below either top."""
+    program = read(BELOW_AND_ABOVE)
+    assert [part.name for part in find_parts(program)] == ["part 1", "part 2"]
+    for name, top, said in (("part 1", 18, "Z0 lies below the top"), ("part 2", 0, "Z0 is the top")):
+        text = recut_program(program, [name])
+        assert said in " ".join(cautions_of(text))
+        assert min(low(event) for event in run(text) if event.what == "rapid" and across(event)) >= top
+        assert "cut through" in " ".join(cautions_of(text))
+
+
+def test_where_no_height_is_known_one_is_asked_for():
+    """The refusal does not speak of a height that nobody gave, and names its unit."""
+    text = "G20 G90\nM3 S9\nG53 G0 Z-1\nG0 X1 Y1\nZ.5\nG1 Z-.1 F9\nX2\nG53 G0 Z-1\nM2"
+    with pytest.raises(
+        ProgramError, match=r"no known height here .* say one with --safe-z, more than 0.5 inch"
+    ):
+        recut_program(read(text), ["part 1"])
+    with pytest.raises(
+        ProgramError, match=r"a safe-z of 0.1 inch is no height to cross at; give more than 0.5"
+    ):
+        recut_program(read(text), ["part 1"], safe_z=2.54)
+    assert "G0 Z2" in recut_program(read(text), ["part 1"], safe_z=50.8)

@@ -732,3 +732,110 @@ def test_where_zero_may_be_the_spoilboard_the_bit_stands_where_the_program_trave
     program = read(source)
     assert program.top == 0
     assert {resume_at(program, line).file_line for line in range(5, 11)} == {5}
+
+
+SHEET = """G21 G90 G54 G17
+G28 G91 Z0
+G90
+T1 M6
+S18000 M3
+G0 X5 Y5
+G43 H1 Z30
+G0 Z20
+G1 Z12 F500
+X100 F2000
+Y100
+G1 Z6 F500
+X5 F2000
+Y5
+G1 Z-0.2 F500
+X100 F2000
+G0 Z30
+X150 Y5
+G1 Z12 F500
+X200 F2000
+G0 Z30
+M30
+"""
+
+
+@pytest.mark.parametrize("home", ["G28 G91 Z0", "G53 G0 Z-1", ""])
+def test_after_the_way_home_half_way_down_the_sheet_is_no_place_to_stand(home: str):
+    """The height that is drawn for a place of the machine is none that the program crosses at."""
+    program = read(SHEET.replace("G28 G91 Z0", home))
+    assert {resume_at(program, line).file_line for line in range(8, 18)} == {8}
+    assert resume_at(program, 20).file_line == 19
+
+
+TWO_BITS = """G21 G90 G54 G17
+T1 M6
+S18000 M3
+G0 X10 Y10
+G0 G43 H1 Z25
+G1 Z{deep} F300
+X60
+G0 Z25
+{off}
+M5
+T2 M6 (3 MM)
+S12000 M3
+G0 X100 Y50
+G43 H{number} Z5
+G1 Z-1 F300
+X160
+G0 Z25
+X100 Y70
+G1 Z-1
+X160
+G0 Z25
+M30
+"""
+
+
+@pytest.mark.parametrize("deep", [-1.5, -6])
+@pytest.mark.parametrize("off", ["", "G0 G49 Z0", "G49\nG0 Z40"])
+@pytest.mark.parametrize("number", [1, 2])
+def test_a_new_bit_goes_nowhere_before_its_length_offset(deep: float, off: str, number: int):
+    """No restart begins, or adds a motion, where Z is still that of another bit, or of none."""
+    text = TWO_BITS.format(deep=deep, off=off, number=number)
+    program = read(text)
+    changed = text.split("\n").index("T2 M6 (3 MM)") + 1
+    off_at = changed - 2 if "Z0" in off else changed - 3 if off else changed
+    for line in range(changed, len(program.lines) + 1):
+        assert not off_at < resume_at(program, line).file_line <= changed + 3
+        lines = restart_program(program, line).split("\n")
+        for begin in (i for i, said in enumerate(lines) if re.match(r"T2 M6$", said)):
+            assert lines[begin + 1] == f"G43 H{number}"
+
+
+def test_a_bit_that_came_loose_after_the_resume_line_is_measured_anew():
+    """The way back leads to before the change: the head speaks of the bit that is put in after it, too."""
+    program = read(TWO_BITS.format(deep=-1.5, off="", number=2))
+    assert resume_at(program, 15).file_line == 11
+    said = head_of(restart_program(program, 15))
+    assert "T2 3 MM is put in further on" in said
+    assert "bit to have in: T1." in said
+    assert "further on" not in head_of(restart_program(program, 8))
+
+
+def test_a_bit_that_goes_without_a_length_offset_stands_where_it_says():
+    """G49 after the change is the new bit's own: it is cut with that way, and can be taken up again."""
+    text = TWO_BITS.format(deep=-6, off="", number=2).replace("G43 H2 Z5", "G49 Z5")
+    assert resume_at(read(text), 15).file_line == 15
+
+
+def test_where_a_place_is_too_low_to_be_surely_above_the_work_this_is_said():
+    """A height below that of the program's own traverses is known, and yet no reason to trust it."""
+    text = "G21 G90\nM3 S9000\nG0 X1 Y1\nG0 Z5\nG1 Z-1 F100\nX9\nG0 Z25\nX20\nG1 Z-1\nX30\nG0 Z25\nM2"
+    with pytest.raises(
+        ProgramError, match=r"Z 5 mm may be in the work, for the program goes across at Z 25 mm"
+    ):
+        resume_at(read(text), 6)
+
+
+def test_traverses_at_a_height_of_the_machine_only_do_not_refuse_a_restart():
+    """Where the program crosses at G53 heights alone, the bit stands where it has come down to."""
+    cut = "G1 Z-1 F100\nX{}\nG53 G0 Z-1"
+    first, second = cut.format(10), cut.format(30)
+    text = f"G21 G90\nG53 G0 Z-1\nM3 S9000\nG0 X0 Y0\nZ15\n{first}\nG0 X20 Y0\nZ15\n{second}\nM2"
+    assert resume_at(read(text), 12).file_line == 11

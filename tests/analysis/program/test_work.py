@@ -4,7 +4,7 @@ import pytest
 
 from analysis.program import Kind, cutting, read
 from analysis.program.moves import lowest
-from analysis.program.work import clear_height, top_of_work
+from analysis.program.work import clear_height, levels, top_of_work
 
 
 def top(text: str) -> float:
@@ -104,3 +104,61 @@ def test_the_clear_height_is_the_lowest_traverse_once_z_is_known():
     """A traverse before the first Z counts for nothing, for its height is not known."""
     assert clear_height(read("G21 G0 X5\nZ8\nX1\nZ6\nX2\nZ1").moves) == 6
     assert clear_height(read("G21 G0 X5").moves) == float("inf")
+
+
+HOMES = ["G28 G91 Z0\nG90", "G53 G0 Z-1", "G30 G91 Z0\nG90"]
+SHEET = "\n".join(f"G1 Z{z}\nX50\nX0" for z in (12, 6, -0.2))
+
+
+@pytest.mark.parametrize("home", HOMES)
+def test_the_way_home_is_no_height_of_the_program(home: str):
+    """A traverse at a height that only the machine knows does not tell how high the work is."""
+    assert top(f"{home}\nG0 X1 Y1\nZ30\nZ20\n{SHEET}\nG0 Z30\nX60\n{SHEET}\nG0 Z30\n{home}") == pytest.approx(
+        18
+    )
+
+
+def test_without_its_length_offset_a_bit_tells_no_height():
+    """What is stated after G49 is the height of something else than the tip, till the offset is back."""
+    parked = "G0 G49 Z0\nX100 Y100\nT2 M6\nG0 X5 Y5\nG43 H2 Z30\nX8"
+    text = f"T1 M6\nG0 X1 Y1\nG43 H1 Z30\nZ20\n{SHEET}\nG0 Z30\nX60\n{parked}\n{SHEET}\nG0 Z30"
+    assert top(text) == pytest.approx(18)
+    moves = read(f"G21 G90 F100\n{text}").moves
+    low = moves.end[:, 2] == 0
+    assert low.any()
+    assert not moves.z_known[low].any()
+
+
+def test_between_a_new_bit_and_its_length_offset_no_height_is_known():
+    """Z is that of the bit before until G43 says the new one's; where none comes it is as it was."""
+    text = "G21 G90 F100\nT1 M6\nG43 H1\nG0 Z30\nX1\nT2 M6\nG0 Z5\nX2\n{}\nG0 Z30\nX3\nX4"
+    measured, as_it_was = (read(text.format(word)).moves for word in ("G43 H1", ""))
+    assert measured.z_known[measured.end[:, 0] == 2].tolist() == [False, False]
+    assert as_it_was.z_known[as_it_was.end[:, 0] == 2].tolist() == [True, True]
+    assert measured.z_known[-1]
+
+
+def test_links_within_what_is_cut_are_no_clear_height():
+    """A traverse below a level that is fed across lies in the work, whichever of them comes first."""
+    links = "X100\nY10\nX0\nG1 Z12\nG0 Y0\nG1 Z9\nX100\nY10\nX0\nG0 Y0\nG1 Z6\nX100"
+    rest = f"G0 Z30\nX150 Y0\n{SHEET}"
+    assert top(f"G0 Z30\nX0 Y0\nG1 Z15\n{links}\n{rest}\nG0 Z30") == pytest.approx(18)
+    pocket = "G1 Z6\nX20\nG0 Z6.5\nX0 Y5\nG1 Z6\nX20"
+    assert top(f"G0 Z30\nX0 Y1\n{pocket}\n{rest}\nG0 Z30") == pytest.approx(18)
+
+
+def test_each_coordinate_system_has_a_top_of_its_own():
+    """Zero on the spoilboard in one and on the work in another, and a third only to park in."""
+    deep = "\n".join(f"G1 Z{z}\nX50\nX0" for z in (-6, -12, -18))
+    text = f"G54 G0 Z30\nX0 Y1\n{SHEET}\nG0 Z30\nG55 Z10\nX0 Y0\n{deep}\nG0 Z30\nG59 Z0\nX0 Y0"
+    program = read(f"G21 G90 F100\n{text}")
+    assert {system: level.top for system, level in program.levels.items()} == {1: 18, 2: 0, 6: 0}
+    assert program.top == 18
+    assert set(program.tops[program.moves.system == 2]) == {0}
+    assert program.level(9).top == 18
+
+
+def test_a_single_pass_that_traverses_at_no_known_height_is_clear_at_its_highest():
+    """Z 0 may be the spoilboard: only the highest place that the program names is surely above."""
+    moves = read("G21 G90 F100\nG53 G0 Z-1\nG0 X5\nZ30\nG1 Z-0.2\nX20\nZ2\nX24\nZ-0.2\nX50\nG53 G0 Z-1").moves
+    assert levels(moves)[1].clear == pytest.approx(30)

@@ -3,7 +3,9 @@
 import numpy as np
 import pytest
 
+from analysis.cutting import Bit
 from analysis.program import Kind, read
+from analysis.program.engagement import engagement
 from analysis.program.one_sheet import GAP, on_one_sheet
 
 HEAD = "G21 G90 G17 G40 G94\nS9000 M3 F600\n"
@@ -92,3 +94,17 @@ def test_arcs_are_laid_beside_with_their_whole_way():
     moves = on_one_sheet(read(HEAD + "G54\n" + circle + "G55\n" + circle)).moves
     arcs = np.flatnonzero(moves.sweep)
     assert moves.centre[arcs, 0].tolist() == [10, 20 + GAP + 10]
+
+
+def test_the_tops_of_all_systems_are_one():
+    """With one zero on the spoilboard and one on the work, what is cut lies as deep below the one top."""
+    passes = "\n".join(f"G1 Z{z}\nX50\nX0" for z in (12, 6, -0.2))
+    text = f"{HEAD}G54 G0 Z30\nX0 Y1\n{passes}\nG0 Z30\nG55 Z10\nX0 Y0\nG1 Z-6\nX50\nG1 Z-12\nX0\nG0 Z30"
+    program = read(text)
+    assert (program.level(1).top, program.level(2).top) == (18, 0)
+    sheet = on_one_sheet(program)
+    assert set(sheet.tops) == {18}
+    assert sheet.moves.end[sheet.moves.system == 2, 2].min() == 6
+    depth = engagement(program, {0: Bit("6 mm", diameter=6.0, flutes=2)}).depth
+    across = (program.moves.system == 2) & (program.moves.kind == Kind.CUT)
+    assert depth[across].tolist() == pytest.approx([6, 6], abs=0.05)
