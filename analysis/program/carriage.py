@@ -42,9 +42,10 @@ class Carriage:
         # Whether Z is known where the bit stands; whether it was stepped on from the start.
         self._z_known = self._z_stepped = False
         # Whether the bit goes without the length offset that it had; the move that changed it, while the
-        # program has not said its length.
+        # program has not said its length; the moves that changed one whose length it said later.
         self.bare = False
         self.changed_at: int | None = None
+        self.measured_later: set[int] = set()
         self.rows = Rows()
         self.highest = 0.0
         self.notes = notes
@@ -207,8 +208,13 @@ class Carriage:
 
     def put_length(self, number: int) -> None:
         """Z is that of the tip again once it is stated: the length offset is said (G43)."""
-        if self.changed_at is not None:
-            self.rows.unmeasured.append((self.changed_at, len(self.rows)))
+        changed = self.changed_at
+        if changed is not None:
+            self.measured_later.add(changed)
+        if Kind.CUT not in self.rows.kind and Kind.PECK not in self.rows.kind:
+            changed = 0
+        if changed is not None:
+            self.rows.unmeasured.append((changed, len(self.rows)))
         self.changed_at, self.bare = None, False
         self.lose((2,), f"the length offset changed on line {number}", adrift=False)
 

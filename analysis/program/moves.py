@@ -82,7 +82,7 @@ class Rows:
 
     A stretch is a row of moves that differ in nothing but where they lead, as the lines of a carving do.
     `kind` is per stretch: CUT for any feed and RAPID for any traverse; `moves_from` refines them.
-    `unmeasured` are the moves, from and to, between the change of a bit and its length offset (G43).
+    `unmeasured` are the moves, from and to, before a bit that is new has its length offset (G43).
     """
 
     def __init__(self) -> None:
@@ -164,7 +164,7 @@ class Moves:
     z_known
         (n,) whether its Z is, from start to end, what the program says of the tip of the bit: not on the way
         to or from a place that only the machine knows, nor where the length offset has been taken off, nor
-        between the change of a bit and the length offset that the program states for it.
+        between the change of a bit, or the start, and the length offset that the program states for it.
     file_line
         (n,) int32, counted from 1.
     word

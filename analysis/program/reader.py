@@ -87,7 +87,7 @@ def read(
         units=units,
         zeros=run.carriage.zeros.all(),
         levels=heights,
-        measured_later=frozenset(changed for changed, _ in rows.unmeasured),
+        measured_later=frozenset(run.carriage.measured_later),
     )
 
 

@@ -111,10 +111,10 @@ def plane_and_distances(codes: Codes, block: Block, modes: Modes) -> Modes:
 
 
 def length_offset(said: tuple[int, Word], block: Block, modes: Modes, carriage: Carriage) -> Modes:
-    """G43, G49: Z then stands for another height, which is known once it is stated."""
+    """G43, and G49 or H0 for none: Z then stands for another height, which is known once it is stated."""
     code, word = said
     length = _length_number(word, block, modes, carriage.notes) if code == 430 else None
-    if length is None and modes.length is not None:
+    if not length and modes.length:
         carriage.take_length_off(block.number)
     elif length is not None and (length != modes.length or carriage.changed_at is not None):
         carriage.put_length(block.number)

@@ -839,3 +839,10 @@ def test_traverses_at_a_height_of_the_machine_only_do_not_refuse_a_restart():
     first, second = cut.format(10), cut.format(30)
     text = f"G21 G90\nG53 G0 Z-1\nM3 S9000\nG0 X0 Y0\nZ15\n{first}\nG0 X20 Y0\nZ15\n{second}\nM2"
     assert resume_at(read(text), 12).file_line == 11
+
+
+def test_the_first_bit_as_well_goes_nowhere_before_its_length_offset():
+    """From the first change to its length offset there is nothing to carry on from but the change."""
+    text = "G21 G90 G54\nG0 Z50\nX0 Y0\nT1 M6\nS9000 M3\nG0 X5 Y5\nG43 H1 Z30\nG1 Z-3 F100\nX9\nG0 Z30\nM2"
+    assert {resume_at(read(text), line).file_line for line in (5, 6, 7)} == {4}
+    assert resume_at(read(text), 8).file_line == 8

@@ -162,3 +162,23 @@ def test_a_single_pass_that_traverses_at_no_known_height_is_clear_at_its_highest
     """Z 0 may be the spoilboard: only the highest place that the program names is surely above."""
     moves = read("G21 G90 F100\nG53 G0 Z-1\nG0 X5\nZ30\nG1 Z-0.2\nX20\nZ2\nX24\nZ-0.2\nX50\nG53 G0 Z-1").moves
     assert levels(moves)[1].clear == pytest.approx(30)
+
+
+@pytest.mark.parametrize("change", ["", "T1 M6\n", "T1 M6\nX9\n"])
+def test_before_the_first_length_offset_no_height_is_known(change: str):
+    """Where the bit goes to be changed, at a height without its length offset, is not above the work."""
+    text = f"G0 G49 Z0\nX100 Y100\n{change}G0 X5 Y5\nG43 H1 Z30\nX8\n{SHEET}\nG0 Z30\nX60\n{SHEET}\nG0 Z30"
+    assert top(text) == pytest.approx(18)
+
+
+def test_h0_takes_the_length_offset_off():
+    """Many controls take G43 H0 as G49: a traverse under it does not tell how high the work is."""
+    text = f"T1 M6\nG0 X1 Y1\nG43 H1 Z30\n{SHEET}\nG0 Z30\nX60\n{SHEET}\nG0 Z30\nG43 H0 Z0\nX0 Y0"
+    assert top(text) == pytest.approx(18)
+
+
+def test_a_bit_that_is_cut_with_before_any_length_offset_tells_its_heights():
+    """A reference bit without an offset, and a second one with: both say where they are."""
+    text = f"G0 Z30\nX1 Y1\n{SHEET}\nG0 Z20\nX60\n{SHEET}\nG0 Z30\nT2 M6\nG43 H2 Z30\nX0"
+    moves = read(f"G21 G90 F100\n{text}").moves
+    assert clear_height(moves) == 20
