@@ -108,7 +108,8 @@ class Carriage:
         setting = Setting(modes.plane // 10, modes.turning, modes.bit, modes.system_number, *line, known)
         self.rows.add(kind, self.at, end, setting, way)
         self.at = end
-        self.highest = max(self.highest, end[2])
+        if self._z_known:
+            self.highest = max(self.highest, end[2])
 
     def go_on(self, end: Point, number: int, word: int) -> None:
         """Append a move that differs from the last one in nothing but its line and where it leads."""
@@ -227,9 +228,7 @@ class Carriage:
         """Go to a place that only the machine knows: drawn as up by `LIFT` if Z goes, else not at all."""
         self.lose(named, why, adrift=True)
         if 2 in named:
-            highest = self.highest
-            self.rapid((self.at[0], self.at[1], highest + LIFT), block, modes)
-            self.highest = highest
+            self.rapid((self.at[0], self.at[1], self.highest + LIFT), block, modes)
 
     def shift(self, axis: int, value: float, why: str) -> None:
         """Let this axis read `value` mm where it stands (G92)."""

@@ -115,13 +115,20 @@ def clear_height(moves: Moves) -> float:
     """
     Return the lowest Z, mm, at which the program itself traverses across clear of the work; else infinity.
 
-    Traverses at a height that is not known are left out, and so are those below a level that the bit comes
-    down to at feed, and feeds across: these are links within what has been cut.
+    Traverses at a height that is not known are left out, and so are those that are not above all levels that
+    the bit comes down to at feed, and feeds across: these are links within what has been cut. So may be those
+    less than one step of depth above, where zero lies below the work, unless there are no others.
     """
-    across, low = _traverses(moves), _low(moves)
-    highest = low[across].max(initial=-np.inf)
-    cut = low[_comes_down(moves) & (low < highest)].max(initial=-np.inf)
-    return float(low[across & (low >= cut - SAME_LEVEL)].min(initial=np.inf))
+    low = _low(moves)
+    heights = low[_traverses(moves)]
+    cut = np.unique(low[_comes_down(moves) & (low < heights.max(initial=-np.inf))])
+    if len(cut):
+        heights = heights[heights > cut[-1] + SAME_LEVEL]
+        lower = cut[cut < cut[-1] - SAME_LEVEL]
+        step = cut[-1] - lower[-1] if len(lower) and cut[-1] > 0 else 0.0
+        above = heights >= cut[-1] + step - SAME_LEVEL
+        heights = heights[above] if above.any() else heights
+    return float(heights.min(initial=np.inf))
 
 
 def _comes_down(moves: Moves) -> NDArray[np.bool_]:

@@ -846,3 +846,10 @@ def test_the_first_bit_as_well_goes_nowhere_before_its_length_offset():
     text = "G21 G90 G54\nG0 Z50\nX0 Y0\nT1 M6\nS9000 M3\nG0 X5 Y5\nG43 H1 Z30\nG1 Z-3 F100\nX9\nG0 Z30\nM2"
     assert {resume_at(read(text), line).file_line for line in (5, 6, 7)} == {4}
     assert resume_at(read(text), 8).file_line == 8
+
+
+def test_the_height_to_cross_at_is_one_that_the_program_names_for_the_tip():
+    """Neither a height that is drawn for a place of the machine counts, nor one without the length offset."""
+    text = TWO_BITS.format(deep=-6, off="G0 G49 Z90\nG28 G91 Z0\nG4 P1\nG90\nG53 G0 Z0", number=2)
+    assert "further on" not in head_of(restart_program(read(text), 20))
+    assert "straight along Z to 25 mm" in head_of(restart_program(read(text), 20))

@@ -143,8 +143,16 @@ def test_links_within_what_is_cut_are_no_clear_height():
     links = "X100\nY10\nX0\nG1 Z12\nG0 Y0\nG1 Z9\nX100\nY10\nX0\nG0 Y0\nG1 Z6\nX100"
     rest = f"G0 Z30\nX150 Y0\n{SHEET}"
     assert top(f"G0 Z30\nX0 Y0\nG1 Z15\n{links}\n{rest}\nG0 Z30") == pytest.approx(18)
-    pocket = "G1 Z6\nX20\nG0 Z6.5\nX0 Y5\nG1 Z6\nX20"
-    assert top(f"G0 Z30\nX0 Y1\n{pocket}\n{rest}\nG0 Z30") == pytest.approx(18)
+    for lift in (6, 6.5, 12, 12.5):
+        pocket = f"G1 Z6\nX20\nG0 Z{lift}\nX0 Y5\nG1 Z6\nX20"
+        assert top(f"G0 Z30\nX0 Y1\n{pocket}\n{rest}\nG0 Z30") == pytest.approx(18)
+
+
+def test_low_hops_over_an_engraving_are_clear_of_it():
+    """With both depths below Z 0 a traverse just above it is none within the work."""
+    text = "G0 Z25\nX1\nG1 Z-0.2\nX9\nG0 Z1\nX11\nG1 Z-1.5\nX20\nG0 Z1\nX30\nG1 Z-0.2\nX40\nG0 Z25\nX0"
+    moves = read(f"G21 G90 F100\n{text}").moves
+    assert (top_of_work(moves), clear_height(moves)) == (0, 1)
 
 
 def test_each_coordinate_system_has_a_top_of_its_own():
