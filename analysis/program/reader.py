@@ -63,7 +63,7 @@ def read(
     tops = tops_of(moves, heights)
     cuts = cutting(moves, tops)
     top = float(tops[np.argmax(cuts)])
-    for estimated in np.unique([top, *tops[cuts]]):
+    for estimated in np.unique(np.append(tops[cuts], top)):
         if estimated:
             run.notes.add(f"zero is not on the work's top, which is estimated at Z{estimated:.3f} mm")
     silent = np.flatnonzero(cuts & (moves.speed == 0))

@@ -390,7 +390,7 @@ def _stands(run: Interpreter, level: Level, measured_later: Collection[int]) -> 
 def _too_low(run: Interpreter, level: Level) -> str:
     """Return why a known place above the top, as estimated, may be in the work; empty where it is not."""
     carriage = run.carriage
-    if carriage.in_doubt or carriage.at[2] >= level.clear:
+    if carriage.in_doubt or carriage.bare or carriage.at[2] >= level.clear:
         return ""
     here, clear = in_words(carriage.at[2], run.modes), in_words(level.clear, run.modes)
     return f"Z {here} may be in the work, for the program goes across at Z {clear}"

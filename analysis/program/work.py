@@ -121,12 +121,13 @@ def clear_height(moves: Moves) -> float:
     """
     low = _low(moves)
     heights = low[_traverses(moves)]
-    cut = np.unique(low[_comes_down(moves) & (low < heights.max(initial=-np.inf))])
+    cut = low[_comes_down(moves) & (low < heights.max(initial=-np.inf))]
     if len(cut):
-        heights = heights[heights > cut[-1] + SAME_LEVEL]
-        lower = cut[cut < cut[-1] - SAME_LEVEL]
-        step = cut[-1] - lower[-1] if len(lower) and cut[-1] > 0 else 0.0
-        above = heights >= cut[-1] + step - SAME_LEVEL
+        highest = cut.max()
+        lower = cut[cut < highest - SAME_LEVEL]
+        step = highest - lower.max() if len(lower) and highest > 0 else 0.0
+        heights = heights[heights > highest + SAME_LEVEL]
+        above = heights >= highest + step - SAME_LEVEL
         heights = heights[above] if above.any() else heights
     return float(heights.min(initial=np.inf))
 
