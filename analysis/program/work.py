@@ -15,6 +15,9 @@ SAME_LEVEL = 1e-3
 SPOILBOARD = 2.0
 """mm; nobody cuts deeper than this into the board below the work."""
 
+LINK = 2.0
+"""mm; where zero lies below the work, a traverse nearer than this above what is cut is a link within it."""
+
 SAME_PLACE = 0.01
 """mm; ends nearer than this are one."""
 
@@ -125,7 +128,7 @@ def clear_height(moves: Moves) -> float:
     if len(cut):
         highest = cut.max()
         lower = cut[cut < highest - SAME_LEVEL]
-        step = highest - lower.max() if len(lower) and highest > 0 else 0.0
+        step = max(highest - lower.max() if len(lower) else 0.0, LINK) if highest > 0 else 0.0
         heights = heights[heights > highest + SAME_LEVEL]
         above = heights >= highest + step - SAME_LEVEL
         heights = heights[above] if above.any() else heights

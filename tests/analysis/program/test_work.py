@@ -148,6 +148,13 @@ def test_links_within_what_is_cut_are_no_clear_height():
         assert top(f"G0 Z30\nX0 Y1\n{pocket}\n{rest}\nG0 Z30") == pytest.approx(18)
 
 
+def test_a_link_just_above_the_only_level_is_no_clear_height():
+    """Where nothing tells the step of depth, a traverse a little above a floor lies within the pocket."""
+    pocket = "G1 Z9\nX{1}\nG0 Z10\nX{0} Y5\nG1 Z9\nX{1}\nG0 Z30"
+    moves = read(f"G21 G90 F100\nG0 Z30\nX1\n{pocket.format(1, 20)}\nX40\n{pocket.format(40, 60)}\nX0").moves
+    assert clear_height(moves) == 30
+
+
 def test_low_hops_over_an_engraving_are_clear_of_it():
     """With both depths below Z 0 a traverse just above it is none within the work."""
     text = "G0 Z25\nX1\nG1 Z-0.2\nX9\nG0 Z1\nX11\nG1 Z-1.5\nX20\nG0 Z1\nX30\nG1 Z-0.2\nX40\nG0 Z25\nX0"
