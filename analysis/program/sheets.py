@@ -82,9 +82,7 @@ def sheets_apart(program: Program) -> Program:
     system = moves.system.copy()
     system[later] = BEYOND + which.ravel()
     beyond = {BEYOND + number: program.level(each) for number, each in enumerate(pairs[:, 1].tolist())}
-    return replace(
-        program, moves=replace(moves, system=system), levels={**program.levels, **beyond}
-    )
+    return replace(program, moves=replace(moves, system=system), levels={**program.levels, **beyond})
 
 
 def _may_begin(moves: Moves) -> NDArray[np.intp]:
