@@ -24,7 +24,7 @@ BITS = {0: Bit("6 mm", 6.0, 2)}
 
 def sheets(program: Program) -> list[int]:
     """The sheets, in the order in which they are begun."""
-    return list(dict.fromkeys(sheets_of(program.moves, program.top).tolist()))
+    return list(dict.fromkeys(sheets_of(program.moves, program.tops).tolist()))
 
 
 AGAIN = {
@@ -58,7 +58,7 @@ def test_what_goes_the_same_ways_again_takes_away_as_much(text: str):
     """The second sheet is as whole as the first one was, with parts of its own."""
     program = read(text)
     assert sheets(program) == [0, 1]
-    second = sheets_of(program.moves, program.top) > 0
+    second = sheets_of(program.moves, program.tops) > 0
     volume = engagement(program, BITS).volume
     assert volume[second].sum() == pytest.approx(volume[~second].sum(), rel=0.02)
     parts = find_parts(program)
@@ -77,7 +77,7 @@ def test_some_of_the_parts_may_be_cut_again():
     """Of a sheet that is half full the first square is cut as a whole."""
     program = read(HEAD + SQUARES + STOP + ONE + END)
     volume, lines = engagement(program, BITS).volume, program.moves.file_line
-    second = sheets_of(program.moves, program.top) > 0
+    second = sheets_of(program.moves, program.tops) > 0
     first = (lines >= 6) & (lines <= 15)
     assert volume[second].sum() == pytest.approx(volume[first].sum(), rel=0.02)
     assert [part.name for part in find_parts(program)] == ["part 1", "part 2", "part 3"]
@@ -108,7 +108,7 @@ def test_each_sheet_has_its_own_in_every_system():
     assert len(np.unique(sheets_apart(program).moves.system)) == 4
     assert len(find_parts(program)) == 8
     volume = engagement(program, BITS).volume
-    later = sheets_of(program.moves, program.top) > 0
+    later = sheets_of(program.moves, program.tops) > 0
     assert volume[later].sum() == pytest.approx(volume[~later].sum(), rel=0.01)
 
 
