@@ -39,6 +39,12 @@ class Context:
         Whether the place is known and the program may stop the spindle hereabouts.
     guessed
         Whether it may as well be another bit: nobody knows the place in a program of several.
+    asked
+        The lowest and the highest speed, rpm, that the program asks for where it may be; ``None`` where it
+        asks for none.
+    either
+        Speeds, rpm, of which nobody knows which one the bit is to turn at: then nothing can be compared, for
+        one that turns at half the speed sounds as a loose one does. Empty where it is known.
     """
 
     bit: int = 0
@@ -49,6 +55,8 @@ class Context:
     silence: float = math.inf
     stops: bool = False
     guessed: bool = False
+    asked: tuple[float, float] | None = None
+    either: tuple[float, ...] = ()
 
 
 @dataclass(frozen=True, eq=False)

@@ -26,12 +26,15 @@ class Bit:
         Number of cutting edges.
     speed
         Nominal spindle speed, rpm; ``None`` when nobody said.
+    speeds
+        All the speeds, rpm, where a program plainly changes it; empty where it keeps to one.
     """
 
     name: str
     diameter: float
     flutes: int
     speed: float | None = None
+    speeds: tuple[float, ...] = ()
 
 
 def spindle_frequency(speed: float) -> float:

@@ -13,6 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from analysis.air import Air, Telling
+from analysis.asked_speed import as_asked, at_each_speed
 from analysis.baseline import sample
 from analysis.cut import Besides, Context, Moment
 from analysis.cutting import Bit
@@ -128,14 +129,22 @@ class Listener:
         settings_of: Mapping[int, Settings] = {},
         watcher: type[Watcher] = Watcher,
     ) -> None:
-        slowest = min(bit.speed or 18_000.0 for bit in bits.values())
+        each = {number: at_each_speed(bit) for number, bit in bits.items()}
+        slowest = min(bit.speed or 18_000.0 for turning in each.values() for bit in turning)
         self.rate = rate
         self.locator = locator
         self._size = window_size(rate, 60.0 / slowest)
         self._bits = dict(bits)
         self._row = 0
         self._bit = locator.context.bit
-        ears = {number: ear_for(rate, bit, self._size) for number, bit in bits.items() if number}
+        # What turns, and how fast: at first as it mostly does.
+        self._turning = self._as_asked() or replace(self._tool(self._bit), speeds=())
+        ears = {
+            number: [ear_for(rate, bit, self._size) for bit in turning]
+            for number, turning in each.items()
+            # What none is told of has no sound of its own, unless it changes its speed.
+            if number or len(turning) > 1
+        }
         self._which = WhichBit(ears, locator.learned.turns)
         self._cuts_at: dict[int, HeardSpeed] = {}
         self._reader = self._new_reader()
@@ -154,7 +163,7 @@ class Listener:
             settings,
             references,
             settings_of=settings_of,
-            speeds={number: bit.speed for number, bit in bits.items()},
+            speeds={number: None if bit.speeds else bit.speed for number, bit in bits.items()},
         )
         self._alarms = 0
         self._resume: int | None = None
@@ -179,9 +188,14 @@ class Listener:
     def _tool(self, number: int) -> Bit:
         return self._bits.get(number) or self._bits[0]
 
+    def _as_asked(self) -> Bit | None:
+        """Return the bit at the speed that the program asks for; ``None`` where nobody knows which it is."""
+        context = self.locator.context
+        return as_asked(self._tool(context.bit), context)
+
     def _new_reader(self) -> FeatureReader:
-        """Return a reader for the bit, which knows what was learned of the spindle."""
-        reader = FeatureReader(ear_for(self.rate, self._tool(self._bit), self._size))
+        """Return a reader for what turns, which knows what was learned of the spindle."""
+        reader = FeatureReader(ear_for(self.rate, self._turning, self._size))
         reader.expect(self._unlikely(reader.ear))
         return reader
 
@@ -287,9 +301,9 @@ class Listener:
             self.locator.judged(self.watcher.state)
             self._compared += self.watcher.compared
             judged.append((self.watcher.score, _PHASES[self.phase], float(self.watcher.compared)))
-            bit = self.locator.context.bit
-            if bit != self._bit:
-                self._change_bit(bit)
+            bit, asked = self.locator.context.bit, self._as_asked()
+            if bit != self._bit or asked not in (None, self._turning):
+                self._change_bit(bit, asked)
                 break
         return judged
 
@@ -331,6 +345,10 @@ class Listener:
     def _context(self) -> Context:
         """Return what is being cut; one steady sound, and nothing else heard so far, is like itself."""
         context = self.locator.context
+        speeds = self._tool(context.bit).speeds
+        if speeds and self._as_asked() != self._turning:
+            # Where the speed has just changed, this row was still heard with the ear for the one before.
+            return replace(context, either=speeds)
         if self._apart:
             return context
         # Mostly it is the same one as for the row before.
@@ -354,7 +372,7 @@ class Listener:
             heard = self._presence.row(
                 float(rows.level[index]),
                 rows.colour[index],
-                float(rows.stands[index]),
+                self._stands(rows, index),
                 # Teeth that noise hides are no quieter than it.
                 max(float(rows.tooth[index]), float(rows.noise[index]) - 10.0),
                 is_air=self._is_surely_air(),
@@ -378,6 +396,13 @@ class Listener:
             self._pumping.lost()
             self.locator.row(self._row * self._hop / self.rate, self.phase, math.nan)
 
+    def _stands(self, rows: Rows, index: int) -> float:
+        """Return how far the spindle stands out, dB: at any of its speeds, for the place may be wrong."""
+        known = self._bits.get(self._bit)
+        if known is None or not known.speeds:
+            return float(rows.stands[index])
+        return self._which.fit(self._bit, index).stands
+
     def _carry_on(self, line: int) -> None:
         """Take the cut that is heard now for the one with which a restart program begins."""
         self._carries_on = None
@@ -397,8 +422,9 @@ class Listener:
             return heard
         return Phase.CUT if cutting > 0.5 else Phase.AIR
 
-    def _change_bit(self, bit: int) -> None:
+    def _change_bit(self, bit: int, asked: Bit | None) -> None:
         self._bit = bit
+        self._turning = asked or replace(self._tool(bit), speeds=())
         self._reader = self._new_reader()
-        # Another bit has other lines that tell.
+        # Another bit has other lines that tell, and so has another speed.
         self._air = Air(self._reader.ear.seconds)

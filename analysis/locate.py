@@ -177,6 +177,30 @@ class Plan:
         _, down = self.cutting_between(first, last)
         return family_of(down)
 
+    @cached_property
+    def _speeds(self) -> dict[int, tuple[float, float]]:
+        """The lowest and the highest speed, rpm, at which each bit turns, by T number."""
+        moves = self.program.moves
+        turning = moves.speed > 0
+        found = {}
+        for number in np.unique(moves.bit[turning]).tolist():
+            speeds = moves.speed[turning & (moves.bit == number)]
+            found[number] = float(speeds.min()), float(speeds.max())
+        return found
+
+    def asked(self, bit: int, *between: int) -> tuple[float, float] | None:
+        """
+        Return the lowest and the highest speed, rpm, that is asked for of a bit; ``None`` where none is.
+
+        ``between`` are the first and the last move that it may be; it may be any if they are not told.
+        """
+        anywhere = self._speeds.get(bit)
+        if not between or anywhere is None or anywhere[0] == anywhere[1]:
+            return anywhere
+        moves, here = self.program.moves, slice(between[0], between[1] + 1)
+        speeds = moves.speed[here][(moves.bit[here] == bit) & (moves.speed[here] > 0)]
+        return (float(speeds.min()), float(speeds.max())) if len(speeds) else anywhere
+
     def place(self, early: int, now: int, late: int, source: str) -> Place:
         """Return the place of a move, with the earliest and the latest that it may be."""
         moves = self.program.moves

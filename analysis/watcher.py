@@ -179,6 +179,7 @@ class Watcher:
         usable = not health.deaf and health.usable
         if self._alarmed and usable:
             self._look_for_another(moment)
+        usable = usable and not context.either
         if usable and moment.phase is Phase.CUT and context.cuts:
             alarm = self._cutting(moment)
         else:
@@ -587,13 +588,15 @@ class Watcher:
             return "deaf", health.reason
         if self._alarmed:
             return "alarm", "the sound has changed"
-        if moment.phase is Phase.OFF:
-            return "settle", self._unheard()
+        if moment.phase is Phase.OFF or moment.context.either:
+            return "settle", self._unheard(moment)
         if self._covered > _COVERED_LONG:
             return "settle", "another sound covers the cut: nothing can be compared"
         return self._judge_heard(moment)
 
-    def _unheard(self) -> str:
+    def _unheard(self, moment: Moment) -> str:
+        if moment.phase is not Phase.OFF:
+            return _unclear(moment.context.either)
         speed = self._speeds.get(self._bit)
         return "no spindle is heard" if speed is None else f"no spindle is heard near {speed:.0f} rpm"
 
@@ -625,3 +628,8 @@ class Watcher:
             since = "since it was tightened" if doubt.against == "before" else "from the start"
             return "uneasy", f"the bit was in doubt {since}: look at it"
         return "listen", f"comparing with the baseline, {heard}"
+
+
+def _unclear(speeds: tuple[float, ...]) -> str:
+    told = " or ".join(f"{speed:.0f}" for speed in speeds)
+    return f"the place does not tell whether the program turns at {told} rpm: nothing can be compared"

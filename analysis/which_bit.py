@@ -1,6 +1,6 @@
 """How well each of a program's bits fits what is heard turning: by its speed and by its teeth."""
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import NamedTuple
 
@@ -66,21 +66,22 @@ class WhichBit:
     Parameters
     ----------
     ears
-        What each bit, by T number, is listened to with: windows of one size.
+        What each bit, by T number, is listened to with at each speed that it may have: windows of one size.
     turned
         How fast the spindle turned in past runs, as a share of what was set; ``None`` where nobody knows.
     """
 
-    def __init__(self, ears: Mapping[int, Ear], turned: float | None = None) -> None:
-        kinds = {(ear.nominal, ear.flutes): ear for ear in ears.values()}
+    def __init__(self, ears: Mapping[int, Sequence[Ear]], turned: float | None = None) -> None:
+        every = [ear for each in ears.values() for ear in each]
+        kinds = {_kind(ear): ear for ear in every}
         self._readers = {kind: (ear, SpeedReader(ear)) for kind, ear in kinds.items()}
-        self._bits = {number: (ear.nominal, ear.flutes) for number, ear in ears.items()}
+        self._bits = {number: [_kind(ear) for ear in each] for number, each in ears.items()}
         self._by: Ear | None = None
         self._waiting: list[_Waiting] = []
         self._heard: dict[_Kind, _Heard] = {}
         # What teaches nothing until it is asked for, so that it makes no difference how rows come.
         self._since: list[dict[_Kind, Turning]] = []
-        self._true_speed = TrueSpeed(next((ear.seconds for ear in ears.values()), 0.0), turned)
+        self._true_speed = TrueSpeed(next((ear.seconds for ear in every), 0.0), turned)
         self._reckon()
 
     def read(self, rows: Rows, by: Ear) -> None:
@@ -98,11 +99,11 @@ class WhichBit:
         return _Fits(self, row)
 
     def fit(self, number: int, row: int) -> Fit:
-        """Return how well bit T ``number`` fits a row of those read last."""
+        """Return how well bit T ``number`` fits a row of those read last, at whichever speed fits best."""
         if not self._heard:
             self._hear()
-        heard = self._heard[self._bits[number]]
         row += self._count - len(self._waiting[-1].power)
+        heard = max((self._heard[kind] for kind in self._bits[number]), key=lambda heard: heard.stands[row])
         return Fit(heard.stands[row], heard.bites[row])
 
     @property
@@ -172,6 +173,10 @@ class WhichBit:
             else:
                 found = reader.read(Combs.of(ear, above_lines(ear, heard.power), heard.envelope))
             self._heard[kind] = _Heard(found, found.stands.tolist(), found.bites.tolist())
+
+
+def _kind(ear: Ear) -> _Kind:
+    return ear.nominal, ear.flutes
 
 
 class _Fits(Mapping[int, Fit]):

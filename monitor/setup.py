@@ -6,6 +6,7 @@ from pathlib import Path
 
 import numpy as np
 
+from analysis.asked_speed import plainly_different
 from analysis.cutting import Bit
 from analysis.errors import ProgramError
 from analysis.linesfed import AHEAD, FedLocator, Report
@@ -175,9 +176,15 @@ def settings_from(told: Thresholds) -> Settings:
 
 
 def _with_speed(bit: Bit, program: Program, number: int) -> Bit:
-    """Return ``bit`` with the speed at which the program turns this T number, where none is known."""
-    speeds = program.moves.speed[(program.moves.bit == number) & (program.moves.speed > 0)]
-    return replace(bit, speed=bit.speed or (float(np.median(speeds)) if len(speeds) else None))
+    """Return ``bit`` with the speeds at which the program turns this T number, where none is known."""
+    turning = program.moves.speed[(program.moves.bit == number) & (program.moves.speed > 0)]
+    if bit.speed or not len(turning):
+        return bit
+    speeds = plainly_different(turning.tolist())
+    if len(speeds) == 1:
+        return replace(bit, speed=float(np.median(turning)))
+    commonest = max(speeds, key=lambda speed: np.count_nonzero(turning == speed))
+    return replace(bit, speed=commonest, speeds=speeds)
 
 
 def _is_speed_unsaid(bits: Mapping[int, Bit], program: Program | None) -> bool:
@@ -194,6 +201,7 @@ def _said(wanted: Wanted, bit: Bit) -> Bit:
         wanted.diameter or bit.diameter,
         wanted.flutes or bit.flutes,
         wanted.speed or bit.speed,
+        () if wanted.speed else bit.speeds,
     )
 
 

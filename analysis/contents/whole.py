@@ -7,6 +7,7 @@ from typing import Literal
 import numpy as np
 from numpy.typing import NDArray
 
+from analysis.asked_speed import at_each_speed
 from analysis.contents.baselines import baseline_of
 from analysis.contents.bits import BitUse, Tool, bit_use, numbers_of, tool_of
 from analysis.contents.units import in_inches
@@ -185,7 +186,8 @@ def _unmeasured(count: int) -> Engagement:
 
 def _hop(tools: list[Tool]) -> float:
     """Return the seconds from one window of sound to the next: the slowest bit decides."""
-    slowest = min((tool.bit.speed or _SPEED for tool in tools), default=_SPEED)
+    turning = [bit for tool in tools for bit in at_each_speed(tool.bit)]
+    slowest = min((bit.speed or _SPEED for bit in turning), default=_SPEED)
     return Ear.for_speed(_RATE, slowest, flutes=2).seconds
 
 

@@ -93,7 +93,7 @@ class SoundLocator:
         self._bits: Mapping[int, Fit] = {}
         self._stands: dict[int, float] = {}
         self._cutting: float | None = None
-        self._context = Context(self._bit, LOST)
+        self._context = Context(self._bit, LOST, asked=plan.asked(self._bit))
         self._smooth: tuple[int, list[_Where]] = (0, [])
         self._astray = False
         self._before = self._marks.copy(), False, math.inf
@@ -288,7 +288,8 @@ class SoundLocator:
             self._tell_cut(grid, known=False)
         else:
             self._bit = self._likelier_bit()
-            self._cutting, self._context = None, Context(self._bit, LOST, guessed=True)
+            self._cutting = None
+            self._context = Context(self._bit, LOST, guessed=True, asked=self._asked())
 
     def _tell_cut(self, grid: Grid, *, known: bool) -> None:
         """Tell what one bit cuts: at an unknown place it may be of one kind, wherever it is."""
@@ -297,7 +298,7 @@ class SoundLocator:
         self._cutting = probably if known or surely else None
         kind, told = family_of(down)
         if not known:
-            self._context = Context(self._bit, kind, told=True) if told else Context(self._bit, LOST)
+            self._context = Context(self._bit, kind if told else LOST, told=told, asked=self._asked())
             return
         early, _, late = self._moves(self._past[-1].where)
         times = self.plan.times
@@ -306,7 +307,17 @@ class SoundLocator:
         cuts, stops = probably > _AIR, math.isinf(silence) and self._silences.stops(*between)
         # A place by sound may be wrong where nothing is heard to be cut: it explains no silence.
         explained = math.inf if self._told is None else silence
-        self._context = Context(self._bit, kind, cuts=cuts, told=told, silence=explained, stops=stops)
+        self._context = Context(
+            self._bit, kind, cuts=cuts, told=told, silence=explained, stops=stops, asked=self._asked()
+        )
+
+    def _asked(self) -> tuple[float, float] | None:
+        """Return the speeds that the program asks of the bit where it may be, which may be long."""
+        where = self._past[-1].where
+        if math.isinf(self._unsure(where)):
+            return self.plan.asked(self._bit)
+        early, _, late = self._moves(where)
+        return self.plan.asked(self._bit, early, late)
 
     def _likelihoods(self, grid: Grid) -> tuple[float, float]:
         """Return how likely the bit is in the wood, and if it is, goes straight down."""

@@ -23,7 +23,12 @@ def bits_to_plain(bits: Mapping[int, Bit]) -> dict[str, Any]:
 
 def bits_of(run: Run) -> dict[int, Bit]:
     """Return the bit behind each T number, and behind 0 the one for all others; empty in runs of old."""
-    return {int(number): Bit(**told) for number, told in run.meta.get("bits", {}).items()}
+    return {int(number): _bit(told) for number, told in run.meta.get("bits", {}).items()}
+
+
+def _bit(told: dict[str, Any]) -> Bit:
+    """Return a bit of which JSON tells; runs of old do not tell that a program changes its speed."""
+    return Bit(**{**told, "speeds": tuple(told.get("speeds", ()))})
 
 
 def keep_program(folder: Path, program: Path) -> None:

@@ -8,7 +8,7 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from hand_made import comb, cutter, in_blocks, white
+from hand_made import biting, comb, cutter, in_blocks, white
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from numpy.typing import NDArray
@@ -64,6 +64,21 @@ class Changing(Nowhere):
         """Change the bit when it is time."""
         del phase, level, bits
         self.context = Context(1 if at < self._change else 2)
+
+
+class Asking(Nowhere):
+    """A place that knows how fast the bit is to turn: at one speed, then perhaps, then surely at another."""
+
+    def __init__(self, first: float, second: float, unsure: float, sure: float) -> None:
+        self._speeds, self._from = (first, second), (unsure, sure)
+        self.context = Context(1, asked=(first, first))
+
+    def row(self, at: float, phase: Phase, level: float = math.nan, bits: Mapping[int, Fit] = {}) -> None:
+        """Ask for the other speed when it is time."""
+        del phase, level, bits
+        first, second = self._speeds
+        asked = (first, first) if at < self._from[0] else (min(first, second), max(first, second))
+        self.context = Context(1, asked=asked if at < self._from[1] else (second, second))
 
 
 class Knowing(Nowhere):
@@ -273,6 +288,64 @@ def test_each_bit_is_heard_at_its_own_speed():
     assert ear.speed == pytest.approx(150.0, rel=2e-3)
     assert ear.watcher.learned == {1, 2}
     assert not [event for event in events if isinstance(event, Alarm)]
+
+
+ONE_FLUTE = Bit("one flute", 6.0, 1, 18_000.0)
+AT_TWO_SPEEDS = Bit("one flute", 6.0, 1, 18_000.0, (9000.0, 18_000.0))
+EACH_TURN = {order: 1.0 / order for order in range(1, 9)}
+
+
+def slower(until: float = 20.0) -> NDArray[np.float32]:
+    """A tight bit of one flute that cuts at 301 Hz, and from 8 s on at half of that."""
+    fast = 0.03 * comb(8.0, RATE, 301.0, EACH_TURN, 2) + 0.3 * biting(8.0, RATE, 301.0, 1, 0.9)
+    slow = 0.03 * comb(until - 8.0, RATE, 150.5, EACH_TURN, 3) + 0.3 * biting(
+        until - 8.0, RATE, 150.5, 1, 0.9
+    )
+    return np.concatenate([PARTS["air"], fast, slow]).astype(np.float32)
+
+
+def test_half_the_speed_is_no_loose_bit_where_the_program_asks_for_it():
+    """One that turns at half the speed has all the half orders of a loose one: it is heard at its own."""
+    ear = listener(ONE_FLUTE, AT_TWO_SPEEDS, locator=Asking(18_000.0, 9000.0, 10.9, 11.2))
+    events = told(slower(), ear)
+    assert not [event for event in events if isinstance(event, Alarm)]
+    assert ear.speed == pytest.approx(150.5, rel=2e-3)
+    # Who listens for the first speed alone is alarmed.
+    events = told(slower(), listener(ONE_FLUTE, ONE_FLUTE, locator=Asking(18_000.0, 9000.0, 10.9, 11.2)))
+    assert [event.cause for event in events if isinstance(event, Alarm)] == ["loose"]
+
+
+def test_where_the_speed_may_be_either_of_two_nothing_is_compared():
+    """What is not compared is said, with the reason; the bit is neither called loose nor tight."""
+    ear = listener(ONE_FLUTE, AT_TWO_SPEEDS, locator=Asking(18_000.0, 9000.0, 10.9, math.inf))
+    step = ear.hear(slower())
+    changes = [event for event in step.events if isinstance(event, StateChange)]
+    assert (changes[-1].state, changes[-1].at) == ("settle", pytest.approx(10.9, abs=0.2))
+    assert "9000 or 18000 rpm" in changes[-1].because
+    assert not [event for event in step.events if isinstance(event, Alarm)]
+    compared = step.table[:, COLUMNS.index("compared")] > 0
+    assert compared[step.at < 10.9].any()
+    assert not compared[step.at > 11.1].any()
+
+
+def test_a_change_of_speed_is_heard_alike_whatever_the_blocks():
+    """Another speed is listened for from the same row on, in whatever blocks the sound comes."""
+
+    def changing_speed() -> Listener:
+        return listener(ONE_FLUTE, AT_TWO_SPEEDS, locator=Asking(18_000.0, 9000.0, 10.6, 11.2))
+
+    sound = slower(12.0)
+    assert everything(changing_speed(), in_blocks(sound, [397, 9000])) == everything(
+        changing_speed(), [sound]
+    )
+
+
+def test_a_spindle_turns_whichever_of_its_speeds_it_has():
+    """Where the place is wrong, and the speed with it, the spindle is still heard to turn."""
+    ear = listener(ONE_FLUTE, AT_TWO_SPEEDS, locator=Asking(9000.0, 9000.0, 0.0, 0.0))
+    ear.hear(PARTS["air"])
+    ear.hear(slower()[len(PARTS["air"]) : 8 * RATE])
+    assert ear.phase is not Phase.OFF
 
 
 def test_a_speed_that_nobody_told_is_found():

@@ -127,6 +127,21 @@ def line_of(plan: Plan, move: int) -> int:
 # The plan
 
 
+def test_what_a_program_asks_of_a_bit():
+    """The lowest and the highest speed of a bit between two moves, or anywhere: others' do not count."""
+    plan = plan_of(
+        "G21 G90\nT1 M6\nS16000 M3\nG0 Z5\nG0 X0 Y0\nG1 Z-1 F600\nX10\nG0 Z5\nS8000 M3\nG4 P3\nG1 Z-1\nX0\n"
+        "G0 Z5\nM5\nT2 M6\nS20000 M3\nG1 Z-1\nX10\nG0 Z5\nM5\nM30"
+    )
+    fast, slow, last = (plan.moves_on(line)[0] for line in (7, 12, 18))
+    assert plan.asked(1) == plan.asked(1, fast, last) == (8000.0, 16_000.0)
+    assert plan.asked(1, fast, fast) == (16_000.0, 16_000.0)
+    assert plan.asked(1, slow, last) == (8000.0, 8000.0)
+    assert plan.asked(1, last, last) == (8000.0, 16_000.0)
+    assert plan.asked(2) == (20_000.0, 20_000.0)
+    assert plan.asked(3) is None
+
+
 def test_stints_are_where_the_spindle_turns():
     """A stint goes from the spindle's start to its stop; a bit change stands between two."""
     moves = TRAYS.program.moves

@@ -180,7 +180,7 @@ def test_it_is_learned_from_what_bites_alone():
     ears = {number: Ear.for_speed(48_000, speed, 2) for number, speed in bits.items()}
     lose = {}
     for bites in (0.0, 0.9):
-        which, reader = WhichBit(ears), FeatureReader(ears[1])
+        which, reader = WhichBit({number: [ear] for number, ear in ears.items()}), FeatureReader(ears[1])
         sound = biting(3.0, 48_000, 306.0, 2, bites)
         which.read(reader.read(windows_of(sound, ears[1].size, ears[1].hop)), ears[1])
         which.learn()

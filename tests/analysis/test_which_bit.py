@@ -19,6 +19,7 @@ BITS = {
 }
 SIZE = window_size(RATE, 60.0 / 15_000.0)
 EARS = {number: ear_for(RATE, bit, SIZE) for number, bit in BITS.items()}
+ALL = {number: [ear] for number, ear in EARS.items()}
 
 
 def rows_of(sound: NDArray[np.float32]) -> Rows:
@@ -35,16 +36,27 @@ def turning(speed: float, flutes: int, *, bites: float = 0.0) -> NDArray[np.floa
 @pytest.mark.parametrize(("number", "speed"), [(1, 18_100.0), (2, 14_900.0)])
 def test_the_bit_that_turns_stands_out(number: int, speed: float):
     """The bit whose speed is heard stands out by more than a dB over one of another speed."""
-    which, rows = WhichBit(EARS), rows_of(turning(speed, 2))
+    which, rows = WhichBit(ALL), rows_of(turning(speed, 2))
     which.read(rows, EARS[1])
     fits = which.fits(len(rows) - 1)
     other = 2 if number == 1 else 1
     assert fits[number].stands > fits[other].stands + 1.0
 
 
+def test_a_bit_of_several_speeds_fits_at_whichever_it_turns():
+    """A change of its speed speaks for no other bit: it stands out as one that has that speed alone."""
+    alone, both = WhichBit(ALL), WhichBit({2: [EARS[2]], 1: [EARS[1], EARS[2]]})
+    for speed, same in ((18_100.0, 1), (14_900.0, 2)):
+        rows = rows_of(turning(speed, 2, bites=0.9))
+        for which in (alone, both):
+            which.read(rows, EARS[1])
+        last = len(rows) - 1
+        assert both.fits(last)[1] == alone.fits(last)[same]
+
+
 def test_teeth_tell_bits_of_one_speed_apart():
     """Of two bits that turn as fast the one with as many teeth as the hiss swells with stands out."""
-    which, rows = WhichBit(EARS), rows_of(turning(18_000.0, 3, bites=0.9))
+    which, rows = WhichBit(ALL), rows_of(turning(18_000.0, 3, bites=0.9))
     which.read(rows, EARS[1])
     fits = which.fits(len(rows) - 1)
     assert fits[3].stands > fits[1].stands + 1.0
@@ -53,7 +65,7 @@ def test_teeth_tell_bits_of_one_speed_apart():
 
 def test_what_turns_in_the_air_does_not_bite():
     """A comb in a steady hiss has no swell with the teeth to speak of."""
-    which, rows = WhichBit(EARS), rows_of(turning(18_000.0, 2))
+    which, rows = WhichBit(ALL), rows_of(turning(18_000.0, 2))
     which.read(rows, EARS[1])
     assert np.median([which.fits(row)[1].bites for row in range(len(rows))]) < 3.0
 
@@ -62,7 +74,7 @@ def test_fits_do_not_depend_on_when_they_are_asked_for():
     """Rows that come one by one and are asked about now and then fit as when all are heard at once."""
     reader, sound = FeatureReader(EARS[1]), turning(18_000.0, 2)
     rows = [reader.read(sound[np.newaxis, first : first + SIZE]) for first in range(0, 90 * 1000, 1000)]
-    now_and_then, always = WhichBit(EARS), WhichBit(EARS)
+    now_and_then, always = WhichBit(ALL), WhichBit(ALL)
     for number, each in enumerate(rows):
         for which in (now_and_then, always):
             which.read(each, EARS[1 if number < 40 else 3])
@@ -75,7 +87,7 @@ def test_fits_do_not_depend_on_when_they_are_asked_for():
 def test_rows_that_are_read_again_are_read_alike():
     """Rows that were not kept give the same fits when they are read once more."""
     ear, sound = EARS[1], windows_of(turning(18_000.0, 2), EARS[1].size, EARS[1].hop)
-    once, again = WhichBit(EARS), WhichBit(EARS)
+    once, again = WhichBit(ALL), WhichBit(ALL)
     reader = FeatureReader(ear)
     first, rest = reader.read(sound[:10]), reader.read(sound[10:20])
     for rows in (first, rest):

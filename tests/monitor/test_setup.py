@@ -59,6 +59,30 @@ def test_what_the_user_says_outweighs_everything(program: Program):
     assert bits_for(Wanted(diameter=5.0), program, SHELF)[2].diameter == 5.0
 
 
+TWO_SPEEDS = (
+    "G21 G90\nT1 M6\nS16000 M3\nG0 Z5\nX0 Y0\nG1 Z-1 F600\nX10\nX20\nX30\nG0 Z5\n"
+    "S8000 M3\nG4 P3\nG1 Z-1\nX0\nG0 Z5\nS{third} M3\nG1 Z-1\nX5\nG0 Z5\nM30\n"
+)
+
+
+def test_a_bit_has_all_the_speeds_at_which_the_program_turns_it():
+    """The commonest goes first; speeds that are hardly different are one, told by the one in the middle."""
+    several = read(TWO_SPEEDS.format(third=16100), "job.ngc")
+    bit = bits_for(Wanted(), several, Shelf(Path("bits.toml")))[1]
+    assert (bit.speed, bit.speeds) == (16_000.0, (8000.0, 16_000.0))
+    alike = read(TWO_SPEEDS.replace("S8000", "S16200").format(third=16100), "job.ngc")
+    bit = bits_for(Wanted(), alike, Shelf(Path("bits.toml")))[1]
+    assert (bit.speed, bit.speeds) == (16_100.0, ())
+
+
+@pytest.mark.parametrize("wanted", [Wanted(speed=12_000.0), Wanted(bit="round"), Wanted()])
+def test_a_speed_that_the_user_or_the_shelf_says_is_the_only_one(wanted: Wanted):
+    """Where a dial sets the speed the program's S words set none."""
+    bit = bits_for(wanted, read(TWO_SPEEDS.format(third=8000), "job.ngc"), SHELF)[1]
+    assert bit.speed in {12_000.0, 16_000.0, 24_000.0}
+    assert bit.speeds == ()
+
+
 def test_each_bit_is_judged_as_the_shelf_says_unless_the_user_says_otherwise(program: Program):
     """Thresholds of the material go before those of the bit, and the command line before both."""
     fine = Entry(

@@ -167,6 +167,22 @@ def test_the_bit_follows_the_place():
     assert wrong == 0
 
 
+def test_the_speed_that_is_asked_for_follows_the_place():
+    """Between two cuts at different speeds it may be either; well within one it is that one."""
+    lines = ["G21 G90", "T1 M6", "S16000 M3", "G4 P3", "G0 Z6", *slots(4, 10.0)]
+    lines += ["S8000 M3", "G4 P3", *slots(4, 60.0, 2), "M5", "M30"]
+    plan = plan_of(lines)
+    locator, asked = SoundLocator(plan), []
+    for at, phase, level, move in Sounding(plan).rows():
+        locator.row(at, phase, level)
+        if move >= 0:
+            asked.append((float(plan.program.moves.speed[move]), locator.context.asked))
+    right = [told == (speed, speed) for speed, told in asked]
+    either = [told == (8000.0, 16_000.0) for _, told in asked]
+    assert all(one or other for one, other in zip(right, either, strict=True))
+    assert sum(right) > 0.7 * len(asked)
+
+
 def test_where_the_program_may_stop_the_spindle():
     """That is told while a stint ends, where the place is known; not in the midst of one."""
     locator, last_move = SoundLocator(SLOTS), SLOTS.stints[0][1]

@@ -1,12 +1,15 @@
 """What a run keeps of its job: the program as it was, the bits, and where the cut was over time."""
 
+import json
 from collections.abc import Callable
+from dataclasses import replace
 from pathlib import Path
 
 from contract import Ended, shipped
 
+from analysis.cutting import Bit
 from monitor.journal import runs
-from monitor.kept.job import bits_of, program_of
+from monitor.kept.job import bits_of, bits_to_plain, program_of
 from monitor.kept.places import places_of
 
 
@@ -25,6 +28,12 @@ def test_a_kept_run_knows_its_program_bits_and_places(
     assert program is not None
     assert program.name == "job.ngc"
     assert bits_of(run)[0].flutes == 2
+    bits = {0: Bit("steady", 6.0, 2), 3: Bit("changes", 6.0, 1, 16_000.0, (8000.0, 16_000.0))}
+    told = json.loads(json.dumps(bits_to_plain(bits)))
+    assert bits_of(replace(run, meta={"bits": told})) == bits
+    # As it was kept before a bit could have several speeds.
+    del told["0"]["speeds"]
+    assert bits_of(replace(run, meta={"bits": told})) == bits
     places = places_of(run)
     assert [place.at for place in places] == sorted({place.at for place in places})
     lines = [place.line for place in places]

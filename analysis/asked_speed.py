@@ -1,0 +1,51 @@
+"""How fast a bit is to turn: where a program plainly changes it, the place tells which speed it is."""
+
+import math
+from collections.abc import Sequence
+from dataclasses import replace
+from itertools import groupby
+
+from analysis.cut import Context
+from analysis.cutting import Bit
+
+# Speeds within this of one another, relative, are one: an ear finds what turns 15 % off. A judgement.
+_AS_ONE = 0.05
+
+
+def plainly_different(speeds: Sequence[float]) -> tuple[float, ...]:
+    """
+    Return the speeds that are plainly different, ascending: of those that are near one another the commonest.
+
+    >>> plainly_different([18_000.0, 18_000.0, 17_900.0, 9_000.0])
+    (9000.0, 18000.0)
+    """
+    apart: list[list[float]] = []
+    for speed, same in groupby(sorted(speeds)):
+        if apart and speed <= apart[-1][0] * (1.0 + _AS_ONE):
+            apart[-1].extend(same)
+        else:
+            apart.append([speed, *list(same)[1:]])
+    return tuple(max(near, key=near.count) for near in apart)
+
+
+def at_each_speed(bit: Bit) -> tuple[Bit, ...]:
+    """Return a bit at each of its speeds; as it is where it has one."""
+    return tuple(_at(bit, speed) for speed in bit.speeds) or (bit,)
+
+
+def as_asked(bit: Bit, context: Context) -> Bit | None:
+    """Return a bit at the speed that the program asks for; ``None`` where that may be either of two."""
+    if not bit.speeds:
+        return bit
+    if context.asked is None:
+        return None
+    lowest, highest = (min(bit.speeds, key=lambda speed: _apart(speed, told)) for told in context.asked)
+    return _at(bit, lowest) if lowest == highest else None
+
+
+def _at(bit: Bit, speed: float) -> Bit:
+    return replace(bit, speed=speed, speeds=())
+
+
+def _apart(speed: float, other: float) -> float:
+    return abs(math.log(speed / other))

@@ -1,0 +1,51 @@
+"""A bit may have several speeds in one program: which it is to have is told by the place, or not at all."""
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from analysis.asked_speed import as_asked, at_each_speed, plainly_different
+from analysis.cut import Context
+from analysis.cutting import Bit
+
+STEADY = Bit("steady", 6.0, 2, 18_000.0)
+CHANGES = Bit("changes", 6.0, 1, 16_000.0, (8000.0, 16_000.0))
+
+
+@pytest.mark.parametrize(
+    ("said", "different"),
+    [
+        ([18_000.0], (18_000.0,)),
+        ([18_000.0, 17_900.0, 18_000.0, 18_500.0], (18_000.0,)),
+        ([16_000.0, 8000.0, 16_000.0], (8000.0, 16_000.0)),
+        ([10_000.0, 10_400.0, 10_800.0, 11_200.0], (10_000.0, 10_800.0)),
+    ],
+)
+def test_speeds_near_one_another_are_one(said: list[float], different: tuple[float, ...]):
+    """Of speeds within 5 % the commonest stands for all; what is farther off is another one."""
+    assert plainly_different(said) == different
+
+
+@given(st.lists(st.floats(1000.0, 60_000.0), min_size=1))
+def test_every_speed_has_one_that_stands_for_it(said: list[float]):
+    """Whatever a program says, each speed lies within 5 % of one of those that are told apart."""
+    different = plainly_different(said)
+    assert list(different) == sorted(set(different) & set(said))
+    assert all(min(abs(speed / each - 1.0) for each in different) < 0.051 for speed in said)
+
+
+def test_a_bit_that_keeps_its_speed_is_as_it_is():
+    """Whatever the place says, a bit of one speed is the same one."""
+    assert at_each_speed(STEADY) == (STEADY,)
+    for asked in (None, (9000.0, 9000.0), (9000.0, 18_000.0)):
+        assert as_asked(STEADY, Context(asked=asked)) is STEADY
+
+
+def test_the_place_tells_the_speed():
+    """A bit turns as fast as the program asks where it is; where that may be either of two nobody knows."""
+    slow, fast = at_each_speed(CHANGES)
+    assert (slow.speed, fast.speed) == (8000.0, 16_000.0)
+    assert as_asked(CHANGES, Context(asked=(8000.0, 8000.0))) == slow
+    assert as_asked(CHANGES, Context(asked=(15_900.0, 16_300.0))) == fast
+    assert as_asked(CHANGES, Context(asked=(8000.0, 16_000.0))) is None
+    assert as_asked(CHANGES, Context()) is None
