@@ -147,6 +147,8 @@ class Listener:
         }
         self._which = WhichBit(ears, locator.learned.turns)
         self._cuts_at: dict[int, HeardSpeed] = {}
+        # Whether it is just forgotten how fast a spindle turns that has stood.
+        self._stood = False
         self._reader = self._new_reader()
         ear = self._reader.ear
         self._hop = ear.hop
@@ -305,6 +307,10 @@ class Listener:
             if bit != self._bit or asked not in (None, self._turning):
                 self._change_bit(bit, asked)
                 break
+            if self._stood:
+                # What follows is not to be read with what was known before.
+                self._reader, self._stood = self._new_reader(), False
+                break
         return judged
 
     def _complete(self, event: Event) -> Event:
@@ -378,8 +384,7 @@ class Listener:
                 is_air=self._is_surely_air(),
             )
             self._sounds = heard
-            if heard is Phase.CUT and self._bit in self._cuts_at:
-                self._cuts_at[self._bit].hear(self.speed)
+            self._hear_speed(heard)
             if heard is Phase.CUT and self._carries_on is not None:
                 self._carry_on(self._carries_on)
             # What a row tells has begun about where its window begins.
@@ -395,6 +400,11 @@ class Listener:
         else:
             self._pumping.lost()
             self.locator.row(self._row * self._hop / self.rate, self.phase, math.nan)
+
+    def _hear_speed(self, heard: Phase) -> None:
+        """Learn how fast the spindle turns, where nobody told it."""
+        learns = self._cuts_at.get(self._bit)
+        self._stood = learns is not None and learns.row(heard, self.speed)
 
     def _stands(self, rows: Rows, index: int) -> float:
         """Return how far the spindle stands out, dB: at any of its speeds, for the place may be wrong."""

@@ -5,6 +5,7 @@ from collections import Counter
 import numpy as np
 from numpy.typing import NDArray
 
+from analysis.presence import Phase
 from analysis.speed import SpeedGrid, remoteness
 
 # Ratios of the true speed to the one that was set, as logarithms.
@@ -124,13 +125,16 @@ _FINE, _CUT_FOR, _OF_ALL = 0.004, 3.0, 0.5
 _PART, _ABOUT = 4.0, 0.012
 _PARTS = np.log([1 / 3, 1 / 2, 2.0, 3.0])
 
+# After so many s in which none is heard a spindle may turn at any speed, with any bit.
+_STOOD = 2.0
+
 
 class HeardSpeed:
     """
     Learns a spindle's speed where nobody told it.
 
     A bit that comes loose rocks, and then sounds as one does that turns at half the speed. What it turned at
-    before tells that it does not.
+    before tells that it does not, as long as the spindle has not stood since.
 
     Parameters
     ----------
@@ -141,6 +145,26 @@ class HeardSpeed:
     def __init__(self, seconds: float) -> None:
         self._seconds = seconds
         self._rows: Counter[int] = Counter()
+        self._off = 0.0
+
+    def row(self, phase: Phase, frequency: float) -> bool:
+        """
+        Take in one row; return whether all that was learned is forgotten by it.
+
+        Parameters
+        ----------
+        phase
+            What the spindle is heard to do.
+        frequency
+            At which spindle frequency, Hz, if it turns.
+        """
+        if phase is Phase.CUT:
+            self.hear(frequency)
+        self._off = self._off + self._seconds if phase is Phase.OFF else 0.0
+        if self._off < _STOOD or not self._rows:
+            return False
+        self._rows.clear()
+        return True
 
     def hear(self, frequency: float) -> None:
         """Take in one row that was heard to cut, at a spindle frequency in Hz."""

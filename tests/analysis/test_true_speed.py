@@ -8,10 +8,12 @@ from hypothesis import strategies as st
 from numpy.typing import NDArray
 
 from analysis.cutting import Bit
+from analysis.events import Alarm
 from analysis.features import Ear, FeatureReader
 from analysis.listener import COLUMNS, Listener
 from analysis.locate import Nowhere
 from analysis.pace import UNKNOWN, Learned
+from analysis.presence import Phase
 from analysis.speed import SpeedGrid
 from analysis.true_speed import HeardSpeed, TrueSpeed
 from analysis.which_bit import WhichBit
@@ -57,6 +59,19 @@ def heard_at(*spells: tuple[float, float]) -> HeardSpeed:
         for scatter in np.random.default_rng(1).normal(0.0, 1e-3, round(seconds / SECONDS)):
             heard.hear(frequency * (1.0 + scatter))
     return heard
+
+
+def test_a_spindle_that_has_stood_may_turn_at_any_speed():
+    """After 2 s in which none is heard nothing is known, for another bit may be in it; in the air it is."""
+    heard = heard_at((300.0, 60.0))
+    still = round(2.0 / SECONDS)
+    assert not any(heard.row(Phase.OFF, 300.0) for _ in range(still - 2))
+    assert not any(heard.row(Phase.AIR, 150.0) for _ in range(10 * still))
+    assert heard.speed == pytest.approx(300.0, rel=0.004)
+    assert sum(heard.row(Phase.OFF, 150.0) for _ in range(2 * still)) == 1
+    assert heard.speed is None
+    assert not any(heard.row(Phase.CUT, 150.0) for _ in range(2 * still))
+    assert heard.speed == pytest.approx(150.0, rel=0.004)
 
 
 @given(st.floats(120.0, 400.0))
@@ -211,3 +226,30 @@ def test_what_a_run_learned_is_told_and_the_next_one_begins_with_it():
         right[name] = np.mean(np.abs(speed / 306.0 - 1.0) < 0.01)
     assert right["told"] > right["not"]
     assert after.learned == Learned(turns=1.02)
+
+
+def cutting(frequency: float, seconds: float, seed: int) -> NDArray[np.float32]:
+    """A tight bit of two flutes that cuts: its lines, and a hiss that swells with its teeth and each turn."""
+    turns = 2.0 * np.pi * frequency * np.arange(round(24_000 * seconds)) / 24_000
+    swell = 1.0 + 0.7 * np.cos(2.0 * turns) + 0.15 * np.cos(turns)
+    lines = 0.03 * comb(seconds, 24_000, frequency, cutter(2, 0.25), seed)
+    return (lines + white(seconds, 24_000, 0.05, seed) * np.sqrt(swell)).astype(np.float32)
+
+
+def idling(frequency: float, seed: int) -> NDArray[np.float32]:
+    """Three seconds of it in the air."""
+    return 0.003 * comb(3.0, 24_000, frequency, cutter(2, 0.5), seed) + white(3.0, 24_000, 0.004, seed)
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("size", [24_000, 7001])
+def test_half_the_speed_after_a_stop_is_no_loose_bit(size: int):
+    """Where nobody told a speed, what turned before the spindle stood does not tell what turns after it."""
+    parts = [idling(400.0, 1), cutting(400.0, 20.0, 2), idling(400.0, 3), white(4.0, 24_000, 0.0008, 4)]
+    parts += [idling(200.0, 5), cutting(200.0, 8.0, 6)]
+    sound, events = np.concatenate(parts), []
+    listener = Listener(24_000, {0: Bit("bit", 6.0, 2)}, Nowhere())
+    for first in range(0, len(sound), size):
+        events += listener.hear(sound[first : first + size]).events
+    assert not [event for event in events if isinstance(event, Alarm)]
+    assert listener.speed == pytest.approx(200.0, rel=2e-3)
