@@ -1,7 +1,7 @@
 """How fast a bit is to turn: where a program plainly changes it, the place tells which speed it is."""
 
 import math
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from itertools import groupby
 
@@ -10,6 +10,9 @@ from analysis.cutting import Bit
 
 # Speeds within this of one another, relative, are one: an ear finds what turns 15 % off. A judgement.
 _AS_ONE = 0.05
+
+# What a spindle is taken to turn at of which nobody says anything, rpm.
+_USUAL = 18_000.0
 
 
 def plainly_different(speeds: Sequence[float]) -> tuple[float, ...]:
@@ -41,6 +44,11 @@ def as_asked(bit: Bit, context: Context) -> Bit | None:
         return None
     lowest, highest = (min(bit.speeds, key=lambda speed: _apart(speed, told)) for told in context.asked)
     return _at(bit, lowest) if lowest == highest else None
+
+
+def slowest_of(bits: Mapping[int, Bit]) -> float:
+    """Return the speed of the slowest of a job's bits, rpm: it decides how long the windows of all are."""
+    return min(bit.speed or _USUAL for each in bits.values() for bit in at_each_speed(each))
 
 
 def _at(bit: Bit, speed: float) -> Bit:

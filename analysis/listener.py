@@ -13,7 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from analysis.air import Air, Telling
-from analysis.asked_speed import as_asked, at_each_speed
+from analysis.asked_speed import as_asked, at_each_speed, slowest_of
 from analysis.baseline import sample
 from analysis.cut import Besides, Context, Moment
 from analysis.cutting import Bit
@@ -130,10 +130,9 @@ class Listener:
         watcher: type[Watcher] = Watcher,
     ) -> None:
         each = {number: at_each_speed(bit) for number, bit in bits.items()}
-        slowest = min(bit.speed or 18_000.0 for turning in each.values() for bit in turning)
         self.rate = rate
         self.locator = locator
-        self._size = window_size(rate, 60.0 / slowest)
+        self._size = window_size(rate, 60.0 / slowest_of(bits))
         self._bits = dict(bits)
         self._row = 0
         self._bit = locator.context.bit

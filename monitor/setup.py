@@ -6,7 +6,7 @@ from pathlib import Path
 
 import numpy as np
 
-from analysis.asked_speed import plainly_different
+from analysis.asked_speed import plainly_different, slowest_of
 from analysis.cutting import Bit
 from analysis.errors import ProgramError
 from analysis.linesfed import AHEAD, FedLocator, Report
@@ -245,7 +245,8 @@ def make_listener(  # noqa: PLR0913 - all but the last are always said
     entries = entries_for(wanted, program, shelf)
     references = {}
     for number, entry in entries.items():
-        heard = Heard(wanted.material or entry.material, microphone, Cutter.of(bits.get(number, entry.bit)))
+        cutter = Cutter.of(bits.get(number, entry.bit))
+        heard = Heard(wanted.material or entry.material, microphone, cutter, slowest_of(bits))
         known, why_not = read_book(home, entry.bit.name).reference(heard)
         if known is not None:
             references[number] = known

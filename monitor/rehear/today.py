@@ -3,6 +3,7 @@
 from collections.abc import Mapping
 from pathlib import Path
 
+from analysis.asked_speed import slowest_of
 from analysis.watcher import Settings
 from monitor.journal import Run
 from monitor.kept.job import bits_of
@@ -23,7 +24,12 @@ def heard_of(run: Run, number: int) -> Heard:
     """Return what a bit cut in a run, by its T number, what heard it, and what the bit was."""
     bits = bits_of(run)
     bit = bits.get(number, bits.get(0))
-    return Heard(material_of(run, number), run.meta.get("microphone"), Cutter.of(bit) if bit else None)
+    return Heard(
+        material_of(run, number),
+        run.meta.get("microphone"),
+        Cutter.of(bit) if bit else None,
+        slowest_of(bits) if bits else None,
+    )
 
 
 def judged_today(run: Run, shelf: Shelf, home: Path) -> Judged:

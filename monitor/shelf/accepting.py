@@ -131,8 +131,11 @@ def book_text(book: Book) -> str:
     lines = [f"{book.bit}: reference version {book.version}" + ("" if book.accepted() else ", of no run")]
     groups = book.groups()
     several = len({heard.cutter for heard in groups}) > 1
+    paces = any(not heard.has_like_windows(other) for heard in groups for other in groups)
     for heard, steps in groups.items():
         cutter = f", with {heard.cutter}" if several and heard.cutter else ""
+        if paces and heard.slowest is not None:
+            cutter += f", in jobs down to {heard.slowest:.0f} rpm"
         try:
             alike = f"from run to run their signs differ by about {reference_of(steps).alike:.1f} dB"
         except ValueError as error:

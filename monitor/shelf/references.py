@@ -42,6 +42,9 @@ class Cutter(NamedTuple):
 
 _SAME = 1e-3  # mm
 
+# In windows so many times as long lines stand out by some 2 dB more: as much as from cut to cut. A judgement.
+_LONGER = 1.5
+
 
 @dataclass(frozen=True)
 class Heard:
@@ -56,11 +59,15 @@ class Heard:
         What heard it; ``None`` for a recording.
     cutter
         What the bit was then; ``None`` where that was not kept, as of old, and then it may be any.
+    slowest
+        How fast the slowest bit of the job turned, rpm: the slower, the longer are the windows in which all
+        are heard, and the more do lines stand out. ``None`` as above.
     """
 
     material: str | None
     microphone: str | None
     cutter: Cutter | None = None
+    slowest: float | None = None
 
     def __str__(self) -> str:
         """Return it in words."""
@@ -70,11 +77,17 @@ class Heard:
     def is_like(self, other: "Heard") -> bool:
         """Return whether both mean the same."""
         alike = same_name(self.material or "", other.material or "") and self.microphone == other.microphone
-        return alike and self.has_like_cutter(other)
+        return alike and self.has_like_cutter(other) and self.has_like_windows(other)
 
     def has_like_cutter(self, other: "Heard") -> bool:
         """Return whether the bit was the same in both, as far as is known."""
         return self.cutter is None or other.cutter is None or self.cutter.is_like(other.cutter)
+
+    def has_like_windows(self, other: "Heard") -> bool:
+        """Return whether windows were about as long in both, as far as is known."""
+        if self.slowest is None or other.slowest is None:
+            return True
+        return max(self.slowest, other.slowest) <= _LONGER * min(self.slowest, other.slowest)
 
 
 @dataclass(frozen=True)
@@ -159,6 +172,12 @@ class Book:
                 f"the reference of '{self.bit}' is of a bit of {known.cutter} and is not compared with; "
                 f"accept a run of this one ({heard.cutter}) to have one"
             )
+        if not known.has_like_windows(heard):
+            return (
+                f"the reference of '{self.bit}' is of a job whose slowest bit turns at {known.slowest:.0f} "
+                f"rpm, in this one at {heard.slowest:.0f}: so all is heard otherwise, and it is not compared "
+                "with; accept a run of this one to have one"
+            )
         which = "material" if known.microphone == heard.microphone else "microphone"
         return (
             f"the reference of '{self.bit}' is of another {which} ({known}) and is not compared with; "
@@ -222,7 +241,7 @@ def _read(path: Path) -> Book | None:
 
 def _heard(body: Mapping[str, Any]) -> Heard:
     cutter = Cutter(body["diameter"], body["flutes"]) if "diameter" in body else None
-    return Heard(body["material"], body["microphone"], cutter)
+    return Heard(body["material"], body["microphone"], cutter, body.get("slowest"))
 
 
 def accept_step(home: Path, bit: str, step: Step) -> Book:
@@ -267,6 +286,8 @@ def _plain(step: Step) -> dict[str, Any]:
     told: dict[str, Any] = {"material": step.heard.material, "microphone": step.heard.microphone}
     if step.heard.cutter is not None:
         told |= step.heard.cutter._asdict()
+    if step.heard.slowest is not None:
+        told["slowest"] = step.heard.slowest
     return {"at": step.at, "run": step.run, **told, "baselines": step.baselines}
 
 

@@ -1,10 +1,12 @@
 """A bit may have several speeds in one program: which it is to have is told by the place, or not at all."""
 
+from dataclasses import replace
+
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from analysis.asked_speed import as_asked, at_each_speed, plainly_different
+from analysis.asked_speed import as_asked, at_each_speed, plainly_different, slowest_of
 from analysis.cut import Context
 from analysis.cutting import Bit
 
@@ -49,3 +51,12 @@ def test_the_place_tells_the_speed():
     assert as_asked(CHANGES, Context(asked=(15_900.0, 16_300.0))) == fast
     assert as_asked(CHANGES, Context(asked=(8000.0, 16_000.0))) is None
     assert as_asked(CHANGES, Context()) is None
+
+
+def test_the_slowest_of_a_job():
+    """Every speed of every bit counts; one of which nobody says anything turns at 18 000 rpm."""
+    unknown = Bit("unknown", 3.0, 2)
+    assert (
+        slowest_of({0: unknown}) == slowest_of({0: unknown, 1: replace(STEADY, speed=24_000.0)}) == 18_000.0
+    )
+    assert slowest_of({0: unknown, 1: STEADY, 2: CHANGES}) == 8000.0

@@ -3,7 +3,7 @@
 import json
 from collections.abc import Callable, Iterator
 from contextlib import closing, suppress
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 
 import numpy as np
@@ -21,7 +21,7 @@ from monitor.kept.labels import labels
 from monitor.kept.places import places_of
 from monitor.rehear.again import Judged, hear_again
 from monitor.setup import Wanted, make_listener, read_program
-from monitor.shelf.references import Heard, read_book
+from monitor.shelf.references import Heard, accept_step, read_book
 from monitor.sources import Block
 from monitor.testing import FakeMicrophone
 from monitor.watch import Ears, listen
@@ -275,6 +275,28 @@ def test_a_bit_that_is_another_by_now_is_not_compared(chipsong: Command, keep: C
     assert '"against": "reference"' not in chipsong(*words).out
     assert "compared with no more" not in chipsong("bits", "change", "comp", "--diameter", "6.0 mm").out
     assert chipsong(*words).out == compared.out
+
+
+def test_a_job_with_a_far_slower_bit_is_not_compared(
+    chipsong: Command, keep: Callable[[str], str], home: Path
+):
+    """The slowest bit decides how long windows are, and so how far lines stand out: it is said."""
+    chipsong("accept", keep("tight_outline"))
+    words = ("replay", SHIPPED / "tight_outline.flac", *program_of("tight_outline"), "--json")
+    for speed, compared in ((16_500, True), (9000, False)):
+        chipsong("bits", "change", "comp", "--speed", speed)
+        ended = chipsong(*words)
+        assert ('"against": "reference"' in ended.out) is compared
+        why = f"whose slowest bit turns at 18000 rpm, in this one at {speed}"
+        assert (why in ended.err) is not compared
+    # As it was kept before, and what two jobs tell stands apart.
+    (step,) = read_book(home, "comp").steps
+    assert step.heard.slowest == 18_000.0
+    assert step.heard.is_like(replace(step.heard, slowest=None))
+    accept_step(home, "comp", replace(step, run="another", heard=replace(step.heard, slowest=9000.0)))
+    told = chipsong("accept").out
+    assert "in jobs down to 18000 rpm: from 1 run" in told
+    assert "in jobs down to 9000 rpm: from 1 run" in told
 
 
 def test_a_run_is_heard_again_as_the_bit_was_then(chipsong: Command, keep: Callable[[str], str], home: Path):
