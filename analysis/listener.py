@@ -13,7 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from analysis.air import Air, Telling
-from analysis.asked_speed import as_asked, at_each_speed, slowest_of
+from analysis.asked_speed import Otherwise, as_asked, at_each_speed, slowest_of
 from analysis.baseline import sample
 from analysis.cut import Besides, Context, Moment
 from analysis.cutting import Bit
@@ -153,6 +153,7 @@ class Listener:
         self._hop = ear.hop
         self._windows = Windows(self._size, self._hop)
         seconds = ear.seconds
+        self._otherwise = Otherwise(seconds)
         self._health = Health(seconds)
         self._presence = Presence(seconds)
         self._pumping = Pumping(seconds)
@@ -351,7 +352,7 @@ class Listener:
         """Return what is being cut; one steady sound, and nothing else heard so far, is like itself."""
         context = self.locator.context
         speeds = self._tool(context.bit).speeds
-        if speeds and self._as_asked() != self._turning:
+        if speeds and (self._as_asked() != self._turning or self._otherwise.plainly):
             # Where the speed has just changed, this row was still heard with the ear for the one before.
             return replace(context, either=speeds)
         if self._apart:
@@ -392,6 +393,7 @@ class Listener:
             )
             self.phase = self._phase(heard)
             self._cut += self.phase is Phase.CUT
+            self._hear_otherwise(index)
             if self._presence.corrected:
                 self.watcher.forget(self._bit, self._assumed)
             elif not self._presence.assumed:
@@ -407,10 +409,20 @@ class Listener:
 
     def _stands(self, rows: Rows, index: int) -> float:
         """Return how far the spindle stands out, dB: at any of its speeds, for the place may be wrong."""
-        known = self._bits.get(self._bit)
-        if known is None or not known.speeds:
+        if not self._changes_speed:
             return float(rows.stands[index])
         return self._which.fit(self._bit, index).stands
+
+    def _hear_otherwise(self, index: int) -> None:
+        """Hear whether it cuts at another speed than the one that it is listened to at."""
+        nominal = self._reader.ear.nominal
+        if self._changes_speed and self.phase is Phase.CUT and nominal is not None:
+            self._otherwise.row(nominal, self._which.stands(self._bit, index))
+
+    @property
+    def _changes_speed(self) -> bool:
+        known = self._bits.get(self._bit)
+        return known is not None and bool(known.speeds)
 
     def _carry_on(self, line: int) -> None:
         """Take the cut that is heard now for the one with which a restart program begins."""
@@ -434,6 +446,7 @@ class Listener:
     def _change_bit(self, bit: int, asked: Bit | None) -> None:
         self._bit = bit
         self._turning = asked or replace(self._tool(bit), speeds=())
+        self._otherwise.begin()
         self._reader = self._new_reader()
         # Another bit has other lines that tell, and so has another speed.
         self._air = Air(self._reader.ear.seconds)

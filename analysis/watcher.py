@@ -632,4 +632,4 @@ class Watcher:
 
 def _unclear(speeds: tuple[float, ...]) -> str:
     told = " or ".join(f"{speed:.0f}" for speed in speeds)
-    return f"the place does not tell whether the program turns at {told} rpm: nothing can be compared"
+    return f"place and sound do not tell whether the bit turns at {told} rpm: nothing can be compared"

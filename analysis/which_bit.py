@@ -100,11 +100,21 @@ class WhichBit:
 
     def fit(self, number: int, row: int) -> Fit:
         """Return how well bit T ``number`` fits a row of those read last, at whichever speed fits best."""
-        if not self._heard:
-            self._hear()
-        row += self._count - len(self._waiting[-1].power)
+        row = self._find(row)
         heard = max((self._heard[kind] for kind in self._bits[number]), key=lambda heard: heard.stands[row])
         return Fit(heard.stands[row], heard.bites[row])
+
+    def stands(self, number: int, row: int) -> dict[float, float]:
+        """Return how far bit T ``number`` stands out in a row at each speed that somebody told, Hz, dB."""
+        row = self._find(row)
+        told = [(kind[0], self._heard[kind]) for kind in self._bits[number]]
+        return {speed: heard.stands[row] for speed, heard in told if speed is not None}
+
+    def _find(self, row: int) -> int:
+        """Return where a row of those read last is among those that are heard."""
+        if not self._heard:
+            self._hear()
+        return row + self._count - len(self._waiting[-1].power)
 
     @property
     def numbers(self) -> Mapping[int, object]:

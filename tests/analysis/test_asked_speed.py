@@ -6,7 +6,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from analysis.asked_speed import as_asked, at_each_speed, plainly_different, slowest_of
+from analysis.asked_speed import Otherwise, as_asked, at_each_speed, plainly_different, slowest_of
 from analysis.cut import Context
 from analysis.cutting import Bit
 
@@ -60,3 +60,33 @@ def test_the_slowest_of_a_job():
         slowest_of({0: unknown}) == slowest_of({0: unknown, 1: replace(STEADY, speed=24_000.0)}) == 18_000.0
     )
     assert slowest_of({0: unknown, 1: STEADY, 2: CHANGES}) == 8000.0
+
+
+@pytest.mark.parametrize(
+    ("other", "more", "plainly"),
+    [
+        (300.0, 3.0, True),
+        (200.0, 3.0, True),
+        (100.0, 3.0, True),
+        (75.0, 9.0, False),
+        (50.0, 9.0, False),
+        (300.0, 0.8, False),
+        (300.0, -3.0, False),
+    ],
+)
+def test_another_speed_that_plainly_sounds_is_heard(other: float, more: float, plainly: bool):
+    """Twice the speed that is asked for, or any, but no half or third, for a loose bit sounds so."""
+    otherwise = Otherwise(0.1)
+    for _ in range(100):
+        otherwise.row(150.0, {150.0: 4.0, other: 4.0 + more})
+    assert otherwise.plainly is plainly
+    otherwise.begin()
+    assert not otherwise.plainly
+
+
+def test_another_speed_for_a_moment_is_nothing():
+    """What stands out more for less than half a second does not count, however much it does."""
+    otherwise = Otherwise(0.1)
+    for row in range(100):
+        otherwise.row(150.0, {150.0: 4.0, 300.0: 12.0 if row % 50 < 4 else 2.0})
+        assert not otherwise.plainly

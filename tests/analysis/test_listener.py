@@ -328,6 +328,18 @@ def test_where_the_speed_may_be_either_of_two_nothing_is_compared():
     assert not compared[step.at > 11.1].any()
 
 
+def test_a_speed_that_does_not_change_where_the_program_asks_for_it_is_said():
+    """Where a dial sets the speed, say, the bit is not judged at half of it, at which none sounds loose."""
+    fast = 0.03 * comb(20.0, RATE, 301.0, EACH_TURN, 2) + 0.3 * biting(20.0, RATE, 301.0, 1, 0.9)
+    sound = np.concatenate([PARTS["air"], fast]).astype(np.float32)
+    ear = listener(ONE_FLUTE, AT_TWO_SPEEDS, locator=Asking(18_000.0, 9000.0, 10.9, 11.2))
+    step = ear.hear(sound)
+    changes = [event for event in step.events if isinstance(event, StateChange)]
+    assert changes[-1].state == "settle"
+    assert "9000 or 18000 rpm" in changes[-1].because
+    assert not (step.table[:, COLUMNS.index("compared")] > 0)[step.at > 12.0].any()
+
+
 def test_a_change_of_speed_is_heard_alike_whatever_the_blocks():
     """Another speed is listened for from the same row on, in whatever blocks the sound comes."""
 

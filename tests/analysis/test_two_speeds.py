@@ -24,12 +24,15 @@ def program_of(first: int, second: int) -> str:
     return "\n".join([*lines, "M5", "M30"])
 
 
-def heard(first: int, second: int, fault: Slip | None = None) -> tuple[list[Alarm], float, float]:
+def heard(
+    first: int, second: int, fault: Slip | None = None, *, turns: int | None = None
+) -> tuple[list[Alarm], float, float]:
     """The alarms of a simulated run; which share of the cutting was heard to be that, and which compared."""
     program = read(program_of(first, second), "slots")
     bit = Bit("bit", 6.0, FLUTES[first])
     known = Bit("bit", 6.0, FLUTES[first], float(second), (float(second), float(first)))
-    sound = record(program, {1: bit}, seed=5, rate=RATE, fault=fault).samples
+    truly = program if turns is None else read(program_of(first, turns), "slots")
+    sound = record(truly, {1: bit}, seed=5, rate=RATE, fault=fault).samples
     bits = {0: bit, 1: known}
     plan = Plan.of(program, bits)
     listener = Listener(RATE, bits, SoundLocator(plan))
@@ -64,3 +67,12 @@ def test_a_bit_that_works_loose_at_the_second_speed_is_heard(first: int, second:
     """It is heard to be loose where it turns slower, too."""
     alarms, *_ = heard(first, second, Slip(27))
     assert [alarm.cause for alarm in alarms] == ["loose"]
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize(("first", "second"), SPEEDS)
+def test_a_dial_that_is_not_turned_is_not_judged_at_the_program_s_speed(first: int, second: int):
+    """Where the spindle goes on at the first speed hardly anything of what follows is compared."""
+    alarms, _, compared = heard(first, second, turns=first)
+    assert alarms == []
+    assert compared < 0.35
