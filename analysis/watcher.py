@@ -435,14 +435,14 @@ class Watcher:
             del heard[: len(heard) // 2]
             return None
         del self._learning[key]
+        if key in self.baselines and self._rechecks != key[0]:
+            self._keep_at_another_speed(key, result, moment.context.asked)
+            return None
         return self._check(key, result, heard[0].middle, moment.at)
 
     def _check(self, key: tuple[int, str], fresh: Baseline, since: float, at: float) -> Alarm | None:
         """Freeze a fresh baseline, unless what is known of this bit speaks against it."""
         rechecking = self._rechecks == key[0]
-        if key in self.baselines and not rechecking:
-            self._keep_at_another_speed(key, fresh)
-            return None
         against, known, found = self._find(key, fresh)
         checked = Checked(at, against, found.verdict, found.because)
         # That physics has nothing against a bit is worth a word only where there was a doubt.
@@ -462,9 +462,18 @@ class Watcher:
             self._rechecks = None
         return None
 
-    def _keep_at_another_speed(self, key: tuple[int, str], fresh: Baseline) -> None:
-        """Freeze what is normal at another speed, unless it looks loose: a slip may slow the spindle, too."""
-        found = compare(fresh, Known.of([self.baselines[key]]), self._correlation)
+    def _keep_at_another_speed(
+        self, key: tuple[int, str], fresh: Baseline, asked: tuple[float, float] | None
+    ) -> None:
+        """
+        Freeze what is normal at another speed, unless it looks loose: a slip may slow the spindle, too.
+
+        Where the program asks for that speed, runout may be another: then it is as good as physics finds it.
+        """
+        known = self.baselines[key]
+        found = compare(fresh, Known.of([known]), self._correlation)
+        if found.verdict == "doubtful" and asked is not None and _is_asked(fresh, known, asked):
+            found = doubt(fresh, self._correlation)
         kept = self._at_other_speeds if found.verdict == "tight" else self._doubted
         kept.setdefault(key, []).append(fresh)
         self._most.clear()
@@ -633,3 +642,9 @@ class Watcher:
 def _unclear(speeds: tuple[float, ...]) -> str:
     told = " or ".join(f"{speed:.0f}" for speed in speeds)
     return f"place and sound do not tell whether the bit turns at {told} rpm: nothing can be compared"
+
+
+def _is_asked(fresh: Baseline, known: Baseline, asked: tuple[float, float]) -> bool:
+    """Return whether what is asked for, rpm, is far nearer to the fresh speed than to the known one."""
+    off = [abs(math.log(60.0 * each.normal.speed / asked[0])) for each in (fresh, known)]
+    return asked[0] == asked[1] and off[0] < 0.5 * off[1]

@@ -998,6 +998,16 @@ def test_nothing_is_said_of_the_rises_of_an_alarm_that_is_over():
     assert len(cut.hear(3.0, context=other, **SLIP).alarms) == 2
 
 
+@pytest.mark.parametrize(("asked", "learned"), [(0.7, True), (1.0, False)])
+def test_another_speed_that_the_program_asks_for_is_learned_as_a_first_cut_is(*, asked: float, learned: bool):
+    """It may run out more there; where it asks for the old one a slip may have slowed the spindle down."""
+    away, rpm = -0.3 * NORMAL.speed, 60.0 * asked * NORMAL.speed
+    slower = dataclasses.replace(TOLD, asked=(rpm, rpm))
+    cut = Cut(normal=TIGHT).hear(6.0).hear(6.0, context=slower, speed=away, spindle=16.0, modulation=16.0)
+    assert cut.watcher.compared is learned
+    assert cut.watcher.state == ("listen" if learned else "settle")
+
+
 def test_a_speed_at_which_nothing_is_known_is_said_to_be_learned():
     """Nothing is compared then, so it does not say that it listens."""
     away = 0.1 * NORMAL.speed
