@@ -283,7 +283,7 @@ def test_what_makes_no_sense_is_wrong_usage(chipsong: Command, words: tuple[obje
         (("--only", 9), "there is no part 9 in seedling_trays.ngc: its parts are part 1 to part 5"),
         (("--skip", "7-8"), "there is no part 7, part 8 in seedling_trays.ngc"),
         (("--skip", "1-5"), "no part of seedling_trays.ngc is left to cut"),
-        (("--only", 2, "--safe-z", "1mm"), "safe_z=1 mm is no height to cross at"),
+        (("--only", 2, "--safe-z", "1mm"), "a safe-z of 1 mm is no height to cross at"),
     ],
 )
 def test_no_recut_is_one_line(chipsong: Command, words: tuple[object, ...], said: str):
