@@ -5,7 +5,7 @@ from dataclasses import dataclass
 from typing import Self
 
 from analysis.errors import ProgramError
-from analysis.program import Program, restart_program, resume_at
+from analysis.program import Program, carry_on
 
 
 @dataclass(frozen=True)
@@ -34,12 +34,12 @@ class Restarted:
     def of(cls, program: Program, line: int) -> Self | None:
         """Return the restart program of a program from a line on; ``None`` where there is none."""
         try:
-            begin, text = resume_at(program, line).file_line, restart_program(program, line)
+            made = carry_on(program, line)
         except ProgramError:
             return None
-        head = text.count("\n") - (len(program.lines) - begin + 1)
-        does = (number for number, line in enumerate(text.split("\n")[:head], 1) if _does(line))
-        return cls(begin, head, tuple(does), len(program.lines))
+        head = len(made.new)
+        does = (number for number, line in enumerate(made.text.split("\n")[:head], 1) if _does(line))
+        return cls(made.begin - made.opening + 1, head, tuple(does), len(program.lines))
 
     def original(self, line: int) -> int:
         """Return which line of the original a line of it is; of its head, the one with which it goes on."""

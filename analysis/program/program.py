@@ -53,6 +53,8 @@ class Program:
         Its file, byte by byte; empty where it was read from a text.
     levels
         Per coordinate system that moves name, how high the work is in it; where none is named, `top`.
+    sheets
+        (n,) which sheet each move is cut from, counted from 0 (`analysis.program.sheets`); empty for one.
     measured_later
         The moves that change a bit for which the program states a length offset only after them (G43).
     """
@@ -68,6 +70,7 @@ class Program:
     zeros: dict[int, Zero] = field(default_factory=dict)
     raw: bytes = b""
     levels: Mapping[int, Level] = field(default_factory=dict)
+    sheets: NDArray[np.intp] = field(default_factory=lambda: np.zeros(0, dtype=np.intp))
     measured_later: frozenset[int] = frozenset()
 
     def level(self, system: int) -> Level:

@@ -73,7 +73,8 @@ def read(
     for move in traverses_in_work(moves, tops):
         text = "it traverses across below the top of the work: is nothing in the way there?"
         run.notes.add(text, int(moves.file_line[move]), 1)
-    for move in 1 + np.flatnonzero(np.diff(sheets_of(moves, tops))):
+    sheets = sheets_of(moves, tops)
+    for move in 1 + np.flatnonzero(np.diff(sheets)):
         text = "it goes the same ways again from here on: taken as cut from a fresh sheet, or beside it"
         run.notes.add(text, int(moves.file_line[move]), 1)
     return Program(
@@ -87,6 +88,7 @@ def read(
         units=units,
         zeros=run.carriage.zeros.all(),
         levels=heights,
+        sheets=sheets,
         measured_later=frozenset(run.carriage.measured_later),
     )
 

@@ -28,7 +28,7 @@ from analysis.program.program import Program, Units
 from analysis.program.restart import check_spin_up, no_unit
 from analysis.program.rewriting import Lines, feeds_the_same
 from analysis.program.seams import changes, opening_words, seam
-from analysis.program.sheets import sheets_apart, sheets_of
+from analysis.program.sheets import sheets_apart
 from analysis.program.state import NO_MOTION, PER_MINUTE, Modes, State
 from analysis.program.stops import stops_since_change
 from analysis.program.tracks import Tracks, tracks
@@ -195,8 +195,8 @@ def _refuse_systems(job: _Job) -> None:
 
 
 def _refuse_sheets(job: _Job) -> None:
-    sheets = sheets_of(job.program.moves, job.program.tops)
-    if len({int(sheets[part.moves[0]]) for part in job.wanted}) > 1:
+    sheets = job.program.sheets
+    if len(sheets) and len({int(sheets[part.moves[0]]) for part in job.wanted}) > 1:
         names = ", ".join(part.name for part in job.wanted)
         raise ProgramError(
             f"no recut: {names} are cut from several sheets, one after the other at the same place; "

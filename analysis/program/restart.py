@@ -171,20 +171,17 @@ def resume_before_move(program: Program, move: int) -> Resume:
     if not (np.diff(program.moves.file_line) < 0).any():
         return resume_at(program, line)
     follow = Following(program)
-    run, why = follow.run, ""
+    run, search = follow.run, _Search(program)
     passed: set[int] = set()
     last: Resume | None = None
     for at in follow.steps():
         if len(run.carriage.rows) > move:
             break
-        level = program.level(run.modes.system_number)
-        if _stands(run, level, program.measured_later) and at not in passed:
+        if search.stands(run) and at not in passed:
             last = _resume(program, at, len(run.carriage.rows), run.state())
-        elif run.carriage.at[2] > level.top:
-            why = why or next(filter(None, run.carriage.doubt), "")
         passed.add(at)
     if last is None and _has_cut(program, move):
-        raise ProgramError(_no_stand(line, why))
+        raise ProgramError(_no_stand(line, search.why_not))
     return last or _at_the_start(program)
 
 
@@ -338,18 +335,13 @@ def _where_it_may_stand(program: Program, line: int) -> range:
 def _look_for_stand(program: Program, line: int, where: range) -> _Stand | None:
     """Return the last place to carry on from that lies on these lines; none where calls leave the order."""
     follow = Following(program)
-    run = follow.run
+    run, search = follow.run, _Search(program)
     last: _Stand | None = None
-    why = low = ""
     for at in follow.steps(where):
-        level = program.level(run.modes.system_number)
-        if at in where and _stands(run, level, program.measured_later):
+        if search.stands(run) and at in where:
             rows, state = len(run.carriage.rows), run.state()
             named = "system" in run.stated
             last = _Stand(at, rows, state, run.carriage.origins, tuple(follow.unread), named)
-        elif run.carriage.at[2] > level.top:
-            why = why or next(filter(None, run.carriage.doubt), "")
-            low = low or _too_low(run, level)
         if at == line or (at > line and where is not EVERY):
             break
     else:
@@ -358,7 +350,7 @@ def _look_for_stand(program: Program, line: int, where: range) -> _Stand | None:
             raise ProgramError(f"line {line} of {program.name} is never run; give a line that is")
         return None
     if last is None and where is EVERY and _has_cut(program, len(run.carriage.rows)):
-        raise ProgramError(_no_stand(line, low or why))
+        raise ProgramError(_no_stand(line, search.why_not))
     stand = None if last is None else _with_what_follows(run, last)
     return stand if where is EVERY or not run.calls.called else None
 
@@ -370,6 +362,29 @@ def _with_what_follows(run: Interpreter, stand: _Stand) -> _Stand:
     used = stand.state.offset_used or carriage.offset_set
     state = replace(stand.state, stated=frozenset(run.stated), offset_used=used)
     return replace(stand, state=state, moved_later=carriage.origin_line * (carriage.origins > stand.origins))
+
+
+class _Search:
+    """Looks, line by line, whether the bit stands where one may carry on, and keeps why it did not."""
+
+    def __init__(self, program: Program) -> None:
+        self._program = program
+        self._doubt = self._low = ""
+
+    def stands(self, run: Interpreter) -> bool:
+        """Return whether one may carry on from where a run has come to."""
+        level = self._program.level(run.modes.system_number)
+        if _stands(run, level, self._program.measured_later):
+            return True
+        if run.carriage.at[2] > level.top:
+            self._doubt = self._doubt or next(filter(None, run.carriage.doubt), "")
+            self._low = self._low or _too_low(run, level)
+        return False
+
+    @property
+    def why_not(self) -> str:
+        """Why the bit did not stand so where it was first above the work; empty where it never was."""
+        return self._low or self._doubt
 
 
 def _stands(run: Interpreter, level: Level, measured_later: Collection[int]) -> bool:

@@ -71,8 +71,7 @@ def sheets_apart(program: Program) -> Program:
         The same with other numbers of systems, from `BEYOND` on, in all sheets but the first; the program
         itself where it has one sheet.
     """
-    moves = program.moves
-    sheets = sheets_of(moves, program.tops)
+    moves, sheets = program.moves, program.sheets
     if not sheets.any():
         return program
     later = sheets > 0
@@ -82,7 +81,8 @@ def sheets_apart(program: Program) -> Program:
     system = moves.system.copy()
     system[later] = BEYOND + which.ravel()
     beyond = {BEYOND + number: program.level(each) for number, each in enumerate(pairs[:, 1].tolist())}
-    return replace(program, moves=replace(moves, system=system), levels={**program.levels, **beyond})
+    levels = {**program.levels, **beyond}
+    return replace(program, moves=replace(moves, system=system), levels=levels, sheets=np.zeros_like(sheets))
 
 
 def _may_begin(moves: Moves) -> NDArray[np.intp]:
