@@ -218,9 +218,13 @@ def test_in_an_alarm_the_first_order_is_seen_at_once(
     view.note(StateChange(9.0, "alarm", SLIP.because[0]))
     view.now = replace(view.now, place=PLACE, phase=Phase.CUT, speed=300.0)
     page.goto(address)
-    first = page.locator("#steps li").first.bounding_box()
-    assert first["y"] + first["height"] <= size[1]
-    assert page.locator("#last").bounding_box()["y"] > first["y"]
+    # In one step: the list is written anew when the first message comes.
+    where = (
+        "(of) => { const b = document.querySelector(of).getBoundingClientRect(); return [b.top, b.bottom]; }"
+    )
+    (first, ends), (last, _) = (page.evaluate(where, of) for of in ("#steps li", "#last"))
+    assert 0 < first < ends <= size[1]
+    assert last > first
 
 
 _FIRST_SECONDS = Checked(9.0, "physics", "doubtful", ("half orders stand out",))
