@@ -17,6 +17,7 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
 from analysis.program.cautions import Checks, cautions, comments
+from analysis.program.points import Points, length, number
 from analysis.program.state import FURTHER_SYSTEM, INVERSE_TIME, NO_MOTION, PER_MINUTE, Modes, State
 
 _BY_HAND = "the program leaves the spindle to you - switch it on, let it reach its speed, then carry on"
@@ -39,7 +40,9 @@ class Approach:
     feed
         mm/min, to come down with.
     spin_up
-        s to wait for the spindle.
+        P of the wait for the spindle, as it is written.
+    points
+        How the original writes whole numbers.
     stops
         What the original stopped for since the last M6, which must still be as a person made it then.
     unspun
@@ -54,7 +57,8 @@ class Approach:
     line: int
     safe_z: float
     feed: float
-    spin_up: float
+    spin_up: str
+    points: Points
     stops: Sequence[str]
     unspun: bool
     drills: bool
@@ -80,7 +84,7 @@ def header(state: State, approach: Approach, rest: Sequence[str]) -> list[str]:
         lines += [f"#{index}={number(value, 9)}" for index, value in sorted(state.parameters.items())]
     lines += modal_words(state, drills=approach.drills)
     lines += _way(state, approach)
-    lines += _last_words(state)
+    lines += _last_words(state, approach.points)
     lines += comments([f"from here on it is the original, file line {approach.line}"])
     return lines
 
@@ -107,17 +111,17 @@ def modal_words(state: State, *, drills: bool) -> Iterator[str]:
     yield "M9"
 
 
-def change_words(state: State, safe_z: float, *, length: int | None) -> Iterator[str]:
+def change_words(state: State, safe_z: float, *, offset: int | None) -> Iterator[str]:
     """
     Yield the way up to `safe_z`, mm, and the bit: put in, or at least named, as the program does it.
 
-    ``length`` is the length offset that was in force before. A machine that measures the bit at M6 sets one
+    ``offset`` is the length offset that was in force before. A machine that measures the bit at M6 sets one
     of its own: only what the program says after M6 is said after it.
     """
-    modes, safe = state.modes, number(safe_z / state.modes.scale, 6)
+    modes, safe = state.modes, length(safe_z / state.modes.scale, 6)
     yield f"G0 Z{safe}"
     if modes.bit_changed:
-        if length != modes.length and not modes.length_since_change:
+        if offset != modes.length and not modes.length_since_change:
             yield length_word(modes)
         yield f"T{modes.bit} M6" if modes.bit_named else "M6"
         if modes.length_since_change:
@@ -127,13 +131,13 @@ def change_words(state: State, safe_z: float, *, length: int | None) -> Iterator
         yield f"T{modes.selected}"
 
 
-def spindle_words(modes: Modes, spin_up: float) -> Iterator[str]:
+def spindle_words(modes: Modes, spin_up: str) -> Iterator[str]:
     """Yield speed, direction and the wait."""
     if modes.speed:
         yield f"S{number(modes.speed, 3)}"
     if modes.spindle != 5:
         yield f"M{modes.spindle}"
-        yield f"G4 P{number(spin_up, 3)}"
+        yield f"G4 P{spin_up}"
 
 
 def stop_words(why: Sequence[str]) -> Iterator[str]:
@@ -159,18 +163,18 @@ def coolant_words(modes: Modes) -> Iterator[str]:
 def _way(state: State, approach: Approach) -> Iterator[str]:
     """Yield the way back: up, spindle, wait, across, down at feed."""
     modes, scale = state.modes, state.modes.scale
-    x, y, z = (number(value / scale, 6) for value in state.position)
-    yield from change_words(state, approach.safe_z, length=modes.length)
+    x, y, z = (length(value / scale, 6) for value in state.position)
+    yield from change_words(state, approach.safe_z, offset=modes.length)
     yield from stop_words(approach.stops)
     yield from spindle_words(modes, approach.spin_up)
     if modes.spindle == 5 and approach.unspun:
         yield from unspun_words(state)
     yield from coolant_words(modes)
     yield f"G0 X{x} Y{y}"
-    yield f"G1 Z{z} F{number(approach.feed / scale, 6)}"
+    yield f"G1 Z{z} F{number(approach.feed / scale, 6, point=approach.points.feeds)}"
 
 
-def _last_words(state: State) -> Iterator[str]:
+def _last_words(state: State, points: Points) -> Iterator[str]:
     """Yield what must not be in force before the bit is back: offsets, G91, feed mode, motion word."""
     modes, scale = state.modes, state.modes.scale
     if any(state.offset) or any(state.kept_offset):
@@ -180,7 +184,7 @@ def _last_words(state: State) -> Iterator[str]:
     if modes.feed_mode != PER_MINUTE:
         yield g_word(modes.feed_mode)
     if modes.feed and modes.feed_mode != INVERSE_TIME:
-        yield f"F{number(modes.feed / scale, 6)}"
+        yield f"F{number(modes.feed / scale, 6, point=points.feeds)}"
     if modes.motion in (0, NO_MOTION):
         yield g_word(modes.motion)
 
@@ -191,7 +195,7 @@ def _offsets(state: State) -> Iterator[str]:
     offset = state.offset if in_force else state.kept_offset
     places = zip("XYZ", state.position, offset, strict=True)
     scale = state.modes.scale
-    yield "G92 " + " ".join(f"{axis}{number((at - by) / scale, 6)}" for axis, at, by in places)
+    yield "G92 " + " ".join(f"{axis}{length((at - by) / scale, 6)}" for axis, at, by in places)
     if not in_force:
         yield "G92.2"
 
@@ -219,10 +223,3 @@ def length_word(modes: Modes) -> str:
 def g_word(code: int) -> str:
     """Write a G word, given ten times its number."""
     return f"G{code // 10}" if code % 10 == 0 else f"G{code // 10}.{code % 10}"
-
-
-def number(value: float, decimals: int) -> str:
-    """Write a number without what it does not need."""
-    text = f"{value:.{decimals}f}"
-    text = text.rstrip("0").rstrip(".") if "." in text else text
-    return "0" if text in ("-0", "") else text

@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 from analysis.errors import ProgramError
 from analysis.program.interpreter import Interpreter
 from analysis.program.moves import Kind, moves_from
+from analysis.program.points import mixed
 from analysis.program.program import LINE_END, Program, Units
 from analysis.program.sheets import sheets_of
 from analysis.program.work import cutting, levels, tops_of, traverses_in_work
@@ -73,6 +74,9 @@ def read(
     for move in traverses_in_work(moves, tops):
         text = "it traverses across below the top of the work: is nothing in the way there?"
         run.notes.add(text, int(moves.file_line[move]), 1)
+    whole = mixed(lines)
+    if whole is not None:
+        run.notes.add(str(whole), whole.line, whole.column, whole.without)
     sheets = sheets_of(moves, tops)
     for move in 1 + np.flatnonzero(np.diff(sheets)):
         text = "it goes the same ways again from here on: taken as cut from a fresh sheet, or beside it"

@@ -24,6 +24,7 @@ from analysis.program.following import bit_in_words, in_units, in_words, opening
 from analysis.program.hazards import Crossing, crossings, hazards, listed
 from analysis.program.moves import Kind
 from analysis.program.parts import Part, find_parts
+from analysis.program.points import number, points_of
 from analysis.program.program import Program, Units
 from analysis.program.restart import check_spin_up, no_unit
 from analysis.program.rewriting import Lines, feeds_the_same
@@ -252,11 +253,12 @@ def _written(job: _Job, safe: float, spin_up: float) -> Lines:
     """Write the recut."""
     program, known = job.program, job.tracks
     first = known.at(job.runs[0].first)
-    lines = Lines(program.moves, first.scale, job.top)
+    points = points_of(program.lines)
+    lines = Lines(program.moves, first.scale, job.top, points)
     percent = opening(program) > 0
     lines.say(*["%"] * percent)
     lines.remark(cautions(_state(job, first), _checks(job, safe, spin_up)))
-    wait = spin_up_word(program.moves, spin_up)
+    wait = number(spin_up_word(program.moves, spin_up), 3, point=points.waits)
     before: Modes | None = None
     last = -1
     for run in job.runs:

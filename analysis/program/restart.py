@@ -19,6 +19,7 @@ from analysis.program.following import EVERY, Following, bit_in_words, in_units,
 from analysis.program.header import Approach, header
 from analysis.program.interpreter import Interpreter
 from analysis.program.moves import Kind, Moves, Point, moves_from
+from analysis.program.points import mixed_in_words, number, points_of
 from analysis.program.program import Program, Units
 from analysis.program.rewriting import same_feeds
 from analysis.program.slashed import refuse_what_hangs_on_the_switch, slashed_in_words
@@ -274,7 +275,7 @@ def _approach(
     top = program.level(modes.system_number).top
     safe = _safe_height(top, stand.state, safe_z)
     stops = stops_since_change(program, 0, stand.move, stand.state.parameters)
-    word = _word_of(program, stand.line)
+    word, points = _word_of(program, stand.line), points_of(program.lines)
     named = "" if word is None else f", N{word}"
     checks = Checks(
         title=f"RESTART of {plain(program.name)} from file line {stand.line}{named}",
@@ -289,6 +290,7 @@ def _approach(
             *_comes_later(program, modes, line),
             "parts that are cut through hang on tabs or lie loose: fasten them, or take them out.",
             *slashed_in_words(program),
+            *mixed_in_words(program.lines),
         ),
     )
     return Approach(
@@ -296,7 +298,8 @@ def _approach(
         line=stand.line,
         safe_z=safe,
         feed=_approach_feed(program.moves, stand.move),
-        spin_up=spin_up_word(program.moves, spin_up),
+        spin_up=number(spin_up_word(program.moves, spin_up), 3, point=points.waits),
+        points=points,
         stops=_stops_in_words(stops),
         unspun=_is_unspun(program, stand),
         drills=bool((program.moves.kind[stand.move :] == Kind.PECK).any()),

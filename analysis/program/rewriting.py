@@ -11,8 +11,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from analysis.program.cautions import comments
-from analysis.program.header import number
 from analysis.program.moves import AXES_OF_PLANE, Kind, Moves, lowest
+from analysis.program.points import Points, length, number
 from analysis.program.program import Program
 from analysis.program.reader import read
 
@@ -38,6 +38,8 @@ class Lines:
         mm in the unit that is written.
     top
         Z of the work's top, mm: nothing traverses below it but straight up.
+    points
+        How the original writes whole numbers.
 
     Attributes
     ----------
@@ -47,12 +49,13 @@ class Lines:
         For each line, the index of the move that it stands for, or `NOTHING`, `ENTRY` or `AGAIN`.
     """
 
-    def __init__(self, moves: Moves, scale: float, top: float) -> None:
+    def __init__(self, moves: Moves, scale: float, top: float, points: Points) -> None:
         self.text: list[str] = []
         self.stands_for: list[int] = []
         self._moves = moves
         self._scale = scale
         self._top = top
+        self._points = points
         self._decimals = 6 if scale > 1 else 5
         self._plane = 17
         self._feed = ""
@@ -85,7 +88,8 @@ class Lines:
         """Write one move; `feed`, mm/min, is for a traverse that has to be fed."""
         kind = self._moves.kind[i]
         if kind == Kind.DWELL:
-            self.say(f"G4 P{number(float(self._moves.seconds[i]), 3)}")
+            seconds = float(self._moves.seconds[i])
+            self.say(f"G4 P{number(seconds, 3, point=self._points.waits)}")
         elif kind == Kind.PAUSE:
             self.say("M0")
         elif math.isnan(self._moves.feed[i]):
@@ -145,11 +149,11 @@ class Lines:
         return words
 
     def _length(self, millimetres: float) -> str:
-        return number(millimetres / self._scale, self._decimals)
+        return length(millimetres / self._scale, self._decimals)
 
     def _rate(self, feed: float) -> str:
         rate = feed / self._scale
-        text = number(rate, max(7 - len(str(int(rate))), 0))
+        text = number(rate, max(7 - len(str(int(rate))), 0), point=self._points.feeds)
         if text == self._feed:
             return ""
         self._feed = text

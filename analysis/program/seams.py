@@ -7,27 +7,25 @@ from analysis.program.header import (
     coolant_words,
     length_word,
     modal_words,
-    number,
     override_word,
     path_word,
     spindle_words,
     stop_words,
     unspun_words,
 )
+from analysis.program.points import length, number
 from analysis.program.state import Modes, State
 
 
-def opening_words(state: State, *, safe_z: float, spin_up: float, stops: Sequence[str]) -> Iterator[str]:
+def opening_words(state: State, *, safe_z: float, spin_up: str, stops: Sequence[str]) -> Iterator[str]:
     """Yield what goes before the first run: all modes, the way up, the bit, the spindle and its wait."""
     yield from modal_words(state, drills=False)
-    yield from change_words(state, safe_z, length=state.modes.length)
+    yield from change_words(state, safe_z, offset=state.modes.length)
     yield from stop_words(stops)
     yield from _start(state, spin_up)
 
 
-def seam(
-    before: Modes, state: State, *, safe_z: float, spin_up: float, stops: Sequence[str]
-) -> Iterator[str]:
+def seam(before: Modes, state: State, *, safe_z: float, spin_up: str, stops: Sequence[str]) -> Iterator[str]:
     """
     Yield what goes between two runs; the bit stands at `safe_z`, mm, before and after.
 
@@ -40,7 +38,7 @@ def seam(
     safe_z
         Height to cross at.
     spin_up
-        s to wait whenever the spindle is started or changes its speed.
+        P of the wait, as it is written, whenever the spindle is started or changes its speed.
     stops
         What the original stops for in between.
     """
@@ -51,12 +49,12 @@ def seam(
         yield "M5"
         yield "M9"
     if another:
-        yield from change_words(state, safe_z, length=before.length)
+        yield from change_words(state, safe_z, offset=before.length)
         if not modes.bit_changed:
             yield from stop_words([f"put in T{modes.selected}"])
     if before.length != modes.length and not (another and modes.bit_changed):
         yield length_word(modes)
-        yield f"G0 Z{number(safe_z / modes.scale, 6)}"
+        yield f"G0 Z{length(safe_z / modes.scale, 6)}"
     yield from stop_words(stops)
     yield from _ways(before, modes)
     if off:
@@ -89,7 +87,7 @@ def _coolant(before: Modes, modes: Modes) -> Iterator[str]:
         yield from coolant_words(modes)
 
 
-def _start(state: State, spin_up: float) -> Iterator[str]:
+def _start(state: State, spin_up: str) -> Iterator[str]:
     """Yield the spindle, its wait, and the coolant."""
     modes = state.modes
     yield from spindle_words(modes, spin_up)

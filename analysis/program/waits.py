@@ -7,8 +7,8 @@ tell that milliseconds may be meant; then too short a wait would let a bit into 
 
 import numpy as np
 
-from analysis.program.header import number
 from analysis.program.moves import Kind, Moves
+from analysis.program.points import number
 from analysis.program.settings import LONG_WAIT
 
 

@@ -257,7 +257,7 @@ def test_a_recut_is_written_to_a_file(chipsong: Command, tmp_path: Path):
     out = tmp_path / "two.ngc"
     ended = chipsong("resume", TRAYS, "--only", 2, "-o", out, "--safe-z", "20mm")
     assert (ended.status, ended.out) == (0, "")
-    assert "G0 Z20\n" in out.read_text()
+    assert "G0 Z20.\n" in out.read_text()
     assert ended.err.startswith(f"Recut: {out}\n")
 
 

@@ -181,11 +181,11 @@ def test_a_series_of_holes_is_cut_apart():
     """Of a series that drills into several parts, only the chosen part's holes are drilled."""
     assert written(HOLES, "part 2") == [
         *("G94 G17 G90 G40 G80", "G21", "G54", "G99", "M5", "M9"),
-        *("G0 Z9", "T1 M6", "G0 Z9", "S12000", "M3", "G4 P5"),
-        *("G0 X45 Y5", "G1 Z1 F200", "G1 Z-3", "G0 Z1", "G1 Z-2.746", "G1 Z-6", "G0 Z9"),
-        *("M5", "M9", "G0 Z9", "T2 M6", "G0 Z9", "S18000", "M3", "G4 P5", "M7"),
-        *("G0 X40 Y0", "G1 Z-3 F300"),
-        *("G1 X50 F900", "G1 Y10", "G2 X40 Y10 I-5 J0", "G1 Y0", "G0 Z9"),
+        *("G0 Z9.", "T1 M6", "G0 Z9.", "S12000", "M3", "G4 P5"),
+        *("G0 X45. Y5.", "G1 Z1. F200", "G1 Z-3.", "G0 Z1.", "G1 Z-2.746", "G1 Z-6.", "G0 Z9."),
+        *("M5", "M9", "G0 Z9.", "T2 M6", "G0 Z9.", "S18000", "M3", "G4 P5", "M7"),
+        *("G0 X40. Y0.", "G1 Z-3. F300"),
+        *("G1 X50. F900", "G1 Y10.", "G2 X40. Y10. I-5. J0.", "G1 Y0.", "G0 Z9."),
         *("M5", "M9", "M30"),
     ]  # fmt: skip
 
@@ -219,18 +219,18 @@ M30
 @pytest.mark.parametrize(
     ("change", "between", "said"),
     [
-        ("M6", "T2 M6\nG43 H2", ["G0 Z9", "T2 M6", "G43 H2", "G0 Z9"]),
-        ("M6", "G49\nT2 M6", ["G0 Z9", "G49", "T2 M6", "G0 Z9"]),
-        ("M6", "T2 M6", ["G0 Z9", "T2 M6", "G0 Z9"]),
-        ("", "T2\nG43 H2", ["G0 Z9", "T2", "M0", "G43 H2", "G0 Z9"]),
-        ("M6", "G43 H2", ["G43 H2", "G0 Z9"]),
+        ("M6", "T2 M6\nG43 H2", ["G0 Z9.", "T2 M6", "G43 H2", "G0 Z9."]),
+        ("M6", "G49\nT2 M6", ["G0 Z9.", "G49", "T2 M6", "G0 Z9."]),
+        ("M6", "T2 M6", ["G0 Z9.", "T2 M6", "G0 Z9."]),
+        ("", "T2\nG43 H2", ["G0 Z9.", "T2", "M0", "G43 H2", "G0 Z9."]),
+        ("M6", "G43 H2", ["G43 H2", "G0 Z9."]),
     ],
 )
 def test_a_length_offset_comes_where_the_program_has_it(change: str, between: str, said: list[str]):
     """Before M6 or after it, up in the air; where a person puts the bit in, when it is in."""
     text = written(TWO_LENGTHS.format(change=change, between=between), "part 1", "part 2")
-    up = text.index("G0 Z9", text.index("G1 Z-3 F300"))
-    way = text[up + 1 : text.index("G0 X40 Y0")]
+    up = text.index("G0 Z9.", text.index("G1 Z-3. F300"))
+    way = text[up + 1 : text.index("G0 X40. Y0.")]
     assert [line for line in way if line[:3] in ("G0 ", "G43", "G49", "M0") or line[0] == "T"] == said
 
 
@@ -239,7 +239,7 @@ def test_inch_is_written_as_inch():
     inch = "G20 G90\nM3 S9000\nG0 Z.25\nX1 Y1\nG1 Z-.125 F30\nG3 X1 Y1 I.5\nG0 Z.25\nX3\nG1 Z-.1\nY2\nM2\n"
     assert written(inch, "part 1", spin_up=2) == [
         *("G94 G17 G90 G40 G80", "G20", "G54", "M5", "M9", "G0 Z0.25", "S9000", "M3", "G4 P2"),
-        *("G0 X1 Y1", "G1 Z-0.125 F30", "G3 X1 Y1 I0.5 J0", "G0 Z0.25", "M5", "M9", "M30"),
+        *("G0 X1. Y1.", "G1 Z-0.125 F30", "G3 X1. Y1. I0.5 J0.", "G0 Z0.25", "M5", "M9", "M30"),
     ]  # fmt: skip
     assert "straight along Z to 0.25 inch" in said(inch, "part 1")
     assert "between X 1 inch and 2 inch" in said(inch, "part 1")
@@ -255,8 +255,8 @@ def test_several_bits_are_named_and_where_they_are_changed():
 
 def test_the_height_to_cross_at_can_be_chosen():
     """The highest place that the program goes to, unless another is given; never one below the work."""
-    assert "G0 Z9" in written(HOLES, "part 1")
-    assert "G0 Z30" in written(HOLES, "part 1", safe_z=30)
+    assert "G0 Z9." in written(HOLES, "part 1")
+    assert "G0 Z30." in written(HOLES, "part 1", safe_z=30)
     for height in (0.5, 0, math.nan):
         with pytest.raises(ProgramError, match="is no height to cross at; give more than 9"):
             written(HOLES, "part 1", safe_z=height)
@@ -287,18 +287,18 @@ def test_a_stop_between_parts_stays():
     lines = lines_of(text)
     stop = lines.index("M0")
     assert lines[stop - 3 : stop + 6] == [
-        "G0 Z5",
+        "G0 Z5.",
         "M5",
         "M9",
         "M0",
         "S20000",
         "M3",
         "G4 P5",
-        "G0 X20 Y0",
-        "G1 Z-3 F300",
+        "G0 X20. Y0.",
+        "G1 Z-3. F300",
     ]
     alone = written(source, "part 3")
-    assert alone.index("M0") < alone.index("M3") < alone.index("G0 X40 Y0")
+    assert alone.index("M0") < alone.index("M3") < alone.index("G0 X40. Y0.")
     assert "M0" not in written(source, "part 1")
 
 
@@ -307,7 +307,7 @@ def test_bits_that_are_only_chosen_get_a_stop():
     text = recut_program(read(squares("T1 M3 S9000", "T2")), ["part 1", "part 2"])
     lines = lines_of(text)
     at = lines.index("T2")
-    assert lines[at - 3 : at + 5] == ["M5", "M9", "G0 Z5", "T2", "M0", "S9000", "M3", "G4 P5"]
+    assert lines[at - 3 : at + 5] == ["M5", "M9", "G0 Z5.", "T2", "M0", "S9000", "M3", "G4 P5"]
     assert "(put in T2)" in text
 
 
@@ -319,23 +319,34 @@ def test_bits_that_are_only_chosen_get_a_stop():
         ("M8", ["M9", "M8"]),
         ("G64 P0.1", ["G64 P0.1"]),
         ("M49", ["M49"]),
-        ("G43 H2\nG0 Z5", ["G43 H2", "G0 Z5"]),
+        ("G43 H2\nG0 Z5", ["G43 H2", "G0 Z5."]),
         ("", []),
     ],
 )
 def test_what_changes_between_parts_is_said_in_the_air(between: str, lines: list[str]):
     """Speed, direction, coolant, path mode, overrides, length: stated at the height of crossing."""
     all_lines = written(squares("M3 S9000", between), "part 1", "part 2")
-    end = all_lines.index("G0 X20 Y0")
-    assert all_lines[end - len(lines) - 1 : end] == ["G0 Z5", *lines]
+    end = all_lines.index("G0 X20. Y0.")
+    assert all_lines[end - len(lines) - 1 : end] == ["G0 Z5.", *lines]
 
 
 def test_what_changes_in_a_cut_changes_in_the_cut():
     """A speed, a wait or a coolant within a run of cutting stays where it is."""
     source = squares("M3 S9000").replace("Y10\n", "Y10 S8000\nG4 P0.5\nM7\n")
     lines = written(source, "part 1")
-    assert lines[lines.index("G1 Z-3 F300") : -3] == [
-        *("G1 Z-3 F300", "G1 X10 F900", "S8000", "G1 Y10", "G4 P0.5", "M9", "M7", "G1 X0", "G1 Y0", "G0 Z5")
+    assert lines[lines.index("G1 Z-3. F300") : -3] == [
+        *(
+            "G1 Z-3. F300",
+            "G1 X10. F900",
+            "S8000",
+            "G1 Y10.",
+            "G4 P0.5",
+            "M9",
+            "M7",
+            "G1 X0.",
+            "G1 Y0.",
+            "G0 Z5.",
+        )
     ]
 
 
@@ -354,8 +365,8 @@ def test_traverses_below_the_top_are_fed():
     """A traverse down into a groove that is already there is fed in the recut."""
     passes = "G21 G90 G54\nM3 S9000\nG0 Z5\nX0 Y0\nG1 Z-2 F300\nX30\nG0 Z5\nZ-1.5\nG1 Z-4\nX0\nG0 Z5\nX9\nM2"
     lines = written(passes, "part 1")
-    assert lines[lines.index("G1 Z-2 F300") : -4] == [
-        *("G1 Z-2 F300", "G1 X30", "G0 Z5", "G1 Z-1.5", "G1 Z-4", "G1 X0"),
+    assert lines[lines.index("G1 Z-2. F300") : -4] == [
+        *("G1 Z-2. F300", "G1 X30.", "G0 Z5.", "G1 Z-1.5", "G1 Z-4.", "G1 X0."),
     ]
 
 
@@ -365,7 +376,12 @@ def test_a_recut_goes_in_as_the_original_does():
         "G21 G90 G54\nM3 S9000\nG0 Z5\nX5 Y5\nG1 Z1 F300\nX10 Z.5\nX5 Z-1\nX30\nG0 Z5\nX50\nG1 Z-1\nX60\nM2"
     )
     lines = written(ramps, "part 1")
-    assert lines[lines.index("G0 X5 Y5") + 1 :][:4] == ["G1 Z1 F300", "G1 X10 Z0.5", "G1 X5 Z-1", "G1 X30"]
+    assert lines[lines.index("G0 X5. Y5.") + 1 :][:4] == [
+        "G1 Z1. F300",
+        "G1 X10. Z0.5",
+        "G1 X5. Z-1.",
+        "G1 X30.",
+    ]
 
 
 def test_holes_under_an_estimated_top_are_drilled():
@@ -376,7 +392,7 @@ def test_holes_under_an_estimated_top_are_drilled():
     )
     assert read(board).top > 20
     lines = written(board, "part 2")
-    assert lines[lines.index("G0 X90 Y0") :][:4] == ["G0 X90 Y0", "G1 Z20 F300", "G1 Z-0.2", "G0 Z30"]
+    assert lines[lines.index("G0 X90. Y0.") :][:4] == ["G0 X90. Y0.", "G1 Z20. F300", "G1 Z-0.2", "G0 Z30."]
 
 
 def test_calls_are_written_out():
@@ -385,7 +401,7 @@ def test_calls_are_written_out():
     source += "O7\nG91 G1 Z-8 F200\nX9\nG0 Z8\nG90\nM99\n"
     lines = written(source, "part 2")
     assert lines[lines.index("G4 P5") + 1 :] == [
-        *("G0 X50 Y0", "G1 Z-3 F200", "G1 X59", "G0 Z5", "M5", "M9", "M30"),
+        *("G0 X50. Y0.", "G1 Z-3. F200", "G1 X59.", "G0 Z5.", "M5", "M9", "M30"),
     ]
 
 
@@ -395,7 +411,7 @@ OFFSET = "G21 G90 G54\nM3 S9000\nG0 X10 Y10 Z5\nG92 X0 Y0\n" + SQUARE.format(x=0
 def test_an_offset_is_taken_into_the_coordinates():
     """A part cut under G92 is written where it lies without it, and the control's own is cleared."""
     assert written(OFFSET, "part 1")[3:4] == ["G92.1"]
-    assert "G0 X10 Y10" in written(OFFSET, "part 1")
+    assert "G0 X10. Y10." in written(OFFSET, "part 1")
     assert "what the control holds of it is cleared" in said(OFFSET, "part 1")
 
 
@@ -405,8 +421,8 @@ LINKED = "G21 G90 G54\nM3 S9000\nG0 Z5\nX5 Y5\nG1 Z-3 F300\nX20\nG0 X40\nG1 X50\
 def test_what_was_linked_below_the_top_is_entered_at_feed():
     """Where the original traverses from cut to cut below the top, the recut comes down from above, fed."""
     lines = written(LINKED, "part 1", "part 2")
-    assert lines[lines.index("G1 X20") :] == [
-        *("G1 X20", "G0 Z5", "G0 X40 Y5", "G1 Z-3", "G1 X50", "G0 Z5", "M5", "M9", "M30"),
+    assert lines[lines.index("G1 X20.") :] == [
+        *("G1 X20.", "G0 Z5.", "G0 X40. Y5.", "G1 Z-3.", "G1 X50.", "G0 Z5.", "M5", "M9", "M30"),
     ]
 
 
@@ -488,7 +504,7 @@ def test_a_sheet_with_its_zero_on_the_spoilboard_is_cut_pass_by_pass(first: str,
     program = read(SPOILBOARD.format(first, last))
     assert program.top == 18
     depths = [line for line in written("\n".join(program.lines), "part 1") if line.startswith("G1 Z")]
-    assert depths == ["G1 Z20 F500", "G1 Z12", "G1 Z6 F500", "G1 Z-0.2 F500"]
+    assert depths == ["G1 Z20. F500", "G1 Z12.", "G1 Z6. F500", "G1 Z-0.2 F500"]
 
 
 BELOW_AND_ABOVE = f"""G21 G90
@@ -532,4 +548,4 @@ def test_where_no_height_is_known_one_is_asked_for():
         ProgramError, match=r"a safe-z of 0.1 inch is no height to cross at; give more than 0.5"
     ):
         recut_program(read(text), ["part 1"], safe_z=2.54)
-    assert "G0 Z2" in recut_program(read(text), ["part 1"], safe_z=50.8)
+    assert "G0 Z2." in recut_program(read(text), ["part 1"], safe_z=50.8)

@@ -214,8 +214,8 @@ def test_restart_states_the_modes_in_order():
     """Modes first, then up, the bit, the spindle, the wait, across, down at feed, and the original."""
     text = lines_of(restart_program(read(JOB), 9, spin_up=4))
     assert text[:16] == [
-        "%", "G94 G17 G90 G40 G80", "G21", "G54", "G98", "G49", "M5", "M9", "G0 Z5", "T1 M6", "G0 Z5",
-        "S18000", "M3", "G4 P4", "G0 X10 Y10", "G1 Z5 F300",
+        "%", "G94 G17 G90 G40 G80", "G21", "G54", "G98", "G49", "M5", "M9", "G0 Z5.", "T1 M6", "G0 Z5.",
+        "S18000", "M3", "G4 P4", "G0 X10. Y10.", "G1 Z5. F300",
     ]  # fmt: skip
     assert text[16] == "G0"
     assert "\n".join(text[17:]) + "\n" == JOB[JOB.index("N60") :]
@@ -315,8 +315,8 @@ def test_comments_of_the_head_stay_comments_whatever_the_program_is_called():
 
 def test_safe_height_is_the_programs_own_or_the_one_asked_for():
     """The crossing height is the highest the program named so far, unless another is given."""
-    assert "G0 Z5\n" in restart_program(read(JOB), 9)
-    assert "G0 Z30\n" in restart_program(read(JOB), 9, safe_z=30)
+    assert "G0 Z5.\n" in restart_program(read(JOB), 9)
+    assert "G0 Z30.\n" in restart_program(read(JOB), 9, safe_z=30)
     with pytest.raises(ProgramError, match=r"safe-z of 2 mm .* give 5 mm or more"):
         restart_program(read(JOB), 9, safe_z=2)
 
@@ -324,7 +324,7 @@ def test_safe_height_is_the_programs_own_or_the_one_asked_for():
 def test_a_spindle_switched_by_hand_gets_a_stop():
     """A program that never starts the spindle stops and asks for it before it goes across."""
     text = lines_of(restart_program(read(JOB.replace("N30 M3 S18000\n", "")), 8))
-    assert text.index("M0") < text.index("G0 X10 Y10")
+    assert text.index("M0") < text.index("G0 X10. Y10.")
     assert "M3" not in text
 
 
@@ -332,7 +332,7 @@ def test_a_cut_with_a_standing_spindle_gets_a_stop_though_the_program_has_starte
     """M6 stops the spindle where the standard is kept to: what is cut then is not begun without a word."""
     text = "G21 G90\nG0 Z5\nG0 X1 Y1\nM3 S18000\nT1 M6\nG1 Z-1 F300\nX10\nG0 Z5\nX20\nG1 Z-1\nX30\nG0 Z5\nM2"
     said = lines_of(restart_program(read(text), 10))
-    assert said.index("T1 M6") < said.index("M0") < said.index("G0 X20 Y1")
+    assert said.index("T1 M6") < said.index("M0") < said.index("G0 X20. Y1.")
     assert "with the spindle off" in restart_program(read(text), 10)
 
 
@@ -399,7 +399,7 @@ def test_a_shift_that_the_control_kept_from_before_is_no_restart():
     ):
         restart_program(read(text), 11)
     known = text.replace("G92.3", "G92.1\nG92.3")
-    assert "G0 X20 Y0" in lines_of(restart_program(read(known), 12))
+    assert "G0 X20. Y0." in lines_of(restart_program(read(known), 12))
 
 
 def test_a_shift_set_by_hand_before_the_run_is_kept():
@@ -487,7 +487,7 @@ def test_each_coordinate_system_has_its_own_top():
     program = read(TWO_ZEROS)
     resume = resume_at(program, 22)
     assert (resume.file_line, resume.position) == (15, (5.0, 5.0, 25.0))
-    assert "G1 Z25 F400" in lines_of(restart_program(program, 22))
+    assert "G1 Z25. F400" in lines_of(restart_program(program, 22))
 
 
 def test_a_line_at_the_end_of_a_program_without_an_end_word_is_run():
@@ -505,8 +505,8 @@ def test_a_program_without_a_unit_is_refused_until_somebody_says_it():
     with pytest.raises(ProgramError, match="say which when it is written, --units mm or --units inch"):
         restart_program(program, 6)
     metric, inch = (restart_program(program, 6, units=units) for units in ("mm", "inch"))
-    assert {"G21", "G0 Z5", "G0 X1 Y1", "G1 Z5 F100"} < set(lines_of(metric))
-    assert {"G20", "G0 Z5", "G0 X1 Y1", "G1 Z5 F100"} < set(lines_of(inch))
+    assert {"G21", "G0 Z5.", "G0 X1. Y1.", "G1 Z5. F100"} < set(lines_of(metric))
+    assert {"G20", "G0 Z5.", "G0 X1. Y1.", "G1 Z5. F100"} < set(lines_of(inch))
     assert "does not say its unit: inch, as you said" in head_of(inch)
     assert "straight along Z to 5 inch" in head_of(inch)
 
