@@ -72,6 +72,14 @@ def _length(_context: click.Context, _option: click.Parameter, said: str | None)
         raise click.BadParameter(str(error)) from error
 
 
+def _height(context: click.Context, option: click.Parameter, said: str | None) -> float | None:
+    """Return a height in mm; a bare number may be meant in the program's unit, so it is refused."""
+    height = _length(context, option, said)
+    if said is not None and said.rstrip()[-1] in "0123456789.":
+        raise click.BadParameter(f"'{said}' has no unit: type {said}mm or {said}in")
+    return height
+
+
 def _where(_context: click.Context, _option: click.Parameter, said: str | None) -> str | None:
     """Return where line numbers come from, as it was said, if that is anywhere."""
     if said is None:
@@ -429,7 +437,7 @@ def _parts(_context: click.Context, _option: click.Parameter, said: str | None) 
 @click.option("-o", "--out", type=_FILE, help="Where to write it; standard output if not said.")
 @click.option(
     "--safe-z",
-    callback=_length,
+    callback=_height,
     metavar="6mm|0.25in",
     help="Height to move across at; the program's own if not said.",
 )

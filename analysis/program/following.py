@@ -105,6 +105,15 @@ def in_words(millimetres: float, modes: Modes) -> str:
     return f"{millimetres / modes.scale:.4g} {'inch' if modes.units == 200 else 'mm'}"
 
 
+def low_in_words(safe_z: float, own: float, modes: Modes) -> tuple[str, ...]:
+    """Return what to say where a height to cross at, mm, is lower than the program's `own`."""
+    if safe_z >= own - 1e-6:
+        return ()
+    asked, highest = in_words(safe_z, modes), in_words(own, modes)
+    said = f"the height to cross at, {asked}, is lower than the program's own, {highest}"
+    return (f"{said}: see that no clamp or screw stands that high.",)
+
+
 def opening(program: Program) -> int:
     """Return after how many lines the program begins that opens with ``%``; 0 if it does not."""
     first = next((i for i, line in enumerate(program.lines) if line.strip()), 0)

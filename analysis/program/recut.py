@@ -20,7 +20,7 @@ from numpy.typing import NDArray
 from analysis.errors import ProgramError
 from analysis.program.cautions import Checks, cautions, plain
 from analysis.program.chains import Chain, chains
-from analysis.program.following import bit_in_words, in_units, in_words, opening
+from analysis.program.following import bit_in_words, in_units, in_words, low_in_words, opening
 from analysis.program.hazards import Crossing, crossings, hazards, listed
 from analysis.program.moves import Kind
 from analysis.program.parts import Part, find_parts
@@ -67,6 +67,14 @@ class _Job:
     def top(self) -> float:
         """Z of the work's top where these parts are cut, mm: all of them in one coordinate system."""
         return float(self.program.tops[self.runs[0].first])
+
+    @property
+    def highest(self) -> float:
+        """The highest Z, mm, that the program is known to go to where these parts are cut."""
+        moves = self.program.moves
+        sure = (moves.system == moves.system[self.runs[0].first]) & moves.z_known
+        sure[list(self.tracks.unsure)] = False
+        return float(moves.end[sure, 2].max(initial=-np.inf))
 
 
 def recut_program(
@@ -232,10 +240,8 @@ def _reasons(job: _Job, run: _Run) -> Iterator[str]:
 def _safe_height(job: _Job, asked: float | None) -> float:
     """Return the height to cross at."""
     moves, modes = job.program.moves, job.tracks.at(job.runs[0].first)
-    sure = (moves.system == moves.system[job.runs[0].first]) & moves.z_known
-    sure[list(job.tracks.unsure)] = False
     lowest_safe = max(job.top, *(float(moves.start[run.first, 2]) for run in job.runs))
-    safe = float(moves.end[sure, 2].max(initial=-np.inf)) if asked is None else asked
+    safe = job.highest if asked is None else asked
     if lowest_safe <= safe < 1e4 and safe > job.top + 1e-6:
         return safe
     least = in_words(lowest_safe, modes)
@@ -299,7 +305,7 @@ def _checks(job: _Job, safe: float, spin_up: float) -> Checks:
 
     bits = dict.fromkeys(known.at(run.first).cuts_with for run in job.runs)
     named = [bit_in_words(program, bit) for bit in bits]
-    more = [_place(part, written) for part in job.wanted]
+    more = [*low_in_words(safe, job.highest, modes), *(_place(part, written) for part in job.wanted)]
     if named[1:]:
         more.append(
             f"bits are changed at Z {written(safe)}, above where the last cut ends: choose a safe-z at which "

@@ -15,7 +15,15 @@ import numpy as np
 
 from analysis.errors import ProgramError
 from analysis.program.cautions import Checks, cautions, comments, plain
-from analysis.program.following import EVERY, Following, bit_in_words, in_units, in_words, opening
+from analysis.program.following import (
+    EVERY,
+    Following,
+    bit_in_words,
+    in_units,
+    in_words,
+    low_in_words,
+    opening,
+)
 from analysis.program.header import Approach, header
 from analysis.program.interpreter import Interpreter
 from analysis.program.moves import Kind, Moves, Point, moves_from
@@ -287,6 +295,7 @@ def _approach(
         unread=stand.unread,
         waits=waits_in_words(program.moves, spin_up),
         more=(
+            *low_in_words(safe, stand.state.highest, modes),
             *_comes_later(program, modes, line),
             "parts that are cut through hang on tabs or lie loose: fasten them, or take them out.",
             *slashed_in_words(program),

@@ -277,6 +277,15 @@ def test_what_makes_no_sense_is_wrong_usage(chipsong: Command, words: tuple[obje
     assert "Usage: chipsong resume" in ended.err
 
 
+@pytest.mark.parametrize("height", ["1.5", "1/2", " 25. "])
+@pytest.mark.parametrize("how", [("--line", 40), ("--only", 2)])
+def test_a_height_to_cross_at_needs_its_unit(chipsong: Command, how: tuple[object, ...], height: str):
+    """A bare number may be meant in inches where the program is: as mm it would let the bit cross low."""
+    ended = chipsong("resume", TRAYS, *how, "--safe-z", height)
+    assert (ended.status, ended.out) == (2, "")
+    assert f"'{height}' has no unit: type {height}mm or {height}in" in ended.err
+
+
 @pytest.mark.parametrize(
     ("words", "said"),
     [

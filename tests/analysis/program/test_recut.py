@@ -257,6 +257,9 @@ def test_the_height_to_cross_at_can_be_chosen():
     """The highest place that the program goes to, unless another is given; never one below the work."""
     assert "G0 Z9." in written(HOLES, "part 1")
     assert "G0 Z30." in written(HOLES, "part 1", safe_z=30)
+    high = HOLES.replace("M30", "G0 Z20\nM30")
+    assert "at, 12 mm, is lower than the program's own, 20 mm: see" in said(high, "part 1", safe_z=12)
+    assert "is lower than" not in said(high, "part 1", safe_z=20) + said(high, "part 1")
     for height in (0.5, 0, math.nan):
         with pytest.raises(ProgramError, match="is no height to cross at; give more than 9"):
             written(HOLES, "part 1", safe_z=height)

@@ -321,6 +321,15 @@ def test_safe_height_is_the_programs_own_or_the_one_asked_for():
         restart_program(read(JOB), 9, safe_z=2)
 
 
+def test_a_height_to_cross_at_below_the_programs_own_is_warned_of():
+    """The program may go as high for a clamp: one who chooses less is told by how much."""
+    inch = "G20 G90 G54\nM3 S9000\nG0 Z1\nX0 Y0\nZ.05\nG1 Z-.2 F20\nX4\nG0 Z1\nX6\nZ.05\nG1 Z-.2\nX9\nM2"
+    low = head_of(restart_program(read(inch), 12, safe_z=1.5))
+    assert "at, 0.05906 inch, is lower than the program's own, 1 inch: see that no clamp" in low
+    for height in (25.4, 50.0, None):
+        assert "is lower than" not in head_of(restart_program(read(inch), 12, safe_z=height))
+
+
 def test_a_spindle_switched_by_hand_gets_a_stop():
     """A program that never starts the spindle stops and asks for it before it goes across."""
     text = lines_of(restart_program(read(JOB.replace("N30 M3 S18000\n", "")), 8))
