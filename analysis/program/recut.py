@@ -30,6 +30,11 @@ from analysis.program.restart import check_spin_up, no_unit
 from analysis.program.rewriting import Lines, feeds_the_same
 from analysis.program.seams import changes, opening_words, seam
 from analysis.program.sheets import sheets_apart
+from analysis.program.slashed import (
+    ALIKE_EITHER_WAY,
+    refuse_parts_that_hang_on_the_switch,
+    slashed_in_words,
+)
 from analysis.program.state import NO_MOTION, PER_MINUTE, Modes, State
 from analysis.program.stops import stops_since_change
 from analysis.program.tracks import Tracks, tracks
@@ -186,6 +191,7 @@ def _refuse_unsafe(job: _Job) -> None:
             )
     _refuse_systems(job)
     _refuse_sheets(job)
+    refuse_parts_that_hang_on_the_switch(job.program, job.wanted)
     for run in job.runs:
         why = next(_reasons(job, run), "")
         if why:
@@ -320,7 +326,11 @@ def _checks(job: _Job, safe: float, spin_up: float) -> Checks:
         units_said=program.units or "" if "units" not in known.end.stated else "",
         unread=tuple(text for rows, text in known.unread if rows <= job.runs[-1].first),
         waits=waits_in_words(program.moves, spin_up),
-        more=(*more, *hazards(program, job.wanted, job.pieces, job.crossed, written)),
+        more=(
+            *more,
+            *hazards(program, job.wanted, job.pieces, job.crossed, written),
+            *slashed_in_words(program, ALIKE_EITHER_WAY),
+        ),
     )
 
 

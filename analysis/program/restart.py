@@ -30,7 +30,11 @@ from analysis.program.moves import Kind, Moves, Point, moves_from
 from analysis.program.points import mixed_in_words, number, points_of
 from analysis.program.program import Program, Units
 from analysis.program.rewriting import same_feeds
-from analysis.program.slashed import refuse_what_hangs_on_the_switch, slashed_in_words
+from analysis.program.slashed import (
+    AS_IN_THE_FIRST_RUN,
+    refuse_what_hangs_on_the_switch,
+    slashed_in_words,
+)
 from analysis.program.state import NO_MOTION, Modes, State
 from analysis.program.stops import stops_since_change
 from analysis.program.waits import spin_up_word, waits_in_words
@@ -298,7 +302,7 @@ def _approach(
             *low_in_words(safe, stand.state.highest, modes),
             *_comes_later(program, modes, line),
             "parts that are cut through hang on tabs or lie loose: fasten them, or take them out.",
-            *slashed_in_words(program),
+            *slashed_in_words(program, AS_IN_THE_FIRST_RUN),
             *mixed_in_words(program.lines),
         ),
     )

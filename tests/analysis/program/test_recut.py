@@ -552,3 +552,58 @@ def test_where_no_height_is_known_one_is_asked_for():
     ):
         recut_program(read(text), ["part 1"], safe_z=2.54)
     assert "G0 Z2." in recut_program(read(text), ["part 1"], safe_z=50.8)
+
+
+SLASHED = """G21 G90 G54
+T1 M6
+M3 S18000
+G0 Z10
+{first}X0 Y0
+G1 Z-3 F300
+X50 F2000
+Y30
+X0
+Y0
+{again}G0 Z10
+G0 X100 Y0
+G1 Z-3 F300
+X150 F2000
+Y30
+X100
+Y0
+G0 Z10
+M30
+"""
+DEEPER = "/G1 Z-6 F300\n/X50 F2000\n/Y30\n/X0\n/Y0\n"
+
+
+def test_a_part_whose_passes_a_switch_leaves_out_is_not_recut():
+    """Many machines run lines with a slash: a recut without them would leave the part too thick."""
+    text = SLASHED.format(first="", again=DEEPER)
+    for skip in (True, False):
+        program = read(text, skip_slashed=skip)
+        with pytest.raises(ProgramError, match=r"no recut of part 1: .* switch, for line 11 begins with a s"):
+            recut_program(program, ["part 1", "part 2"])
+        told = " ".join(" ".join(cautions_of(recut_program(program, ["part 2"]))).split())
+        assert f"11, 12, 13 and more, are taken as {'left out' if skip else 'run'}: these parts are" in told
+
+
+@pytest.mark.parametrize(
+    "line", ["/S9000", "/M4", "/G55", "/G43 H2 Z10", "/T2 M6 M3", "/G92 X5", "/G10 L2 P1 X9"]
+)
+def test_a_part_before_which_a_slash_changes_how_it_is_cut_is_not_recut(line: str):
+    """Another speed, direction, zero, length or bit by the switch is refused as another way is."""
+    with pytest.raises(ProgramError, match="depends on the block-delete switch, for line 5 begins"):
+        recut_program(read(SLASHED.format(first=f"{line}\nG0 Z10\n", again="")), ["part 2"])
+
+
+def test_slashes_that_change_no_part_are_told_of():
+    """Coolant by a switch hinders no recut, nor does a subprogram that cuts several parts."""
+    assert "file line 5, are taken as left out" in said(SLASHED.format(first="/M8\n", again=""), "part 1")
+    assert "with a slash" not in said(SLASHED.format(first="", again=""), "part 1")
+    calls = "G21 G90 G54\nM3 S9000\n/M8\nG0 Z5\nX0 Y0\nM98 P7\nX50 Y0\nM98 P7\nM30\n"
+    called = "O7\nG91 G1 Z-8 F300\nX9\nY9\nX-9\nY-9\nG0 Z8\nG90\nM99\n"
+    assert "file line 3, are taken as left out" in said(calls + called, "part 2")
+    alone = (calls + called).replace("X50 Y0\nM98", "X50 Y0\n/M98")
+    with pytest.raises(ProgramError, match="depends on the block-delete switch"):
+        recut_program(read(alone, skip_slashed=False), ["part 2"])
