@@ -47,7 +47,9 @@ class Carriage:
         self.changed_at: int | None = None
         self.measured_later: set[int] = set()
         self.rows = Rows()
+        # The highest known place in the system in force, and those in the systems that were left.
         self.highest = 0.0
+        self._heights: dict[int, float] = {}
         self.notes = notes
 
     def lose(self, axes: tuple[int, ...], why: str, *, adrift: bool) -> None:
@@ -228,7 +230,7 @@ class Carriage:
         """Go to a place that only the machine knows: drawn as up by `LIFT` if Z goes, else not at all."""
         self.lose(named, why, adrift=True)
         if 2 in named:
-            self.rapid((self.at[0], self.at[1], self.highest + LIFT), block, modes)
+            self.rapid((self.at[0], self.at[1], max(self.highest + LIFT, self.at[2])), block, modes)
 
     def shift(self, axis: int, value: float, why: str) -> None:
         """Let this axis read `value` mm where it stands (G92)."""
@@ -249,6 +251,9 @@ class Carriage:
         """
         before = self.zeros.of(system, axis)
         self.zeros.set(system, axis, place)
+        if axis == 2:
+            by = None if before is None or place is None else before - place
+            self._renumber_heights(system, in_force, by)
         if system != in_force:
             return
         if before is None or place is None:
@@ -262,12 +267,16 @@ class Carriage:
         here = self.zeros.of(in_force, axis)
         known = here is not None and not self.doubt[axis]
         self.zeros.set(system, axis, here + self.at[axis] - reads if here is not None and known else None)
+        if axis == 2:
+            by = None if self.doubt[2] or system != in_force else reads - self.at[2]
+            self._renumber_heights(system, in_force, by)
         if system == in_force:
             self._renumber(axis, reads)
             self.find(axis)
 
     def change_system(self, before: int, after: int, why: str) -> bool:
         """Go over to another system; return whether the program tells how far their zeros lie apart."""
+        self._change_heights(before, after)
         told = True
         for axis in range(3):
             apart = self.zeros.apart(before, after, axis)
@@ -281,10 +290,26 @@ class Carriage:
     def _renumber(self, axis: int, value: float) -> None:
         """Call the place where the bit stands by another coordinate."""
         at = list(self.at)
-        if axis == 2 and not self.doubt[2]:
-            self.highest += value - at[2]
         at[axis] = value
         self.at = (at[0], at[1], at[2])
+
+    def _change_heights(self, before: int, after: int) -> None:
+        """Go over to the heights of another system; those of the last one count there if they can."""
+        self._heights[before] = self.highest
+        apart = self.zeros.apart(before, after, 2)
+        if apart is None:
+            self.highest = self._heights.get(after, 0.0)
+        else:
+            self.highest = max(self.highest - apart, self._heights.get(after, -math.inf))
+
+    def _renumber_heights(self, system: int, in_force: int, by: float | None) -> None:
+        """Call the heights of a system, whose zero was moved, by other coordinates, or forget them."""
+        if system == in_force:
+            self.highest = 0.0 if by is None else self.highest + by
+        elif by is not None and system in self._heights:
+            self._heights[system] += by
+        else:
+            self._heights.pop(system, None)
 
 
 def _refuse_more_turns(block: Block, modes: Modes) -> None:

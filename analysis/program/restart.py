@@ -237,7 +237,7 @@ def carry_on(
         File line on which things went wrong.
     safe_z
         Height to cross at, mm, in the coordinates of the moves. By default the highest place that the
-        program itself has named up to there.
+        program itself has named up to there in the coordinate system in force.
     spin_up
         s to wait after the spindle has been started.
     units

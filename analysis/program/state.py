@@ -158,7 +158,7 @@ class State:
     offset_doubt
         Why the zero of the program can't be rebuilt; empty when it can.
     highest
-        mm, the highest place that the program itself has named so far.
+        mm, the highest place that the program itself has named so far in the coordinate system in force.
     stated
         The modal groups that the program states, by their names in `codes`.
     parameters

@@ -499,6 +499,47 @@ def test_each_coordinate_system_has_its_own_top():
     assert "G1 Z25. F400" in lines_of(restart_program(program, 22))
 
 
+def heights_of(text: str, line: int) -> list[str]:
+    """Return the lines of a restart's head that go up or down at traverse."""
+    head = restart_program(read(text), line).partition(MARK)[0]
+    return [at for at in lines_of(head) if at.startswith("G0 Z")]
+
+
+BOTH_ZEROS = TWO_ZEROS.replace("Z25\nM2", "Z{high}\nG54\n{back}G0 Z5\nX0 Y90\nG1 Z-6\nX50\nG0 Z5\nM2")
+
+
+@pytest.mark.parametrize("high", ["25", "60"])
+def test_the_height_to_cross_at_is_named_in_the_coordinate_system_in_force(high: str):
+    """Z 60 above the spoilboard may lie beyond the machine's stop where zero is the top of a sheet."""
+    text = BOTH_ZEROS.format(high=high, back="")
+    assert heights_of(text, 29) == ["G0 Z20."] * 2
+    assert heights_of(text, 22) == ["G0 Z25."] * 2
+    low = text.replace("G0 Z20", "G0 Z5")
+    assert heights_of(low, 29) == ["G0 Z5."] * 2
+    assert "the next straight across" in head_of(restart_program(read(low), 29))
+
+
+@pytest.mark.parametrize(
+    ("zeros", "back", "height"),
+    [
+        ("G10 L2 P1 Z-80\nG10 L2 P2 Z-98\n", "", "42."),
+        ("G10 L2 P1 Z-80\nG10 L2 P2 Z-98\n", "G10 L2 P1 Z-90\n", "52."),
+        ("G10 L2 P1 Z-80\nG10 L2 P2 Z-98\n", "G0 Z30\nG10 L20 P1 Z1\n", "13."),
+        ("G10 L2 P1 Z-80\n", "", "20."),
+        ("G10 L2 P1 Z-80\n", "G10 L2 P1 Z-90\n", "30."),
+        ("", "G10 L2 P1 Z-90\n", "5."),
+        ("", "G55\nG10 L2 P1 Z-90\nG54\n", "5."),
+        ("", "G55\nG10 L20 P1 Z3\nG54\n", "5."),
+        ("G10 L2 P1 Z-80\n", "G55\nG10 L2 P1 Z-90\nG54\n", "30."),
+        ("G10 L2 P1 Z-80\n", "G10 L20 P1 Z9\n", "5."),
+    ],
+)
+def test_heights_go_along_with_zeros_as_far_as_the_program_tells(zeros: str, back: str, height: str):
+    """Where it says how far two zeros lie apart a height is known in both; where it does not, in one."""
+    text = BOTH_ZEROS.format(high=60, back=back).replace("T1 M6\n", f"{zeros}T1 M6\n")
+    assert set(heights_of(text, text.count("\n", 0, text.index("X0 Y90")) + 3)) == {f"G0 Z{height}"}
+
+
 def test_a_line_at_the_end_of_a_program_without_an_end_word_is_run():
     """Nothing but plain lines behind the stand: the last of them are no lines that are never run."""
     text = "G21 G90\nG0 Z5\nM3 S1000\nG0 X0 Y0\nG1 Z-1 F300\nX10\nX20\nX30"
