@@ -250,15 +250,14 @@ def _safe_height(job: _Job, asked: float | None) -> float:
     safe = job.highest if asked is None else asked
     if lowest_safe <= safe < 1e4 and safe > job.top + 1e-6:
         return safe
-    least = in_words(lowest_safe, modes)
+    limit = in_words(lowest_safe, modes)
+    least = f"{limit} or more" if lowest_safe > job.top + 1e-6 else f"more than {limit}"
     if asked is None:
         raise ProgramError(
-            "no recut: the program names no known height here to cross at; "
-            f"say one with --safe-z, more than {least}"
+            "no recut: the program does not tell at which height it goes across here (up by G28 or G53?); "
+            f"say one with --safe-z, {least}"
         )
-    raise ProgramError(
-        f"a safe-z of {in_words(asked, modes)} is no height to cross at; give more than {least}"
-    )
+    raise ProgramError(f"a safe-z of {in_words(asked, modes)} is no height to cross at; give {least}")
 
 
 def _written(job: _Job, safe: float, spin_up: float) -> Lines:

@@ -261,7 +261,7 @@ def test_the_height_to_cross_at_can_be_chosen():
     assert "at, 12 mm, is lower than the program's own, 20 mm: see" in said(high, "part 1", safe_z=12)
     assert "is lower than" not in said(high, "part 1", safe_z=20) + said(high, "part 1")
     for height in (0.5, 0, math.nan):
-        with pytest.raises(ProgramError, match="is no height to cross at; give more than 9"):
+        with pytest.raises(ProgramError, match=r"is no height to cross at; give 9 mm or more$"):
             written(HOLES, "part 1", safe_z=height)
     with pytest.raises(ProgramError, match="no time to wait"):
         written(HOLES, "part 1", spin_up=-1)
@@ -544,14 +544,30 @@ def test_where_no_height_is_known_one_is_asked_for():
     """The refusal does not speak of a height that nobody gave, and names its unit."""
     text = "G20 G90\nM3 S9\nG53 G0 Z-1\nG0 X1 Y1\nZ.5\nG1 Z-.1 F9\nX2\nG53 G0 Z-1\nM2"
     with pytest.raises(
-        ProgramError, match=r"no known height here .* say one with --safe-z, more than 0.5 inch"
+        ProgramError, match=r"not tell at which height .* say one with --safe-z, 0.5 inch or more$"
     ):
         recut_program(read(text), ["part 1"])
     with pytest.raises(
-        ProgramError, match=r"a safe-z of 0.1 inch is no height to cross at; give more than 0.5"
+        ProgramError, match=r"a safe-z of 0.1 inch is no height to cross at; give 0.5 inch or more$"
     ):
         recut_program(read(text), ["part 1"], safe_z=2.54)
-    assert "G0 Z2." in recut_program(read(text), ["part 1"], safe_z=50.8)
+    for height, line in ((12.7, "G0 Z0.5"), (50.8, "G0 Z2.")):
+        assert line in recut_program(read(text), ["part 1"], safe_z=height)
+
+
+def test_the_least_height_to_cross_at_is_one_that_is_taken():
+    """A height named after a length offset is none that the program crosses at, but may be chosen."""
+    cut = "G1 Z-3 F300\nX{}\nG53 G0 Z0\n"
+    text = f"G21 G90 G54\nT1 M6\nS9000 M3\nG0 X0 Y0\nG43 H1 Z25\n{cut}X100\nZ25\n{cut}M30".format(50, 150)
+    with pytest.raises(ProgramError, match=r"G53\?\); say one with --safe-z, 25 mm or more$"):
+        recut_program(read(text), ["part 1"])
+    with pytest.raises(ProgramError, match=r"give 25 mm or more$"):
+        recut_program(read(text), ["part 1"], safe_z=24.9)
+    assert "G0 Z25." in recut_program(read(text), ["part 1"], safe_z=25)
+    at_top = text.replace("Z25", "Z0").replace("G43 H1 Z0", "G43 H1\nG0 Z0")
+    for asked in (None, 0.0):
+        with pytest.raises(ProgramError, match=r"more than 0 mm$"):
+            recut_program(read(at_top), ["part 1"], safe_z=asked)
 
 
 SLASHED = """G21 G90 G54
