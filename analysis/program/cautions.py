@@ -105,7 +105,7 @@ def _steps(state: State, checks: Checks) -> Iterator[str]:
         "make sure that the position is kept. After a power cut, a stalled or pushed axis, or an emergency "
         "stop it is not: find the machine zero, and X0 and Y0 of the work, again."
     )
-    yield f"bit to have in: {checks.bit}. Collet clean, dry and tight."
+    yield f"bit to have in: {checks.bit}. Collet clean, dry and tight.{_in_already(state.modes)}"
     yield " ".join(_touch_off(state.modes, checks.top))
     if checks.safe_z:
         yield (
@@ -115,6 +115,17 @@ def _steps(state: State, checks: Checks) -> Iterator[str]:
             "--safe-z."
         )
     yield "eyes, ears and lungs protected, dust collection on, a hand at the stop."
+
+
+def _in_already(modes: Modes) -> str:
+    """Return that the bit is not to be left to M6 where the way up to it goes by the bit's length already."""
+    if modes.length is None or not modes.bit_changed:
+        return ""
+    name = f"T{modes.bit}" if modes.bit_named else "it"
+    return (
+        f" Do not leave it to the M6 below: {name} must be in when you start, for the first motion goes by "
+        f"its length, offset H{modes.length}. With a longer one in, that leads lower, into the work perhaps."
+    )
 
 
 def _touch_off(modes: Modes, top: float) -> Iterator[str]:

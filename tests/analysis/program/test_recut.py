@@ -253,6 +253,16 @@ def test_several_bits_are_named_and_where_they_are_changed():
     assert "bits are changed" not in said(LINKED, "part 1")
 
 
+def test_the_first_bit_must_be_in_already_where_the_first_motion_goes_by_its_length():
+    """Of several bits it is the first one, whose M6 comes after the way up."""
+    text = TWO_LENGTHS.format(change="M6", between="T2 M6\nG43 H2")
+    assert "T1 must be in when you start, for the first motion goes by its length, offset H1" in said(
+        text, "part 1", "part 2"
+    )
+    assert "T2 must be in when you start" in said(text, "part 2")
+    assert "when you start" not in said(HOLES, "part 1")
+
+
 def test_the_height_to_cross_at_can_be_chosen():
     """The highest place that the program goes to, unless another is given; never one below the work."""
     assert "G0 Z9." in written(HOLES, "part 1")

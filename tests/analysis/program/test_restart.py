@@ -295,6 +295,45 @@ def test_a_length_offset_is_to_be_measured_anew():
     assert "from offset H7, measure it anew into that" in said
 
 
+MEASURED = """G21 G90 G17 G54
+T2 M6
+G0 G43 H2 Z15
+S18000 M3
+X0 Y0
+G1 Z-3 F300
+X50 F2000
+G0 Z15
+T8 M6
+G0 G43 H8 Z15
+S9000 M3
+X0 Y50
+G1 Z-3 F300
+X50 F2000
+G0 Z15
+M30
+"""
+
+
+def test_the_bit_by_whose_length_the_first_motion_goes_must_be_in_already():
+    """On a machine with a changer a later and longer bit may be in: M6 comes after the way up."""
+    for line, bit in ((9, 2), (14, 8)):
+        text = restart_program(read(MEASURED), line)
+        way = lines_of(text)
+        assert way.index(f"G43 H{bit}") < way.index("G0 Z15.") < way.index(f"T{bit} M6")
+        said = (
+            f"leave it to the M6 below: T{bit} must be in when you start, for the first motion goes by its "
+        )
+        assert f"{said}length, offset H{bit}." in head_of(text)
+
+
+@pytest.mark.parametrize("left_out", ["T2 M6\n", " G43 H2"])
+def test_where_no_bit_is_called_or_none_has_a_length_the_bit_in_is_the_right_one(left_out: str):
+    """Without M6 nothing puts another in, and without an offset Z is that of the bit that was touched off."""
+    one = MEASURED.replace("T8 M6\nG0 G43 H8 Z15\n", "")
+    assert "T2 must be in when you start" in head_of(restart_program(read(one), 12))
+    assert "when you start" not in head_of(restart_program(read(one.replace(left_out, "")), 11))
+
+
 @settings(max_examples=15, deadline=None, suppress_health_check=list(HealthCheck))
 @given(text=programs(), name=st.text(max_size=80))
 def test_comments_hold_nothing_that_a_control_could_obey(text: str, name: str):
