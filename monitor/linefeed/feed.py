@@ -19,6 +19,8 @@ from monitor.watch import Ears
 _SILENT, _SAME = 30.0, 0.5
 # One made before another, by the source's clock, came late; made so much before, s, that clock was set.
 _LATE = 60.0
+# Where more line numbers than these have waited, they are a backlog, and the last one alone is of now.
+_BACKLOG = 200
 # Characters of a text nobody understands, and of all that is said, that are shown.
 _SHOWN, _LONGEST = 60, 300
 
@@ -60,7 +62,7 @@ class Feed:
     def take(self, at: float) -> Iterator[Body]:
         """Take what came while the run went on to ``at`` s; give what is to be kept of it."""
         self._clock.see(time.monotonic(), at)
-        for item in self._worker.out.take():
+        for item in _of_now(self._worker.out.take()):
             yield from self._heed(item, at)
         if not (self._trouble or self._silent) and at - self._came > _SILENT:
             self._silent = True
@@ -122,6 +124,14 @@ class Feed:
         told = printable(f"line numbers from {self._worker.source.name}: {text}", _LONGEST)
         self._show(told)
         return said_body(at, told)
+
+
+def _of_now(items: list[Item]) -> list[Item]:
+    """Return what came without the line numbers that others have overtaken, where too many came at once."""
+    lines = [item for item in items if isinstance(item, Came) and item.said]
+    if len(lines) <= _BACKLOG:
+        return items
+    return [item for item in items if item is lines[-1] or not (isinstance(item, Came) and item.said)]
 
 
 @contextmanager

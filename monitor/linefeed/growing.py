@@ -1,6 +1,7 @@
 """A text file that another program appends to."""
 
 import os
+import time
 from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass, field
@@ -10,14 +11,42 @@ from typing import IO
 from monitor.linefeed.source import LineFeedError, Outlet
 from monitor.linefeed.splitting import Splitter
 
-# s between two looks, bytes that are read at once, and bytes by whose change a file is known to be another.
-_OFTEN, _PIECE, _HEAD = 0.1, 65_536, 64
+# s between two looks, and bytes that are read at once.
+_OFTEN, _PIECE = 0.1, 65_536
+# Bytes at the head of a file, and before the place up to which it was read, by which it is known again.
+_KNOWN = 256
+# Where more bytes than these wait to be read, those before them are of a while ago: they tell of no line now.
+_BACKLOG = 8_192
+# s that the clock of the computer on which a file lies may be slow.
+_SLOW = 2.0
+
+
+@dataclass(frozen=True)
+class _Mark:
+    """How far a file was read, and what is known of it up to there."""
+
+    offset: int
+    head: bytes
+    tail: bytes
+
+    @classmethod
+    def at(cls, file: IO[bytes], offset: int) -> "_Mark":
+        known = min(_KNOWN, offset)
+        number = file.fileno()
+        return cls(offset, os.pread(number, known, 0), os.pread(number, known, offset - known))
+
+    def fits(self, file: IO[bytes]) -> bool:
+        """Return whether a file, of whatever name or number, begins with all that was read."""
+        return _Mark.at(file, self.offset) == self
 
 
 @dataclass
 class GrowingFile:
     """
-    Gives what is appended to a file from now on; one that is new, emptied or replaced is read from its start.
+    Gives what is appended to a file from now on.
+
+    One that was away for a while, or is written as a whole again and again, goes on where it was. One that is
+    new, emptied or replaced is read from its start; of much that waits, the last lines alone are given.
 
     Attributes
     ----------
@@ -26,7 +55,9 @@ class GrowingFile:
     """
 
     path: Path
-    _begun: bool = field(default=False, init=False)
+    _begun: float | None = field(default=None, init=False)
+    _mark: _Mark | None = field(default=None, init=False, repr=False)
+    _lines: Splitter = field(default_factory=Splitter, init=False, repr=False)
 
     @property
     def name(self) -> str:
@@ -41,31 +72,44 @@ class GrowingFile:
 
     @contextmanager
     def _opened(self) -> Iterator[IO[bytes]]:
-        first, self._begun = not self._begun, True
+        first = self._begun is None
+        self._begun = self._begun or time.time()
         try:
             with self.path.open("rb", buffering=0) as file:
-                # What was written before listening began is of another cut, or long over.
-                file.seek(0, os.SEEK_END if first else os.SEEK_SET)
+                if self._mark is not None and self._mark.fits(file):
+                    file.seek(self._mark.offset)
+                else:
+                    # What was written before listening began is of another cut, or long over.
+                    before = first or os.fstat(file.fileno()).st_mtime < self._begun - _SLOW
+                    self._begin(file, os.SEEK_END if before else os.SEEK_SET)
                 yield file
         except OSError as error:
             raise LineFeedError(f"the file cannot be read ({error.strerror}); waiting for it") from error
 
+    def _begin(self, file: IO[bytes], whence: int) -> None:
+        """Go to the start or the end of a file of which nothing is known."""
+        self._lines.forget()
+        self._mark = _Mark.at(file, file.seek(0, whence))
+
     def _follow(self, file: IO[bytes], out: Outlet) -> None:
-        splitter, head = Splitter(), _head(file)
         out.fine()
         while not out.over.is_set():
-            if came := file.read(_PIECE):
-                for line in splitter.feed(came):
-                    out.text(line)
-                continue
+            if self._mark is None or not self._mark.fits(file):
+                self._begin(file, os.SEEK_SET)
+            for line in self._read(file):
+                out.text(line)
             if not self._is_still(file):
                 return
-            was, head = head, _head(file)
-            if not head.startswith(was) or os.fstat(file.fileno()).st_size < file.tell():
-                splitter.forget()
-                file.seek(0)
-                continue
             out.over.wait(_OFTEN)
+
+    def _read(self, file: IO[bytes]) -> list[str]:
+        """Return the lines that have ended since the last look."""
+        if os.fstat(file.fileno()).st_size - file.tell() > _BACKLOG:
+            file.seek(-_BACKLOG, os.SEEK_END)
+            self._lines.forget(amid=True)
+        came = file.read(_PIECE)
+        self._mark = _Mark.at(file, file.tell())
+        return self._lines.feed(came)
 
     def _is_still(self, file: IO[bytes]) -> bool:
         """Return whether the name still stands for this file."""
@@ -74,7 +118,3 @@ class GrowingFile:
         except FileNotFoundError:
             raise LineFeedError("the file is gone; waiting for it to come back") from None
         return (named.st_dev, named.st_ino) == (opened.st_dev, opened.st_ino)
-
-
-def _head(file: IO[bytes]) -> bytes:
-    return os.pread(file.fileno(), _HEAD, 0)

@@ -9,14 +9,17 @@ class Splitter:
 
     def __init__(self) -> None:
         self._rest = b""
+        self._amid = False
 
     def feed(self, came: bytes) -> list[str]:
         """Return the lines that have ended; of one that is too long, what there is."""
         *whole, self._rest = (self._rest + came).split(b"\n")
         if len(self._rest) > _LONGEST:
             whole, self._rest = [*whole, self._rest], b""
+        if self._amid and whole:
+            whole, self._amid = whole[1:], False
         return [line.decode("utf-8", "replace") for line in whole]
 
-    def forget(self) -> None:
-        """Let go of a line that will not end any more."""
-        self._rest = b""
+    def forget(self, *, amid: bool = False) -> None:
+        """Let go of a line that will not end any more, and of the next where its beginning is not seen."""
+        self._rest, self._amid = b"", amid

@@ -148,6 +148,24 @@ def test_what_comes_late_or_twice_is_passed_over(taking: Callable[..., Taking]):
     assert [report[1] for report in had.reports] == [5, 6, 7, 8]
 
 
+def test_of_a_backlog_the_newest_line_number_counts(taking: Callable[..., Taking]):
+    """Of some hundred that waited all but the last are over; what could not be understood is still said."""
+    had = taking()
+    had.source.texts += [*(f'{{"line": {line}}}' for line in range(1, 400)), "?", '{"line": 400}']
+    end = time.monotonic() + 10.0
+    while len(had.feed._worker.out._items) < 402:  # noqa: SLF001 - all of it, and that it can come
+        assert time.monotonic() < end
+        time.sleep(0.001)
+    had.take(1.0)
+    had.take(5.0)
+    assert [report[1] for report in had.reports] == [400]
+    before = "line numbers from a script: "
+    assert had.told == [before + "not understood: ?", before + "line 400 is the first"]
+    had.take(6.0, '{"line": 401}', '{"line": 402}')
+    had.take(9.0)
+    assert [report[1] for report in had.reports] == [400, 401, 402]
+
+
 def test_what_is_wrong_with_a_source_is_said(taking: Callable[..., Taking], monkeypatch: pytest.MonkeyPatch):
     """That it is gone, back, or silent, what is garbled (without its signs that move a cursor), how often."""
     monkeypatch.setattr("monitor.linefeed.worker._SOON", 0.01)

@@ -79,6 +79,85 @@ def test_a_file_may_come_later(gather: Gather, tmp_path: Path):
     had.until(lambda had: had.lines == [1])
 
 
+@pytest.fixture
+def soon(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Let a source that failed be tried again at once."""
+    monkeypatch.setattr("monitor.linefeed.worker._SOON", 0.02)
+
+
+@pytest.mark.usefixtures("soon")
+def test_a_file_that_was_away_goes_on_where_it_was(gather: Gather, tmp_path: Path):
+    """A share that drops for a moment brings no old line back, and loses none that was begun or written."""
+    path, away = tmp_path / "sender.log", tmp_path / "away"
+    path.write_text("".join(map(line, range(1, 100))))
+    had = gather(GrowingFile(path))
+    had.until_well()
+    append(path, line(100) + line(101)[:5])
+    had.until(lambda had: had.lines == [100])
+    path.rename(away)
+    had.until(lambda had: "the file is gone" in had.turns[-1])
+    append(away, line(101)[5:] + line(102))
+    away.rename(path)
+    had.until(lambda had: had.turns[-1] == "" and had.lines[-1] == 102)
+    append(path, line(103))
+    had.until(lambda had: had.lines[-1] == 103)
+    assert (had.lines, had.garbled) == ([100, 101, 102, 103], [])
+
+
+def test_a_file_that_is_saved_as_a_whole_gives_what_is_new_in_it(gather: Gather, tmp_path: Path):
+    """Some programs write all of their log anew at each save, under another name, and rename it."""
+    path = tmp_path / "sender.log"
+    path.write_text("".join(map(line, range(1, 50))))
+    had = gather(GrowingFile(path))
+    had.until_well()
+    for last in range(50, 54):
+        (tmp_path / "new").write_text("".join(map(line, range(1, last + 1))))
+        (tmp_path / "new").replace(path)
+        had.until(lambda had, last=last: had.lines[-1:] == [last])
+    assert had.lines == [50, 51, 52, 53]
+
+
+@pytest.mark.usefixtures("soon")
+def test_of_much_that_waits_in_a_file_the_last_lines_are_given(gather: Gather, tmp_path: Path):
+    """A long file in the place of another, and what was written while it was away, are not of now."""
+    path, away = tmp_path / "sender.log", tmp_path / "away"
+    path.write_text("begun\n")
+    had = gather(GrowingFile(path))
+    had.until_well()
+    (tmp_path / "new").write_text("".join(map(line, range(1, 100_000))))
+    (tmp_path / "new").replace(path)
+    had.until(lambda had: had.lines[-1:] == [99_999])
+    path.rename(away)
+    had.until(lambda had: "the file is gone" in had.turns[-1])
+    append(away, "".join(map(line, range(100_000, 200_000))))
+    away.rename(path)
+    had.until(lambda had: had.lines[-1:] == [199_999])
+    near = [*range(99_999 - 600, 100_000), *range(199_999 - 600, 200_000)]
+    assert set(had.lines) <= set(near)
+    assert had.garbled == []
+
+
+@pytest.mark.usefixtures("soon")
+def test_a_file_from_before_that_comes_late_tells_nothing_of_now(gather: Gather, tmp_path: Path):
+    """A share that is there at last brings the log of an earlier cut: only what is appended counts."""
+    path, early = tmp_path / "sender.log", tmp_path / "early"
+    early.write_text(line(1) + line(2))
+    os.utime(early, (time.time() - 3600.0,) * 2)
+    had = gather(GrowingFile(path))
+    had.until(lambda had: bool(had.turns))
+    early.rename(path)
+    had.until_well()
+    append(path, line(3))
+    had.until(lambda had: had.lines != [])
+    assert had.lines == [3]
+
+
+def append(path: Path, text: str) -> None:
+    """Write at the end of a file."""
+    with path.open("a") as log:
+        log.write(text)
+
+
 # --- standard input and ports ---------------------------------------------------------------------------
 
 
