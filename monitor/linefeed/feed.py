@@ -10,7 +10,7 @@ from analysis.linesfed import FedLocator, Report
 from monitor.linefeed.clock import RunClock
 from monitor.linefeed.kept import Bundle, machine_body, said_body
 from monitor.linefeed.reading import Reader, Said
-from monitor.linefeed.source import Came, Item, MachineState, Source, Turn
+from monitor.linefeed.source import Came, Item, MachineState, Remark, Source, Turn
 from monitor.linefeed.worker import Worker
 from monitor.output import printable
 from monitor.watch import Ears
@@ -58,6 +58,7 @@ class Feed:
         self._last: tuple[float, Said | None] = (0.0, None)
         self._time = -1e300
         self._odd = 0
+        self._remarks: set[str] = set()
 
     def take(self, at: float) -> Iterator[Body]:
         """Take what came while the run went on to ``at`` s; give what is to be kept of it."""
@@ -81,6 +82,9 @@ class Feed:
             case Turn(trouble) if trouble != self._trouble:
                 self._trouble, self._came, self._silent = trouble, at, False
                 yield self._say(at, trouble or "they can come again")
+            case Remark(text) if text not in self._remarks:
+                self._remarks.add(text)
+                yield self._say(at, text)
             case MachineState(told):
                 yield machine_body(at, told)
             case Came(moment, Said() as said):

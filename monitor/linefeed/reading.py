@@ -7,8 +7,15 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Any
 
+import regex
+
+from analysis.errors import ChipsongError
+
 _LARGEST_LINE, _LARGEST_WORD = 10**9, 99999  # the latter: NISTIR 6556, 3.3
 _LONGEST = 2000  # characters of a line that are looked at
+# s of the processor's time that a line may take. Nearly all take a thousandth of it, but some patterns could
+# try ways for years, and Python's own `re` then lets nothing else of the process run.
+_PATIENCE = 0.05
 _GROUPS = ("line", "word", "time")
 _CLOCK = re.compile(r"(\d{1,2}):(\d\d):(\d\d(?:[.,]\d+)?)")
 # A number of seconds larger than this counts milliseconds: since 1970 it is the year 5138.
@@ -38,8 +45,12 @@ class Said:
     after: int = 0
 
 
+class PatternError(ChipsongError):
+    """A pattern takes too long in a line; the text says which, and what to change."""
+
+
 Reader = Callable[[str], Said | None]
-"""Returns what a line of text says, ``None`` when it cannot be understood."""
+"""Returns what a line of text says, ``None`` when it cannot be understood; may raise `PatternError`."""
 
 
 def reader_for(pattern: str | None) -> Reader:
@@ -60,8 +71,8 @@ def reader_for(pattern: str | None) -> Reader:
     if pattern is None:
         return read_json
     try:
-        compiled = re.compile(pattern)
-    except re.error as error:
+        compiled = regex.compile(pattern)
+    except regex.error as error:
         raise ValueError(f"'{pattern}' is no regular expression: {error}") from error
     if not {"line", "word"} & set(compiled.groupindex):
         raise ValueError(
@@ -70,8 +81,14 @@ def reader_for(pattern: str | None) -> Reader:
     return lambda text: _found(compiled, text)
 
 
-def _found(pattern: re.Pattern[str], text: str) -> Said | None:
-    match = pattern.search(text[:_LONGEST])
+def _found(pattern: regex.Pattern[str], text: str) -> Said | None:
+    try:
+        match = pattern.search(text[:_LONGEST], timeout=_PATIENCE)
+    except TimeoutError as error:
+        raise PatternError(
+            "the pattern takes too long in some lines: repeat nothing in it that itself fits in several "
+            f"ways, as in '(a|aa)+': {pattern.pattern}"
+        ) from error
     if match is None:
         return None
     line, word, time = (match[name] if name in pattern.groupindex else None for name in _GROUPS)

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from typing import Protocol
 
 from analysis.errors import ChipsongError
-from monitor.linefeed.reading import Reader, Said
+from monitor.linefeed.reading import PatternError, Reader, Said
 
 # Things said that may wait for the loop that listens: more of them wait with whoever says them.
 _ROOM = 500
@@ -51,7 +51,14 @@ class MachineState:
     told: dict[str, str | float]
 
 
-Item = Came | Turn | MachineState
+@dataclass(frozen=True)
+class Remark:
+    """Something of what comes that is said once, however often it comes about."""
+
+    text: str
+
+
+Item = Came | Turn | MachineState | Remark
 
 
 class Outlet:
@@ -77,12 +84,20 @@ class Outlet:
     def text(self, line: str) -> None:
         """Give a line of text; an empty one says nothing."""
         if line := line.strip():
-            said = self._read(line)
+            try:
+                said = self._read(line)
+            except PatternError as error:
+                self.remark(f"passed over: {error}")
+                return
             self._put(Came(time.monotonic(), said, "" if said else line))
 
     def said(self, said: Said) -> None:
         """Give a line number."""
         self._put(Came(time.monotonic(), said))
+
+    def remark(self, text: str) -> None:
+        """Say something of what comes, once."""
+        self._put(Remark(text))
 
     def machine(self, told: dict[str, str | float]) -> None:
         """Give what else is known of the machine."""

@@ -24,7 +24,7 @@ from monitor.linefeed import feed as feeding
 from monitor.linefeed.clock import RunClock
 from monitor.linefeed.feed import Feed
 from monitor.linefeed.kept import reports_of
-from monitor.linefeed.reading import read_json
+from monitor.linefeed.reading import Reader, read_json, reader_for
 from monitor.linefeed.source import LineFeedError, Outlet
 from monitor.rehear.again import Judged, hear_again
 from monitor.sources import Block
@@ -86,12 +86,12 @@ class Script:
 class Taking:
     """A feed, and what it told and kept."""
 
-    def __init__(self, source: Script) -> None:
+    def __init__(self, source: Script, read: Reader = read_json) -> None:
         self.source = source
         self.locator = FedLocator(Nowhere(), None, 2)
         self.told: list[str] = []
         self.kept: list[dict[str, Any]] = []
-        self.feed = Feed(source, read_json, self.locator, self.told.append)
+        self.feed = Feed(source, read, self.locator, self.told.append)
 
     def take(self, at: float, *texts: str) -> None:
         """Let the source say something, and take it at ``at`` s."""
@@ -188,6 +188,25 @@ def test_what_is_wrong_with_a_source_is_said(taking: Callable[..., Taking], monk
         before + "line 6; they come again",
     ]
     assert [body["said"] for body in had.kept if "said" in body] == had.told
+
+
+def test_lines_in_which_a_pattern_takes_too_long_are_passed_over():
+    """That is said once, with the pattern; the lines between them count."""
+    had = Taking(Script(), reader_for(r"^(\w|\w\w)+: line (?P<line>\d+)"))
+    slow = "a" * 80 + "-: line 7"
+    had.source.texts += [slow, "job: line 5", slow, "job: line 6", slow, "?"]
+    end = time.monotonic() + 10.0
+    while not any("not understood: ?" in told for told in had.told):
+        assert time.monotonic() < end
+        had.take(1.0)
+    had.take(5.0)
+    list(had.feed.end(6.0))
+    assert [report[1] for report in had.reports] == [5, 6]
+    (said,) = (told for told in had.told if "takes too long" in told)
+    assert said.startswith(
+        "line numbers from a script: passed over: the pattern takes too long in some lines"
+    )
+    assert said.endswith(r"^(\w|\w\w)+: line (?P<line>\d+)")
 
 
 def test_a_source_that_hangs_holds_up_nothing():

@@ -43,6 +43,14 @@ def test_a_log_is_read_with_a_pattern(tmp_path: Path):
         read_past(path, reader_for(r"sent (?P<line>\d+)"))
 
 
+def test_a_pattern_that_takes_too_long_is_an_error(tmp_path: Path):
+    """Whoever replays is there to change it."""
+    path = tmp_path / "sender.log"
+    path.write_text("1 line 4\n" + 20 * ("2 " + 80 * "a" + "-: line 5\n"))
+    with pytest.raises(ChipsongError, match="the pattern takes too long in some lines: repeat nothing"):
+        read_past(path, reader_for(r"(?P<time>\d+) (\w|\w\w)+: line (?P<line>\d+)"))
+
+
 @pytest.mark.parametrize("text", ["", "\n\n", "no numbers\n"])
 def test_a_file_without_a_single_report_is_refused(tmp_path: Path, text: str):
     """A file in which nothing can be understood is an error that shows how a line must read."""

@@ -1,12 +1,14 @@
 """What a line of text says."""
 
 import json
+import threading
+from time import process_time
 
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from monitor.linefeed.reading import Said, read_json, reader_for
+from monitor.linefeed.reading import PatternError, Said, read_json, reader_for
 
 GARBLED = [
     "hello",
@@ -83,3 +85,25 @@ def test_a_pattern_that_finds_nothing_is_refused(pattern: str, why: str):
     """What is no regular expression, or names no line, is said in a sentence."""
     with pytest.raises(ValueError, match=why):
         reader_for(pattern)
+
+
+def test_a_pattern_that_takes_too_long_stops_nothing():
+    """Some patterns try more ways than can ever be tried: other threads run meanwhile, and it is given up."""
+    read = reader_for(r"^(\w|\w\w)+: line (?P<line>\d+)")
+    over, ticks = threading.Event(), 0
+
+    def tick() -> None:
+        nonlocal ticks
+        while not over.wait(0.001):
+            ticks += 1
+
+    thread = threading.Thread(target=tick)
+    thread.start()
+    began = process_time()
+    with pytest.raises(PatternError, match=r"takes too long in some lines: .*: \^\(\\w\|\\w\\w\)\+: line"):
+        read("a" * 80 + "-: line 5")
+    over.set()
+    thread.join()
+    assert ticks > 3
+    assert process_time() - began < 1.0
+    assert read("job: line 5") == Said(5, None)
