@@ -86,16 +86,16 @@ def test_incremental_numbers_alone_name_no_line(gather: Gather):
 
 
 def test_what_is_not_executed_names_no_line(gather: Gather):
-    """A program that is only loaded, and a machine that is off, are not being cut; UNAVAILABLE is said."""
+    """A program that is only loaded, and a machine that is off, are not being cut; each of these is said."""
     agent = TestAgent()
     agent.observe("Execution", "READY")
     agent.observe("LineNumber", 1, "ABSOLUTE")
     with serving(agent):
         had = gather(of(agent))
-        had.until(lambda had: had.turns == [""])
+        had.until(lambda had: had.turns == ["the controller is READY: no line is being cut"])
         assert had.said == []
         agent.observe("Execution", "ACTIVE")
-        had.until(lambda had: had.lines == [1])
+        had.until(lambda had: had.lines == [1] and had.turns[-1] == "")
         agent.observe("LineNumber", "UNAVAILABLE", "ABSOLUTE")
         agent.observe("RotaryVelocity", "UNAVAILABLE")
         had.until(lambda had: "UNAVAILABLE" in had.turns[-1])
