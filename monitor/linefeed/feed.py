@@ -17,8 +17,9 @@ from monitor.watch import Ears
 
 # s without a line number after which that is said, and within which the same one need not be taken again.
 _SILENT, _SAME = 30.0, 0.5
-# One made before another, by the source's clock, came late; made so much before, s, that clock was set.
-_LATE = 60.0
+# One made before another, by its source's clock, is late. Where it is so by more than some s, or many were
+# just before, the clock was set, or is another one.
+_LATE, _LATE_AT_MOST = 2.0, 5
 # Where more line numbers than these have waited, they are a backlog, and the last one alone is of now.
 _BACKLOG = 200
 # Characters of a text nobody understands, and of all that is said, that are shown.
@@ -57,6 +58,7 @@ class Feed:
         self._came = 0.0
         self._last: tuple[float, Said | None] = (0.0, None)
         self._time = -1e300
+        self._late = 0
         self._odd = 0
         self._remarks: set[str] = set()
 
@@ -93,11 +95,14 @@ class Feed:
                 yield from self._odd_one(at, f"not understood: {text[:_SHOWN]}")
 
     def _take(self, at: float, said: Said) -> Iterator[Body]:
-        if self._is_late(said) or (said == self._last[1] and at - self._last[0] < _SAME):
+        named = f"line {said.line}" if said.line is not None else f"N{said.word}"
+        if self._is_late(said):
+            yield from self._odd_one(at, f"{named} came after a later one, by its own time")
+            return
+        if said == self._last[1] and at - self._last[0] < _SAME:
             return
         self._last = at, said
         report = Report(at, said.line, said.word, said.after)
-        named = f"line {said.line}" if said.line is not None else f"N{said.word}"
         if not self._locator.report(report):
             yield from self._odd_one(
                 at, f"the program has no {named}, or has it twice: is it the one being cut?"
@@ -113,7 +118,8 @@ class Feed:
         """Return whether it was made before another that has come already."""
         if said.time is None:
             return False
-        late = self._time - _LATE < said.time < self._time
+        late = self._time - _LATE <= said.time < self._time and self._late < _LATE_AT_MOST
+        self._late = self._late + 1 if late else 0
         self._time = self._time if late else said.time
         return late
 

@@ -148,6 +148,39 @@ def test_what_comes_late_or_twice_is_passed_over(taking: Callable[..., Taking]):
     assert [report[1] for report in had.reports] == [5, 6, 7, 8]
 
 
+@pytest.mark.parametrize("back", [45, 4])
+def test_a_clock_that_is_set_back_silences_nobody(taking: Callable[..., Taking], back: int):
+    """By a minute or by seconds: line numbers count from when they come."""
+    had = taking()
+    had.take(1.0, *(f'{{"line": {5 + n}, "time": {1000 + n}}}' for n in range(5)))
+    had.take(2.0, *(f'{{"line": {10 + n}, "time": {1005 + n - back}}}' for n in range(5)))
+    had.take(5.0)
+    assert [report[1] for report in had.reports] == [*range(5, 15)]
+    assert had.told == ["line numbers from a script: line 5 is the first"]
+
+
+def test_a_clock_that_is_set_back_a_little_is_believed_soon(taking: Callable[..., Taking]):
+    """A few look as if they came late, and that is said; then the clock is taken as it is."""
+    had = taking()
+    had.take(1.0, '{"line": 5, "time": 1000}', '{"line": 6, "time": 1000.1}')
+    had.take(2.0, *(f'{{"line": {7 + n}, "time": {998.2 + n / 10}}}' for n in range(12)))
+    had.take(5.0)
+    assert [report[1] for report in had.reports] == [5, 6, *range(12, 19)]
+    assert had.told[1:] == ["line numbers from a script: line 7 came after a later one, by its own time"]
+
+
+def test_senders_with_clocks_of_their_own_are_all_heard(taking: Callable[..., Taking]):
+    """Two that write to one port need not agree what time it is."""
+    had = taking()
+    lines = (
+        (f'{{"line": {5 + n}, "time": {1000 + n}}}', f'{{"line": {50 + n}, "time": {970 + n}}}')
+        for n in range(5)
+    )
+    had.take(1.0, *(text for both in lines for text in both))
+    had.take(5.0)
+    assert [report[1] for report in had.reports] == [line for n in range(5) for line in (5 + n, 50 + n)]
+
+
 def test_of_a_backlog_the_newest_line_number_counts(taking: Callable[..., Taking]):
     """Of some hundred that waited all but the last are over; what could not be understood is still said."""
     had = taking()
