@@ -2,20 +2,22 @@
 
 import time
 from collections.abc import Iterable
-from dataclasses import dataclass
-from http.client import HTTPException
+from dataclasses import dataclass, field
+from http.client import HTTPException, HTTPResponse
+from typing import cast
 from urllib.error import HTTPError
 from urllib.parse import quote
 from urllib.request import ProxyHandler, build_opener
 
 from monitor.actions.bounded import Bounded
+from monitor.actions.kind import ActionError
 from monitor.linefeed.agent.document import AgentError, Observation, Streams, read_document
 from monitor.linefeed.agent.following import Following
 from monitor.linefeed.source import LineFeedError, Outlet
 
-# s between two questions, and that an answer may take; how many observations are asked for; how many bytes
-# an answer may have.
-_OFTEN, _LIMIT, _COUNT, _MOST = 0.25, 5.0, 500, 8_000_000
+# s between two questions, that an answer may take, and after these until it is not waited for; how many
+# observations are asked for; how many bytes an answer may have, and are taken of it at once.
+_OFTEN, _LIMIT, _MORE, _COUNT, _MOST, _PIECE = 0.25, 5.0, 1.0, 500, 8_000_000, 65_536
 # A line number that did not change holds on, and that is said so often, s.
 _HOLDS = 1.0
 
@@ -35,6 +37,8 @@ class Agent:
 
     base: str
     device: str = ""
+    # One for all attempts, so that no more than one of them is ever left hanging.
+    _bounded: Bounded = field(default_factory=Bounded, init=False, repr=False, compare=False)
 
     @property
     def name(self) -> str:
@@ -43,18 +47,18 @@ class Agent:
 
     def run(self, out: Outlet) -> None:
         """Give line numbers while the agent is there; when it was started again, all is begun again."""
-        asking = _Asking(self.name, out)
+        asking = _Asking(self.name, out, self._bounded)
         while not out.over.is_set():
             asking.follow()
 
 
 class _Asking:
-    def __init__(self, address: str, out: Outlet) -> None:
+    def __init__(self, address: str, out: Outlet, bounded: Bounded) -> None:
         self._address = address
         self._out = out
         # Not by way of a proxy: the machine's network is this one's.
         self._opener = build_opener(ProxyHandler({}))
-        self._bounded = Bounded()
+        self._bounded = bounded
         self._samples = True
 
     def follow(self) -> None:
@@ -82,14 +86,20 @@ class _Asking:
             return self._ask("current")
 
     def _ask(self, what: str) -> Streams:
-        return read_document(self._bounded.run(lambda: self._fetched(what), _LIMIT + 1.0))
+        try:
+            text = self._bounded.run(lambda: self._fetched(what), _LIMIT + _MORE)
+        except ActionError as error:
+            raise _mute() from error
+        return read_document(text)
 
     def _fetched(self, what: str) -> str:
+        until = time.monotonic() + _LIMIT
         try:
             with self._opener.open(f"{quote(self._address, safe=':/@[]%')}/{what}", timeout=_LIMIT) as answer:
-                came: bytes = answer.read(_MOST + 1)
+                came = _read(answer, until)
         except HTTPError as error:
-            came = error.read(_MOST)
+            with error:
+                came = _read(cast("HTTPResponse", error.fp), until)
             if b"MTConnectError" not in came:
                 raise LineFeedError(f"the agent answers {error.code}: check host, port and device") from error
         except (OSError, HTTPException) as error:
@@ -98,6 +108,21 @@ class _Asking:
         if len(came) > _MOST:
             raise LineFeedError("the agent's answer is too long")
         return came.decode("utf-8", "replace")
+
+
+def _read(answer: HTTPResponse, until: float) -> bytes:
+    """Return an answer, or more than it may have where it is longer."""
+    came = bytearray()
+    # Each wait for a piece has an end; one byte now and then would have none.
+    while len(came) <= _MOST and (piece := answer.read1(_PIECE)):
+        came += piece
+        if time.monotonic() > until:
+            raise _mute()
+    return bytes(came)
+
+
+def _mute() -> LineFeedError:
+    return LineFeedError(f"the agent does not answer within {_LIMIT + _MORE:g} s; trying again")
 
 
 class _Told:

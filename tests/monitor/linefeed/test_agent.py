@@ -1,6 +1,9 @@
 """An MTConnect agent as a source; `agent_server.py` says what was checked of its documents."""
 
-from collections.abc import Callable
+import http.server
+import threading
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager, suppress
 
 import pytest
 from agent_server import TestAgent, serving
@@ -177,6 +180,86 @@ def test_what_is_no_agent_is_said(gather: Gather, monkeypatch: pytest.MonkeyPatc
         there.until(lambda had: had.turns[-1:] == ["the agent answers 404: check host, port and device"])
         mute = gather(Agent(f"http://{HERE}:{port}"))
         mute.until(lambda had: "not reached" in repr(had.turns) or "not over" in repr(had.turns))
+
+
+class Dripping(http.server.ThreadingHTTPServer):
+    """An agent that answers a byte now and then, and counts who waits for more."""
+
+    daemon_threads = True
+
+    def __init__(self, begins: bytes) -> None:
+        super().__init__((HERE, 0), DrippingAnswer)
+        self.begins = begins
+        self.over = threading.Event()
+        self.asked: list[str] = []
+        self.waiting: list[str] = []
+        self.most = 0
+
+
+class DrippingAnswer(http.server.BaseHTTPRequestHandler):
+    """An answer that never ends."""
+
+    server: Dripping
+
+    def do_GET(self) -> None:
+        """Go on until nobody listens."""
+        self.server.asked.append(self.path)
+        self.server.waiting.append(self.path)
+        self.server.most = max(self.server.most, len(self.server.waiting))
+        self.close_connection = True
+        with suppress(OSError):
+            self.wfile.write(self.server.begins)
+            while not self.server.over.wait(0.01):
+                self.wfile.write(b"a")
+        self.server.waiting.pop()
+
+    def log_message(self, *_: object) -> None:
+        """Say nothing."""
+
+
+@contextmanager
+def dripping(begins: bytes) -> Iterator[Dripping]:
+    """Let an agent drip."""
+    with Dripping(begins) as server:
+        thread = threading.Thread(target=server.serve_forever, args=(0.02,))
+        thread.start()
+        try:
+            yield server
+        finally:
+            server.over.set()
+            server.shutdown()
+            thread.join()
+
+
+@pytest.fixture
+def impatient(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Wait less than for an agent far away."""
+    monkeypatch.setattr(asking, "_LIMIT", 0.3)
+    monkeypatch.setattr(asking, "_MORE", 0.2)
+    monkeypatch.setattr("monitor.linefeed.worker._SOON", 0.02)
+
+
+@pytest.mark.usefixtures("impatient")
+@pytest.mark.parametrize("status", [b"200 OK", b"404 Not Found"])
+def test_an_answer_that_drips_is_closed(gather: Gather, status: bytes):
+    """Before the agent is asked again the answer before is let go, so that they do not pile up."""
+    with dripping(b"HTTP/1.1 " + status + b"\r\nContent-Type: text/xml\r\n\r\n") as server:
+        had = gather(Agent(f"http://{HERE}:{server.server_port}"))
+        had.until(lambda _: len(server.asked) > 1)
+        had.worker.close()
+        had.until(lambda _: server.waiting == [])
+    assert "the agent does not answer within 0.5 s; trying again" in had.turns
+
+
+@pytest.mark.slow
+@pytest.mark.usefixtures("impatient")
+def test_an_agent_that_hangs_is_left_hanging_once(gather: Gather):
+    """Even where the head of its answer never ends: while it is waited for, no other is begun."""
+    with dripping(b"HTTP/1.1 200 OK\r\nX-Long: ") as server:
+        had = gather(Agent(f"http://{HERE}:{server.server_port}"))
+        had.until(lambda had: len(had.turns) > 2)
+        assert (server.asked, server.most) == (["/current"], 1)
+    assert "the agent does not answer within 0.5 s; trying again" in had.turns
 
 
 HEAD = '<Header instanceId="1" nextSequence="2" bufferSize="3"/>'
