@@ -99,10 +99,11 @@ class _Caller:
             came = self.socket.recv(_PIECE)
         except OSError:
             came = b""
-        lines = self.lines.feed(came or b"\n")
+        lines = self.lines.feed(came)
         if lines and not self.known:
             self.known = True
             if _BROWSER.match(lines[0]):
+                self.lines.forget()
                 return [], False
         return lines, bool(came)
 
@@ -112,6 +113,7 @@ def _read(selector: selectors.BaseSelector, caller: _Caller, out: Outlet) -> Non
     for line in lines:
         out.text(line)
     if not more:
+        out.torn(caller.lines.end())
         selector.unregister(caller.socket)
         caller.socket.close()
 

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from typing import Protocol
 
 from analysis.errors import ChipsongError
-from monitor.linefeed.reading import PatternError, Reader, Said
+from monitor.linefeed.reading import PatternError, Reader, Said, read_json
 
 # Things said that may wait for the loop that listens: more of them wait with whoever says them.
 _ROOM = 500
@@ -90,6 +90,14 @@ class Outlet:
                 self.remark(f"passed over: {error}")
                 return
             self._put(Came(time.monotonic(), said, "" if said else line))
+
+    def torn(self, line: str) -> None:
+        """Give a line that never ended: it counts where it shows by itself that it is whole, as JSON does."""
+        if read_json(line) is not None:
+            self.text(line)
+        elif line.strip():
+            # 12 may have been to be 123.
+            self.remark("a line broke off and was passed over: end each with a line break")
 
     def said(self, said: Said) -> None:
         """Give a line number."""

@@ -33,7 +33,8 @@ class StandardInput:
             if not select.select([self.descriptor], [], [], _OFTEN)[0]:
                 continue
             came = os.read(self.descriptor, _PIECE)
-            for line in splitter.feed(came or b"\n"):
+            for line in splitter.feed(came):
                 out.text(line)
             if not came:
+                out.torn(splitter.end())
                 return

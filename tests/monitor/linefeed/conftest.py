@@ -6,7 +6,7 @@ from collections.abc import Callable, Iterator
 import pytest
 
 from monitor.linefeed.reading import Reader, Said, read_json
-from monitor.linefeed.source import Came, Item, MachineState, Source, Turn
+from monitor.linefeed.source import Came, Item, MachineState, Remark, Source, Turn
 from monitor.linefeed.worker import Worker
 
 
@@ -31,6 +31,11 @@ class Gathered:
     def garbled(self) -> list[str]:
         """What could not be understood."""
         return [item.text for item in self.items if isinstance(item, Came) and not item.said]
+
+    @property
+    def remarks(self) -> list[str]:
+        """What else is to be said, once."""
+        return [item.text for item in self.items if isinstance(item, Remark)]
 
     @property
     def turns(self) -> list[str]:

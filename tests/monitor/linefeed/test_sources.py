@@ -158,6 +158,20 @@ def append(path: Path, text: str) -> None:
         log.write(text)
 
 
+@pytest.mark.parametrize("end", [b"\r", b"\r\n", b"\n"])
+def test_lines_may_end_as_on_any_system(gather: Gather, tmp_path: Path, end: bytes):
+    """Old programs, and controllers, end a line with a carriage return alone."""
+    path = tmp_path / "sender.log"
+    path.touch()
+    had = gather(GrowingFile(path), reader_for(r"^sent (?P<line>\d+)$"))
+    had.until_well()
+    with path.open("ab", buffering=0) as log:
+        for number in range(1, 4):
+            log.write(b"sent %d" % number + end)
+            had.until(lambda had, number=number: had.lines[-1:] == [number])
+    assert (had.lines, had.garbled) == ([1, 2, 3], [])
+
+
 # --- standard input and ports ---------------------------------------------------------------------------
 
 
@@ -190,6 +204,26 @@ def test_programs_of_this_computer_write_to_a_tcp_port(gather: Gather):
     assert any(text.startswith("x") for text in had.garbled)
     listening = subprocess.run(["ss", "-Hltn"], capture_output=True, text=True, check=False).stdout
     assert f"{HERE}:{port}" in listening or not listening
+
+
+def test_a_line_that_breaks_off_is_no_line(gather: Gather):
+    """Of "line 123" only "line 12" may have come before its sender was gone; JSON shows if it is whole."""
+    port = free_port()
+    had = gather(TcpPort(port), reader_for(r"line\D*(?P<line>\d+)"))
+    had.until_well()
+    for text in ("line 1\nline 12", line(13)[:-2], line(14)[:-1]):
+        with socket.create_connection((HERE, port)) as program:
+            program.sendall(text.encode())
+    had.until(lambda had: 14 in had.lines)
+    near, far = os.pipe()
+    other = gather(StandardInput(near), reader_for(r"line (?P<line>\d+)"))
+    os.write(far, b"line 2\nline 12")
+    os.close(far)
+    other.until(lambda had: len(had.turns) == 2)
+    os.close(near)
+    assert (had.lines, other.lines) == ([1, 14], [2])
+    said = "a line broke off and was passed over: end each with a line break"
+    assert (had.remarks, other.remarks) == ([said, said], [said])
 
 
 @pytest.mark.parametrize("path", ["/", "/" + 80_000 * "a", "/47"])
