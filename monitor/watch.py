@@ -26,9 +26,9 @@ from monitor.kept.places import PLACES, PlaceNotes
 from monitor.output import printable
 from monitor.sources import Block, Source
 
-# Blocks that may fail to come before the listener is told. A microphone waits half a second for each, so
-# that it is said within 2 s.
-_MISSING = 3
+# Blocks that may fail to come before the listener is told, and before the first has come. A microphone waits
+# half a second for each, so that it is said within 2 s; a sound system that slept takes as long to wake.
+_MISSING, _MISSING_AT_FIRST = 3, 6
 
 
 @dataclass(frozen=True)
@@ -133,6 +133,7 @@ class _Loop:
         self._ears = ears
         self._journal = journal
         self._missing = 0
+        self._patience = _MISSING_AT_FIRST
         self._presses: deque[Press] = deque()
         self._alarms: list[Alarm] = []
         self._places = PlaceNotes()
@@ -162,11 +163,11 @@ class _Loop:
 
     def _take_nothing(self) -> None:
         self._missing += 1
-        if self._missing == _MISSING:
+        if self._missing == self._patience:
             self._say(self._listener.lost("nothing arrives from the microphone: is it plugged in?"))
 
     def _take(self, block: Block) -> None:
-        self._missing = 0
+        self._missing, self._patience = 0, _MISSING
         if block.note or block.lost:
             note = printable(block.note or "a gap: some sound never arrived")
             self._keep_note(GAP, gap(self._listener, block.lost, note))

@@ -130,6 +130,24 @@ def test_blocks_that_fail_to_come_are_deaf_within_two_seconds(clock: FakeClock):
     assert 3.0 < heard.at <= 5.0
 
 
+def test_a_microphone_may_take_a_while_to_begin(clock: FakeClock):
+    """A sound system that slept is not deafness, nor a busy computer; one that never begins is, in 3 s."""
+    late, never = Said(), Said()
+    with microphone(gaps={0: 5}, clock=clock) as source:
+        listen(source, plain(), late.ears)
+    assert not any(isinstance(event, Deaf) for event in late.events)
+    when: list[float] = []
+    begun = clock.monotonic()
+    ears = replace(
+        never.ears, event=lambda event: (never.events.append(event), when.append(clock.monotonic()))
+    )
+    with microphone(gaps={0: 9}, clock=clock) as source:
+        listen(source, plain(), ears)
+    (deaf,) = (n for n, event in enumerate(never.events) if isinstance(event, Deaf))
+    assert when[deaf] - begun <= 3.0
+    assert isinstance(never.events[deaf], Deaf)
+
+
 def test_lost_samples_are_deaf_with_the_reason(clock: FakeClock):
     """A block that tells of lost samples is told as deaf at its beginning, with what it tells."""
     said = Said()
