@@ -339,6 +339,14 @@ class FedLocator:
         self._begun, self._speaks = False, 0.0
         self._name_again(self._at)
 
+    def tightened(self, bit: int) -> None:
+        """Let the base take in that a bit was tightened."""
+        self._base.tightened(bit)
+
+    def dispel(self, bit: int) -> None:
+        """Let the base take back what the doubt of a bit made suspect."""
+        self._base.dispel(bit)
+
     def acquit(self) -> None:
         """Let the base take back what the last alarm made suspect."""
         self._base.acquit()

@@ -242,12 +242,17 @@ class Listener:
 
     def nothing(self) -> list[Event]:
         """
-        Take in that the person says that the alarm was nothing; return what is to be said of it.
+        Take in that the person says that the alarm, or the doubt of the bit that turns, was nothing.
 
-        What it made suspect is no longer, and what is heard now counts as normal for this bit.
+        Returns what is to be said of it. What it alone made suspect is no longer: that a doubt was nothing
+        says nothing of an alarm before it. After an alarm what is heard now counts as normal for this bit.
         """
+        bit, alarmed = self.watcher.meant, self.watcher.alarmed
         said = self.watcher.nothing(self.at)
         if said:
+            # Whose alarm was nothing is tight, and has been since it began to be in doubt.
+            self.locator.dispel(bit)
+        if said and alarmed:
             self.locator.acquit()
             self._resume = None
         return said
@@ -262,6 +267,7 @@ class Listener:
         if self._resume is not None:
             self._carries_on, self._resume = self._resume, None
             self.locator.carries_on(self._carries_on)
+        self.locator.tightened(self.watcher.meant)
         return self.watcher.tightened(self.at)
 
     def mark(self, line: int) -> list[Event]:

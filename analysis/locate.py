@@ -360,6 +360,12 @@ class Locator(Protocol):
     def carries_on(self, line: int) -> None:
         """Take in that it goes on from a line of the file, with a restart program or the original."""
 
+    def tightened(self, bit: int) -> None:
+        """Take in that a bit was tightened: what a doubt of it made suspect so far stays so."""
+
+    def dispel(self, bit: int) -> None:
+        """Take in that the doubt of a bit was nothing: what it alone made suspect is not."""
+
     def acquit(self) -> None:
         """Take in that the last alarm was nothing: what it alone made suspect is not."""
 
@@ -401,6 +407,12 @@ class Nowhere:
 
     def carries_on(self, line: int) -> None:
         """Do nothing: no line is known."""
+
+    def tightened(self, bit: int) -> None:
+        """Do nothing: no part is known."""
+
+    def dispel(self, bit: int) -> None:
+        """Do nothing: no part is known."""
 
     def acquit(self) -> None:
         """Do nothing: no part is known."""

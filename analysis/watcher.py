@@ -200,7 +200,7 @@ class Watcher:
 
         As it sounds now counts as normal from here on, for this bit: else it would alarm at once again.
         """
-        bit = self._meant
+        bit = self.meant
         if not (self._alarmed or bit in self._unproven):
             return []
         self._unproven.pop(bit, None)
@@ -222,7 +222,7 @@ class Watcher:
         The first seconds of cutting are compared with the good sound from before, and said to be `Checked`;
         where that was in doubt, or there is none, they are learned and checked by what else is known.
         """
-        bit = self._meant
+        bit = self.meant
         self._first.over(bit)
         # What was said to be normal of it was heard while it was not tight.
         self._allowed.pop(bit, None)
@@ -241,7 +241,7 @@ class Watcher:
         return self._turn(at, "settle", said)
 
     @property
-    def _meant(self) -> int:
+    def meant(self) -> int:
         """The bit that a person speaks of: the one that has alarmed, if any, else the one that turns."""
         return self._accused if self._alarmed else self._bit
 

@@ -7,6 +7,9 @@ from typing import Literal
 PRESSED = "pressed"
 """The name of the journal's event that says what a person pressed."""
 
+ALARM, DOUBT = "alarm", "doubt"
+"""What was nothing, as that event says it; older runs do not tell."""
+
 
 Kind = Literal["nothing", "tightened", "mark"]
 

@@ -19,7 +19,7 @@ from analysis.listener import Listener, Step
 from analysis.pumping import SAID as PUMPS
 from monitor.actions.kind import Done
 from monitor.actions.telling import ACTION, done_to_dict
-from monitor.controls import PRESSED, Press
+from monitor.controls import ALARM, DOUBT, PRESSED, Press
 from monitor.journal import Journal
 from monitor.kept.heard import BIT, GAP, NOTICE, HeardNotes, gap
 from monitor.kept.places import PLACES, PlaceNotes
@@ -227,13 +227,14 @@ class _Loop:
 
     def _heed(self, press: Press) -> None:
         """Do what a person asks for; what cannot be done is refused with a warning."""
+        of = _meant(press, self._listener)
         try:
             said = self._obey(press)
         except ValueError as error:
             self._ears.warn(str(error))
             return
         at = self._listener.at
-        body = {"event": PRESSED, "at": at, "kind": press.kind, "line": press.line}
+        body = {"event": PRESSED, "at": at, "kind": press.kind, "line": press.line, **of}
         self._keep(lambda journal: journal.event(PRESSED, at, body))
         self._say(said)
 
@@ -281,3 +282,11 @@ class _Loop:
         learned = self._heard.learned(self._listener, summary.cut_s)
         self._keep(lambda journal: journal.close(to_dict(summary), learned))
         return Outcome(summary, tuple(self._alarms), trouble)
+
+
+def _meant(press: Press, listener: Listener) -> dict[str, Any]:
+    """Return of which bit a person speaks, and whether it was an alarm or a doubt that was nothing."""
+    if press.kind == "mark":
+        return {}
+    bit = {"bit": listener.watcher.meant}
+    return bit | {"of": ALARM if listener.watcher.alarmed else DOUBT} if press.kind == "nothing" else bit

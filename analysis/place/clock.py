@@ -164,6 +164,12 @@ class ClockLocator:
     def carries_on(self, line: int) -> None:
         """Nothing: the first cut that is heard will be marked as that line."""
 
+    def tightened(self, bit: int) -> None:
+        """Nothing: no doubt of a bit makes anything suspect here."""
+
+    def dispel(self, bit: int) -> None:
+        """Nothing: see ``tightened``."""
+
     def acquit(self) -> None:
         """Take in that the last alarm was nothing: what it alone made suspect is not."""
         before, self._astray = self._before

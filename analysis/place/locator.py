@@ -57,11 +57,12 @@ class _Where:
 
 @dataclass(slots=True)
 class _Then:
-    """A step: when it was, where, what was thought of it, and whether that is marked."""
+    """A step: when it was, where, what was thought of it, and of which bit."""
 
     at: float
     where: _Where
     marks: int = 0
+    bit: int = 0
 
 
 class SoundLocator:
@@ -152,8 +153,10 @@ class SoundLocator:
         if not self._past or self._phase is Phase.OFF or state in ("deaf", "settle"):
             return
         heard = marks.HEARD if self._phase is Phase.CUT else 0
-        suspect = state == "alarm" or self._context.bit in self._doubted
-        self._past[-1].marks |= marks.SEEN | heard | (marks.SUSPECT if suspect else 0)
+        suspect = marks.SUSPECT if state == "alarm" else 0
+        then, bit = self._past[-1], self._context.bit
+        then.marks |= marks.SEEN | heard | suspect | (marks.DOUBTED if bit in self._doubted else 0)
+        then.bit = bit
 
     def place(self, at: float) -> Place | None:
         """Return where ``at`` was, as all that was heard since tells; ``None`` when that is unknown."""
@@ -188,15 +191,26 @@ class SoundLocator:
         bit = self._context.bit
         if checked.verdict == "tight":
             self._doubted.discard(bit)
+            self._confirm(bit)
         # Of a loose one there is an alarm.
         if not (checked.accuses and checked.verdict == "doubtful" and self._past):
             return
         self._doubted.add(bit)
         if checked.against == "physics":
             # It was so from the first second.
-            self._before = self._marks.copy(), self._astray, self._past[-1].at
             now = self._moves(self._past[-1].where)[2]
-            self._marks[: now + 1][self.plan.program.moves.bit[: now + 1] == bit] |= marks.SUSPECT
+            self._marks[: now + 1][self._cut_by(bit)[: now + 1]] |= marks.DOUBTED
+
+    def _cut_by(self, bit: int) -> NDArray[np.bool_]:
+        cut_by: NDArray[np.bool_] = self.plan.program.moves.bit == bit
+        return cut_by
+
+    def _confirm(self, bit: int) -> None:
+        """Let what the doubt of a bit made suspect so far stay so, whatever is said later."""
+        self._marks = marks.confirmed(self._marks, self._cut_by(bit))
+        for then in self._past:
+            if then.bit == bit and then.marks & marks.DOUBTED:
+                then.marks = (then.marks & ~marks.DOUBTED) | marks.SUSPECT
 
     def mark(self, line: int) -> None:
         """
@@ -222,9 +236,20 @@ class SoundLocator:
         """Take in that the first cut that is heard will be marked as that line."""
         self._goes_on = line
 
+    def tightened(self, bit: int) -> None:
+        """Take in that a bit was tightened: what a doubt of it made suspect so far stays so."""
+        self._confirm(bit)
+
+    def dispel(self, bit: int) -> None:
+        """Take in that the doubt of a bit was nothing: what it alone made suspect is not."""
+        self._doubted.discard(bit)
+        self._marks = marks.dispelled(self._marks, self._cut_by(bit))
+        for then in self._past:
+            if then.bit == bit:
+                then.marks &= ~marks.DOUBTED
+
     def acquit(self) -> None:
-        """Take in that the last alarm, or doubt, was nothing: what it alone made suspect is not."""
-        self._doubted.discard(self._context.bit)
+        """Take in that the last alarm was nothing: what it alone made suspect is not."""
         before, self._astray, onset = self._before
         self._marks = marks.acquitted(self._marks, before)
         for then in self._past[bisect_left(self._past, onset, key=lambda then: then.at) :]:
@@ -365,7 +390,10 @@ class SoundLocator:
             _, now, _ = self._moves(then.where)
             since = now if last is None or not self._is_way(last, now) else last
             if then.marks and self._is_known(then.where):
-                found[since : now + 1] |= then.marks
+                found[since : now + 1] |= then.marks & ~marks.DOUBTED
+                if then.marks & marks.DOUBTED:
+                    # The way may lead from one bit to the next: only one of them is in doubt.
+                    found[since : now + 1][self._cut_by(then.bit)[since : now + 1]] |= marks.DOUBTED
             last = now
 
     def _is_way(self, last: int, now: int) -> bool:

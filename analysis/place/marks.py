@@ -8,6 +8,8 @@ from analysis.locate import Plan
 from analysis.program import Part
 
 SEEN, HEARD, SUSPECT = 1, 2, 4
+# Suspect by a doubt alone that may still be said to be nothing.
+DOUBTED = 8
 # The share of a part's cutting that must have been heard for it to be good.
 _ENOUGH = 0.9
 
@@ -22,6 +24,17 @@ def unmarked(plan: Plan) -> Marks:
 def acquitted(marks: Marks, before: Marks) -> Marks:
     """Return ``marks`` with what was suspect ``before`` and nothing else so."""
     return (marks & ~np.uint8(SUSPECT)) | (before & np.uint8(SUSPECT))
+
+
+def dispelled(marks: Marks, moves: NDArray[np.bool_]) -> Marks:
+    """Return ``marks`` where what a doubt alone made suspect of ``moves``, shape (n,), is not."""
+    return np.where(moves, marks & ~np.uint8(DOUBTED), marks)
+
+
+def confirmed(marks: Marks, moves: NDArray[np.bool_]) -> Marks:
+    """Return ``marks`` where what a doubt made suspect of ``moves``, shape (n,), stays so."""
+    stays = moves & ((marks & DOUBTED) > 0)
+    return np.where(stays, (marks & ~np.uint8(DOUBTED)) | np.uint8(SUSPECT), marks)
 
 
 def lines_seen(plan: Plan, marks: Marks) -> int:
@@ -59,7 +72,7 @@ def verdicts(
 
 def _verdict(plan: Plan, part: Part, marks: Marks, known: NDArray[np.bool_]) -> Verdict:
     # A pass that should take nothing away any more has spoiled it as well, once the bit has slipped down.
-    if (marks[part.moves] & SUSPECT).any():
+    if (marks[part.moves] & (SUSPECT | DOUBTED)).any():
         return "suspect"
     cut = part.moves[plan.cuts[part.moves]]
     # By what was taken away, not by time: a light finishing pass is hardly told from air.

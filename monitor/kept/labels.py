@@ -11,8 +11,8 @@ from typing import Literal, get_args
 
 from analysis.errors import JournalError
 from analysis.events import Cause
-from monitor.controls import PRESSED
-from monitor.journal import Run
+from monitor.controls import ALARM, PRESSED
+from monitor.journal import Event, Run
 from monitor.journal.place import DATABASE
 from monitor.journal.schema import connect
 
@@ -117,14 +117,35 @@ def labels(run: Run) -> dict[int, Label]:
 
     What was said to be nothing while it was heard is labelled so, unless something was said afterwards.
     """
-    said: dict[int, Label] = {}
+    pressed: dict[int, Label] = dict.fromkeys(taken_back(run), "nothing")
+    return pressed | {of: what for _, of, what in _labels(run) if isinstance(of, int)}
+
+
+def taken_back(run: Run) -> tuple[int, ...]:
+    """Return which of ``run.events()`` are alarms that a person said to be nothing while they lasted."""
+    found: list[int] = []
     alarm: int | None = None
     for index, event in enumerate(run.events()):
         if event.name == "alarm":
             alarm = index
-        elif event.name == PRESSED and event.body["kind"] == "nothing" and alarm is not None:
-            said[alarm] = "nothing"
-    return said | {of: what for _, of, what in _labels(run) if isinstance(of, int)}
+        elif _is_over(event):
+            alarm = None
+        elif _is_nothing(event) and alarm is not None:
+            found.append(alarm)
+    return tuple(found)
+
+
+def _is_over(event: Event) -> bool:
+    """Return whether no alarm lasts after an event: the bit was tightened, or sounds good again."""
+    if event.name == "state":
+        return event.body["state"] not in ("alarm", "deaf")
+    tightened = event.name == PRESSED and event.body["kind"] == "tightened"
+    return tightened or (event.name == "checked" and event.body["verdict"] == "tight")
+
+
+def _is_nothing(event: Event) -> bool:
+    """Return whether an alarm was said to be nothing, as far as the run tells that from a doubt."""
+    return event.name == PRESSED and event.body["kind"] == "nothing" and event.body.get("of", ALARM) == ALARM
 
 
 def misses(run: Run) -> dict[float, Label]:

@@ -19,6 +19,8 @@ RATE = 24_000
 KNOWN: dict[int, Bit] = {0: BITS[1], **BITS}
 PROGRAM = read(seedling_trays(), "seedling trays")
 SLIPS = 312
+# A bit that is so little loose is in doubt beside its good sound.
+SLIGHT = 0.11
 
 
 def heard(listener: Listener, sound: NDArray[np.float32]) -> list[Event]:
@@ -78,3 +80,35 @@ def test_tightened_and_carried_on(*, fed: bool):
     assert not [event for event in events if isinstance(event, Alarm)]
     assert len(held) > 50
     assert np.mean(held) >= 0.95
+
+
+@pytest.mark.slow
+def test_a_doubt_that_was_nothing_leaves_what_the_alarm_spoiled():
+    """
+    Tightened badly, the bit is in doubt, and the person says that this is nothing.
+
+    The alarm before was none the less one: what it spoiled is suspect. What was cut since is as heard.
+    """
+    listener = Listener(RATE, KNOWN, SoundLocator(Plan.of(PROGRAM, KNOWN)))
+    alarm = next(
+        e for e in heard(listener, cut(PROGRAM, 7, Slip(SLIPS, severity=0.5)).samples) if isinstance(e, Alarm)
+    )
+    assert alarm.resume is not None
+    quiet = np.random.default_rng(0).standard_normal((30, RATE)).astype(np.float32)
+    for second in np.float32(1e-4) * quiet:
+        listener.hear(second)
+    spoiled = [part for part in listener.end().parts if part.verdict == "suspect"]
+    listener.tightened()
+    rest = read(restart_program(PROGRAM, alarm.resume.file), "rest")
+    slight = cut(rest, 9, Slip.from_the_start(severity=SLIGHT)).samples
+    doubts = []
+    for first in range(0, len(slight), RATE):
+        events = listener.hear(slight[first : first + RATE]).events
+        found = [event.verdict for event in events if isinstance(event, Checked)]
+        doubts += found
+        if "doubtful" in found:
+            assert listener.nothing()
+            slight[first + RATE :] = cut(rest, 9).samples[first + RATE : len(slight)]
+    assert doubts == ["doubtful"]
+    others = len(listener.end().parts) - len(spoiled)
+    assert [part.verdict for part in listener.end().parts] == ["suspect"] * len(spoiled) + ["good"] * others

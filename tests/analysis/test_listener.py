@@ -1,5 +1,6 @@
 """From samples to events: the same to the last bit whatever the blocks, and every trouble is said."""
 
+import copy
 import functools
 import itertools
 import math
@@ -16,7 +17,7 @@ from scipy.signal import lfilter
 
 from analysis.cut import Context, Moment
 from analysis.cutting import Bit
-from analysis.events import Alarm, Deaf, Event, Heard, ResumeLine, StateChange, Summary
+from analysis.events import Alarm, Checked, Deaf, Event, Heard, ResumeLine, StateChange, Summary
 from analysis.health import Health
 from analysis.listener import COLUMNS, Listener, ear_for
 from analysis.locate import Nowhere
@@ -447,6 +448,7 @@ class Resuming(Nowhere):
 
     def __init__(self) -> None:
         self.begun: list[int] = []
+        self.taken_back: list[str] = []
 
     def complete(self, event: Event) -> Event:
         """Return an alarm with its resume line."""
@@ -455,6 +457,28 @@ class Resuming(Nowhere):
     def carries_on(self, line: int) -> None:
         """Note the line."""
         self.begun.append(line)
+
+    def dispel(self, bit: int) -> None:
+        """Note whose doubt was nothing."""
+        self.taken_back.append(f"doubt of {bit}")
+
+    def acquit(self) -> None:
+        """Note that the alarm was nothing."""
+        self.taken_back.append("alarm")
+
+
+def test_that_it_was_nothing_takes_back_what_there_is():
+    """An alarm, with any doubt of its bit, while it lasts; once the bit was tightened no alarm any more."""
+    ear = listener(locator=(place := Resuming()))
+    assert ear.nothing() == []
+    told(UNTIL_SLIP, ear)
+    over = copy.deepcopy(ear)
+    ear.nothing()
+    assert place.taken_back == ["doubt of 0", "alarm"]
+    over.tightened()
+    over.watcher._unproven[0] = Checked(over.at, "before", "doubtful", ("it rocks",))  # noqa: SLF001
+    assert over.nothing()
+    assert over.locator.taken_back == ["doubt of 0"]  # type: ignore[attr-defined]
 
 
 def test_a_restart_begins_at_the_resume_line_of_the_alarm_once():

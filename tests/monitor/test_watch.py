@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 
 from analysis.cutting import Bit
 from analysis.errors import SoundError
-from analysis.events import Alarm, Deaf, Event, Heard, StateChange, Summary, to_dict
+from analysis.events import Alarm, Checked, Deaf, Event, Heard, StateChange, Summary, to_dict
 from analysis.listener import COLUMNS, Listener
 from analysis.locate import Nowhere
 from monitor.controls import PRESSED, Controls, Press
@@ -252,7 +252,22 @@ def test_what_a_person_says_is_heeded_after_the_block_and_kept(tmp_path: Path, c
         "line 7 cannot be marked: no program was given",
     ]
     (kept,) = (event for event in open_run(tmp_path, keeps.id).events() if event.name == PRESSED)
-    assert (kept.at, kept.body["kind"]) == (0.1, "tightened")
+    assert (kept.at, kept.body["kind"], kept.body["bit"]) == (0.1, "tightened", 0)
+
+
+@pytest.mark.parametrize("of", ["alarm", "doubt"])
+def test_what_was_nothing_is_kept(tmp_path: Path, clock: FakeClock, of: str):
+    """Afterwards it is known whether an alarm was meant, which is labelled by it, or a doubt."""
+    listener, controls, keeps = plain(), Controls(), journal(tmp_path, clock)
+    if of == "alarm":
+        listener.watcher._raise("chatter")  # noqa: SLF001 - whatever made it
+    else:
+        listener.watcher._unproven[0] = Checked(0.0, "physics", "doubtful", ("it rocks",))  # noqa: SLF001
+    controls.press(Press("nothing"))
+    with microphone() as source:
+        listen(source, listener, replace(Said().ears, asked=controls.take), keeps)
+    (kept,) = (event for event in open_run(tmp_path, keeps.id).events() if event.name == PRESSED)
+    assert (kept.body["of"], kept.body["bit"]) == (of, 0)
 
 
 def test_a_mark_without_a_line_is_refused():

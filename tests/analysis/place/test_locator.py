@@ -483,17 +483,23 @@ def test_what_a_controller_says_was_spoiled_is_suspect():
     assert locator.verdicts(learned) == before
 
 
-def parts_after(*found: tuple[float, Checked], acquitted: float = math.inf) -> list[str]:
-    """Verdicts on the parts of SLOTS, the first bit's, then the second's, with a bit checked at times."""
-    locator, waiting = SoundLocator(SLOTS), list(found)
+Happens = tuple[float, Checked | Alarm | tuple[str, int]]
+
+
+def parts_after(*happens: Happens) -> list[str]:
+    """Verdicts on the parts of SLOTS, the first bit's, then the second's: a bit is checked, or spoken of."""
+    locator, waiting = SoundLocator(SLOTS), list(happens)
     for at, phase, level, _ in Sounding().rows():
         locator.row(at, phase, level)
         locator.judged("listen")
         if waiting and at >= waiting[0][0]:
-            locator.complete(waiting.pop(0)[1])
-        if at >= acquitted:
-            locator.acquit()
-            acquitted = math.inf
+            match waiting.pop(0)[1]:
+                case ("tightened", int(bit)):
+                    locator.tightened(bit)
+                case ("nothing", int(bit)):
+                    locator.dispel(bit)
+                case Checked() | Alarm() as event:
+                    locator.complete(event)
     return [part.verdict for part in locator.verdicts(frozenset({1, 2}))]
 
 
@@ -504,7 +510,7 @@ def test_what_a_bit_cuts_that_physics_doubts_is_suspect():
     firsts, seconds = 5, 3
     assert parts_after() == ["good"] * (firsts + seconds)
     assert parts_after(doubtful) == ["suspect"] * firsts + ["good"] * seconds
-    assert parts_after(doubtful, acquitted=18.0) == ["good"] * (firsts + seconds)
+    assert parts_after(doubtful, (18.0, ("nothing", 1))) == ["good"] * (firsts + seconds)
     tightened = parts_after(doubtful, tight)
     assert tightened[0] == "suspect"
     assert tightened[firsts - 1] == "good"
@@ -522,6 +528,28 @@ def test_what_a_bit_cuts_that_is_in_doubt_once_tightened_is_suspect():
     found = parts_after(unsure)
     assert found[0] == "good"
     assert found[4:] == ["suspect", "good", "good", "good"]
+
+
+def test_a_doubt_that_was_nothing_takes_back_no_alarm():
+    """What an alarm made suspect stays so; of the doubt since the bit was tightened nothing is left."""
+    alarm = 12.0, dataclasses.replace(ALARM, at=12.0, onset=11.5)
+    doubtful = 14.0, Checked(14.0, "before", "doubtful", ("half orders",))
+    spoiled = parts_after(alarm)
+    assert "suspect" in spoiled
+    assert parts_after(alarm, doubtful) != spoiled
+    assert parts_after(alarm, doubtful, (22.0, ("nothing", 1))) == spoiled
+
+
+def test_a_doubt_that_was_nothing_takes_back_no_other_doubt():
+    """Neither another bit's, nor one of the same bit that somebody has answered by tightening it."""
+    first, second = (Checked(at, "physics", "doubtful", ("half orders",)) for at in (12.0, 45.0))
+    firsts, seconds = ["suspect"] * 5, ["good"] * 3
+    assert parts_after((12.0, first), (45.0, second)) == firsts + ["suspect"] * 3
+    assert parts_after((12.0, first), (45.0, second), (50.0, ("nothing", 2))) == firsts + seconds
+    again = 16.0, dataclasses.replace(first, at=16.0)
+    found = parts_after((12.0, first), (14.0, ("tightened", 1)), again, (18.0, ("nothing", 1)))
+    assert found[0] == "suspect"
+    assert found[4:] == ["good"] * 4
 
 
 def test_it_carries_on_from_where_the_cut_was_surely_good():

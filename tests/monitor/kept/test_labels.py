@@ -8,9 +8,10 @@ from contract import Ended
 from journal_bench import NOISE, RATE, begin
 
 from analysis.errors import JournalError
-from analysis.events import Alarm, StateChange, to_dict
+from analysis.events import Alarm, Checked, Event, StateChange, to_dict
+from monitor.controls import PRESSED
 from monitor.journal import Run, open_run
-from monitor.kept.labels import fine, is_labelled, label, labels, missed, misses
+from monitor.kept.labels import Label, fine, is_labelled, label, labels, missed, misses
 from monitor.review import events_of, run_text
 from monitor.testing import FakeClock
 
@@ -68,6 +69,34 @@ def test_what_was_missed_may_be_said_of_a_run_that_broke_off(home: Path, clock: 
     assert misses(run) == {50.0: "loose"}
     with pytest.raises(JournalError, match=r"101 s is not in run .*: it is 100\.0 s long"):
         missed(run, 101.0)
+
+
+@pytest.mark.parametrize(
+    ("later", "labelled"),
+    [
+        ([{}], {0: "nothing"}),
+        ([{"of": "alarm"}], {0: "nothing"}),
+        ([StateChange(3.0, "deaf", "it is muted"), {}], {0: "nothing"}),
+        ([{"of": "doubt"}], {}),
+        ([{"kind": "tightened"}, {}], {}),
+        ([Checked(5.0, "before", "tight", ("as before",)), {}], {}),
+        ([StateChange(5.0, "listen", "it is good again"), {}], {}),
+    ],
+    ids=["old", "of the alarm", "while deaf", "of a doubt", "tightened", "found tight", "over"],
+)
+def test_what_was_nothing_while_it_was_heard_labels_the_alarm_that_lasted(
+    home: Path, clock: FakeClock, later: list[Event | dict[str, str]], labelled: dict[int, Label]
+):
+    """A doubt that comes later is none of the alarm, whether the run tells which was meant or is of old."""
+    with begin(home, clock) as journal:
+        for event in (EVENTS[1], *later):
+            body = (
+                {"event": PRESSED, "at": 6.0, "kind": "nothing"} | event
+                if isinstance(event, dict)
+                else to_dict(event)
+            )
+            journal.event(str(body["event"]), float(str(body["at"])), body)
+    assert labels(open_run(home, journal.id)) == labelled
 
 
 def test_a_run_is_labelled_when_all_of_its_alarms_are(run: Run):
