@@ -4,7 +4,7 @@ from analysis.events import Checked
 from monitor.controls import PRESSED
 from monitor.journal import Run
 from monitor.kept.heard import bit_at
-from monitor.kept.labels import is_labelled
+from monitor.kept.labels import said_fine
 from monitor.review import event_of
 
 
@@ -12,8 +12,8 @@ def doubts(run: Run) -> dict[int, float]:
     """
     Return since when bits are in doubt, s, by T number.
 
-    A doubt is settled when the bit is found tight, when a person says that it was nothing, and when all that
-    was said in the run is labelled.
+    A doubt is settled when the bit is found tight, when a person says of that bit that it was nothing, and
+    when a person says that nothing was wrong in the whole run. What is said of an alarm says nothing of it.
 
     Raises
     ------
@@ -21,10 +21,10 @@ def doubts(run: Run) -> dict[int, float]:
         When a check cannot be understood.
     """
     found: dict[int, float] = {}
-    if is_labelled(run):
+    if said_fine(run):
         return found
     for event in run.events():
-        bit = bit_at(run, event.at)
+        bit = event.body.get("bit", bit_at(run, event.at)) if event.name == PRESSED else bit_at(run, event.at)
         checked = event_of(run, event) if event.name == "checked" else None
         settled = event.name == PRESSED and event.body["kind"] == "nothing"
         if isinstance(checked, Checked):

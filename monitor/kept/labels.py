@@ -83,8 +83,10 @@ def fine(run: Run) -> None:
     Raises
     ------
     JournalError
-        When a person said what an alarm of it was: that is not lost by the way; or it cannot be written.
+        When a person said what an alarm of it was: that is not lost by the way; while the run is being heard;
+        or when it cannot be written.
     """
+    refuse_while_heard(run)
     _refuse_if_known(run)
     for index, event in enumerate(run.events()):
         if event.name == "alarm":
@@ -92,6 +94,19 @@ def fine(run: Run) -> None:
     for at in misses(run):
         _write(run, at, _MISSED, "nothing")
     _write(run, 0.0, _RUN, "nothing")
+
+
+def refuse_while_heard(run: Run) -> None:
+    """
+    Refuse what can be said of a whole run alone, as long as nobody knows what else comes.
+
+    Raises
+    ------
+    JournalError
+        While the run is being heard.
+    """
+    if run.is_going_on:
+        raise JournalError(f"run {run.id} is being heard now: say this of it when it has ended")
 
 
 def _refuse_if_known(run: Run) -> None:
@@ -106,9 +121,15 @@ def _refuse_if_known(run: Run) -> None:
 
 
 def is_fine(run: Run) -> bool:
-    """Return whether a person said that nothing was wrong in a run, and nothing else since."""
-    said = any(of == _RUN for _, of, _ in _labels(run))
-    return said and not misses(run) and set(labels(run).values()) <= {"nothing"}
+    """Return whether a person said that nothing was wrong in a run, and nothing speaks against it since."""
+    known = labels(run)
+    alarms = (known.get(index) for index, event in enumerate(run.events()) if event.name == "alarm")
+    return said_fine(run) and not misses(run) and all(what == "nothing" for what in alarms)
+
+
+def said_fine(run: Run) -> bool:
+    """Return whether a person said that nothing was wrong in a run, whatever was said since."""
+    return any(of == _RUN for _, of, _ in _labels(run))
 
 
 def labels(run: Run) -> dict[int, Label]:

@@ -10,7 +10,7 @@ from monitor.journal import Run, home, open_run
 from monitor.kept.doubts import doubts
 from monitor.kept.heard import baselines_of, bit_at
 from monitor.kept.keeping import now, shelved
-from monitor.kept.labels import fine, is_labelled, labels, misses
+from monitor.kept.labels import fine, is_labelled, labels, misses, refuse_while_heard
 from monitor.rehear.again import Judged, hear_again
 from monitor.rehear.today import heard_of
 from monitor.shelf.bits import same_name
@@ -27,9 +27,10 @@ def accept(name: str) -> str:
     Raises
     ------
     JournalError, ShelfError
-        When there is no such run, or nothing of it can be accepted; the text says why.
+        When there is no such run, it is being heard, or nothing of it can be accepted; the text says why.
     """
     run = open_run(home(), name)
+    refuse_while_heard(run)
     names = shelved(run)
     if not names:
         raise JournalError(

@@ -6,12 +6,12 @@ from typing import Any
 import pytest
 from journal_bench import begin
 
-from analysis.events import Checked, Event, Tightness, to_dict
+from analysis.events import Alarm, Checked, Event, Tightness, to_dict
 from monitor.controls import PRESSED
 from monitor.journal import open_run
 from monitor.kept.doubts import doubts
 from monitor.kept.heard import BIT
-from monitor.kept.labels import fine
+from monitor.kept.labels import fine, label
 from monitor.testing import FakeClock
 
 
@@ -49,3 +49,30 @@ def test_what_is_left_of_a_doubt(
     assert doubts(run) == left
     fine(run)
     assert doubts(run) == {}
+
+
+def test_what_an_alarm_was_settles_no_doubt(home: Path, clock: FakeClock):
+    """Neither of another bit nor of the same one: only that nothing was wrong in the whole run does."""
+    alarm = Alarm(12.0, 11.0, "loose", 0.7, ("it swells",), 20.0, 18.0)
+    with begin(home, clock) as journal:
+        for event in (alarm, found(30.0, "doubtful", "before")):
+            body = to_dict(event)
+            journal.event(str(body["event"]), event.at, body)
+    run = open_run(home, journal.id)
+    label(run, 0, "nothing")
+    assert doubts(run) == {0: 30.0}
+    fine(run)
+    assert doubts(run) == {}
+
+
+def test_a_press_is_of_the_bit_that_it_names(home: Path, clock: FakeClock):
+    """While the spindle stands the place may have moved on to the next bit, which was not meant."""
+    with begin(home, clock) as journal:
+        for bit, at in ((1, 0.0), (2, 20.0)):
+            journal.event(BIT, at, {"event": BIT, "at": at, "bit": bit})
+        for check in (found(8.0, "doubtful"), found(25.0, "doubtful")):
+            journal.event("checked", check.at, to_dict(check))
+        journal.event(
+            PRESSED, 26.0, {"event": PRESSED, "at": 26.0, "kind": "nothing", "of": "alarm", "bit": 1}
+        )
+    assert doubts(open_run(home, journal.id)) == {2: 25.0}

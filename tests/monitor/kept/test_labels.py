@@ -11,7 +11,7 @@ from analysis.errors import JournalError
 from analysis.events import Alarm, Checked, Event, StateChange, to_dict
 from monitor.controls import PRESSED
 from monitor.journal import Run, open_run
-from monitor.kept.labels import Label, fine, is_labelled, label, labels, missed, misses
+from monitor.kept.labels import LABEL, Label, fine, is_labelled, label, labels, missed, misses
 from monitor.review import events_of, run_text
 from monitor.testing import FakeClock
 
@@ -132,6 +132,24 @@ def test_that_all_was_fine_is_listed_as_long_as_it_holds(run: Run, chipsong: Cal
     assert fine_too not in chipsong("label", run.id, "--missed", 1).out
     assert fine_too in chipsong("label", run.id, "--missed", 1, "--was", "nothing").out
     assert fine_too not in chipsong("label", run.id, 1, "loose").out
+
+
+def test_of_a_run_that_is_being_heard_nobody_knows_that_all_was_fine(
+    home: Path, clock: FakeClock, chipsong: Callable[..., Ended]
+):
+    """It can be neither called so nor accepted, for an alarm may come, which that would not be said of."""
+    with begin(home, clock) as journal:
+        for words in (("label", journal.id, "--fine"), ("accept", journal.id)):
+            refused = chipsong(*words)
+            assert (refused.status, refused.out) == (1, "")
+            assert f"run {journal.id} is being heard now" in refused.err
+        journal.event(LABEL, 0.0, {"event": LABEL, "at": 0.0, "of": "run", "what": "nothing"})
+        assert "nothing was wrong in it" in chipsong("label", journal.id).out
+        journal.event("alarm", 2.0, to_dict(EVENTS[1]))
+        journal.close({"at": 3.0, "alarms": 1})
+    listed = chipsong("label", journal.id).out
+    assert "no label yet" in listed
+    assert "nothing was wrong in it" not in listed
 
 
 def test_the_command(run: Run, chipsong: Callable[..., Ended]):
