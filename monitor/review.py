@@ -1,17 +1,22 @@
 """``chipsong runs``: what was kept."""
 
 from collections.abc import Mapping, Sequence
+from contextlib import suppress
+from dataclasses import replace
 from typing import Any
 
 from analysis.errors import JournalError
-from analysis.events import Event, from_dict
+from analysis.events import Event, Summary, from_dict
+from analysis.program import find_parts
 from monitor.actions.telling import ACTION, kept_text
 from monitor.controls import PRESSED
 from monitor.journal import Event as Kept
 from monitor.journal import Run, home, open_run, sorted_out
 from monitor.kept.heard import BIT, GAP, NOTICE, hearing
+from monitor.kept.job import program_of
 from monitor.kept.labels import LABEL
-from monitor.kept.places import PLACES
+from monitor.kept.places import PLACES, places_of
+from monitor.kept.spoiled import spells, spoiled
 from monitor.linefeed.kept import LINES
 from monitor.words import clock, count, event_text
 
@@ -77,7 +82,18 @@ def _kept_text(run: Run, kept: Kept) -> str:
         return f"{clock(kept.at):>8}  {kept.body['said']}"
     if kept.name == PRESSED:
         return f"{clock(kept.at):>8}  {_SAID[kept.body['kind']].format(**kept.body)}"
-    return event_text(event_of(run, kept))
+    event = event_of(run, kept)
+    return event_text(_judged_since(run, event) if isinstance(event, Summary) else event)
+
+
+def _judged_since(run: Run, summary: Summary) -> Summary:
+    """Return the end of a run with what is thought of its parts by what was said of it since."""
+    found = spells(run)
+    program = program_of(run) if found else None
+    if program is None:
+        return summary
+    parts = spoiled(summary.parts, found, program, find_parts(program), places_of(run))
+    return replace(summary, parts=parts)
 
 
 def label_text(body: Mapping[str, Any]) -> str:
@@ -119,8 +135,18 @@ def event_of(run: Run, kept: Kept) -> Event:
         raise JournalError(f"run {run.id} cannot be understood: {error}") from error
 
 
+def alarms_of(run: Run) -> int:
+    """Return how many alarms there were, also in a run that nobody summed up; 0 where it can't be read."""
+    if run.summary is not None:
+        return int(run.summary["alarms"])
+    with suppress(JournalError):
+        return sum(event.name == "alarm" for event in run.events())
+    return 0
+
+
 def _line(run: Run) -> str:
     if run.summary is None:
         how = "being heard now" if run.is_going_on else "not brought to its end"
-        return f"{run.id}  {run.title}: {how}"
+        alarms = alarms_of(run)
+        return f"{run.id}  {run.title}: {how}" + (f", {count(alarms)}" if alarms else "")
     return f"{run.id}  {run.title}: {clock(float(run.summary['at']))}, {count(run.summary['alarms'])}"

@@ -149,14 +149,14 @@ def taken_back(run: Run) -> tuple[int, ...]:
     for index, event in enumerate(run.events()):
         if event.name == "alarm":
             alarm = index
-        elif _is_over(event):
+        elif is_over(event):
             alarm = None
         elif _is_nothing(event) and alarm is not None:
             found.append(alarm)
     return tuple(found)
 
 
-def _is_over(event: Event) -> bool:
+def is_over(event: Event) -> bool:
     """Return whether no alarm lasts after an event: the bit was tightened, or sounds good again."""
     if event.name == "state":
         return event.body["state"] not in ("alarm", "deaf")

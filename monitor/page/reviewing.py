@@ -28,12 +28,13 @@ from monitor.page.ranges import ranged
 from monitor.page.rendering import STATIC, render
 from monitor.page.series import LIMITS, nats, threshold_series, timeline_series
 from monitor.report import report_html
+from monitor.review import alarms_of
 from monitor.shelf.accepting import standing, withdraw
 from monitor.story import Incident, Story, tell
 from monitor.story.clips import MIME, clips
 from monitor.story.comparing import compared
 from monitor.story.pictures import orders_png
-from monitor.story.words import headline, line_of, not_heard, to_recut
+from monitor.story.words import headline, line_of, not_heard, said_since, to_recut
 
 _CSS, _JS = "text/css", "text/javascript"
 _STATIC = {"look.css": _CSS, "page.css": _CSS, "review.js": _JS, "live.js": _JS, "shop.js": _JS}
@@ -136,7 +137,9 @@ class Review:
 
     def _list(self, request: Request) -> Response:
         del request
-        return self._page("runs.html", runs=runs(self._home), home=self._home)
+        kept = runs(self._home)
+        alarms = {run.id: alarms_of(run) for run in kept}
+        return self._page("runs.html", runs=kept, alarms_of=alarms, home=self._home)
 
     def _run(self, request: Request) -> Response:
         story = self._story(request)
@@ -149,6 +152,7 @@ class Review:
             lines=lines[:_LISTED],
             left_out=max(0, len(lines) - _LISTED),
             not_heard=not_heard(story),
+            said_since=said_since(story),
             recut=to_recut(story),
             labels=LABELS,
             misses=misses(story.run),

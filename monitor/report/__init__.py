@@ -21,14 +21,15 @@ from monitor.story import Incident, Story, tell
 from monitor.story.clips import MIME, clips
 from monitor.story.comparing import compared
 from monitor.story.pictures import orders_png, sheet_png, timeline_png
-from monitor.story.words import Line, headline, line_of, not_heard, to_recut
+from monitor.story.words import Line, headline, line_of, not_heard, said_since, to_recut
 
 # Alarms whose sound and picture are in the report, and lines of its list: a file must stay small.
 _DETAILED, _LISTED = 6, 400
 
 _MEANINGS = {
     "good": "heard being cut, without a change",
-    "suspect": "some of it was cut while the sound had changed or shortly before, or by a bit in doubt",
+    "suspect": "some of it was cut while the sound had changed or shortly before, by a bit in doubt, or "
+    "while, as a person said, something was wrong",
     "unheard": "not heard all the way, so nobody knows",
 }
 
@@ -90,6 +91,7 @@ def report_html(story: Story) -> str:
         details=_details(story),
         meanings=_MEANINGS,
         not_heard=not_heard(story),
+        said_since=said_since(story),
         lines=lines,
         left_out=left_out,
     )

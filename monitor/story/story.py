@@ -15,6 +15,7 @@ from monitor.journal import Rows, Run
 from monitor.kept.job import bits_of, program_of
 from monitor.kept.labels import Label, labels
 from monitor.kept.places import Passed, places_of
+from monitor.kept.spoiled import Spell, spells, spoiled
 from monitor.review import SAID_OTHERWISE, event_of
 
 
@@ -95,18 +96,28 @@ class Story:
         """How the run ended; ``None`` while it goes on, or if it was broken off."""
         return next((event for event in reversed(self.events) if isinstance(event, Summary)), None)
 
-    @property
+    @cached_property
+    def spells(self) -> tuple[Spell, ...]:
+        """When bits spoiled what they cut, as far as nobody has reckoned with that at the end."""
+        return spells(self.run)
+
+    @cached_property
     def verdicts(self) -> tuple[PartVerdict, ...]:
         """
-        What is thought of each part.
+        What is thought of each part, also by what a person said afterwards.
 
-        While nobody has summed up, all that is known of a part is that nobody knows.
+        While nobody has summed up, all that is known of a part is whether there was an alarm about it.
         """
-        if self.summary is not None:
-            return self.summary.parts
-        return tuple(
-            PartVerdict(part.name, part.first_line, part.last_line, "unheard") for part in self.parts
+        told = (
+            self.summary.parts
+            if self.summary is not None
+            else tuple(
+                PartVerdict(part.name, part.first_line, part.last_line, "unheard") for part in self.parts
+            )
         )
+        if self.program is None or not self.spells:
+            return told
+        return spoiled(told, self.spells, self.program, self.parts, self.places)
 
     @property
     def seconds(self) -> float:

@@ -1,12 +1,14 @@
 """What is said of a run as a whole: what was heard of it, and what was not."""
 
+import math
 from typing import NamedTuple, cast
 
 from analysis.events import Event, Summary, to_dict
 from analysis.figures.clock import heard_for, lasting
 from monitor.kept.doubts import doubts
+from monitor.kept.spoiled import Spell
 from monitor.story.story import Story
-from monitor.words import count
+from monitor.words import clock, count
 
 _WHILE = {
     "deaf": "For {} nothing usable was heard.",
@@ -34,6 +36,22 @@ def not_heard(story: Story) -> tuple[str, ...]:
     if not story.program:
         told.append("No program is kept with the run, so there are no parts to show.")
     return tuple(told) or ("All of it was heard.",)
+
+
+def said_since(story: Story) -> tuple[str, ...]:
+    """Return what a person said afterwards that makes parts suspect which were thought to be good."""
+    return tuple(_since(spell) for spell in story.spells if spell.what)
+
+
+def _since(spell: Spell) -> str:
+    when = clock(spell.since)
+    was = (
+        f"It was {spell.what} from {when} on, and nobody alarmed"
+        if spell.missed
+        else f"That the alarm about what began at {when} was nothing is taken back: it was {spell.what}"
+    )
+    over = "" if math.isinf(spell.until) else f", until it was found tight at {clock(spell.until)}"
+    return f"{was}. What the bit cut from there on is suspect, whatever was thought of it{over}."
 
 
 def to_recut(story: Story) -> tuple[str, ...]:

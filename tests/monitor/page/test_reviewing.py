@@ -43,6 +43,15 @@ def test_the_list_leads_to_the_run_and_the_run_tells_its_story(browser: TestClie
     assert "style=" not in page
 
 
+def test_a_run_that_was_broken_off_tells_its_alarm_and_what_it_spoiled(browser: TestClient, kept_run: Run):
+    """The list does not pass over it, and its parts are ticked to be cut again."""
+    with closing(connect(kept_run.folder / DATABASE)) as db:
+        db.execute("DELETE FROM meta WHERE key = 'summary'")
+        db.execute("DELETE FROM events WHERE name = 'summary'")
+    assert "not brought to its end, one alarm" in browser.get("/").text
+    assert 'value="part 1" checked' in browser.get(f"/runs/{kept_run.id}").text
+
+
 def test_the_sounds_around_an_alarm_can_be_heard_piece_by_piece(browser: TestClient, kept_run: Run):
     """Each is a FLAC file; players may ask for a range of it."""
     at = f"/runs/{kept_run.id}/alarms/1"

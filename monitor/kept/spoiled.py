@@ -1,0 +1,166 @@
+"""
+Which parts of a run are suspect beyond what was summed up at its end.
+
+What a person says of a run afterwards, that an alarm was one after all or that a fault was missed, tells of
+parts that were thought to be good; and of alarms in a run that was broken off nobody summed up anything.
+"""
+
+import math
+from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import dataclass, replace
+from itertools import pairwise
+
+import numpy as np
+
+from analysis.events import PartVerdict
+from analysis.program import Part, Program
+from monitor.controls import PRESSED
+from monitor.journal import Event, Run
+from monitor.kept.heard import bit_at
+from monitor.kept.labels import is_over, labels, misses, taken_back
+from monitor.kept.places import Passed
+
+
+@dataclass(frozen=True)
+class Spell:
+    """
+    A time in which what a bit cut was spoiled.
+
+    Attributes
+    ----------
+    since, until
+        s from the first sample; ``until`` is infinite where it never was found to be over.
+    bit
+        The bit's T number; 0 where none was told, and then it may be any.
+    lines
+        First and last line of the file that its alarm wants cut again; ``None`` where nobody told them.
+    missed
+        Whether nobody alarmed.
+    what
+        What it was, in a word; empty where nobody has said it.
+    """
+
+    since: float
+    until: float
+    bit: int
+    lines: tuple[int, int] | None
+    missed: bool
+    what: str
+
+
+def spells(run: Run) -> tuple[Spell, ...]:
+    """Return when bits spoiled what they cut, as far as nobody has reckoned with that at the run's end."""
+    return (*_alarms(run), *_missed(run))
+
+
+def _alarms(run: Run) -> Iterator[Spell]:
+    known, back, events = labels(run), taken_back(run), run.events()
+    for index, event in enumerate(events):
+        what = known.get(index)
+        if event.name != "alarm" or what == "nothing":
+            continue
+        if index in back:
+            until = _tight_again(run, event.at, bit_at(run, event.at))
+        elif run.summary is None:
+            until = next((later.at for later in events[index + 1 :] if is_over(later)), math.inf)
+        else:
+            continue
+        onset = float(event.body["onset"])
+        yield Spell(onset, until, bit_at(run, event.at), _lines(event), missed=False, what=what or "")
+
+
+def _lines(alarm: Event) -> tuple[int, int] | None:
+    line, resume = alarm.body["line"], alarm.body["resume"]
+    return None if line is None or resume is None else (resume["file"], line["to"])
+
+
+def _missed(run: Run) -> Iterator[Spell]:
+    for at, what in misses(run).items():
+        bit = bit_at(run, at)
+        yield Spell(at, _tight_again(run, at, bit), bit, None, missed=True, what=what)
+
+
+def _tight_again(run: Run, since: float, bit: int) -> float:
+    """
+    Return when a bit was found tight once somebody had tightened it, s; infinite where it was not.
+
+    Without that it was as it had been, whatever was found: it was taken for normal.
+    """
+    tightened = False
+    for event in run.events():
+        if event.at >= since and event.name in (PRESSED, "checked"):
+            is_of_it = event.body.get("bit", bit_at(run, event.at)) == bit
+            tightened |= is_of_it and event.body.get("kind") == "tightened"
+            if tightened and is_of_it and event.body.get("verdict") == "tight":
+                return event.at
+    return math.inf
+
+
+def spoiled(
+    told: Sequence[PartVerdict],
+    found: Sequence[Spell],
+    program: Program,
+    parts: Sequence[Part],
+    places: Sequence[Passed],
+) -> tuple[PartVerdict, ...]:
+    """
+    Return verdicts on parts with those suspect that were spoiled.
+
+    Parameters
+    ----------
+    told
+        What was thought of the parts.
+    found
+        When bits spoiled what they cut.
+    program, parts
+        What was cut.
+    places
+        Where the cut was over time. Where that was not kept no part is good that comes after.
+    """
+    cut: set[str] = set()
+    perhaps: set[str] = set()
+    for spell in found:
+        cut |= _cut(spell, _ways(spell, places), program, parts)
+        if not places:
+            perhaps |= _cut(spell, [(spell.lines[0] if spell.lines else 0, math.inf)], program, parts)
+    # Where it began is not known: what nobody has heard may have been cut then.
+    astray = any(spell.lines is None and _at(spell.since, places) is None for spell in found)
+
+    def is_suspect(part: PartVerdict) -> bool:
+        doubted = part.name in perhaps if part.verdict == "good" else astray and part.verdict == "unheard"
+        return doubted or part.name in cut
+
+    return tuple(replace(part, verdict="suspect") if is_suspect(part) else part for part in told)
+
+
+def _at(moment: float, places: Sequence[Passed]) -> Passed | None:
+    return next((place for place in reversed(places) if place.at <= moment), None)
+
+
+def _cut(
+    spell: Spell, ways: Iterable[tuple[float, float]], program: Program, parts: Sequence[Part]
+) -> set[str]:
+    """Return the names of the parts that the bit cut on its ways from one line of the file to another."""
+    lines, bits = program.moves.file_line, program.moves.bit
+    found = np.zeros(len(lines), dtype=np.bool_)
+    for first, last in ways:
+        found |= (lines >= first) & (lines <= last)
+    if spell.bit:
+        found &= bits == spell.bit
+    return {part.name for part in parts if found[part.moves].any()}
+
+
+def _ways(spell: Spell, places: Sequence[Passed]) -> Iterator[tuple[float, float]]:
+    """Give lines of the file, from one to another, that were passed over meanwhile."""
+    if spell.lines is not None:
+        yield spell.lines
+    begun = _at(spell.since, places)
+    passed = [place for place in places if spell.since < place.at <= spell.until]
+    for place in (begun, *passed[:1]) if spell.missed else ():
+        # A person says about when it was so.
+        if place is not None:
+            yield place.first, place.last
+    way = [*([begun] if begun else []), *passed]
+    yield from ((place.line, place.line) for place in way)
+    # Whoever goes back begins anew there.
+    yield from ((one.line, other.line) for one, other in pairwise(way) if one.line <= other.line)

@@ -1,0 +1,194 @@
+"""Parts are suspect also by what a person says afterwards, and by alarms of a run that nobody summed up."""
+
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, replace
+from pathlib import Path
+from typing import Any
+
+import pytest
+from contract import Ended
+
+from analysis.cutting import Bit
+from analysis.events import (
+    Alarm,
+    Checked,
+    Event,
+    PartVerdict,
+    Place,
+    ResumeLine,
+    StateChange,
+    Summary,
+    to_dict,
+)
+from analysis.program import find_parts
+from monitor.controls import PRESSED
+from monitor.journal import Journal, Run, open_run
+from monitor.kept.heard import BIT
+from monitor.kept.job import bits_to_plain, keep_program, program_of
+from monitor.kept.labels import label, missed
+from monitor.kept.places import PLACES
+from monitor.story import tell
+from monitor.testing import FakeClock
+
+# Four slots apart, six lines each from line 5 on, of which the last one is cut with another bit.
+SLOT = "G0 X{0} Y0\nG0 Z5\nG1 Z-3 F300\nG1 Y50 F1200\nG1 Y0\nG0 Z5\n"
+PROGRAM = (
+    "G21 G90 G54\nT1 M6\nS18000 M3\nG0 Z5\n"
+    + "".join(SLOT.format(100 * number) for number in range(3))
+    + "M5\nT2 M6\nS18000 M3\nG0 Z5\n"
+    + SLOT.format(300)
+    + "M30\n"
+)
+FIRSTS = (5, 11, 17, 27)
+
+# A slot begins every ten seconds; the alarm is about the second one.
+PLACED = [
+    (10.0 * number + second, FIRSTS[number] + second, 0, 0) for number in range(4) for second in range(6)
+]
+ALARM = Alarm(
+    *(13.5, 13.0, "loose", 0.7, ("it swells",), 20.0, 18.0),
+    line=Place(14, None, 13, 14, "sound"),
+    resume=ResumeLine(11, None),
+)
+NOTHING: Mapping[str, Any] = {"kind": "nothing", "of": "alarm", "bit": 1}
+TIGHTENED: Mapping[str, Any] = {"kind": "tightened", "bit": 1}
+OVER = StateChange(16.0, "listen", "it is good again")
+
+Happens = Event | tuple[float, Mapping[str, Any]]
+
+
+@dataclass(frozen=True)
+class Keeps:
+    """Keeps runs of the program, in which parts were found good unless an alarm was about them."""
+
+    home: Path
+    clock: FakeClock
+
+    def run(self, *happens: Happens, ended: bool = True, placed: bool = True) -> Run:
+        """Keep a run."""
+        program = self.home.parent / "slots.ngc"
+        program.write_text(PROGRAM)
+        meta = {"bits": bits_to_plain({number: Bit("straight", 6.0, 2) for number in (0, 1, 2)})}
+        begun = Journal.create(
+            *(self.home, "slots", meta),
+            rate=1000,
+            columns=("level",),
+            keep_sound=False,
+            now=self.clock.now,
+        )
+        with begun as journal:
+            keep_program(journal.folder, program)
+            for bit, at in ((1, 0.0), (2, 30.0)):
+                journal.event(BIT, at, {"event": BIT, "at": at, "bit": bit})
+            if placed:
+                at_and_line = [(at, line, line, line) for at, line, _, _ in PLACED]
+                journal.event(PLACES, 35.0, {"event": PLACES, "at": 35.0, "places": at_and_line})
+            for event in happens:
+                if isinstance(event, tuple):
+                    at, said = event
+                    journal.event(PRESSED, at, {"event": PRESSED, "at": at, "line": None, **said})
+                else:
+                    body = to_dict(event)
+                    journal.event(str(body["event"]), event.at, body)
+            run = open_run(self.home, journal.id)
+            if ended:
+                program_kept = program_of(run)
+                assert program_kept is not None
+                parts = tuple(
+                    PartVerdict(part.name, part.first_line, part.last_line, "good")
+                    for part in find_parts(program_kept)
+                )
+                summary = Summary(40.0, 1, 40.0, 30.0, 28, parts)
+                journal.event("summary", 40.0, to_dict(summary))
+                journal.close(to_dict(summary))
+        return open_run(self.home, journal.id)
+
+
+@pytest.fixture
+def keeps(home: Path, clock: FakeClock) -> Keeps:
+    """Give what keeps runs."""
+    return Keeps(home, clock)
+
+
+def verdicts(run: Run) -> list[str]:
+    """What is thought of the four parts."""
+    return [part.verdict for part in tell(run).verdicts]
+
+
+def test_an_alarm_that_was_one_after_all_makes_suspect_what_the_bit_cut_since(keeps: Keeps):
+    """From its resume line on, in the terminal's list as well; what another bit cut is as it was."""
+    run = keeps.run(ALARM, (14.0, NOTHING))
+    assert verdicts(run) == ["good"] * 4
+    label(run, [event.name for event in run.events()].index("alarm"), "loose")
+    assert verdicts(run) == ["good", "suspect", "suspect", "good"]
+
+
+def test_it_is_told_everywhere(keeps: Keeps, chipsong: Callable[..., Ended], tmp_path: Path):
+    """In the report, its table, the terminal's list: nothing calls a part good that another calls suspect."""
+    run = keeps.run(ALARM, (14.0, NOTHING))
+    chipsong("label", run.id, 1, "loose")
+    listed = chipsong("runs", run.id).out
+    assert (listed.count("SUSPECT"), listed.count(": good")) == (2, 2)
+    assert chipsong("report", run.id, "-o", tmp_path / "r.html", "--csv").status == 0
+    assert (tmp_path / "r-parts.csv").read_text().count(",suspect") == 2
+    told = (tmp_path / "r.html").read_text()
+    assert "the alarm about what began at 0:13 was nothing is taken back: it was loose" in told
+
+
+def test_what_was_missed_is_told_in_the_report_and_spoils_what_the_bit_cut_since(
+    keeps: Keeps, chipsong: Callable[..., Ended], tmp_path: Path
+):
+    """From then on, about; a time at which another bit cuts is that bit's."""
+    run = keeps.run()
+    chipsong("label", run.id, "--missed", "0:21")
+    assert verdicts(run) == ["good", "good", "suspect", "good"]
+    chipsong("report", run.id, "-o", tmp_path / "r.html")
+    assert "It was loose from 0:21 on, and nobody alarmed" in (tmp_path / "r.html").read_text()
+    chipsong("label", run.id, "--missed", "0:21", "--was", "nothing")
+    assert verdicts(run) == ["good"] * 4
+
+
+@pytest.mark.parametrize(
+    ("later", "third"),
+    [
+        ([(16.0, TIGHTENED), Checked(17.0, "before", "tight", ("as before",))], "good"),
+        ([(16.0, TIGHTENED), Checked(17.0, "before", "doubtful", ("it rocks",))], "suspect"),
+        ([(16.0, {**TIGHTENED, "bit": 2}), Checked(17.0, "before", "tight", ("as before",))], "suspect"),
+        ([Checked(17.0, "physics", "tight", ("nothing",))], "suspect"),
+    ],
+    ids=["tight", "in doubt", "another was tightened", "never tightened"],
+)
+def test_it_is_over_when_the_bit_was_tightened_and_found_tight(
+    keeps: Keeps, later: list[Happens], third: str
+):
+    """As long as nobody tightened it, it was as it had been, whatever was found beside that."""
+    run = keeps.run(*later)
+    missed(run, 12.0)
+    assert verdicts(run) == ["good", "suspect", third, "good"]
+
+
+def test_where_places_were_not_kept_all_that_comes_after_is_suspect(keeps: Keeps):
+    """Runs of old do not tell when a part was cut: from the resume line on, and all of it after a miss."""
+    run = keeps.run(ALARM, (14.0, NOTHING), placed=False)
+    label(run, [event.name for event in run.events()].index("alarm"), "loose")
+    assert verdicts(run) == ["good", "suspect", "suspect", "good"]
+    missed(run, 12.0)
+    assert verdicts(run) == ["suspect", "suspect", "suspect", "good"]
+
+
+def test_an_alarm_of_a_run_that_was_broken_off_makes_its_parts_suspect(
+    keeps: Keeps, chipsong: Callable[..., Ended]
+):
+    """As far as it lasted; of all others nobody knows. The lists tell that there was an alarm."""
+    lasting = keeps.run(ALARM, ended=False, placed=False)
+    assert verdicts(lasting) == ["unheard", "suspect", "unheard", "unheard"]
+    assert verdicts(keeps.run(ALARM, ended=False)) == ["unheard", "suspect", "suspect", "unheard"]
+    assert verdicts(keeps.run(ALARM, OVER, ended=False)) == ["unheard", "suspect", "unheard", "unheard"]
+    assert verdicts(keeps.run(ALARM, (14.0, NOTHING), ended=False)) == ["unheard"] * 4
+    assert f"{lasting.id}  slots: not brought to its end, one alarm" in chipsong("runs").out
+
+
+def test_an_alarm_at_an_unknown_place_may_have_spoiled_whatever_nobody_heard(keeps: Keeps):
+    """As it is said of parts at the end of a run."""
+    lost = replace(ALARM, line=None, resume=None)
+    assert verdicts(keeps.run(lost, ended=False, placed=False)) == ["suspect"] * 4
