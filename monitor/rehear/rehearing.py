@@ -9,7 +9,7 @@ from pathlib import Path
 from typing import Any
 
 from analysis.errors import ChipsongError
-from analysis.events import Alarm, Checked, Event, Summary
+from analysis.events import Alarm, Checked, Event, Place, ResumeLine, Summary
 from monitor.journal import Run, home
 from monitor.kept.heard import hearing
 from monitor.rehear.again import Again, hear_again
@@ -144,7 +144,21 @@ def _alarm_changes(before: Sequence[Event], after: Sequence[Event]) -> Iterator[
             yield f"the alarm at {clock(old.at)} is {same.cause}, it was {old.cause}"
         if abs(same.at - old.at) > 0.1:
             yield f"the alarm at {clock(old.at)} comes {_by(same.at - old.at)}"
+        yield from _place_changes(old, same)
     yield from (f"an alarm at {clock(alarm.at)} ({alarm.cause}) that was none" for alarm in new)
+
+
+def _place_changes(old: Alarm, new: Alarm) -> Iterator[str]:
+    before, now = (f"on {_line(alarm.line)}" for alarm in (old, new))
+    if before != now:
+        yield f"the alarm at {clock(old.at)} began {now}, it was {before}"
+    before, now = (f"from {_line(alarm.resume)}" for alarm in (old, new))
+    if before != now:
+        yield f"after the alarm at {clock(old.at)} the cut goes on {now}, it was {before}"
+
+
+def _line(place: Place | ResumeLine | None) -> str:
+    return "no known line" if place is None else f"line {place.file}"
 
 
 def _by(seconds: float) -> str:
@@ -168,7 +182,9 @@ def _part_changes(before: Sequence[Event], after: Summary) -> Iterator[str]:
     ends = [event for event in before if isinstance(event, Summary)]
     old = {part.name: part.verdict for part in ends[-1].parts} if ends else {}
     for part in after.parts:
-        if part.name in old and old[part.name] != part.verdict:
+        if not ends:
+            yield f"{part.name} is {part.verdict}: the run was not brought to its end, and nobody had said"
+        elif part.name in old and old[part.name] != part.verdict:
             yield f"{part.name} is {part.verdict}, it was {old[part.name]}"
 
 

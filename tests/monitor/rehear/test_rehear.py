@@ -3,12 +3,15 @@
 import json
 import shutil
 from collections.abc import Callable
+from contextlib import closing
 from pathlib import Path
 
 import pytest
 from contract import Ended
 
 from monitor.journal import Run
+from monitor.journal.place import DATABASE
+from monitor.journal.schema import connect
 from monitor.rehear import going_on, rehearing
 from monitor.rehear.again import Again, hear_again
 from monitor.rehear.ledger import Ledger
@@ -85,6 +88,28 @@ def test_a_run_that_could_not_be_heard_is_tried_again(chipsong: Command, three: 
         assert f"{three[1]}: passed over" in ended.out
     sound.with_name("elsewhere").rename(sound)
     assert chipsong("rehear", *three).out.count("all is as it was") == 3
+
+
+def test_another_line_of_an_alarm_is_told(chipsong: Command, kept_run: Run):
+    """Where it began and where the cut goes on decide what is cut again: they are compared as its time is."""
+    index, alarm = next((i, event) for i, event in enumerate(kept_run.events()) if event.name == "alarm")
+    line, resume = alarm.body["line"], alarm.body["resume"]
+    other = alarm.body | {"line": line | {"file": 400}, "resume": None}
+    with closing(connect(kept_run.folder / DATABASE)) as db:
+        db.execute("UPDATE events SET json = ? WHERE id = ?", (json.dumps(other), index + 1))
+    told = chipsong("rehear", kept_run.id).out
+    assert f"began on line {line['file']}, it was on line 400" in told
+    assert f"the cut goes on from line {resume['file']}, it was from no known line" in told
+
+
+def test_of_a_run_that_was_broken_off_the_parts_are_told(chipsong: Command, kept_run: Run):
+    """Nobody had summed up what became of them."""
+    with closing(connect(kept_run.folder / DATABASE)) as db:
+        db.execute("DELETE FROM meta WHERE key = 'summary'")
+        db.execute("DELETE FROM events WHERE name = 'summary'")
+    told = chipsong("rehear", kept_run.id).out
+    assert "part 1 is suspect: the run was not brought to its end" in told
+    assert "all is as it was" not in told
 
 
 def test_a_ledger_survives_being_cut_off(tmp_path: Path):
