@@ -30,7 +30,7 @@ from monitor.linefeed.past import read_past
 from monitor.linefeed.reading import reader_for
 from monitor.linefeed.where import is_file, source_of
 from monitor.memory import giving_back
-from monitor.output import going_on_unread, has_failed, write, write_nowhere
+from monitor.output import going_on_unread, has_failed, waiting_for_nobody, write, write_nowhere
 from monitor.press_lines import SAY_TIGHTENED, PressLines
 from monitor.resuming import command_for, refusal, write_beside
 from monitor.screen import JsonLines, Screen, Shown
@@ -211,6 +211,7 @@ class Live:
 
 
 @going_on_unread()
+@waiting_for_nobody()
 def watch(live: Live, wanted: Wanted, *, as_json: bool) -> Status:
     """Listen to the microphone, whoever still reads what is written; return the exit status."""
     actions = read_actions(home() / ACTIONS)

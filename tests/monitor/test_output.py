@@ -5,6 +5,8 @@ import io
 import os
 import subprocess
 import sys
+import threading
+import time
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from pathlib import Path
@@ -25,7 +27,14 @@ from monitor.actions.kind import Done
 from monitor.actions.message import rehearsal
 from monitor.actions.telling import done_text, done_to_dict, kept_text
 from monitor.journal import runs
-from monitor.output import has_failed, printable, write, write_nowhere
+from monitor.output import (
+    going_on_unread,
+    has_failed,
+    printable,
+    waiting_for_nobody,
+    write,
+    write_nowhere,
+)
 from monitor.screen import JsonLines, Screen, Shown
 from monitor.testing import FakeMicrophone, silence
 from monitor.trouble import one_line, warn
@@ -161,6 +170,124 @@ def test_a_replay_that_nobody_reads_ends_unless_it_is_kept(
         ended = chipsong(*shipped("slip_outline"), *(["--keep"] if keep else []))
     assert (ended.status, "listening goes on" in ended.err) == ((3, True) if keep else (1, False))
     assert [run.closed for run in runs(home)] == ([True] if keep else [])
+
+
+@contextmanager
+def hanging(*, seconds: float = 20.0) -> Iterator[tuple[TextIO, int]]:
+    """Give a stream into a pipe that is almost full, and its unread end, which closes after some time."""
+    read, written = os.pipe()
+    fcntl.fcntl(written, fcntl.F_SETPIPE_SZ, 4096)
+    os.write(written, bytes(4000))
+    ends = threading.Timer(
+        seconds, os.close, [read]
+    )  # who waits for the reader waits so long, and not for ever
+    ends.start()
+    with open(written, "w") as stream:  # noqa: PTH123 - a number
+        try:
+            yield stream, read
+        finally:
+            write_nowhere([written])
+            ends.cancel()
+            ends.join()
+
+
+def test_a_reader_that_hangs_and_reads_later_gets_all_in_order():
+    """Writing takes no time while nobody reads; nothing is lost to who reads in the end."""
+    wanted = "".join(f"line {number}\n" for number in range(3000))
+    got = bytearray()
+    with hanging() as (stream, read), waiting_for_nobody():
+        for number in range(3000):
+            write(stream, f"line {number}\n")
+        while len(got) < 4000 + len(wanted):
+            got += os.read(read, 4096)
+        assert not has_failed(stream)
+    assert got[4000:].decode() == wanted
+
+
+def test_what_was_written_last_is_read_at_the_end():
+    """A reader that is a little slow gets what was still waiting as the run was over."""
+    got = bytearray()
+
+    def read_all(read: int) -> None:
+        while not got.endswith(b"the end\n"):
+            got.extend(os.read(read, 500))
+
+    with hanging() as (stream, read):
+        reader = threading.Thread(target=read_all, args=(read,))
+        with waiting_for_nobody():
+            write(stream, "x" * 20_000)
+            reader.start()
+            write(stream, "the end\n")
+            assert not has_failed(stream)
+        reader.join()
+    assert len(got) == 4000 + 20_000 + len("the end\n")
+
+
+def test_too_much_that_nobody_reads_is_left_out_from_its_beginning(monkeypatch: pytest.MonkeyPatch):
+    """What waits takes no more and more room; whoever reads later finds what is newest."""
+    monkeypatch.setattr("monitor.aside._MOST", 10)
+    got = bytearray()
+    with hanging() as (stream, read), waiting_for_nobody():
+        for number in range(1000):
+            write(stream, f"line {number}\n")
+        while not got.endswith(b"line 999\n"):
+            got += os.read(read, 4096)
+        assert has_failed(stream)
+    assert b"line 990\n" in got
+    assert b"line 500\n" not in got
+
+
+def test_standard_output_and_error_keep_their_order_in_one_file(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+):
+    """With `2>&1` a warning stands where it was said."""
+    path = tmp_path / "both"
+    with path.open("a") as out, path.open("a") as err, monkeypatch.context() as patch, waiting_for_nobody():
+        patch.setattr(sys, "stderr", err)
+        for number in range(100):
+            write(out, f"{number}\n")
+            warn(str(number))
+        assert not has_failed(out)
+    assert path.read_text() == "".join(f"{number}\nchipsong: {number}\n" for number in range(100))
+
+
+def test_that_nobody_reads_is_said_once(monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]):
+    """A text that has been under way for too long is told of on standard error, and so is its end."""
+    monkeypatch.setattr("monitor.aside._STUCK", 0.0)
+    monkeypatch.setattr("monitor.aside._STILL", 0.2)
+    with hanging() as (stream, _), monkeypatch.context() as patch:
+        patch.setattr(sys, "stdout", stream)
+        with going_on_unread(), waiting_for_nobody():
+            for _ in range(300):
+                write(stream, "nobody reads this\n")
+                time.sleep(0.001)
+            assert has_failed(stream)
+        write(stream, "nor is anybody held up by it later\n")
+    said = capsys.readouterr().err
+    assert said.count("nobody reads what is written: it waits for its reader, and listening goes on") == 1
+    assert said.endswith("chipsong: what was written last was not read, and is lost\n")
+    assert said.count("\n") == 2
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("words", [[], ["--json"]])
+def test_watch_hears_on_and_ends_where_its_reader_hangs(
+    words: list[str], chipsong: Callable[..., Ended], home: Path, monkeypatch: pytest.MonkeyPatch
+):
+    """Its alarm is decided and kept, and is what the command ends with."""
+    monkeypatch.setattr("monitor.aside._STILL", 0.5)
+    samples, rate = sound("slip_outline")
+    monkeypatch.setattr("monitor.listening.Microphone", lambda *_: FakeMicrophone(samples, rate))
+    program = shipped("slip_outline")[2:-1]
+    with hanging(seconds=60.0) as (stream, _), monkeypatch.context() as patch:
+        patch.setattr(sys, "stdout", stream)
+        ended = chipsong("watch", "--keep-sound", "none", *program, *words)
+    assert ended.status == 3
+    assert "what was written last was not read" in ended.err
+    assert "nothing more can be written" not in ended.err
+    (run,) = runs(home)
+    assert run.closed
+    assert any(event.name == "alarm" for event in run.events())
 
 
 def test_signs_that_the_terminal_lacks_end_no_hearing(
