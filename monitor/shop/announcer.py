@@ -18,7 +18,7 @@ from monitor.actions.libraries import needed
 from monitor.linefeed.source import LineFeedError
 from monitor.screen.seen import Heard
 from monitor.shop.address import ALIVE, Shop
-from monitor.shop.messages import AskMessage
+from monitor.shop.messages import BROKE_OFF, ENDED, OVER, AskMessage
 from monitor.shop.told import TOLD, Message, Told, kept_messages, message, unsent
 from monitor.trouble import one_line
 from monitor.words import count
@@ -30,6 +30,8 @@ _TURN, _SOON, _LATE = 0.05, 0.5, 5.0
 _AGE, _STILL = 2.0, 3.0
 # Events that are on their way to the broker at once; bytes of a question.
 _UNDER_WAY, _LONGEST = 16, 1000
+# States in which a run may not end calmly, and how it ended in them.
+_UNSETTLED = {"alarm": "while an alarm lasted", "deaf": "while nothing could be heard"}
 
 
 @dataclass(frozen=True)
@@ -144,11 +146,22 @@ class Announcer:
                 because = event.because[0] if event.because else ""
                 self._state = replace(self._state, word="alarm", because=because, since=self._time())
             case Summary():
-                because = self._broke.because if self._broke else f"the run is over: {count(event.alarms)}"
-                self._state = replace(self._state, word="ended", because=because, since=self._time())
+                word, because = self._how_it_ended(event)
+                self._state = replace(self._state, word=word, because=because, since=self._time())
         body = to_dict(event)
         if body["event"] in TOLD:
             self._number(body)
+
+    def _how_it_ended(self, summary: Summary) -> tuple[str, str]:
+        """Return whether a run ended well, and why: a calm word must not hide what nobody looked at."""
+        state = self._state
+        if self._broke:
+            return BROKE_OFF, self._broke.because
+        if summary.heard_s == 0.0:
+            return BROKE_OFF, "the run is over, and nothing usable was heard from its beginning to its end"
+        if state.word in _UNSETTLED:
+            return BROKE_OFF, f"the run ended {_UNSETTLED[state.word]}: {state.because}"
+        return ENDED, f"the run is over: {count(summary.alarms)}"
 
     def said(self) -> list[str]:
         """Return what is to be said to the person since this was last asked."""
@@ -299,7 +312,7 @@ class Announcer:
     def _part(self, client: Any) -> None:  # noqa: ANN401 - as above
         """Say the last, and wait until the broker has it."""
         work = self._work
-        if self._state.word == "ended":
+        if self._state.word in OVER:
             body = json.dumps(self._state_body(self._state))
             client.publish(self._topic("state"), body, qos=1, retain=True)
         self._parted = True

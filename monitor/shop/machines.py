@@ -7,7 +7,7 @@ from typing import Any
 
 from pydantic import ValidationError
 
-from monitor.shop.messages import MOST_BYTES, EventMessage, HereMessage, StateMessage
+from monitor.shop.messages import BROKE_OFF, MOST_BYTES, OVER, EventMessage, HereMessage, StateMessage
 
 # s that an event waits for those before it, after which these are asked for, and from one asking to the next.
 _WAIT, _GAP, _ASK_EVERY = 3.0, 0.5, 2.0
@@ -60,7 +60,7 @@ class Row:
         return self.word in URGENT
 
 
-URGENT = ("alarm", "gone", "not heard of", "deaf")
+URGENT = ("alarm", "gone", "not heard of", BROKE_OFF, "deaf")
 
 
 @dataclass
@@ -88,8 +88,8 @@ class _Machine:
         if self.state is None:
             return "not heard of"
         gone = self.here is not None and not self.here.here and self.here.run == self.state.run
-        if self.state.state == "ended":
-            return "ended"
+        if self.state.state in OVER:
+            return self.state.state
         if gone:
             return "gone"
         return "not heard of" if now - self.heard > 2 * self.state.beat + SLACK else self.state.state
@@ -165,7 +165,7 @@ class Machines:
     def asks(self, now: float) -> Iterator[Ask]:
         """Give which events to ask for now, of machines that are there."""
         for name, machine in self._machines.items():
-            if machine.word(now) in ("gone", "not heard of", "ended"):
+            if machine.word(now) in ("gone", "not heard of", *OVER):
                 continue
             for run_name, run in machine.runs.items():
                 lacking = self._lacking(run)

@@ -4,6 +4,11 @@ from typing import Any
 
 from pydantic import BaseModel, ConfigDict, Field, field_validator
 
+ENDED, BROKE_OFF = "ended", "broke off"
+"""The states of a run that is over: as it should be, or somebody has to look."""
+
+OVER = (ENDED, BROKE_OFF)
+
 # A message that is longer than this, bytes, is none of ours.
 MOST_BYTES = 100_000
 

@@ -31,9 +31,16 @@ _MARKS = {
     "alarm": ">>> ALARM <<<",
     "gone": "--- GONE ---",
     "not heard of": "??? NOT HEARD OF",
+    "broke off": "--- BROKE OFF ---",
     "deaf": "!!! DEAF !!!",
 }
-_STYLES = {"alarm": "bold reverse", "gone": "bold reverse", "not heard of": "bold", "deaf": "bold"}
+_STYLES = {
+    "alarm": "bold reverse",
+    "gone": "bold reverse",
+    "not heard of": "bold",
+    "broke off": "bold",
+    "deaf": "bold",
+}
 
 
 def show_shop(

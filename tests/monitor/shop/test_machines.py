@@ -87,6 +87,18 @@ def test_the_last_will_of_an_earlier_run_says_nothing_of_the_next():
     assert machines.rows(100.0)[0].word == "ended"
 
 
+def test_a_run_that_broke_off_is_to_be_looked_at():
+    """It stands above what is calm, whatever the broker says later of its link, and is asked for nothing."""
+    machines = Machines()
+    machines.take("calm/state", state(0, word="ended").replace(b'"m"', b'"calm"'), 0.0)
+    machines.take("m/state", state(1, word="broke off"), 0.0)
+    machines.take("m/here", b'{"machine": "m", "run": "r", "here": false}', 0.0)
+    row, calm = machines.rows(100.0)
+    assert (row.machine, row.word, row.urgent, calm.urgent) == ("m", "broke off", True, False)
+    assert cells(row)[:3] == ("m", "--- BROKE OFF ---", "since 10:00:00: x")
+    assert list(machines.asks(100.0)) == []
+
+
 def test_what_is_none_of_ours_is_passed_over():
     """Garbage, foreign topics, wrong numbers and messages in another's name change nothing."""
     machines = Machines()

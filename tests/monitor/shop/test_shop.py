@@ -15,7 +15,7 @@ from hearing_all import HearingAll
 from paho.mqtt import publish
 from receivers import HERE, Broker, free_port
 
-from analysis.events import Heard, StateChange
+from analysis.events import Deaf, Event, Heard, StateChange, Summary
 from monitor.journal import runs
 from monitor.journal.place import DATABASE
 from monitor.journal.schema import connect
@@ -46,12 +46,58 @@ def address(shop: Shop) -> str:
     return f"mqtt://{shop.host}:{shop.port}/{shop.prefix}"
 
 
+HEARD, UNHEARD = Summary(9.0, 1, 5.0, 4.0, 7), Summary(9.0, 0, 0.0, 0.0, 0)
+NOTHING = "the run is over, and nothing usable was heard from its beginning to its end"
+
+
+@pytest.mark.parametrize(
+    ("events", "word", "because"),
+    [
+        ([StateChange(1.0, "listen", "well"), HEARD], "ended", "the run is over: one alarm"),
+        ([UNHEARD], "broke off", NOTHING),
+        ([StateChange(1.0, "alarm", "a"), HEARD], "broke off", "the run ended while an alarm lasted: a"),
+        (
+            [StateChange(1.0, "deaf", "muted"), HEARD],
+            "broke off",
+            "the run ended while nothing could be heard: muted",
+        ),
+    ],
+)
+def test_a_run_that_did_not_end_well_broke_off(
+    tmp_path: Path, shop: Shop, events: list[Event], word: str, because: str
+):
+    """A calm end is one that somebody wanted, of a run that was heard and had nothing left to look at."""
+    machine = announced(shop, tmp_path)
+    for event in events:
+        machine.tell(event)
+    machine.finish(3.0)
+    with HearingAll(shop) as all_of_it:
+        assert all_of_it.until(lambda: bool(all_of_it.machines.rows(0.0)))
+        (row,) = all_of_it.machines.rows(time.monotonic())
+    assert row.state is not None
+    assert (row.word, row.state.because, row.urgent) == (word, because, word == "broke off")
+
+
+def test_a_listening_that_ends_against_anybodys_will_broke_off(tmp_path: Path, shop: Shop):
+    """That the terminal was closed is told at once, and no end of a run makes it calm."""
+    machine = announced(shop, tmp_path)
+    machine.tell(StateChange(1.0, "listen", "well"))
+    machine.alert(Deaf(8.0, "the terminal was closed"))
+    machine.tell(HEARD)
+    machine.finish(3.0)
+    with HearingAll(shop) as all_of_it:
+        assert all_of_it.until(lambda: all_of_it.word() == "broke off")
+        (row,) = all_of_it.machines.rows(time.monotonic())
+    assert row.state is not None
+    assert (row.urgent, row.state.because) == (True, "the terminal was closed")
+
+
 @pytest.mark.usefixtures("slips")
 def test_an_alarm_arrives_with_its_state(chipsong: Command, home: Path, shop: Shop):
-    """What --json writes arrives, numbered; the state tells place and part, and at last that it has ended."""
+    """What --json writes arrives, numbered; the state tells place and part, and at last how it ended."""
     with HearingAll(shop) as all_of_it:
         ended = chipsong(*WATCH, "--shop", address(shop), "--machine", "west wall")
-        assert all_of_it.until(lambda: "ended" in all_of_it.words())
+        assert all_of_it.until(lambda: "broke off" in all_of_it.words())
         row = all_of_it.machines.rows(time.monotonic())[0]
     told = [event for event in ended.events if event["event"] != "state"]
     ours = {"machine", "run", "seq", "time", "late"}
@@ -62,7 +108,8 @@ def test_an_alarm_arrives_with_its_state(chipsong: Command, home: Path, shop: Sh
     assert [event["seq"] for event in all_of_it.events()] == list(range(1, len(told) + 1))
     assert row.state is not None
     assert row.state.place is not None
-    assert (row.word, row.state.part, row.state.because) == ("ended", "part 1", "the run is over: one alarm")
+    assert (row.word, row.state.part) == ("broke off", "part 1")
+    assert row.state.because.startswith("the run ended while an alarm lasted: ")
 
 
 @pytest.mark.usefixtures("slips")
