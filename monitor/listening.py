@@ -283,11 +283,12 @@ def _shop(live: Live, about: _About, ears: Ears, show: Callable[[str], None]) ->
         return nullcontext(ears)
     from monitor.shop.announcer import Machine  # noqa: PLC0415 - only where there is a shop
     from monitor.shop.beside import with_shop  # noqa: PLC0415
+    from monitor.shop.told import run_apart  # noqa: PLC0415
 
     journal = about.journal
     run = journal.id if journal else f"{now():%Y-%m-%d-%H%M%S}-not-kept"
     path, folder = readable(about.path) if about.path else None, journal.folder if journal else None
-    machine = Machine(machine_named(live.machine), run, about.title, path, home(), folder)
+    machine = Machine(machine_named(live.machine), run_apart(run), about.title, path, home(), folder)
     return with_shop(ears, live.shop, machine, about.program, show)
 
 

@@ -2,6 +2,7 @@
 
 import json
 import queue
+import secrets
 import threading
 import time
 from collections import deque
@@ -16,9 +17,10 @@ from pydantic import ValidationError
 from analysis.events import Alarm, Deaf, Event, Place, StateChange, Summary, to_dict
 from monitor.actions.libraries import needed
 from monitor.linefeed.source import LineFeedError
+from monitor.output import printable
 from monitor.screen.seen import Heard
 from monitor.shop.address import ALIVE, Shop
-from monitor.shop.messages import BROKE_OFF, ENDED, OVER, AskMessage
+from monitor.shop.messages import BROKE_OFF, ENDED, MOST_BYTES, OVER, AskMessage, StateMessage
 from monitor.shop.told import TOLD, Message, Told, kept_messages, message, unsent
 from monitor.trouble import one_line
 from monitor.words import count
@@ -28,8 +30,8 @@ from monitor.words import count
 _TURN, _SOON, _LATE = 0.05, 0.5, 5.0
 # s of age at which an event counts as late; s without a sign of life after which no state is told any more.
 _AGE, _STILL = 2.0, 3.0
-# Events that are on their way to the broker at once; bytes of a question.
-_UNDER_WAY, _LONGEST = 16, 1000
+# Events that are on their way to the broker at once; bytes of a question; runs that are said to be another's.
+_UNDER_WAY, _LONGEST, _MOST_OTHERS = 16, 1000, 10
 # States in which a run may not end calmly, and how it ended in them.
 _UNSETTLED = {"alarm": "while an alarm lasted", "deaf": "while nothing could be heard"}
 
@@ -44,7 +46,7 @@ class Machine:
     name
         What it is called; part of its topics.
     run
-        The run's name.
+        What the run is called in the shop; no other run has that name.
     title
         What is cut.
     program
@@ -107,7 +109,10 @@ class Announcer:
         self._alive = time.monotonic()
         self._broke: Deaf | None = None
         self._all: list[Message] = []
-        self._told = Told(machine.folder, shop.name, machine.name)
+        self._told = Told(machine.folder, shop.name, machine.name, machine.run)
+        # By which the broker knows this link: another machine of the same name must not throw it out.
+        self._link_name = f"chipsong-{machine.name}-{secrets.token_hex(4)}"
+        self._others: set[str] = set()
         self._came: queue.SimpleQueue[Message] = queue.SimpleQueue()
         self._said: queue.SimpleQueue[str] = queue.SimpleQueue()
         self._over = threading.Event()
@@ -239,11 +244,11 @@ class Announcer:
             client.disconnect()
 
     def _client(self) -> Any:  # noqa: ANN401 - the library is there only where it is needed
-        client = self._shop.client(f"chipsong-{self._machine.name}-{self._machine.run}")
+        client = self._shop.client(self._link_name)
         client.will_set(self._topic("here"), self._here(here=False), qos=1, retain=True)
         client.on_connect = self._connected
         client.on_publish = lambda _client, _data, number, *_: self._work.arrived(number)
-        client.on_message = lambda _client, _data, asked: self._asked(asked.payload, kept=asked.retain)
+        client.on_message = lambda _client, _data, came: self._hear(came)
         return client
 
     def _topic(self, what: str) -> str:
@@ -255,7 +260,7 @@ class Announcer:
     def _connected(self, client: Any, _data: object, _flags: object, reason: Any, _more: object) -> None:  # noqa: ANN401
         if reason.is_failure:
             raise LineFeedError(f"the broker refuses: {reason}")
-        client.subscribe(self._topic("ask"), qos=1)
+        client.subscribe([(self._topic(what), 1) for what in ("ask", "state")])
         client.publish(self._topic("here"), self._here(here=True), qos=1, retain=True)
         self._work.welcome = True
         self._work.next_state = 0.0
@@ -324,9 +329,34 @@ class Announcer:
             self._told.over = True
             self._told.save()
 
-    def _asked(self, payload: bytes, *, kept: bool) -> None:
-        """Send again what somebody asks for; one question at a time, and none that the broker had kept."""
-        if kept or len(payload) > _LONGEST:
+    def _hear(self, came: Any) -> None:  # noqa: ANN401 - as above
+        """Take in what is said on this machine's topics; what the broker had kept is of long ago."""
+        if came.retain:
+            return
+        if came.topic == self._topic("ask"):
+            self._asked(came.payload)
+        elif len(came.payload) <= MOST_BYTES:
+            self._overhear(came.payload)
+
+    def _overhear(self, payload: bytes) -> None:
+        """Say, once for each, that another machine speaks under this one's name."""
+        try:
+            state = StateMessage.model_validate_json(payload)
+        except ValidationError:
+            return
+        other, name = state.run, self._machine.name
+        if other == self._machine.run or state.state in OVER or other in self._others:
+            return
+        if len(self._others) < _MOST_OTHERS:
+            self._others.add(other)
+            told = (
+                f"another machine is called {name} as well (its run is {other}): give each its own --machine"
+            )
+            self._said.put(printable(f"the shop, {self._shop.name}: {told}"))
+
+    def _asked(self, payload: bytes) -> None:
+        """Send again what somebody asks for; one question at a time."""
+        if len(payload) > _LONGEST:
             return
         try:
             asked = AskMessage.model_validate_json(payload)

@@ -1,6 +1,6 @@
 """What is known of the machines of a shop, from their messages; each event is given once, and in order."""
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field
 from datetime import datetime
 from typing import Any
@@ -39,13 +39,15 @@ class Row:
     machine
         Its name.
     word
-        How it is: the state, ``gone`` or ``not heard of``.
+        How it is: the state, ``gone``, ``not heard of`` or ``two machines``.
     state
         What it last said; ``None`` before it has said anything.
     last
         Its last event.
     silent
         For how many s nothing was heard of it.
+    both
+        What each last said of those that have this name, where there are several.
     """
 
     machine: str
@@ -53,6 +55,7 @@ class Row:
     state: StateMessage | None
     last: EventMessage | None
     silent: float
+    both: tuple[StateMessage, ...] = ()
 
     @property
     def urgent(self) -> bool:
@@ -60,7 +63,10 @@ class Row:
         return self.word in URGENT
 
 
-URGENT = ("alarm", "gone", "not heard of", BROKE_OFF, "deaf")
+TWO = "two machines"
+URGENT = ("alarm", TWO, "gone", "not heard of", BROKE_OFF, "deaf")
+# Machines of one name that are told apart at most.
+_MOST_OF_A_NAME = 8
 
 
 @dataclass
@@ -83,16 +89,38 @@ class _Machine:
     heard: float = float("-inf")
     told: tuple[str, str] = ("", "")
     runs: dict[str, _Run] = field(default_factory=dict)
+    going: dict[str, StateMessage] = field(default_factory=dict)
+    several: bool = False
 
     def word(self, now: float) -> str:
         if self.state is None:
             return "not heard of"
+        if self.several:
+            return "alarm" if any(state.state == "alarm" for state in self.going.values()) else TWO
         gone = self.here is not None and not self.here.here and self.here.run == self.state.run
         if self.state.state in OVER:
             return self.state.state
         if gone:
             return "gone"
         return "not heard of" if now - self.heard > 2 * self.state.beat + SLACK else self.state.state
+
+    def speaks(self, said: StateMessage) -> None:
+        """
+        Take in what is said now, and by whom: a run that speaks again after another is another machine's.
+
+        One that is silent after that stays, until it says that it is over: it may be in trouble.
+        """
+        if said.state in OVER:
+            self.going.pop(said.run, None)
+            self.several = self.several and len(self.going) > 1
+            return
+        latest = next(reversed(self.going), said.run)
+        self.several = self.several or (said.run in self.going and said.run != latest)
+        self.going.pop(said.run, None)
+        self.going[said.run] = said
+        most = _MOST_OF_A_NAME if self.several else 2
+        for run in list(self.going)[:-most]:
+            del self.going[run]
 
 
 class Machines:
@@ -142,6 +170,8 @@ class Machines:
         age = 0.0 if kept_at is None else max(0.0, kept_at - _seconds(said.time))
         machine.heard = max(machine.heard, now - age)
         if isinstance(said, StateMessage):
+            if kept_at is None:
+                machine.speaks(said)
             machine.state = said
             _later(machine, said.last)
             self._expect(machine, said, now)
@@ -157,7 +187,8 @@ class Machines:
                 if run.held and now - run.since > _WAIT:
                     news.extend(_let_go(run))
             word = machine.word(now)
-            if machine.told != (told := (word, machine.state.run if machine.state else "")):
+            whose = machine.state.run if machine.state and not machine.several else ""
+            if machine.told != (told := (word, whose)):
                 machine.told = told
                 news.append(_state_news(name, word, machine))
         return news
@@ -177,7 +208,14 @@ class Machines:
     def rows(self, now: float) -> list[Row]:
         """Return what to show, what is urgent first."""
         rows = [
-            Row(name, machine.word(now), machine.state, machine.last, max(0.0, now - machine.heard))
+            Row(
+                name,
+                machine.word(now),
+                machine.state,
+                machine.last,
+                max(0.0, now - machine.heard),
+                tuple(machine.going.values()) if machine.several else (),
+            )
             for name, machine in self._machines.items()
         ]
         rank = {word: number for number, word in enumerate(URGENT)}
@@ -231,7 +269,15 @@ def _let_go(run: _Run) -> Iterator[News]:
 
 def _state_news(name: str, word: str, machine: _Machine) -> News:
     state = machine.state.model_dump(by_alias=True, exclude={"last"}) if machine.state else {"machine": name}
+    if machine.several:
+        state["because"] = several(name, tuple(machine.going.values()))
     return {**state, "event": "state", "word": word}
+
+
+def several(name: str, both: Sequence[StateMessage]) -> str:
+    """Return what to say of machines that have one name."""
+    each = "; ".join(f"{state.run} is {state.state}" for state in sorted(both, key=lambda state: state.run))
+    return f"{len(both)} machines are called {name}: give each its own --machine ({each})"
 
 
 def _seconds(time: str) -> float:

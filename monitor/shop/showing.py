@@ -13,7 +13,7 @@ from monitor.output import printable
 from monitor.screen.keys import is_in_front
 from monitor.sharing import Sharing
 from monitor.shop.address import Shop
-from monitor.shop.machines import Machines, News, Row
+from monitor.shop.machines import Machines, News, Row, several
 from monitor.shop.receiving import Receiver
 from monitor.trouble import warn
 from monitor.words import clock, event_text
@@ -29,6 +29,7 @@ _STILL = 3.0
 # How each word stands out, by its shape as well.
 _MARKS = {
     "alarm": ">>> ALARM <<<",
+    "two machines": "!!! TWO MACHINES",
     "gone": "--- GONE ---",
     "not heard of": "??? NOT HEARD OF",
     "broke off": "--- BROKE OFF ---",
@@ -36,6 +37,7 @@ _MARKS = {
 }
 _STYLES = {
     "alarm": "bold reverse",
+    "two machines": "bold reverse",
     "gone": "bold reverse",
     "not heard of": "bold",
     "broke off": "bold",
@@ -171,7 +173,9 @@ def _wall(time_said: str) -> str:
 def cells(row: Row) -> tuple[str, ...]:
     """Return what is shown of a machine: its name, how it is, and what else there is to say, a line each."""
     state, told = row.state, []
-    if state is not None:
+    if row.both:
+        told.append(several(row.machine, row.both))
+    elif state is not None:
         before = f"it was {state.state}: " if row.word in ("gone", "not heard of") else ""
         told.append(f"since {_wall(state.since)}: {before}{state.because}")
         place = state.place.model_dump() if state.place else None

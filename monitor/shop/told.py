@@ -1,6 +1,7 @@
 """The events of a run as other machines get them: numbered from 1, and which of them were sent."""
 
 import json
+import secrets
 from collections.abc import Iterator, Mapping
 from contextlib import suppress
 from dataclasses import dataclass, field, replace
@@ -18,6 +19,14 @@ TOLD = ("alarm", "deaf", "heard", "checked", "summary")
 # Beside a kept run: to whom it is told, and how far.
 _FILE = "shop.json"
 
+# What stands between a run's name and what no other run of that name has.
+_APART = "~"
+
+
+def run_apart(run: str) -> str:
+    """Return what a run is called in a shop, where another machine may have one of the same name."""
+    return f"{run}{_APART}{secrets.token_hex(3)}"
+
 
 @dataclass
 class Told:
@@ -28,8 +37,8 @@ class Told:
     ----------
     folder
         Of the run; ``None`` where it is not kept.
-    to, machine
-        The shop's name, and this machine's.
+    to, machine, run
+        The shop's name, this machine's, and what the run is called there.
     sent
         How many of its events the broker has.
     over
@@ -41,6 +50,7 @@ class Told:
     folder: Path | None
     to: str
     machine: str
+    run: str
     sent: int = 0
     over: bool = False
     total: int | None = None
@@ -55,7 +65,8 @@ class Told:
         """Keep it; where that fails events may be sent again, which does no harm."""
         if self.folder is None:
             return
-        body = {"to": self.to, "machine": self.machine, "sent": self.sent, "over": self.over}
+        keys = ("to", "machine", "run", "sent", "over")
+        body = {key: getattr(self, key) for key in keys}
         half = self.folder / f".{_FILE}"
         with suppress(OSError):
             half.write_text(json.dumps(body), encoding="utf-8")
@@ -101,13 +112,14 @@ def message(machine: str, run: str, seq: int, when: datetime, event: Mapping[str
 
 def kept_messages(home: Path, name: str, to: str, machine: str) -> list[Message]:
     """Return the events of a run that this machine told, or was to tell, in this shop; none of any other."""
-    if Path(name).name != name:  # who asks may write anything
+    folder = name.partition(_APART)[0]
+    if Path(folder).name != folder:  # who asks may write anything
         return []
-    told = _told(runs_folder(home) / name)
-    if told is None or (told.to, told.machine) != (to, machine):
+    told = _told(runs_folder(home) / folder)
+    if told is None or (told.to, told.machine, told.run) != (to, machine, name):
         return []
     try:
-        return list(_messages(open_run(home, name), told))
+        return list(_messages(open_run(home, folder), told))
     except (JournalError, ValueError, TypeError, OverflowError):  # damaged runs must not hold up the others
         return []
 
@@ -118,16 +130,17 @@ def unsent(home: Path, to: str, machine: str, *, but: str) -> Iterator[Message]:
     names = sorted(path.parent.name for path in folder.glob(f"*/{_FILE}"))
     for name in names:
         told = _told(folder / name)
-        if name == but or told is None or told.over:
+        if told is None or told.over or told.run == but:
             continue
-        yield from (kept for kept in kept_messages(home, name, to, machine) if kept.seq > told.sent)
+        yield from (kept for kept in kept_messages(home, told.run, to, machine) if kept.seq > told.sent)
 
 
 def _told(folder: Path) -> Told | None:
     try:
         body = json.loads((folder / _FILE).read_text(encoding="utf-8"))
-        return Told(folder, str(body["to"]), str(body["machine"]), int(body["sent"]), bool(body["over"]))
-    except (OSError, ValueError, KeyError, TypeError):
+        to, machine, run = str(body["to"]), str(body["machine"]), str(body.get("run", folder.name))
+        return Told(folder, to, machine, run, int(body["sent"]), bool(body["over"]))
+    except (OSError, ValueError, KeyError, TypeError, AttributeError):
         return None
 
 
@@ -135,5 +148,5 @@ def _messages(run: Run, told: Told) -> Iterator[Message]:
     events = [event for event in run.events() if event.name in TOLD]
     told.total = len(events)
     for seq, event in enumerate(events, 1):
-        body = message(told.machine, run.id, seq, run.started + timedelta(seconds=event.at), event.body)
-        yield Message(run.id, seq, body, told=told, late=True)
+        body = message(told.machine, told.run, seq, run.started + timedelta(seconds=event.at), event.body)
+        yield Message(told.run, seq, body, told=told, late=True)

@@ -99,6 +99,53 @@ def test_a_run_that_broke_off_is_to_be_looked_at():
     assert list(machines.asks(100.0)) == []
 
 
+def test_two_machines_of_one_name_are_seen():
+    """Two runs that speak in turn are two machines, and an alarm of either is one; a restart is none."""
+    machines = Machines()
+    for run in ("old", "old", "new", "new"):
+        machines.take("m/state", state(0, run=run), 0.0)
+    assert machines.rows(0.0)[0].word == "listen"
+    machines.look(0.0)
+    machines.take("m/state", state(0, run="old"), 1.0)
+    (news,) = machines.look(1.0)
+    assert news["word"] == "two machines"
+    assert "2 machines are called m: give each its own --machine (new is listen; old is" in news_text(news)
+    (row,) = machines.rows(1.0)
+    assert (row.urgent, cells(row)[1], "2 machines are called m" in cells(row)[2]) == (
+        True,
+        "!!! TWO MACHINES",
+        True,
+    )
+    machines.take("m/state", state(0, run="old", word="alarm"), 2.0)
+    assert [one["word"] for one in machines.look(2.0)] == ["alarm"]
+    machines.take("m/state", state(0, run="new"), 3.0)
+    assert machines.look(3.0) == []
+    assert machines.rows(100.0)[0].word == "alarm"
+
+
+def test_one_of_two_machines_is_left_when_the_other_says_that_it_is_over():
+    """One that only falls silent may be in trouble: it stays, whatever the other says."""
+    machines = Machines()
+    for run in ("a", "b", "a", "b"):
+        machines.take("m/state", state(0, run=run), 0.0)
+    for at in range(1, 100):
+        machines.take("m/state", state(0, run="b"), float(at))
+    assert machines.rows(99.0)[0].word == "two machines"
+    machines.take("m/state", state(0, run="a", word="ended"), 100.0)
+    machines.take("m/state", state(0, run="b"), 100.0)
+    assert machines.rows(100.0)[0].word == "listen"
+
+
+def test_what_the_broker_kept_is_no_other_machine():
+    """A broker that comes back with an old state tells it again, and nobody speaks."""
+    machines = Machines()
+    machines.take("m/state", state(0, run="old"), 0.0)
+    machines.take("m/state", state(0, run="new"), 1.0)
+    machines.take("m/state", state(0, run="old"), 2.0, kept_at=1.8e9)
+    machines.take("m/state", state(0, run="new"), 3.0)
+    assert machines.rows(3.0)[0].word == "listen"
+
+
 def test_what_is_none_of_ours_is_passed_over():
     """Garbage, foreign topics, wrong numbers and messages in another's name change nothing."""
     machines = Machines()

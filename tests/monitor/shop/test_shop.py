@@ -7,6 +7,7 @@ import sys
 import time
 from collections.abc import Callable
 from contextlib import closing
+from datetime import datetime
 from pathlib import Path
 
 import pytest
@@ -104,7 +105,8 @@ def test_an_alarm_arrives_with_its_state(chipsong: Command, home: Path, shop: Sh
     assert [{key: event[key] for key in event.keys() - ours} for event in all_of_it.events()] == told
     assert {event["event"] for event in told} >= {"alarm", "deaf", "heard", "summary"}
     (run,) = runs(home)
-    assert {(event["machine"], event["run"]) for event in all_of_it.events()} == {("west wall", run.id)}
+    assert {event["machine"] for event in all_of_it.events()} == {"west wall"}
+    assert {event["run"].partition("~")[0] for event in all_of_it.events()} == {run.id}
     assert [event["seq"] for event in all_of_it.events()] == list(range(1, len(told) + 1))
     assert row.state is not None
     assert row.state.place is not None
@@ -132,11 +134,11 @@ def test_what_a_broker_never_got_is_sent_by_the_next_run(
         assert all_of_it.until(lambda: sum(one["event"] == "summary" for one in all_of_it.events()) == 3)
         events = all_of_it.events()
         assert all_of_it.machines.repeated == 0
-    late = [event for event in events if event["run"] == first]
+    late = [event for event in events if event["run"].partition("~")[0] == first]
     told = [event for event in ended.events if event["event"] != "state"]
     assert [event["event"] for event in late] == [event["event"] for event in told]
     assert all(event["late"] for event in late)
-    assert not any(event["late"] for event in events if event["run"] != first)
+    assert not any(event["late"] for event in events if event not in late)
 
 
 @pytest.mark.usefixtures("slips")
@@ -155,8 +157,46 @@ def test_a_damaged_run_does_not_silence_the_machine(
     with HearingAll(shop) as all_of_it:
         machine = announced(shop, home)
         assert all_of_it.until(lambda: any(one["event"] == "summary" for one in all_of_it.events()))
-        assert {one["run"] for one in all_of_it.events()} == {whole.id}
+        assert {one["run"].partition("~")[0] for one in all_of_it.events()} == {whole.id}
     machine.finish(1.0)
+
+
+@pytest.mark.usefixtures("slips")
+def test_runs_of_one_name_on_two_machines_are_told_apart(
+    chipsong: Command, home: Path, shop: Shop, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+):
+    """Begun in the same minute, cutting the same program, both tell all of their events."""
+    monkeypatch.setattr("monitor.kept.keeping.now", lambda: datetime(2026, 11, 28, 10, 0).astimezone())
+    with HearingAll(shop) as all_of_it:
+        for folder in (home, tmp_path / "other"):
+            monkeypatch.setenv("CHIPSONG_HOME", str(folder))
+            chipsong(*WATCH, "--shop", address(shop), "--machine", "west wall")
+        assert runs(home)[0].id == runs(tmp_path / "other")[0].id
+        assert all_of_it.until(lambda: sum(one["event"] == "summary" for one in all_of_it.events()) == 2)
+        assert sum(one["event"] == "alarm" for one in all_of_it.events()) == 2
+        assert all_of_it.machines.repeated == 0
+
+
+def test_two_machines_of_one_name_say_so_and_lose_nothing(tmp_path: Path, shop: Shop):
+    """Neither throws the other out; each says, once, that there is another; the shop shows both as urgent."""
+    west = [announced(shop, tmp_path, run=run) for run in ("one", "two")]
+
+    def are_two() -> bool:
+        for machine in west:
+            machine.alive()
+        return all_of_it.word() == "two machines"
+
+    with HearingAll(shop) as all_of_it:
+        assert all_of_it.until(are_two)
+        for machine in west:
+            machine.tell(Heard(1.0, "it is back"))
+        assert all_of_it.until(lambda: len(all_of_it.events()) == 2)
+        assert {one["late"] for one in all_of_it.events()} == {False}
+        assert not all_of_it.until(lambda: not are_two(), 1.0)
+    for machine, other in zip(west, ("two", "one"), strict=True):
+        machine.finish(1.0)
+        (said,) = machine.said()
+        assert f"another machine is called west wall as well (its run is {other})" in said
 
 
 def test_that_earlier_runs_cannot_be_looked_at_is_said(
