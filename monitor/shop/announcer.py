@@ -21,7 +21,7 @@ from monitor.output import printable
 from monitor.screen.seen import Heard
 from monitor.shop.address import ALIVE, Shop
 from monitor.shop.messages import BROKE_OFF, ENDED, MOST_BYTES, OVER, AskMessage, StateMessage
-from monitor.shop.told import TOLD, Message, Told, kept_messages, message, unsent
+from monitor.shop.told import TOLD, Message, Told, kept_messages, message, told_before, unsent
 from monitor.trouble import one_line
 from monitor.words import count
 
@@ -113,6 +113,7 @@ class Announcer:
         # By which the broker knows this link: another machine of the same name must not throw it out.
         self._link_name = f"chipsong-{machine.name}-{secrets.token_hex(4)}"
         self._others: set[str] = set()
+        self._before: dict[str, int] = {}
         self._came: queue.SimpleQueue[Message] = queue.SimpleQueue()
         self._said: queue.SimpleQueue[str] = queue.SimpleQueue()
         self._over = threading.Event()
@@ -214,6 +215,7 @@ class Announcer:
         shop, machine = self._shop, self._machine
         try:
             self._work.waiting.extend(unsent(machine.home, shop.name, machine.name, but=machine.run))
+            self._before = told_before(machine.home, shop.name, machine.name, but=machine.run)
         except Exception as error:  # noqa: BLE001 - as below
             told = f"events of earlier runs cannot be sent ({one_line(error)})"
             self._said.put(f"the shop, {shop.name}: {told}")
@@ -310,6 +312,7 @@ class Announcer:
             "score": round(heard.score, 3) if heard else 0.0,
             "rpm": round(heard.speed) if heard and heard.speed else None,
             "events": state.events,
+            "before": self._before,
             "last": state.last,
             "beat": self._beat,
         }

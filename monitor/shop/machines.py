@@ -174,7 +174,8 @@ class Machines:
                 machine.speaks(said)
             machine.state = said
             _later(machine, said.last)
-            self._expect(machine, said, now)
+            for run, events in {**said.before, said.run: said.events}.items():
+                self._expect(machine, run, events, now)
             return []
         _later(machine, said)
         return list(self._event(machine, said, now))
@@ -221,12 +222,12 @@ class Machines:
         rank = {word: number for number, word in enumerate(URGENT)}
         return sorted(rows, key=lambda row: (rank.get(row.word, len(rank)), row.machine))
 
-    def _expect(self, machine: _Machine, state: StateMessage, now: float) -> None:
-        run = machine.runs.setdefault(state.run, _Run())
-        if state.events > run.known:
+    def _expect(self, machine: _Machine, name: str, events: int, now: float) -> None:
+        run = machine.runs.setdefault(name, _Run())
+        if events > run.known:
             if not self._lacking(run):
                 run.since = now
-            run.known = state.events
+            run.known = events
 
     @staticmethod
     def _lacking(run: _Run) -> list[int]:
@@ -268,7 +269,11 @@ def _let_go(run: _Run) -> Iterator[News]:
 
 
 def _state_news(name: str, word: str, machine: _Machine) -> News:
-    state = machine.state.model_dump(by_alias=True, exclude={"last"}) if machine.state else {"machine": name}
+    state = (
+        machine.state.model_dump(by_alias=True, exclude={"last", "before"})
+        if machine.state
+        else {"machine": name}
+    )
     if machine.several:
         state["because"] = several(name, tuple(machine.going.values()))
     return {**state, "event": "state", "word": word}

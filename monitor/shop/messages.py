@@ -1,6 +1,6 @@
 """What machines say, as it is understood; whatever else is on the broker is passed over."""
 
-from typing import Any
+from typing import Annotated, Any
 
 from pydantic import BaseModel, ConfigDict, Field, field_validator
 
@@ -65,6 +65,7 @@ class StateMessage(_Message):
     part: str | None = Field(default=None, max_length=200)
     score: float = 0.0
     events: int = Field(default=0, ge=0, le=100_000)
+    before: dict[str, Annotated[int, Field(ge=0, le=100_000)]] = Field(default_factory=dict, max_length=100)
     last: EventMessage | None = None
     beat: float = Field(default=5.0, gt=0, le=3600)
 

@@ -2,6 +2,7 @@
 
 import json
 import secrets
+import time
 from collections.abc import Iterator, Mapping
 from contextlib import suppress
 from dataclasses import dataclass, field, replace
@@ -18,6 +19,9 @@ TOLD = ("alarm", "deaf", "heard", "checked", "summary")
 
 # Beside a kept run: to whom it is told, and how far.
 _FILE = "shop.json"
+
+# For how long, s, and how many at most, runs that are over are told of.
+_BEFORE_S, _BEFORE_RUNS = 2 * 86_400, 20
 
 # What stands between a run's name and what no other run of that name has.
 _APART = "~"
@@ -106,8 +110,8 @@ class Message:
 
 def message(machine: str, run: str, seq: int, when: datetime, event: Mapping[str, Any]) -> dict[str, Any]:
     """Return the body of an event's message."""
-    time = when.isoformat(timespec="milliseconds")
-    return {"machine": machine, "run": run, "seq": seq, "time": time, **event}
+    said = when.isoformat(timespec="milliseconds")
+    return {"machine": machine, "run": run, "seq": seq, "time": said, **event}
 
 
 def kept_messages(home: Path, name: str, to: str, machine: str) -> list[Message]:
@@ -133,6 +137,25 @@ def unsent(home: Path, to: str, machine: str, *, but: str) -> Iterator[Message]:
         if told is None or told.over or told.run == but:
             continue
         yield from (kept for kept in kept_messages(home, told.run, to, machine) if kept.seq > told.sent)
+
+
+def told_before(home: Path, to: str, machine: str, *, but: str) -> dict[str, int]:
+    """
+    Return how many events there are of each of the latest runs that were told in this shop.
+
+    That a broker took them does not mean that anybody who hears the shop was there; ``but`` is the run that
+    goes on.
+    """
+    since = time.time() - _BEFORE_S
+    found = [(path.stat().st_mtime, path.parent) for path in runs_folder(home).glob(f"*/{_FILE}")]
+    counts: dict[str, int] = {}
+    for changed, folder in sorted(found, reverse=True)[:_BEFORE_RUNS]:
+        told = _told(folder)
+        if changed < since or told is None or told.run == but:
+            continue
+        if messages := kept_messages(home, told.run, to, machine):
+            counts[told.run] = len(messages)
+    return counts
 
 
 def _told(folder: Path) -> Told | None:

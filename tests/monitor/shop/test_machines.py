@@ -61,6 +61,17 @@ def test_what_never_came_is_asked_for_and_the_others_wait_a_little():
     assert list(machines.asks(9.0)) == []
 
 
+def test_what_earlier_runs_told_is_asked_for_too():
+    """A machine that told of them while nobody was there counts them in its state."""
+    machines = Machines()
+    machines.take("m/state", state(0).replace(b'"events"', b'"before": {"old": 2}, "events"'), 0.0)
+    (ask,) = machines.asks(1.0)
+    assert (ask.machine, ask.run, ask.first, ask.last) == ("m", "old", 1, 2)
+    given = [machines.take("m/events", event(seq, run="old", late=True), 1.0) for seq in (1, 2)]
+    assert [len(each) for each in given] == [1, 1]
+    assert list(machines.asks(9.0)) == []
+
+
 def test_a_state_that_the_broker_kept_may_be_old():
     """A machine whose kept state is older than two of its beats is not heard of, until it says something."""
     machines = Machines()

@@ -142,6 +142,34 @@ def test_what_a_broker_never_got_is_sent_by_the_next_run(
 
 
 @pytest.mark.usefixtures("slips")
+def test_what_came_late_while_nobody_was_there_is_not_lost(
+    chipsong: Command, home: Path, broker: Broker, shop: Shop, monkeypatch: pytest.MonkeyPatch
+):
+    """An alarm of an earlier run reaches a shop that comes after the broker has taken and passed it on."""
+    monkeypatch.setattr("monitor.shop.beside._AT_THE_END", 0.3)
+    broker.stop()
+    ended = chipsong(*WATCH, "--shop", address(shop), "--machine", "west wall")
+    told = [event["event"] for event in ended.events if event["event"] != "state"]
+    broker.start()
+    machine = announced(shop, home)
+    (kept,) = runs(home)
+    end = time.monotonic() + 10.0
+    while not json.loads((kept.folder / "shop.json").read_text())["over"]:
+        assert time.monotonic() < end
+        time.sleep(0.02)
+    with HearingAll(shop) as all_of_it:
+
+        def complete() -> bool:
+            machine.alive()
+            return len(all_of_it.events()) == len(told)
+
+        assert all_of_it.until(complete)
+        assert [event["event"] for event in all_of_it.events()] == told
+        assert all(event["late"] for event in all_of_it.events())
+    machine.finish(1.0)
+
+
+@pytest.mark.usefixtures("slips")
 def test_a_damaged_run_does_not_silence_the_machine(
     chipsong: Command, home: Path, broker: Broker, shop: Shop, monkeypatch: pytest.MonkeyPatch
 ):
