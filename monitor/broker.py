@@ -45,7 +45,15 @@ def broker_of(url: SplitResult) -> Broker:
     return Broker(url.port or (8883 if tls else 1883), user, password, tls)
 
 
-def client_for(patience: float, user: str | None, password: str | None, *, tls: bool, name: str = "") -> Any:  # noqa: ANN401 - the library is there only where it is needed
+def client_for(  # noqa: PLR0913 - all that there is to say of a broker
+    patience: float,
+    user: str | None,
+    password: str | None,
+    *,
+    tls: bool,
+    name: str = "",
+    newest: bool = False,
+) -> Any:  # noqa: ANN401 - the library is there only where it is needed
     """
     Return a client of the library, not connected yet.
 
@@ -59,6 +67,8 @@ def client_for(patience: float, user: str | None, password: str | None, *, tls: 
         Whether the way to the broker is encrypted.
     name
         By which the broker knows the client; one of the library's own when empty.
+    newest
+        Whether to speak MQTT 5, in which a broker says what it did not take; not all brokers know it.
 
     Raises
     ------
@@ -66,7 +76,8 @@ def client_for(patience: float, user: str | None, password: str | None, *, tls: 
         When the library is not installed.
     """
     mqtt = needed("paho.mqtt.client")
-    client = mqtt.Client(mqtt.CallbackAPIVersion.VERSION2, client_id=name)
+    protocol = mqtt.MQTTv5 if newest else mqtt.MQTTv311
+    client = mqtt.Client(mqtt.CallbackAPIVersion.VERSION2, client_id=name, protocol=protocol)
     client.connect_timeout = patience
     if user is not None:
         client.username_pw_set(user, password)

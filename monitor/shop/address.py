@@ -46,16 +46,16 @@ class Shop:
         """Return a machine's topic: ``state``, ``here``, ``events`` or ``ask``; ``+`` is every machine."""
         return f"{self.prefix}/{machine}/{what}"
 
-    def client(self, name: str = "") -> Any:  # noqa: ANN401 - the library is there only where it is needed
+    def client(self, name: str = "", *, newest: bool = False) -> Any:  # noqa: ANN401 - the library is there only where it is needed
         """
-        Return a client of the library, not connected yet.
+        Return a client of the library, not connected yet; see `monitor.broker.client_for`.
 
         Raises
         ------
         ActionError
             When the library is not installed.
         """
-        return client_for(_PATIENCE, self.user, self.password, tls=self.tls, name=name)
+        return client_for(_PATIENCE, self.user, self.password, tls=self.tls, name=name, newest=newest)
 
 
 def shop_of(said: str) -> Shop:

@@ -112,6 +112,7 @@ class Announcer:
         self._told = Told(machine.folder, shop.name, machine.name, machine.run)
         # By which the broker knows this link: another machine of the same name must not throw it out.
         self._link_name = f"chipsong-{machine.name}-{secrets.token_hex(4)}"
+        self._newest = True
         self._others: set[str] = set()
         self._before: dict[str, int] = {}
         self._came: queue.SimpleQueue[Message] = queue.SimpleQueue()
@@ -229,9 +230,10 @@ class Announcer:
 
     def _link(self) -> None:
         """Work with the broker until it breaks off, or all is over."""
-        client = self._client()
+        client, met = self._client(), False
         try:
             client.connect(self._shop.host, self._shop.port, keepalive=ALIVE)
+            met = True
             while not self._is_over():
                 if trouble := client.loop(_TURN):
                     why = needed("paho.mqtt.client").error_string(trouble)
@@ -243,13 +245,16 @@ class Announcer:
         except OSError as error:
             raise LineFeedError(f"the broker is not reached ({error}); events wait for it") from error
         finally:
+            # A broker that does not know MQTT 5 says so, or nothing at all.
+            self._newest ^= met and not self._work.welcome
             client.disconnect()
 
     def _client(self) -> Any:  # noqa: ANN401 - the library is there only where it is needed
-        client = self._shop.client(self._link_name)
+        client = self._shop.client(self._link_name, newest=self._newest)
         client.will_set(self._topic("here"), self._here(here=False), qos=1, retain=True)
         client.on_connect = self._connected
-        client.on_publish = lambda _client, _data, number, *_: self._work.arrived(number)
+        client.on_publish = lambda _client, _data, number, reason, _more: self._arrived(number, reason)
+        client.on_subscribe = lambda _client, _data, _id, reasons, _more: self._work.taken("ask", reasons[0])
         client.on_message = lambda _client, _data, came: self._hear(came)
         return client
 
@@ -263,9 +268,25 @@ class Announcer:
         if reason.is_failure:
             raise LineFeedError(f"the broker refuses: {reason}")
         client.subscribe([(self._topic(what), 1) for what in ("ask", "state")])
-        client.publish(self._topic("here"), self._here(here=True), qos=1, retain=True)
+        self._publish(client, "here", self._here(here=True))
         self._work.welcome = True
         self._work.next_state = 0.0
+
+    def _publish(self, client: Any, what: str, payload: str, *, retain: bool = True) -> Any:  # noqa: ANN401
+        sent = client.publish(self._topic(what), payload, qos=1, retain=retain)
+        self._work.sent[sent.mid] = what
+        return sent
+
+    def _arrived(self, number: int, reason: Any) -> None:  # noqa: ANN401
+        """Note what the broker has, or has not taken; in MQTT 3.1.1 it can't say the latter."""
+        work = self._work
+        work.taken(work.sent.pop(number, ""), reason)
+        work.arrived(number, taken=not reason.is_failure)
+        if (refused := work.refused) and not work.sent:  # so that it is said of all topics at once
+            told = f"{', '.join(sorted(refused))} ({', '.join(sorted(set(refused.values())))})"
+            self._say(
+                f"the broker does not give this user the topics {self._topic('')}{told}; events wait for it"
+            )
 
     def _is_over(self) -> bool:
         if not self._over.is_set():
@@ -281,8 +302,8 @@ class Announcer:
             made = work.waiting.popleft()
             late = made.late or time.monotonic() - made.born > _AGE
             payload = json.dumps({**made.body, "late": late})
-            work.under_way[client.publish(self._topic("events"), payload, qos=1).mid] = made
-        if not work.busy:
+            work.under_way[self._publish(client, "events", payload, retain=False).mid] = made
+        if not (work.lacks or work.refused):
             self._say("")
         self._send_state(client)
 
@@ -291,9 +312,11 @@ class Announcer:
         state, now = self._state, time.monotonic()
         if now - self._alive > _STILL:
             return
-        if now >= self._work.next_state or not state.same(self._work.state):
-            self._work.state, self._work.next_state = state, now + self._beat
-            client.publish(self._topic("state"), json.dumps(self._state_body(state)), qos=1, retain=True)
+        work = self._work
+        if now >= work.next_state or not state.same(work.state):
+            work.state, work.next_state = state, now + self._beat
+            self._publish(client, "state", json.dumps(self._state_body(state)))
+            work.try_again()
 
     def _state_body(self, state: _State) -> dict[str, Any]:
         heard = state.heard
@@ -321,14 +344,13 @@ class Announcer:
         """Say the last, and wait until the broker has it."""
         work = self._work
         if self._state.word in OVER:
-            body = json.dumps(self._state_body(self._state))
-            client.publish(self._topic("state"), body, qos=1, retain=True)
+            self._publish(client, "state", json.dumps(self._state_body(self._state)))
         self._parted = True
-        last = client.publish(self._topic("here"), self._here(here=False), qos=1, retain=True)
+        last = self._publish(client, "here", self._here(here=False))
         while not last.is_published() and time.monotonic() < self._end:
             if client.loop(_TURN):
                 return
-        if not (work.busy or self._trouble):
+        if self._came.empty() and not work.lacks:
             self._told.over = True
             self._told.save()
 
@@ -382,26 +404,56 @@ class _Work:
         self.welcome = False
         self.waiting: deque[Message] = deque()
         self.under_way: dict[int, Message] = {}
+        self.sent: dict[int, str] = {}
+        self.refused: dict[str, str] = {}
+        self.not_taken: list[Message] = []
         self.state = _State()
         self.next_state = 0.0
 
     @property
     def busy(self) -> bool:
-        """Whether some event has not reached the broker."""
+        """Whether some event is still to be sent, or on its way."""
         return bool(self.waiting or self.under_way)
 
-    def arrived(self, number: int) -> None:
+    @property
+    def lacks(self) -> bool:
+        """Whether some event has not reached the broker."""
+        return self.busy or bool(self.not_taken)
+
+    def taken(self, what: str, reason: Any) -> None:  # noqa: ANN401 - the library is there only where it is needed
+        """Note for one of the machine's topics whether the broker lets us at it."""
+        if reason.is_failure:
+            self.refused[what] = str(reason)
+        else:
+            self.refused.pop(what, None)
+
+    def arrived(self, number: int, *, taken: bool) -> None:
         """Note what the broker has: it must acknowledge in the order of sending (MQTT 3.1.1, 4.6)."""
         made = self.under_way.pop(number, None)
-        if made and made.told:
+        if made is None:
+            return
+        if not taken:
+            self.not_taken.append(made)
+        elif made.told and not self.not_taken:
             made.told.arrived(made.seq)
+
+    def try_again(self) -> None:
+        """Send once more what the broker did not take, in its order: its rules may have been changed."""
+        back = [*self.not_taken, *self.under_way.values()] if self.not_taken else []
+        self.waiting.extendleft(reversed(back))
+        self.not_taken.clear()
+        if back:
+            self.under_way.clear()
 
     def broke_off(self) -> None:
         """Take back what may not have arrived: it is sent again, and then is late."""
         self.welcome = False
-        back = [replace(made, late=True) for made in self.under_way.values()]
+        back = [replace(made, late=True) for made in (*self.not_taken, *self.under_way.values())]
         self.waiting.extendleft(reversed(back))
+        self.not_taken.clear()
         self.under_way.clear()
+        self.sent.clear()
+        self.refused.clear()
 
 
 def _place(place: Place | None) -> dict[str, Any] | None:

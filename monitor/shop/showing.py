@@ -26,6 +26,9 @@ _LOOK, _DRAW = 0.1, 0.5
 # s of standing still after which what is shown is old.
 _STILL = 3.0
 
+# A broker that lets somebody hear nothing does not say so.
+_THERE = "the broker is there; machines are shown as far as it lets this user hear them"
+
 # How each word stands out, by its shape as well.
 _MARKS = {
     "alarm": ">>> ALARM <<<",
@@ -77,7 +80,7 @@ def show_shop(
                 board.draw(seen.rows, seen.trouble)
             elif receiver.trouble != trouble:
                 trouble = receiver.trouble
-                warn(f"the shop, {shop.name}: {trouble or 'the broker is there'}")
+                warn(f"the shop, {shop.name}: {trouble or _THERE}")
             time.sleep(_LOOK)
 
 
@@ -251,6 +254,8 @@ def picture(shop: Shop, rows: list[Row], trouble: str, lines: int = 1000, foot: 
     if trouble:
         parts.append(Text(printable(f"!!! WHAT STANDS HERE MAY BE OLD: {trouble}"), "bold reverse"))
     parts.append(table)
+    if not rows and not trouble:
+        parts.append(Text("No machine is heard yet: none is announced here, or this user may not hear them."))
     if shown < len(rows):
         parts.append(Text(f"... and {len(rows) - shown} more, for which there is no room", "bold"))
     parts.append(Text("Ctrl-C ends it. A monitor is no safety device: stay at the machine."))

@@ -4,6 +4,7 @@ import http.server
 import os
 import shutil
 import socket
+import socketserver
 import subprocess
 import threading
 import time
@@ -187,6 +188,37 @@ class Broker:
             self._process.terminate()
             self._process.wait(10)
             self._process = None
+
+
+def people(folder: Path, rights: str) -> tuple[str, ...]:
+    """Return what makes a broker know ``me``, whose password is ``right``, and what he may do."""
+    program = Path(broker_program()).with_name("mosquitto_passwd")
+    maker = str(program) if program.exists() else "mosquitto_passwd"
+    known, may = folder / "people", folder / "rights"
+    subprocess.run([maker, "-b", "-c", known, "me", "right"], check=True, capture_output=True)
+    may.write_text(f"user me\n{rights}\n")
+    return f"password_file {known}", f"acl_file {may}", "user root"
+
+
+@contextmanager
+def of_long_ago() -> Iterator[tuple[int, list[int]]]:
+    """Give the port of what closes on everyone, and the levels of MQTT in which it was spoken to."""
+    levels: list[int] = []
+
+    class Noting(socketserver.BaseRequestHandler):
+        def handle(self) -> None:
+            begins = self.request.recv(1000)
+            # The level stands behind the name of the protocol (MQTT 3.1.1 and 5, 3.1.2).
+            levels.append(begins[begins.index(b"MQTT") + 4])
+
+    with socketserver.ThreadingTCPServer((HERE, 0), Noting) as server:
+        thread = threading.Thread(target=server.serve_forever, args=(0.02,))
+        thread.start()
+        try:
+            yield server.server_address[1], levels
+        finally:
+            server.shutdown()
+            thread.join()
 
 
 def broker_program() -> str:

@@ -3,7 +3,6 @@
 import gc
 import json
 import queue
-import subprocess
 import time
 from collections.abc import Iterator
 from pathlib import Path
@@ -12,7 +11,7 @@ from typing import Any
 import pytest
 from paho.mqtt.client import Client
 from paho.mqtt.enums import CallbackAPIVersion
-from receivers import HERE, Broker, broker_program, free_port, silent_server
+from receivers import HERE, Broker, broker_program, free_port, people, silent_server
 
 from monitor.actions import Action, ActionError, Crew, Done
 from monitor.actions.message import rehearsal
@@ -84,10 +83,7 @@ def test_it_is_kept_for_those_who_come_later(broker: Broker):
 
 def test_a_broker_that_knows_people_lets_in_those_it_knows(tmp_path: Path):
     """User and password are handed over; who is not known is refused, and the reason told without them."""
-    program = Path(broker_program()).with_name("mosquitto_passwd")
-    maker = str(program) if program.exists() else "mosquitto_passwd"
-    subprocess.run([maker, "-b", "-c", tmp_path / "people", "me", "right"], check=True, capture_output=True)
-    broker = Broker(tmp_path, f"password_file {tmp_path / 'people'}", "user root")
+    broker = Broker(tmp_path, *people(tmp_path, "topic readwrite #"))
     broker.start()
     try:
         known = Mqtt(HERE, TOPIC, broker.port, user="me", password="right")  # noqa: S106 - the test's own

@@ -14,7 +14,7 @@ import pytest
 from contract import BIT, SHIPPED, Ended, sound
 from hearing_all import HearingAll
 from paho.mqtt import publish
-from receivers import HERE, Broker, free_port
+from receivers import HERE, Broker, free_port, of_long_ago, people
 
 from analysis.events import Deaf, Event, Heard, StateChange, Summary
 from monitor.journal import runs
@@ -330,6 +330,44 @@ def test_a_listening_that_hangs_gives_no_sign_of_life(
     machine.finish(1.0)
 
 
+def test_a_broker_that_may_not_be_written_to_is_told_and_has_nothing(tmp_path: Path):
+    """It lets in and acknowledges, and yet takes nothing: once it does, all that waited arrives."""
+    broker = Broker(tmp_path, *people(tmp_path, "topic read shop/#"))
+    shop = Shop(HERE, "shop", broker.port, "me", "right")
+    broker.start()
+    machine = Announcer(shop, Machine("west wall", "run", "", None, tmp_path, tmp_path), now, beat=0.2)
+    try:
+        machine.tell(Heard(1.0, "it is back"))
+        time.sleep(1.5)
+        (said,) = machine.said()
+        assert (
+            "does not give this user the topics shop/west wall/events, here, state (Not authorized)" in said
+        )
+        assert json.loads((tmp_path / "shop.json").read_text())["sent"] == 0
+        (tmp_path / "rights").write_text("user me\ntopic readwrite shop/#\n")
+        broker.stop()
+        broker.start()
+        with HearingAll(shop) as all_of_it:
+            assert all_of_it.until(lambda: len(all_of_it.events()) == 1)
+            machine.finish(2.0)
+        assert machine.said()[-1].endswith("the broker has all of it")
+        assert json.loads((tmp_path / "shop.json").read_text())["over"]
+    finally:
+        machine.finish(0.1)
+        broker.stop()
+
+
+def test_a_broker_of_long_ago_is_spoken_to_as_it_understands(tmp_path: Path):
+    """Where nothing comes of MQTT 5 (level 5), MQTT 3.1.1 (level 4) is tried, in turn."""
+    with of_long_ago() as (port, levels):
+        machine = announced(Shop(HERE, "shop", port), tmp_path)
+        end = time.monotonic() + 10.0
+        while len(levels) < 2 and time.monotonic() < end:
+            time.sleep(0.02)
+        machine.finish(0.2)
+    assert levels[:2] == [5, 4]
+
+
 def test_a_shop_without_a_broker_holds_up_nothing(tmp_path: Path):
     """Telling takes no time, and trouble is said once."""
     machine = announced(Shop(HERE, "shop", free_port()), tmp_path)
@@ -397,6 +435,14 @@ def test_the_command_writes_lines_and_objects(chipsong: Command, tmp_path: Path,
         ("state", "west wall"),
         ("heard", "west wall"),
     ]
+
+
+def test_a_shop_in_which_nothing_is_heard_may_be_one_that_may_not_be_heard(chipsong: Command, shop: Shop):
+    """A broker does not say whether anything is kept from somebody: so that it is there means no more."""
+    with HearingAll(shop):
+        pass  # the library is loaded by now
+    ended = chipsong("shop", address(shop), "--for", 1.5)
+    assert (ended.out, ended.err.count("as far as it lets this user hear them")) == ("", 1)
 
 
 @pytest.mark.parametrize(
