@@ -4,13 +4,13 @@ import json
 import sys
 import time
 from collections.abc import Mapping
-from contextlib import AbstractContextManager, nullcontext
+from contextlib import AbstractContextManager, ExitStack, nullcontext
 from typing import TYPE_CHECKING, Any
 
 from analysis.events import from_dict
 from monitor.listening import asked_to_end
 from monitor.output import printable
-from monitor.screen.keys import is_in_front
+from monitor.screen.keys import is_in_front, single_keys
 from monitor.sharing import Sharing
 from monitor.shop.address import Shop
 from monitor.shop.machines import Machines, News, Row, several
@@ -211,14 +211,16 @@ class _Board:
         self._due = 0.0
         self.foot = ""
         self._live = Live(console=Console(), screen=True, auto_refresh=False)
+        self._terminal = ExitStack()
 
     def __enter__(self) -> None:
-        """Take the terminal."""
-        self._live.__enter__()
+        """Take the terminal; no key may make it stand still."""
+        self._terminal.enter_context(single_keys(sys.stdout))
+        self._terminal.enter_context(self._live)
 
     def __exit__(self, *_: object) -> None:
         """Give it back."""
-        self._live.__exit__(None, None, None)
+        self._terminal.close()
 
     def draw(self, rows: list[Row], trouble: str) -> None:
         """Draw the machines, if it is time to."""
