@@ -10,12 +10,14 @@ from typing import Any, TypeVar
 
 from analysis.errors import ChipsongError
 from monitor.kept.heard import hearing
-from monitor.trouble import one_line
+from monitor.trouble import one_line, warn
 
 _Found = TypeVar("_Found")
 
 # s in which a scheduler has to answer, and then to have a worker.
 _PATIENCE = 15.0
+# s of waiting for one piece of work, after which is looked whether anybody is at it.
+_LOOK = 5.0
 _LOST = (concurrent.futures.CancelledError, asyncio.CancelledError, OSError)
 
 
@@ -39,9 +41,10 @@ def on_cluster(
     with _client(address) as client:
         # Each name is work of its own: nothing known to the cluster already may stand in for it.
         futures = client.map(partial(_same_as_here, hearing(), work), names, pure=False)
+        waiting = _Waiting(client, address)
         for name, future in zip(names, futures, strict=True):
             try:
-                yield future.result()
+                yield waiting.result(future)
             except OtherVersionError:
                 raise
             except _LOST as error:
@@ -50,6 +53,30 @@ def on_cluster(
                 ) from error
             except Exception as error:  # noqa: BLE001 - whatever a cluster makes of dead workers
                 yield failed(name, one_line(error))
+
+
+class _Waiting:
+    """Waiting for work, in which it is said, once, that nobody is there to do it."""
+
+    def __init__(self, client: Any, address: str) -> None:  # noqa: ANN401 - the library has no types
+        self._client = client
+        self._address = address
+        self._said = False
+
+    def result(self, future: Any) -> Any:  # noqa: ANN401 - as above
+        """Return what came of it."""
+        while True:
+            try:
+                return future.result(timeout=_LOOK)
+            except TimeoutError:
+                if future.done():  # it is the work's own
+                    raise
+                self._look()
+
+    def _look(self) -> None:
+        if not (self._said or self._client.scheduler_info()["workers"]):
+            self._said = True
+            warn(f"the cluster at {self._address} has no workers left: waiting for some; Ctrl-C ends it")
 
 
 def _same_as_here(version: str, work: Callable[[str], _Found], name: str) -> _Found:
@@ -68,7 +95,8 @@ def _client(address: str) -> Iterator[Any]:
     except ImportError as error:
         raise ChipsongError("a cluster needs dask.distributed: pip install 'chipsong[cluster]'") from error
     # What became of the work is told here, and not in the library's log.
-    logging.getLogger("distributed").setLevel(logging.CRITICAL)
+    for logger in ("distributed", "distributed.client"):  # the library sets a level of its own for the latter
+        logging.getLogger(logger).setLevel(logging.CRITICAL)
     make: Any = Connect  # it has no types
     try:
         client = make(address, timeout=_PATIENCE, set_as_default=False)

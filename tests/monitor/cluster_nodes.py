@@ -24,6 +24,12 @@ def heard(folder: Path, name: str) -> tuple[str, str]:
     return name, repr((again.events, again.summary))
 
 
+def slow(name: str) -> tuple[str, str]:
+    """Return a name after a while."""
+    time.sleep(1.0)
+    return name, "done"
+
+
 def failed(name: str, why: str) -> tuple[str, str]:
     """Return what stands for a run that nobody could hear."""
     return name, f"failed: {why}"
@@ -31,9 +37,10 @@ def failed(name: str, why: str) -> tuple[str, str]:
 
 @dataclass(frozen=True)
 class Cluster:
-    """Where the scheduler is, and the workers."""
+    """Where the scheduler is, itself, and the workers."""
 
     address: str
+    scheduler: subprocess.Popen[bytes]
     workers: tuple[subprocess.Popen[bytes], ...]
 
 
@@ -58,7 +65,7 @@ def cluster(folder: Path, workers: int, path: Path) -> Iterator[Cluster]:
             )
             for number in range(workers)
         ]
-        yield Cluster(address, tuple(started[1:]))
+        yield Cluster(address, scheduler, tuple(started[1:]))
     finally:
         for process in started:
             process.kill()

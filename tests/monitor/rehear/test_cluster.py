@@ -1,15 +1,20 @@
 """Runs heard again on a cluster: the same comes of them as here, whoever dies on the way."""
 
+import os
 import shutil
+import subprocess
+import threading
 from collections.abc import Callable
 from functools import partial
 from pathlib import Path
 
 import pytest
-from cluster_nodes import cluster, failed, heard
+from cluster_nodes import cluster, failed, heard, slow
 from contract import Ended
+from live_watch import COMMAND
 from receivers import HERE, free_port
 
+from analysis.errors import ChipsongError
 from monitor.journal import Run, runs
 from monitor.rehear.many import Workers, for_each
 
@@ -38,6 +43,41 @@ def test_a_worker_that_is_killed_changes_nothing(
         assert found == wanted
         ended = chipsong("rehear", "--all", "--scheduler", running.address)
         assert ended.out == chipsong("rehear", "--all", "--afresh").out
+
+
+def test_a_cluster_that_is_lost_is_one_line(kept_run: Run, home: Path, tmp_path: Path):
+    """When its scheduler is killed on the way, nothing is told but what was not done."""
+    for number in range(RUNS - 1):
+        shutil.copytree(kept_run.folder, kept_run.folder.with_name(f"{kept_run.id}-{number}"))
+    with cluster(tmp_path, 1, ROOT) as running:
+        command = [*COMMAND, "rehear", "--all", "--scheduler", running.address]
+        env = os.environ | {"CHIPSONG_HOME": str(home)}
+        pipe = subprocess.PIPE
+        with subprocess.Popen(command, env=env, stdout=pipe, stderr=pipe, text=True) as rehearing:
+            assert rehearing.stdout is not None
+            rehearing.stdout.readline()
+            running.scheduler.kill()
+            _, told = rehearing.communicate(timeout=60)
+    assert (rehearing.returncode, told.count("\n")) == (1, 1)
+    assert "was lost: what is not told by now was not done" in told
+
+
+def test_that_no_worker_is_left_is_said(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+):
+    """Work that nobody does is waited for, for workers may come back; whoever waits knows it."""
+    monkeypatch.setattr("monitor.rehear.cluster._LOOK", 0.5)
+    names = [str(number) for number in range(RUNS)]
+    with cluster(tmp_path, 1, ROOT) as running:
+        found = for_each(slow, names, Workers(scheduler=running.address), failed)
+        assert next(found) == ("0", "done")
+        running.workers[0].kill()
+        end = threading.Timer(5.0, running.scheduler.kill)
+        end.start()
+        with pytest.raises(ChipsongError, match="was lost"):
+            list(found)
+        end.join()
+    assert capsys.readouterr().err.count("has no workers left: waiting for some") == 1
 
 
 def test_no_cluster_is_one_line(
