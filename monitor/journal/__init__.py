@@ -14,7 +14,7 @@ middle of a write, leaves a run that opens. Whether a run is still being kept is
 
 from monitor.journal.near import Around
 from monitor.journal.place import home
-from monitor.journal.reading import Event, Rows, Run, open_run, runs, sorted_out
+from monitor.journal.reading import Event, Rows, Run, open_run, run_names, runs, sorted_out
 from monitor.journal.writing import Journal
 
-__all__ = ["Around", "Event", "Journal", "Rows", "Run", "home", "open_run", "runs", "sorted_out"]
+__all__ = ["Around", "Event", "Journal", "Rows", "Run", "home", "open_run", "run_names", "runs", "sorted_out"]

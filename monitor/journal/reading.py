@@ -187,6 +187,12 @@ def sorted_out(home: Path) -> tuple[tuple[Run, ...], tuple[JournalError, ...]]:
     return tuple(found), tuple(others)
 
 
+def run_names(home: Path) -> list[str]:
+    """Return the names of all runs, the newest first, and then of those that cannot be opened."""
+    found = [run.id for run in runs(home)]
+    return [*found, *(folder.name for folder in _folders(home) if folder.name not in found)]
+
+
 def open_run(home: Path, name: str) -> Run:
     """
     Open one run.

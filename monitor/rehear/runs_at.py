@@ -9,7 +9,7 @@ from pathlib import Path, PurePosixPath
 from typing import Any, Protocol
 
 from analysis.errors import ChipsongError, JournalError
-from monitor.journal import Run, open_run, runs
+from monitor.journal import Run, open_run, run_names
 from monitor.trouble import one_line
 
 _RUNS = "runs"
@@ -73,8 +73,8 @@ class Here:
     home: Path
 
     def names(self) -> list[str]:
-        """Return the names of all runs, the newest first."""
-        return [run.id for run in runs(self.home)]
+        """Return the names of all runs, the newest first; what cannot be opened is told as it is heard."""
+        return run_names(self.home)
 
     @contextmanager
     def opened(self, name: str, *, sound: bool = True) -> Iterator[Run]:

@@ -341,7 +341,9 @@ def test_a_run_that_is_damaged_takes_no_other_with_it(chipsong: Command, home: P
     listed, why = chipsong("runs").out.splitlines()
     assert listed.startswith(kept_run.id)
     assert why.startswith("passed over: run damaged is damaged")
-    assert chipsong("rehear", "--all").status == 0
+    again = chipsong("rehear", "--all")
+    assert f"{kept_run.id}: all is as it was" in again.out
+    assert (again.status, "run damaged is damaged" in again.err) == (1, True)
     shutil.rmtree(kept_run.folder)
     assert chipsong("runs").out.startswith(f"No runs are kept in {home} yet.\npassed over: run damaged is")
 

@@ -112,6 +112,15 @@ def test_of_a_run_that_was_broken_off_the_parts_are_told(chipsong: Command, kept
     assert "all is as it was" not in told
 
 
+def test_of_all_runs_a_damaged_one_is_named(chipsong: Command, three: list[str], kept_run: Run):
+    """What cannot be opened is passed over, told, and no success; all others are heard."""
+    kept_run.folder.with_name(three[1]).joinpath(DATABASE).write_bytes(b"nothing of ours" * 100)
+    ended = chipsong("rehear", "--all")
+    assert (ended.status, ended.out.count("all is as it was")) == (1, 2)
+    assert f"{three[1]}: passed over" in ended.out
+    assert f"run {three[1]} cannot be read" in ended.err
+
+
 def test_a_ledger_survives_being_cut_off(tmp_path: Path):
     """A line that was being written as the power went counts as none, and spoils none that follows."""
     path = tmp_path / "ledger"
