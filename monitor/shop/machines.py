@@ -9,7 +9,8 @@ from pydantic import ValidationError
 
 from monitor.shop.messages import BROKE_OFF, MOST_BYTES, OVER, EventMessage, HereMessage, StateMessage
 
-# s that an event waits for those before it, after which these are asked for, and from one asking to the next.
+# s that an event waits for those before it, and a machine for its first state; after which missing events are
+# asked for, and from one asking to the next.
 _WAIT, _GAP, _ASK_EVERY = 3.0, 0.5, 2.0
 # s beyond two beats after which a machine that says nothing is not heard of.
 SLACK = 2.0
@@ -83,6 +84,7 @@ class _Run:
 
 @dataclass
 class _Machine:
+    met: float
     state: StateMessage | None = None
     here: HereMessage | None = None
     last: EventMessage | None = None
@@ -103,6 +105,10 @@ class _Machine:
         if gone:
             return "gone"
         return "not heard of" if now - self.heard > 2 * self.state.beat + SLACK else self.state.state
+
+    def shows(self, now: float) -> bool:
+        """Whether there is anything to show: what says that it is there says in a moment how it is."""
+        return self.state is not None or now - self.met > _WAIT
 
     def speaks(self, said: StateMessage) -> None:
         """
@@ -163,7 +169,7 @@ class Machines:
             return []
         if said.machine != name:
             return []
-        machine = self._machines.setdefault(name, _Machine())
+        machine = self._machines.setdefault(name, _Machine(now))
         if isinstance(said, HereMessage):
             machine.here = said
             return []
@@ -184,6 +190,8 @@ class Machines:
         """Return what has changed since this was last asked: states, and events that waited long enough."""
         news: list[News] = []
         for name, machine in sorted(self._machines.items()):
+            if not machine.shows(now):
+                continue
             for run in machine.runs.values():
                 if run.held and now - run.since > _WAIT:
                     news.extend(_let_go(run))
@@ -218,6 +226,7 @@ class Machines:
                 tuple(machine.going.values()) if machine.several else (),
             )
             for name, machine in self._machines.items()
+            if machine.shows(now)
         ]
         rank = {word: number for number, word in enumerate(URGENT)}
         return sorted(rows, key=lambda row: (rank.get(row.word, len(rank)), row.machine))

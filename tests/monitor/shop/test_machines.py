@@ -157,6 +157,18 @@ def test_what_the_broker_kept_is_no_other_machine():
     assert machines.rows(3.0)[0].word == "listen"
 
 
+def test_a_machine_that_says_that_it_is_there_says_in_a_moment_how_it_is():
+    """Until its first state there is nothing to show; one that never comes is no calm."""
+    machines = Machines()
+    machines.take("m/here", b'{"machine": "m", "run": "r", "here": true}', 5.0)
+    assert (machines.look(5.1), machines.rows(5.1)) == ([], [])
+    machines.take("m/state", state(0), 5.2)
+    assert [news["word"] for news in machines.look(5.2)] == ["listen"]
+    machines.take("other/here", b'{"machine": "other", "run": "r", "here": true}', 6.0)
+    assert [news["word"] for news in machines.look(9.5)] == ["not heard of"]
+    assert [row.word for row in machines.rows(9.5)] == ["not heard of", "listen"]
+
+
 def test_what_is_none_of_ours_is_passed_over():
     """Garbage, foreign topics, wrong numbers and messages in another's name change nothing."""
     machines = Machines()
