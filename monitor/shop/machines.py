@@ -179,11 +179,11 @@ class Machines:
             if kept_at is None:
                 machine.speaks(said)
             machine.state = said
-            _later(machine, said.last)
+            _later(machine, said.last, live=kept_at is None)
             for run, events in {**said.before, said.run: said.events}.items():
                 self._expect(machine, run, events, now)
             return []
-        _later(machine, said)
+        _later(machine, said, live=kept_at is None and not said.late)
         return list(self._event(machine, said, now))
 
     def look(self, now: float) -> list[News]:
@@ -263,9 +263,22 @@ class Machines:
             yield run.held.pop(run.done).plain()
 
 
-def _later(machine: _Machine, event: EventMessage | None) -> None:
-    """Note the last event, by when it happened."""
-    if event is not None and (machine.last is None or _seconds(event.time) >= _seconds(machine.last.time)):
+def _later(machine: _Machine, event: EventMessage | None, *, live: bool) -> None:
+    """
+    Note the last event: what is told now is later than all before it, whatever the machine's clock says.
+
+    Of one run the numbers tell which is later; only of what is told late of another run its time has to.
+    """
+    last = machine.last
+    if event is None:
+        return
+    if last is None:
+        is_later = True
+    elif event.run == last.run:
+        is_later = event.seq >= last.seq
+    else:
+        is_later = live or _seconds(event.time) >= _seconds(last.time)
+    if is_later:
         machine.last = event
 
 

@@ -169,6 +169,43 @@ def test_a_machine_that_says_that_it_is_there_says_in_a_moment_how_it_is():
     assert [row.word for row in machines.rows(9.5)] == ["not heard of", "listen"]
 
 
+def timed(seq: int, *, hour: int, run: str = "r", late: bool = False) -> bytes:
+    """Return the message of an event that the machine's clock puts at some hour."""
+    return event(seq, run=run, late=late).replace(b"T10:", f"T{hour}:".encode())
+
+
+def last(machines: Machines) -> tuple[str, int]:
+    """Return run and number of what is shown as a machine's last event."""
+    shown = machines.rows(0.0)[0].last
+    assert shown is not None
+    return shown.run, shown.seq
+
+
+def test_the_last_event_is_what_came_last_whatever_the_clock_of_the_machine_says():
+    """A clock that was ahead and was put right hides no newer event, in the same run or in the next."""
+    machines = Machines()
+    machines.take("m/state", state(0), 0.0)
+    machines.take("m/events", timed(1, hour=20), 0.0)
+    machines.take("m/events", timed(2, hour=10), 0.0)
+    assert last(machines) == ("r", 2)
+    machines.take("m/events", timed(1, hour=20), 0.0)
+    assert last(machines) == ("r", 2)
+    machines.take("m/events", timed(3, hour=20), 0.0)
+    machines.take("m/events", timed(1, hour=10, run="next"), 0.0)
+    assert last(machines) == ("next", 1)
+
+
+def test_what_is_told_late_is_the_last_event_only_by_its_time():
+    """An event of an earlier run that comes after newer ones does not stand in their place."""
+    machines = Machines()
+    machines.take("m/state", state(0), 0.0)
+    machines.take("m/events", timed(1, hour=10), 0.0)
+    machines.take("m/events", timed(1, hour=11, run="b", late=True), 0.0)
+    assert last(machines) == ("b", 1)
+    machines.take("m/events", timed(1, hour=10, run="c", late=True), 0.0)
+    assert last(machines) == ("b", 1)
+
+
 def test_what_is_none_of_ours_is_passed_over():
     """Garbage, foreign topics, wrong numbers and messages in another's name change nothing."""
     machines = Machines()
