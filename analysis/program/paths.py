@@ -11,6 +11,10 @@ FLATNESS = 0.002
 """mm; how far a polyline may lie off its arc."""
 
 
+MOST_PLACES = 10_000
+"""Of one move, however far it goes."""
+
+
 def flattened(moves: Moves, index: int) -> NDArray[np.float64]:
     """
     Return the points, shape (m, 3), mm, of one move: two for a straight one, more for an arc.
@@ -43,6 +47,39 @@ def polyline(moves: Moves, indices: NDArray[np.intp]) -> NDArray[np.float64]:
     apart = np.abs(np.diff(points, axis=0)).max(axis=1) > 1e-9
     kept: NDArray[np.float64] = points[np.concatenate([[True], apart])]
     return kept
+
+
+def sampled(
+    moves: Moves, rows: NDArray[np.intp], step: float
+) -> tuple[NDArray[np.float64], NDArray[np.intp]]:
+    """
+    Return places along the ways of some moves seen from above.
+
+    Parameters
+    ----------
+    moves
+        Of a program.
+    rows
+        Indices of the moves.
+    step
+        mm; no two places of a move lie farther apart, but for one of more than `MOST_PLACES` steps.
+
+    Returns
+    -------
+    places, of
+        (m, 2) mm, the ends of the moves among them, and (m,) the move that each belongs to.
+    """
+    count = np.ceil(moves.length[rows] / step).clip(1, MOST_PLACES).astype(np.intp)
+    of = np.repeat(rows, count)
+    share = (np.arange(len(of)) - np.repeat(np.cumsum(count) - count, count) + 1) / np.repeat(count, count)
+    places = moves.start[of, :2] + share[:, None] * (moves.end - moves.start)[of, :2]
+    bent = np.flatnonzero((moves.sweep[of] != 0) & (moves.plane[of] == 17))
+    arm = (moves.start - moves.centre)[of[bent], :2]
+    angle = np.arctan2(arm[:, 1], arm[:, 0]) + share[bent] * moves.sweep[of[bent]]
+    radius = np.hypot(arm[:, 0], arm[:, 1])
+    turned = np.stack([radius * np.cos(angle), radius * np.sin(angle)], axis=1)
+    places[bent] = moves.centre[of[bent], :2] + turned
+    return places, of
 
 
 def _pieces(radius: float, sweep: float) -> int:

@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 
 from analysis.program.moves import Moves
 from analysis.program.notes import Note
-from analysis.program.work import Level, tops_of
+from analysis.program.work import Level, clears_of, tops_of
 from analysis.program.zeros import Zero
 
 Units: TypeAlias = Literal["mm", "inch"]
@@ -80,5 +80,12 @@ class Program:
     @cached_property
     def tops(self) -> NDArray[np.float64]:
         """Z of the work's top for each move, mm, shape (n,): that of its own coordinate system."""
-        systems = np.unique(self.moves.system).tolist()
-        return tops_of(self.moves, {system: self.level(system) for system in systems})
+        return tops_of(self.moves, self._levels())
+
+    @cached_property
+    def clears(self) -> NDArray[np.float64]:
+        """Z from which on the bit is surely above the work in each move, mm, shape (n,)."""
+        return clears_of(self.moves, self._levels())
+
+    def _levels(self) -> dict[int, Level]:
+        return {system: self.level(system) for system in np.unique(self.moves.system).tolist()}

@@ -339,7 +339,8 @@ def _where_it_may_stand(program: Program, line: int) -> range:
     if (np.diff(moves.file_line) < 0).any():
         return EVERY
     before = int(np.searchsorted(moves.file_line, line))
-    above = np.flatnonzero(moves.end[:before, 2] > program.tops[:before])
+    least = np.maximum(program.tops, program.clears)[:before]
+    above = np.flatnonzero(moves.end[:before, 2] >= least)
     if not len(above):
         return range(line, line + 1)
     ends = int(above[-1]) + 1

@@ -8,21 +8,17 @@ import numpy as np
 from numpy.typing import NDArray
 
 from analysis.program.moves import Kind, Moves, lowest
-
-SAME_LEVEL = 1e-3
-"""mm; levels closer than this are one."""
+from analysis.program.passes import above_zero, level_below, lie_above_zero
+from analysis.program.traverses import SAME_LEVEL, Ways
 
 SPOILBOARD = 2.0
 """mm; nobody cuts deeper than this into the board below the work."""
 
 LINK = 2.0
-"""mm; where zero lies below the work, a traverse nearer than this above what is cut is a link within it."""
+"""mm; above a pass that lies above Z 0 a traverse nearer than this is a link within the work."""
 
 SAME_PLACE = 0.01
 """mm; ends nearer than this are one."""
-
-AGAIN = 0.25
-"""From this share on, what is fed above Z 0 and again below it is a pass above another, not the air."""
 
 FEEDS = (Kind.PLUNGE, Kind.CUT, Kind.RAMP, Kind.PECK)
 """Kinds of moves at feed."""
@@ -37,8 +33,8 @@ class Level(NamedTuple):
     top
         Z of its top, mm.
     clear
-        From which Z on, mm, the bit is surely above it, where Z 0 may not be its top: as high as the program
-        traverses, or at its highest where it does not say at which height. Else -infinity.
+        From which Z on, mm, the bit is surely above it, whatever Z 0 is: as high as the program traverses, or
+        at its highest where it does not say at which height.
     """
 
     top: float
@@ -53,6 +49,13 @@ def levels(moves: Moves) -> dict[int, Level]:
     return {system: _level(_of_rows(moves, moves.system == system)) for system in systems}
 
 
+def clears_of(moves: Moves, known: Mapping[int, Level]) -> NDArray[np.float64]:
+    """Return from which Z on, mm, the bit is surely above the work in each move, shape (n,)."""
+    systems, which = np.unique(moves.system, return_inverse=True)
+    clears: NDArray[np.float64] = np.array([known[system].clear for system in systems.tolist()])[which]
+    return clears
+
+
 def tops_of(moves: Moves, known: Mapping[int, Level]) -> NDArray[np.float64]:
     """Return the top of the work for each move, mm, shape (n,), given the level in each system."""
     systems, which = np.unique(moves.system, return_inverse=True)
@@ -61,15 +64,23 @@ def tops_of(moves: Moves, known: Mapping[int, Level]) -> NDArray[np.float64]:
 
 
 def _level(moves: Moves) -> Level:
-    top = top_of_work(moves)
-    return Level(top, _clear(moves, top))
+    ways = Ways(moves)
+    top = _top(ways)
+    return Level(top, _clear(ways, top))
 
 
-def _clear(moves: Moves, top: float) -> float:
+def _clear(ways: Ways, top: float) -> float:
+    """
+    Return from which Z on, mm, the bit is surely above the work.
+
+    Where all is cut from Z 0 down, and deep, also that counts to which it comes down at traverse over what is
+    not cut yet.
+    """
+    moves, height = ways.moves, _clear_height(ways, top)
     if top == 0 and not zero_may_be_below(moves):
-        return -np.inf
-    height = clear_height(moves)
-    named = np.maximum(moves.start, moves.end)[moves.z_known, 2].max(initial=-np.inf)
+        came = moves.end[ways.surely_down, 2]
+        height = min(height, float(came[came > max(_highest(ways), top)].min(initial=np.inf)))
+    named = np.maximum(moves.start, moves.end)[moves.z_known, 2].max(initial=top)
     return float(height if np.isfinite(height) else named) - 1e-6
 
 
@@ -106,7 +117,8 @@ def traverses_in_work(moves: Moves, tops: NDArray[np.float64]) -> NDArray[np.int
     tops
         Z of the work's top for each, mm, shape (n,).
     """
-    return np.flatnonzero(_traverses(moves) & (_low(moves) < tops - SAME_LEVEL))
+    ways = Ways(moves)
+    return np.flatnonzero(ways.over & (ways.low < tops - SAME_LEVEL))
 
 
 def zero_may_be_below(moves: Moves) -> bool:
@@ -119,44 +131,45 @@ def clear_height(moves: Moves) -> float:
     Return the lowest Z, mm, at which the program itself traverses across clear of the work; else infinity.
 
     Traverses at a height that is not known are left out, and so are those that are not above all levels that
-    the bit comes down to at feed, and feeds across: these are links within what has been cut. So may be those
-    less than one step of depth above, where zero lies below the work, unless there are no others.
+    the bit comes down to at feed, and feeds across: these are links within what has been cut. Where it feeds
+    across above Z 0, links may lie higher than what they link. Then only those count that lead to where
+    nothing has been cut yet, or that are a step of depth above; else the highest.
     """
-    low = _low(moves)
-    heights = low[_traverses(moves)]
-    cut = low[_comes_down(moves) & (low < heights.max(initial=-np.inf))]
-    if len(cut):
-        highest = cut.max()
-        lower = cut[cut < highest - SAME_LEVEL]
-        step = max(highest - lower.max() if len(lower) else 0.0, LINK) if highest > 0 else 0.0
-        heights = heights[heights > highest + SAME_LEVEL]
-        above = heights >= highest + step - SAME_LEVEL
-        heights = heights[above] if above.any() else heights
-    return float(heights.min(initial=np.inf))
+    return _clear_height(Ways(moves))
 
 
-def _comes_down(moves: Moves) -> NDArray[np.bool_]:
-    """Return which moves feed across at a height that the bit has come down to at feed."""
-    fed = np.isfinite(moves.feed)
-    step = moves.end[:, 2] - moves.start[:, 2]
-    last = np.maximum.accumulate(np.where(step != 0, np.arange(len(moves)), -1))
-    came_down = (last >= 0) & fed[last] & (step[last] < 0)
-    return fed & moves.z_known & _across(moves) & came_down
+def _clear_height(ways: Ways, least: float = -np.inf) -> float:
+    highest = max(_highest(ways), least)
+    heights = ways.low[ways.over & (ways.low > highest + SAME_LEVEL)]
+    if highest <= SAME_LEVEL:
+        return float(heights.min(initial=np.inf))
+    surely = ways.low[ways.surely_over & (ways.low > highest + SAME_LEVEL)]
+    below = level_below(ways, highest)
+    if not np.isnan(below):
+        step = max(highest - below, LINK)
+        surely = np.append(surely, heights[heights >= highest + step - SAME_LEVEL])
+    return float(surely.min() if len(surely) else heights.max(initial=-np.inf)) if len(heights) else np.inf
+
+
+def _highest(ways: Ways) -> float:
+    """Return the highest level, mm, below a traverse that the bit comes down to and feeds across."""
+    limit = float(ways.low[ways.over].max(initial=-np.inf))
+    cut = ways.feeds & ways.fed_down & ways.across & (ways.low <= SAME_LEVEL) & (ways.low < limit)
+    return float(ways.low[cut | above_zero(ways, limit)].max(initial=-np.inf))
 
 
 def top_of_work(moves: Moves) -> float:
     """
     Return the Z of the work's top, mm.
 
-    Z 0, where more of the way fed lies at or below Z 0 than above it (feeds at the height of traverses left
-    out, for they are in the air) and little of what lies above is gone over again below, as the passes over a
-    sheet are; or where the bit goes deeper below Z 0 than anyone cuts into a spoilboard; and the program
-    traverses above Z 0 (or not at all). That is the usual zero on top of the work.
+    Z 0, where the program traverses above Z 0 (or not at all) and nothing tells that the work reaches above
+    it (`analysis.program.passes`). How deep the deepest move goes tells nothing by itself: a drill goes
+    through by its point. That is the usual zero on top of the work.
 
     Else the zero lies somewhere else, mostly on the spoilboard, and the top is estimated between the
-    highest level at which the bit feeds across and the lowest at which it traverses across, for the first
-    pass cuts and a traverse does not. Between the two, one step of depth above the highest level is taken
-    (passes are mostly of one depth), or half way where there is only one level.
+    highest level at which the bit feeds across and the lowest at which it surely is above the work, for the
+    first pass cuts and a traverse does not. Between the two, one step of depth above the highest level is
+    taken (passes are mostly of one depth), or half way where there is only one level.
 
     Parameters
     ----------
@@ -168,60 +181,37 @@ def top_of_work(moves: Moves) -> float:
     float
         Never below the highest level that is cut across, so that the first pass counts as cutting.
     """
-    feeds = np.isin(moves.kind, (Kind.CUT, Kind.RAMP)) & _across(moves)
-    holes = np.isin(moves.kind, (Kind.PLUNGE, Kind.PECK))
-    level = _low(moves)
-    clear = clear_height(moves)
-    heights = moves.end[_traverses(moves), 2]
-    below = moves.length[(feeds & (level <= 0)) | (holes & (level < 0))].sum()
-    above = moves.length[(feeds & (level > 0) | (holes & (level >= 0))) & (level < clear)].sum()
-    deepest = float(lowest(moves)[cutting(moves, 0.0)].min(initial=0.0))
-    on_top = deepest < -SPOILBOARD or (below >= above and not _again_below(moves, feeds, level, clear))
-    if on_top and (not len(heights) or heights.max() > 0):
+    return _top(Ways(moves))
+
+
+def _top(ways: Ways) -> float:
+    limit = _limit(ways)
+    heights = ways.moves.end[ways.over, 2]
+    if (not len(heights) or heights.max() > 0) and not lie_above_zero(ways, limit):
         return 0.0
-    return _estimate(level[feeds | (moves.kind == Kind.PECK)], clear)
-
-
-def _again_below(moves: Moves, feeds: NDArray[np.bool_], level: NDArray[np.float64], clear: float) -> bool:
-    """Whether a good share of the way fed above Z 0 is gone over again at Z 0 or below."""
-    upper, lower = feeds & (level > 0) & (level < clear), feeds & (level <= 0)
-    if not upper.any() or not lower.any():
-        return False
-    ends = [np.rint(np.stack([p[:, 0], p[:, 1]], axis=1) / SAME_PLACE) for p in (moves.start, moves.end)]
-    ways = np.hstack([np.minimum(*ends), np.maximum(*ends)])
-    _, way = np.unique(ways[upper | lower], axis=0, return_inverse=True)
-    number = np.full(len(moves), -1)
-    number[upper | lower] = way.ravel()
-    again = upper & np.isin(number, number[lower])
-    return bool(moves.length[again].sum() >= AGAIN * moves.length[upper].sum())
-
-
-def _estimate(levels: NDArray[np.float64], clear: float) -> float:
-    """Return a top between the levels that are cut and the height that is traversed."""
-    cut = np.unique(levels)
-    cut = cut[cut < clear - SAME_LEVEL]
+    feeds = ways.feeds & ways.across & np.isin(ways.moves.kind, (Kind.CUT, Kind.RAMP))
+    cut = ways.low[(feeds | (ways.moves.kind == Kind.PECK)) & (ways.low < limit - SAME_LEVEL)]
     if not len(cut):
-        return 0.0 if np.isinf(clear) else clear
-    highest = float(cut[-1])
-    lower = cut[cut < highest - SAME_LEVEL]
-    room = clear - highest
-    step = highest - float(lower[-1]) if len(lower) else room / 2
+        return 0.0 if np.isinf(limit) else limit
+    return _estimate(cut, level_below(ways, float(cut.max())), limit)
+
+
+def _limit(ways: Ways) -> float:
+    """Return the lowest Z, mm, at which the bit is surely above the work; else infinity."""
+    heights = np.append(ways.moves.end[ways.surely_over | ways.surely_down, 2], _clear_height(ways))
+    return float(heights[heights > _highest(ways) + SAME_LEVEL].min(initial=np.inf))
+
+
+def _estimate(cut: NDArray[np.float64], below: float, limit: float) -> float:
+    """
+    Return a top between the levels that are cut and where the bit is surely above them.
+
+    `below` is the level at which the highest is gone over again; NaN where it is not.
+    """
+    highest = float(cut.max())
+    lower = cut[cut < highest - SAME_LEVEL] if np.isnan(below) else np.array([below])
+    room = limit - highest
+    step = highest - float(lower.max()) if len(lower) else room / 2
     if np.isinf(step):
         return highest + SAME_LEVEL
     return highest + min(step, room / 2 if room < step else step)
-
-
-def _across(moves: Moves) -> NDArray[np.bool_]:
-    """Return which moves go across, straight or in an arc."""
-    way = np.hypot(moves.end[:, 0] - moves.start[:, 0], moves.end[:, 1] - moves.start[:, 1])
-    return np.asarray((way > 1e-6) | (moves.sweep != 0))
-
-
-def _traverses(moves: Moves) -> NDArray[np.bool_]:
-    """Return which moves traverse across at a height that is known."""
-    return np.asarray((moves.kind == Kind.RAPID) & _across(moves) & moves.z_known)
-
-
-def _low(moves: Moves) -> NDArray[np.float64]:
-    """Return the lower end of each move, mm."""
-    return np.asarray(np.minimum(moves.start[:, 2], moves.end[:, 2]))

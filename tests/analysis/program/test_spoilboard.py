@@ -1,0 +1,171 @@
+"""Zero on the sheet or on the spoilboard: where the top is taken to be, and where it is safe to stand."""
+
+from collections.abc import Callable
+from dataclasses import replace
+
+import joined_jobs as jobs
+import numpy as np
+import pytest
+from joined_jobs import Box, Sheet, Zero
+
+from analysis.errors import ProgramError
+from analysis.program import cutting, find_parts, read, recut_program, resume_at
+from analysis.program.moves import Kind
+from analysis.program.program import Program
+
+Work = Callable[[Sheet, Box], None]
+
+PLAIN = Sheet()
+SHEETS = {
+    "usual": PLAIN,
+    "deep in the board": replace(PLAIN, through=2.5),
+    "thin passes": replace(PLAIN, step=3.0),
+    "thin sheet": replace(PLAIN, thick=6.0, step=2.5),
+    "inch": replace(PLAIN, inch=True, thick=19.05, step=6.35),
+    "one height": replace(PLAIN, near=12.0),
+    "feeds only": replace(PLAIN, feeds_only=True),
+}
+WORKS: list[tuple[Work, ...]] = [
+    *((work,) for work in jobs.THROUGH),
+    *((work, jobs.outline) for work in jobs.WITHIN),
+    (jobs.pocket, jobs.outline_in_one),
+    (jobs.deep_pocket, jobs.outline_in_one),
+    (jobs.plunged, jobs.outline_with_tabs),
+    (jobs.engraved, jobs.pocket, jobs.outline_with_ramp),
+]
+
+
+def over(sheet: Sheet, zero: Zero, *works: Work) -> tuple[Sheet, Program]:
+    """Return a job done on a sheet with its zero there, and the program that was read."""
+    done = jobs.job(replace(sheet, zero=zero, lines=[]), *works)
+    return done, read(done.text)
+
+
+def stands(program: Program, most: int = 10) -> set[float]:
+    """Return how high the bit stands, mm, where some lines of a program can be carried on from."""
+    heights = set()
+    for line in np.linspace(1, len(program.lines), most).astype(int).tolist():
+        try:
+            found = resume_at(program, line)
+        except ProgramError:
+            continue
+        heights |= {found.position[2]} if found.move else set()
+    return heights
+
+
+def names(works: tuple[Work, ...]) -> str:
+    """Return what to call works in a test."""
+    return "-".join(work.__name__ for work in works)
+
+
+@pytest.mark.parametrize("sheet", SHEETS.values(), ids=SHEETS)
+@pytest.mark.parametrize("works", WORKS, ids=names)
+def test_a_zero_on_the_spoilboard_is_told(works: tuple[Work, ...], sheet: Sheet):
+    """Every level that is cut across lies below the top as estimated, and this below the traverses."""
+    done, program = over(sheet, "board", *works)
+    moves = program.moves
+    inside = np.isfinite(moves.feed) & (moves.start[:, 2] < done.top - 0.01) & (moves.kind == Kind.CUT)
+    assert 0 < program.top < done.top + done.safe
+    assert cutting(moves, program.tops)[inside].all()
+
+
+@pytest.mark.parametrize("sheet", SHEETS.values(), ids=SHEETS)
+@pytest.mark.parametrize("works", WORKS, ids=names)
+def test_a_zero_on_top_is_told(works: tuple[Work, ...], sheet: Sheet):
+    """Ways in, ramps, hops and reliefs leave the top at Z 0."""
+    assert over(sheet, "top", *works)[1].top == 0
+
+
+ALONE: list[tuple[Work, ...]] = [(jobs.outline_in_one,), (jobs.faced,), (jobs.engraved,)]
+
+
+@pytest.mark.parametrize("zero", ["top", "board"])
+@pytest.mark.parametrize("sheet", SHEETS.values(), ids=SHEETS)
+@pytest.mark.parametrize("works", [*WORKS, *ALONE], ids=names)
+def test_clear_of_the_work_is_never_below_the_true_top(works: tuple[Work, ...], sheet: Sheet, zero: Zero):
+    """Whatever the zero is taken for, and be it wrong, the bit is held to be clear above the sheet alone."""
+    done, program = over(sheet, zero, *works)
+    assert done.top - 1e-3 <= program.level(1).clear <= done.top + done.safe + 1e-3
+
+
+@pytest.mark.parametrize("zero", ["top", "board"])
+@pytest.mark.parametrize("works", [*WORKS[::2], *ALONE[:2]], ids=names)
+def test_no_place_to_carry_on_from_lies_in_the_work(works: tuple[Work, ...], zero: Zero):
+    """The bit stands above the true top, and there are places on the way."""
+    done, program = over(SHEETS["deep in the board"], zero, *works)
+    heights = stands(program)
+    assert heights
+    assert min(heights) >= done.top - 1e-3
+
+
+@pytest.mark.parametrize("seed", range(60))
+def test_programs_made_up_never_stand_in_the_work(seed: int):
+    """Any jobs on any sheet, with its zero anywhere: nothing below its top is held to be clear of it."""
+    rng = np.random.default_rng(seed)
+    sheet = Sheet(
+        zero=rng.choice(["top", "board"]),
+        thick=float(rng.choice([3.0, 6.0, 12.0, 18.0, 25.4])),
+        safe=float(rng.choice([5.0, 10.0, 25.0])),
+        near=float(rng.choice([1.0, 2.0, 5.0])),
+        step=float(rng.uniform(1.5, 8.0)),
+        through=float(rng.choice([0.0, 0.1, 0.3, 2.5])),
+        inch=bool(rng.integers(2)),
+        feeds_only=bool(rng.integers(5) == 0),
+    )
+    within = [jobs.WITHIN[i] for i in rng.integers(len(jobs.WITHIN), size=rng.integers(4))]
+    last = (*jobs.THROUGH, jobs.outline_in_one)[rng.integers(len(jobs.THROUGH) + 1)]
+    boxes = tuple(
+        (x, y, x + float(rng.uniform(40, 90)), y + float(rng.uniform(35, 80)))
+        for x, y in np.add(rng.uniform(0, 20, (3, 2)), [[0, 0], [120, 0], [240, 0]]).tolist()
+    )
+    program = read(jobs.job(sheet, *within, last, boxes=boxes).text)
+    assert program.level(1).clear >= sheet.top - 1e-3
+    assert all(height >= sheet.top - 1e-3 for height in stands(program, 5))
+    assert sheet.zero == "board" or program.top == 0
+
+
+@pytest.mark.parametrize("works", [(jobs.drilled, jobs.outline), (jobs.plunged, jobs.outline)], ids=names)
+def test_a_hole_deep_into_the_board_leaves_no_pass_out_of_a_recut(works: tuple[Work, ...]):
+    """A drill goes 3.5 mm into the board: the part is still cut pass by pass, from above the sheet."""
+    _, program = over(PLAIN, "board", *works)
+    lines = recut_program(program, ["part 1"]).split("\n")
+    depths = [line.split()[1] for line in lines if line.startswith("G1 Z")]
+    assert program.top == 18
+    assert depths[-4:] == ["Z12", "Z6", "Z0", "Z-0.2"]
+
+
+@pytest.mark.parametrize("last", [jobs.outline_in_one, jobs.outline])
+def test_pockets_above_the_zero_are_cut(last: Work):
+    """Each bit cuts something, in all parts, and the pockets are part of a recut."""
+    _, program = over(replace(PLAIN, thick=12.0), "board", jobs.pocket, last)
+    cuts = cutting(program.moves, program.tops)
+    assert set(program.moves.bit[cuts].tolist()) == {1, 2}
+    assert len(find_parts(program)) == 3
+    assert "G1 Z8\n" in recut_program(program, ["part 2"])
+
+
+@pytest.mark.parametrize("zero", ["top", "board"])
+def test_traverses_that_are_written_as_feeds_part_the_parts(zero: Zero):
+    """Without any G0 the parts are told apart, and the bit stands where it goes across between them."""
+    done, program = over(replace(PLAIN, feeds_only=True), zero, jobs.outline)
+    second = next(i for i, line in enumerate(program.lines, 1) if "X110" in line)
+    assert len(find_parts(program)) == 3
+    assert resume_at(program, second + 6).file_line == second + 1
+    assert resume_at(program, second + 6).position[2] == done.top + done.safe
+    assert recut_program(program, ["part 2"])
+
+
+def test_a_bit_that_only_faces_to_zero_cuts():
+    """Down to Z 0 and no deeper: the top lies between there and where the bit comes down to."""
+    text = "G21 G90 G54\nM3 S9000\nT1 M6\nG0 Z15\nX0 Y0\nZ3\nG1 Z0 F300\nX90 F2000\nY8\nX0\nG0 Z15\nX5\n{}M30"
+    more = "T2 M6\nG0 X20 Y2\nZ3\nG1 Z-5\nX60\nG0 Z15\nX0\n"
+    for program in (read(text.format("")), read(text.format(more))):
+        assert 0 < program.top < 3
+        assert cutting(program.moves, program.tops)[program.moves.bit == 1].any()
+
+
+def test_tabs_are_as_high_as_they_stand_over_the_board():
+    """Passes at 5 and -0.2 with tabs: the first pass cuts, and the tabs are 3.2 mm high."""
+    _, program = over(replace(PLAIN, thick=12.0, step=7.0), "board", jobs.outline_with_tabs)
+    assert program.top == pytest.approx(10.2)
+    assert [round(tab.height, 3) for part in find_parts(program) for tab in part.tabs] == [3.2, 3.2, 3.2]
