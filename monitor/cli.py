@@ -43,12 +43,20 @@ class _Said(_SaidOfBit):
     """What `_JOB_OPTIONS` give."""
 
     program: Path | None
+    top: float | None
     lines: str | None
     lines_pattern: str | None
     ahead: int
     material: str | None
     false_alarms: float | None
     hours: float | None
+
+
+class _SaidOfProgram(_SaidOfBit):
+    """What `plan` is told of a program and its bits."""
+
+    units: "Units | None"
+    top: float | None
 
 
 class _Asked(TypedDict):
@@ -59,6 +67,7 @@ class _Asked(TypedDict):
     skip: tuple[str, ...] | None
     safe_z: float | None
     units: "Units | None"
+    top: float | None
     spin_up: float
 
 
@@ -73,11 +82,25 @@ def _length(_context: click.Context, _option: click.Parameter, said: str | None)
 
 
 def _height(context: click.Context, option: click.Parameter, said: str | None) -> float | None:
-    """Return a height in mm; a bare number may be meant in the program's unit, so it is refused."""
-    height = _length(context, option, said)
-    if said is not None and said.rstrip()[-1] in "0123456789.":
+    """Return a height in mm, at least something; see `_with_unit`."""
+    return _length(context, option, _with_unit(said))
+
+
+def _top(_context: click.Context, _option: click.Parameter, said: str | None) -> float | None:
+    """Return a height in mm, which may be nothing, or less; see `_with_unit`."""
+    from monitor.shelf.bits import parse_height  # noqa: PLC0415
+
+    try:
+        return None if said is None else parse_height(_with_unit(said) or "")
+    except ValueError as error:
+        raise click.BadParameter(str(error)) from error
+
+
+def _with_unit(said: str | None) -> str | None:
+    """Return what was said; a bare number may be meant in the program's unit, so it is refused."""
+    if said is not None and said.strip("-+0. ") and said.rstrip()[-1] in "0123456789.":
         raise click.BadParameter(f"'{said}' has no unit: type {said}mm or {said}in")
-    return height
+    return said
 
 
 def _where(_context: click.Context, _option: click.Parameter, said: str | None) -> str | None:
@@ -138,8 +161,16 @@ _BIT_OPTIONS = (
     click.option("--flutes", type=Whole(1, 12), help="Cutting edges of the bit."),
     click.option("--diameter", callback=_length, metavar="6.35mm|0.25in", help="Of the bit."),
 )
+_TOP = click.option(
+    "--top",
+    callback=_top,
+    metavar="12mm|0.5in|0",
+    help="Z of the sheet's top in the program, where that does not tell it: 0 if its zero is on the sheet, "
+    "the sheet's thickness if it is on the spoilboard.",
+)
 _JOB_OPTIONS = (
     click.option("--program", type=_FILE, help="The program being cut: gives lines, parts, restart."),
+    _TOP,
     *_BIT_OPTIONS,
     click.option(
         "--lines",
@@ -225,6 +256,8 @@ def _wanted(said: _Said) -> "Wanted":
     _check_bit(said)
     if said["lines_pattern"] and said["lines"] is None:
         raise click.UsageError("--lines-pattern reads what --lines gives: say where that comes from, too")
+    if said["top"] is not None and said["program"] is None:
+        raise click.UsageError("--top is a height in the program: say which that is with --program, too")
     return Wanted(
         program=said["program"],
         bit=said["bit"],
@@ -236,6 +269,7 @@ def _wanted(said: _Said) -> "Wanted":
         ahead=said["ahead"],
         material=said["material"],
         settings=settings_said(said["false_alarms"], said["hours"]),
+        top=said["top"],
     )
 
 
@@ -394,15 +428,15 @@ def mics(*, check: bool, device: str | None, seconds: float, **said: Unpack[_Sai
     "-o", "--out", type=_FILE, metavar="SHEET.PNG", help="Draw the sheet from above into this file."
 )
 @_UNITS
+@_TOP
 @click.option("--json", "as_json", is_flag=True, help="One JSON object on standard output.")
 def plan(
     program: Path,
     *,
     material: str | None,
     out: Path | None,
-    units: "Units | None",
     as_json: bool,
-    **said: Unpack[_SaidOfBit],
+    **said: Unpack[_SaidOfProgram],
 ) -> None:
     """Tell what is in PROGRAM before it is cut: bits, times, parts, and where each bit's sound is learned."""
     _check_bit(said)
@@ -410,7 +444,7 @@ def plan(
     from monitor.setup import Wanted  # noqa: PLC0415
 
     wanted = Wanted(bit=said["bit"], speed=said["rpm"], flutes=said["flutes"], diameter=said["diameter"])
-    show_plan(program, wanted, Asked(material, units, out, as_json))
+    show_plan(program, wanted, Asked(material, said["units"], out, as_json, said["top"]))
 
 
 def _parts(_context: click.Context, _option: click.Parameter, said: str | None) -> tuple[str, ...] | None:
@@ -442,6 +476,7 @@ def _parts(_context: click.Context, _option: click.Parameter, said: str | None) 
     help="Height to move across at; the program's own if not said.",
 )
 @_UNITS
+@_TOP
 @click.option(
     "--spin-up",
     type=Number(0),

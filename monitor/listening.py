@@ -130,7 +130,7 @@ _SHOWN = (1, 2)
 
 def replay(recording: Path, wanted: Wanted, keep: Keep | None, *, as_json: bool) -> Status:
     """Listen to a recording, and keep the run where ``keep`` says how; return the exit status."""
-    program = read_program(wanted.program, warn) if wanted.program else None
+    program = read_program(wanted.program, warn, top=wanted.top) if wanted.program else None
     # What is kept is for later, whoever reads now; a replay that nobody reads nor keeps is to end.
     reading = going_on_unread() if keep else nullcontext()
     # Where the cut was is kept once a block.
@@ -215,7 +215,7 @@ class Live:
 def watch(live: Live, wanted: Wanted, *, as_json: bool) -> Status:
     """Listen to the microphone, whoever still reads what is written; return the exit status."""
     actions = read_actions(home() / ACTIONS)
-    program = read_program(wanted.program, warn) if wanted.program else None
+    program = read_program(wanted.program, warn, top=wanted.top) if wanted.program else None
     if program is not None:
         wanted = replace(wanted, pace=read_pace(home(), machine_named(live.machine)))
     source = Microphone(live.device, live.rate)
@@ -365,8 +365,9 @@ def _how_to_resume(alarm: Alarm, wanted: Wanted) -> str:
         return ""
     if alarm.resume is None:
         look = "find in the work where it began, and its line"
-        return f"No restart program, for the place is unknown: {look}, then {command_for(wanted.program)}"
-    return f"Restart program: {command_for(wanted.program, alarm.resume.file)}"
+        command = command_for(wanted.program, top=wanted.top)
+        return f"No restart program, for the place is unknown: {look}, then {command}"
+    return f"Restart program: {command_for(wanted.program, alarm.resume.file, top=wanted.top)}"
 
 
 def _write_restart(alarm: Alarm, wanted: Wanted, program: Program | None, journal: Journal | None) -> str:
@@ -378,7 +379,7 @@ def _write_restart(alarm: Alarm, wanted: Wanted, program: Program | None, journa
     except ProgramError:
         raise
     except ChipsongError as error:  # a full disk, mostly
-        advice = command_for(wanted.program, alarm.resume.file)
+        advice = command_for(wanted.program, alarm.resume.file, top=wanted.top)
         raise ChipsongError(f"{error}; where there is room: {advice}") from error
 
 

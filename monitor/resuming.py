@@ -40,6 +40,8 @@ class Asked:
         s that the spindle gets.
     units
         What the program means its lengths in, if it does not say.
+    top
+        Z of the sheet's top in the program, mm; ``None`` for what the program tells.
     """
 
     line: int | None = None
@@ -48,6 +50,7 @@ class Asked:
     safe_z: float | None = None
     spin_up: float = 5.0
     units: Units | None = None
+    top: float | None = None
 
 
 def parse_parts(said: str) -> tuple[str, ...]:
@@ -80,7 +83,7 @@ def write_restart(program: Path, asked: Asked, out: Path | None) -> None:
     ChipsongError
         When the file cannot be written, or is the program itself.
     """
-    text, content = _made(read_program(program, warn, units=asked.units), asked)
+    text, content = _made(read_program(program, warn, units=asked.units, top=asked.top), asked)
     if out is None:
         sys.stdout.flush()
         sys.stdout.buffer.write(content)
@@ -108,9 +111,10 @@ def refusal(error: ChipsongError) -> str:
     return text if text.startswith("no restart") else f"no restart program: {text}"
 
 
-def command_for(program: Path, line: int | str = "LINE") -> str:
-    """Return what to type for the restart program."""
-    return f"chipsong resume {shlex.quote(str(program))} --line {line} -o rest.ngc"
+def command_for(program: Path, line: int | str = "LINE", *, top: float | None = None) -> str:
+    """Return what to type for the restart program, with the ``top`` of the sheet, mm, that was said."""
+    said = "" if top is None else f" --top {top:.7g}mm"
+    return f"chipsong resume {shlex.quote(str(program))} --line {line}{said} -o rest.ngc"
 
 
 def write_beside(program: Program, line: int, folder: Path) -> tuple[Path, str]:

@@ -59,6 +59,8 @@ class Wanted:
         What is cut; ``None`` for each bit's usual material.
     settings
         How the watcher is to judge; ``None`` for what the shelf says of each bit.
+    top
+        Z of the sheet's top in the program, mm; ``None`` for what the program tells.
     pace
         How fast the machine was in past runs; what nobody said, but its name did.
     """
@@ -73,14 +75,18 @@ class Wanted:
     ahead: int = AHEAD
     material: str | None = None
     settings: Settings | None = None
+    top: float | None = None
     pace: Learned = UNKNOWN
 
 
-def read_program(path: Path, warn: Callable[[str], None], *, units: Units | None = None) -> Program:
+def read_program(
+    path: Path, warn: Callable[[str], None], *, units: Units | None = None, top: float | None = None
+) -> Program:
     """
     Read a program file, and say through ``warn`` what in it was not understood or had to be assumed.
 
-    ``units`` is what it means its lengths in where it does not say.
+    ``units`` is what it means its lengths in where it does not say, and ``top`` Z of the sheet's top, mm,
+    where somebody said so.
 
     Raises
     ------
@@ -93,7 +99,7 @@ def read_program(path: Path, warn: Callable[[str], None], *, units: Units | None
         raise ProgramError(f"cannot read the program {path} ({error.strerror}): check its name") from error
     name = readable(path.name)
     try:
-        program = read_file(raw, name, units=units)
+        program = read_file(raw, name, units=units, top=top)
     except ProgramError as error:
         told = str(error)
         named = told if told.startswith(name) else f"{name}: {told}"
@@ -107,6 +113,8 @@ def _tell(program: Program, name: str, warn: Callable[[str], None]) -> None:
     first: dict[str, Note] = {}
     for note in program.warnings:
         first.setdefault(note.text, note)
+    for doubt in program.doubts:
+        warn(f"{name}: {doubt}")
     told = list(first.values())[:_NOTES]
     for note in told:
         warn(f"{name}: {note}")

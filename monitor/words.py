@@ -101,7 +101,10 @@ _LAST_STEPS = (
         "Is the position kept? If not, find the zero of X and Y again.",
         "Is the position kept? Else find zero.",
     ),
-    ("Touch off Z again, on a spot where the top is not cut away.", "Touch off Z again, on a whole spot."),
+    (
+        "Touch off Z again, on the same face as before, on a whole spot.",
+        "Touch off Z again, on a whole spot.",
+    ),
     (
         "Carry on with the restart program, if any, a hand at the stop.",
         "Carry on, one hand at the stop.",

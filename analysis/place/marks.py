@@ -59,6 +59,7 @@ def verdicts(
     """
     known = np.isin(plan.program.moves.bit, list(learned))
     found = [(part, _verdict(plan, part, marks, known)) for part in plan.parts]
+    found = [(part, _not_sure(plan, part) if verdict == "good" else verdict) for part, verdict in found]
     return tuple(
         PartVerdict(
             part.name,
@@ -68,6 +69,14 @@ def verdicts(
         )
         for part, verdict in found
     )
+
+
+def _not_sure(plan: Plan, part: Part) -> Verdict:
+    """Return whether a part is good of which all was heard: not what may have been cut where it seems air."""
+    places = plan.program.moves.end[plan.program.taken_as_air, :2]
+    xmin, ymin, xmax, ymax = part.box
+    within = (places >= (xmin, ymin)).all(axis=1) & (places <= (xmax, ymax)).all(axis=1)
+    return "unheard" if within.any() else "good"
 
 
 def _verdict(plan: Plan, part: Part, marks: Marks, known: NDArray[np.bool_]) -> Verdict:

@@ -35,6 +35,8 @@ class Checks:
         To have in the spindle, in words.
     top
         Z of the work's top, mm.
+    top_in_doubt
+        Whether that may be wrong.
     safe_z
         Height to go up to first, in words; empty where the program itself begins.
     system_assumed
@@ -52,6 +54,7 @@ class Checks:
     title: str
     bit: str
     top: float
+    top_in_doubt: bool = False
     safe_z: str = ""
     system_assumed: bool = False
     units_said: str = ""
@@ -106,7 +109,7 @@ def _steps(state: State, checks: Checks) -> Iterator[str]:
         "stop it is not: find the machine zero, and X0 and Y0 of the work, again."
     )
     yield f"bit to have in: {checks.bit}. Collet clean, dry and tight.{_in_already(state.modes)}"
-    yield " ".join(_touch_off(state.modes, checks.top))
+    yield " ".join(_touch_off(state.modes, checks))
     if checks.safe_z:
         yield (
             f"jog the bit to where nothing, clamps too, stands higher than {checks.safe_z} under it or on "
@@ -128,18 +131,23 @@ def _in_already(modes: Modes) -> str:
     )
 
 
-def _touch_off(modes: Modes, top: float) -> Iterator[str]:
+def _touch_off(modes: Modes, checks: Checks) -> Iterator[str]:
     """Yield how to find Z again, and on which surface if the first one has been cut away."""
     yield "touch off Z again: a bit that was gripped anew sits at another height."
     if modes.length is not None:
         yield f"If its length comes from offset H{modes.length}, measure it anew into that instead."
-    if top == 0:
+    if checks.top_in_doubt:
+        yield (
+            "Take the same face as the first time, the sheet's top or the spoilboard: the program does not "
+            "tell which of them Z0 is. If it is gone, take one whose distance from it you can measure."
+        )
+    elif checks.top == 0:
         yield (
             "Z0 is the top of the sheet, it seems: take a spot of it that is whole. If there is none, take "
             "the bare spoilboard beside it and set Z there to minus the thickness that you measure on the "
             "sheet, or lay an untouched piece of the same sheet on it and touch off on that."
         )
-    elif top > 0:
+    elif checks.top > 0:
         yield (
             "Z0 lies below the top, on the spoilboard as it seems: take a spot of that which is not cut, or "
             "a whole spot of the sheet's top and set Z there to the thickness that you measure."

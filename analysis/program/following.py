@@ -88,7 +88,8 @@ def in_units(program: Program, units: Units | None) -> Program:
     """Return the program, read again if it was read as if in another unit than it is now said to be."""
     if units is None or units == program.units:
         return program
-    again = read("\n".join(program.lines), program.name, skip_slashed=program.skip_slashed, units=units)
+    text, top = "\n".join(program.lines), program.top_said
+    again = read(text, program.name, skip_slashed=program.skip_slashed, units=units, top=top)
     return replace(again, raw=program.raw)
 
 

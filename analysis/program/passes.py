@@ -82,10 +82,7 @@ def _ends_above(ways: Ways, under: NDArray[np.bool_]) -> bool:
     if _length(ways, stays & far) >= LEAST or (stays & _holes(ways)).any():
         return True
     pecked = ways.feeds & under & (ways.moves.kind == Kind.PECK) & (ways.low > LEAD_IN)
-    if (pecked & (ways.deepest >= -THROUGH)).any():
-        return True
-    below = _length(ways, ways.passes & (ways.low <= SAME_LEVEL))
-    return _length(ways, stays & ways.passes) >= max(LEAST, AGAIN * below)
+    return bool((pecked & (ways.deepest >= -THROUGH)).any())
 
 
 def _holes(ways: Ways) -> NDArray[np.bool_]:

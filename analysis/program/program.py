@@ -55,6 +55,10 @@ class Program:
         Per coordinate system that moves name, how high the work is in it; where none is named, `top`.
     sheets
         (n,) which sheet each move is cut from, counted from 0 (`analysis.program.sheets`); empty for one.
+    top_said
+        Z of the work's top, mm, as somebody said; ``None`` where it is told from the moves.
+    taken_as_air
+        The moves that feed across above `top` as if in the work, where the top is in doubt.
     measured_later
         The moves that change a bit for which the program states a length offset only after them (G43).
     """
@@ -72,10 +76,22 @@ class Program:
     levels: Mapping[int, Level] = field(default_factory=dict)
     sheets: NDArray[np.intp] = field(default_factory=lambda: np.zeros(0, dtype=np.intp))
     measured_later: frozenset[int] = frozenset()
+    top_said: float | None = None
+    taken_as_air: NDArray[np.intp] = field(default_factory=lambda: np.zeros(0, dtype=np.intp))
 
     def level(self, system: int) -> Level:
         """Return how high the work is in a coordinate system (see `Moves.system`)."""
         return self.levels.get(system) or Level(self.top, -np.inf)
+
+    @property
+    def doubts(self) -> tuple[str, ...]:
+        """Why the work's top may lie elsewhere, and what to do about it; empty where it is told."""
+        found = dict.fromkeys(level.doubt for level in self.levels.values() if level.doubt)
+        return tuple(
+            f"Z0 is taken for the sheet's top, but {doubt}: if it is the spoilboard, say where the top is "
+            "with --top, and --top 0 if it is not"
+            for doubt in found
+        )
 
     @cached_property
     def tops(self) -> NDArray[np.float64]:

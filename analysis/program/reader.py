@@ -13,13 +13,18 @@ from analysis.program.moves import Kind, moves_from
 from analysis.program.points import mixed
 from analysis.program.program import LINE_END, Program, Units
 from analysis.program.sheets import sheets_of
-from analysis.program.work import cutting, levels, tops_of, traverses_in_work
+from analysis.program.work import cutting, levels, taken_as_air, tops_of, traverses_in_work
 
 NOT_A_PROGRAM = "choose the file that the machine runs: lines of words such as G1 X10 Y20 F1200"
 
 
 def read(
-    text: str, name: str = "program", *, skip_slashed: bool = True, units: Units | None = None
+    text: str,
+    name: str = "program",
+    *,
+    skip_slashed: bool = True,
+    units: Units | None = None,
+    top: float | None = None,
 ) -> Program:
     r"""
     Read a program.
@@ -35,6 +40,9 @@ def read(
     units
         "mm" or "inch": in which the program means its lengths until it says so itself. ``None`` takes mm,
         with a note where the program does not say.
+    top
+        Z of the sheet's top, mm, in the coordinates of the program, where somebody said so; else it is told
+        from the moves.
 
     Returns
     -------
@@ -60,12 +68,12 @@ def read(
     moves = moves_from(rows)
     if not run.modes.bit_changed:
         moves = replace(moves, bit=_bits_as_selected(len(moves), run.bits.selections))
-    heights = levels(moves)
+    heights = levels(moves, top)
     tops = tops_of(moves, heights)
     cuts = cutting(moves, tops)
-    top = float(tops[np.argmax(cuts)])
-    for estimated in np.unique(np.append(tops[cuts], top)):
-        if estimated:
+    first_top = float(tops[np.argmax(cuts)])
+    for estimated in np.unique(np.append(tops[cuts], first_top)):
+        if estimated and top is None:
             run.notes.add(f"zero is not on the work's top, which is estimated at Z{estimated:.3f} mm")
     silent = np.flatnonzero(cuts & (moves.speed == 0))
     if len(silent):
@@ -85,7 +93,9 @@ def read(
         name=name,
         lines=lines,
         moves=moves,
-        top=top,
+        top=first_top,
+        top_said=top,
+        taken_as_air=taken_as_air(moves, heights),
         warnings=run.notes.all(),
         bits={bit: run.bits.names.get(bit, "") for bit in dict.fromkeys(moves.bit.tolist())},
         skip_slashed=skip_slashed,
@@ -97,7 +107,9 @@ def read(
     )
 
 
-def read_file(raw: bytes, name: str = "program", *, units: Units | None = None) -> Program:
+def read_file(
+    raw: bytes, name: str = "program", *, units: Units | None = None, top: float | None = None
+) -> Program:
     """
     Read a program from the bytes of its file, and keep these for what is written of it (`read`).
 
@@ -106,7 +118,7 @@ def read_file(raw: bytes, name: str = "program", *, units: Units | None = None) 
     ProgramError
         As `read` and `decode` do.
     """
-    return replace(read(decode(raw), name, units=units), raw=raw)
+    return replace(read(decode(raw), name, units=units, top=top), raw=raw)
 
 
 def split_lines(text: str) -> tuple[str, ...]:

@@ -284,7 +284,8 @@ def _approach(
     program: Program, stand: _Stand, line: int, *, safe_z: float | None, spin_up: float
 ) -> Approach:
     modes = stand.state.modes
-    top = program.level(modes.system_number).top
+    level = program.level(modes.system_number)
+    top = level.top
     safe = _safe_height(top, stand.state, safe_z)
     stops = stops_since_change(program, 0, stand.move, stand.state.parameters)
     word, points = _word_of(program, stand.line), points_of(program.lines)
@@ -293,6 +294,7 @@ def _approach(
         title=f"RESTART of {plain(program.name)} from file line {stand.line}{named}",
         bit=_bit_to_have_in(program, modes, stops),
         top=top,
+        top_in_doubt=bool(level.doubt),
         safe_z=in_words(safe, modes),
         system_assumed=not stand.system_named,
         units_said=program.units or "" if "units" not in stand.state.stated else "",
@@ -528,6 +530,7 @@ def _from_the_start(program: Program) -> Restart:
         title=f"nothing of {plain(program.name)} had been cut yet: this is the whole program",
         bit=bit_in_words(program, int(program.moves.bit[0])),
         top=program.top,
+        top_in_doubt=bool(program.level(int(program.moves.system[0])).doubt),
         more=tuple(f"the program never states {text}." for group, text in _START.items()
                    if group not in state.stated),
     )  # fmt: skip

@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from analysis.program.moves import Kind, Moves, lowest
-from analysis.program.passes import above_zero, level_below, lie_above_zero
+from analysis.program.passes import LEAD_IN, above_zero, level_below, lie_above_zero
 from analysis.program.traverses import SAME_LEVEL, Ways
 
 SPOILBOARD = 2.0
@@ -35,18 +35,25 @@ class Level(NamedTuple):
     clear
         From which Z on, mm, the bit is surely above it, whatever Z 0 is: as high as the program traverses, or
         at its highest where it does not say at which height.
+    doubt
+        Why `top` may be wrong, in words; empty where it is told or estimated.
     """
 
     top: float
     clear: float
+    doubt: str = ""
 
 
-def levels(moves: Moves) -> dict[int, Level]:
-    """Return how high the work is in each coordinate system that moves name: each has a zero of its own."""
+def levels(moves: Moves, top: float | None = None) -> dict[int, Level]:
+    """
+    Return how high the work is in each coordinate system that moves name: each has a zero of its own.
+
+    `top` is Z of its top in all of them, mm, where somebody said so.
+    """
     systems = np.unique(moves.system).tolist()
     if len(systems) < 2:
-        return {system: _level(moves) for system in systems}
-    return {system: _level(_of_rows(moves, moves.system == system)) for system in systems}
+        return {system: _level(moves, top) for system in systems}
+    return {system: _level(_of_rows(moves, moves.system == system), top) for system in systems}
 
 
 def clears_of(moves: Moves, known: Mapping[int, Level]) -> NDArray[np.float64]:
@@ -63,21 +70,50 @@ def tops_of(moves: Moves, known: Mapping[int, Level]) -> NDArray[np.float64]:
     return tops
 
 
-def _level(moves: Moves) -> Level:
+def taken_as_air(moves: Moves, known: Mapping[int, Level]) -> NDArray[np.intp]:
+    """Return the moves that feed across above the top as if in the work, where it may be higher."""
+    found = []
+    for system, level in known.items():
+        rows = np.flatnonzero(moves.system == system)
+        if level.doubt:
+            found.append(rows[_in_doubt(Ways(_of_rows(moves, moves.system == system)))])
+    return np.concatenate(found) if found else np.zeros(0, dtype=np.intp)
+
+
+def _level(moves: Moves, said: float | None) -> Level:
     ways = Ways(moves)
+    if said is not None:
+        return Level(said, _clear(ways, said, sure=True))
     top = _top(ways)
-    return Level(top, _clear(ways, top))
+    return Level(top, _clear(ways, top, sure=top == 0 and not zero_may_be_below(moves)), _doubt(ways, top))
 
 
-def _clear(ways: Ways, top: float) -> float:
+def _doubt(ways: Ways, top: float) -> str:
+    """Return why Z 0 may not be the top that it is taken for."""
+    if top != 0:
+        return ""
+    if _in_doubt(ways).any():
+        at = float(ways.low[_in_doubt(ways)].max())
+        return f"it feeds across at Z{max(at, 0.0):.3f} mm, which would be in the air"
+    deepest = float(lowest(ways.moves)[cutting(ways.moves, 0.0)].min(initial=0.0))
+    return f"nothing is fed deeper than Z{deepest:.3f} mm" if -SPOILBOARD <= deepest < 0 else ""
+
+
+def _in_doubt(ways: Ways) -> NDArray[np.bool_]:
+    """Return what is fed across at Z 0 or above as if in the work: no lead-in, nor surely above it."""
+    stays = (ways.deepest >= -SAME_LEVEL) | (ways.low > LEAD_IN)
+    under = (ways.low >= -SAME_LEVEL) & (ways.low < _limit(ways) - SAME_LEVEL)
+    return np.asarray(ways.passes & ways.across & stays & under)
+
+
+def _clear(ways: Ways, top: float, *, sure: bool) -> float:
     """
     Return from which Z on, mm, the bit is surely above the work.
 
-    Where all is cut from Z 0 down, and deep, also that counts to which it comes down at traverse over what is
-    not cut yet.
+    Where the top is `sure`, also that counts to which it comes down at traverse over what is not cut yet.
     """
     moves, height = ways.moves, _clear_height(ways, top)
-    if top == 0 and not zero_may_be_below(moves):
+    if sure:
         came = moves.end[ways.surely_down, 2]
         height = min(height, float(came[came > max(_highest(ways), top)].min(initial=np.inf)))
     named = np.maximum(moves.start, moves.end)[moves.z_known, 2].max(initial=top)

@@ -39,12 +39,15 @@ class Asked:
         Where to put the picture; ``None`` for no picture.
     as_json
         Whether another program reads it.
+    top
+        Z of the sheet's top in the program, mm; ``None`` for what the program tells.
     """
 
     material: str | None = None
     units: Units | None = None
     picture: Path | None = None
     as_json: bool = False
+    top: float | None = None
 
 
 def show_plan(path: Path, wanted: Wanted, asked: Asked) -> None:
@@ -85,7 +88,7 @@ def _contents(path: Path, wanted: Wanted, asked: Asked) -> Contents:
     if sys.stderr.isatty() and path.is_file() and path.stat().st_size > _LARGE:
         sys.stderr.write("A long program: this takes a while ...\n")
     # What was not understood stands in the plan itself.
-    program = read_program(path, lambda _: None, units=asked.units)
+    program = read_program(path, lambda _: None, units=asked.units, top=asked.top)
     tools = tools_for(wanted, program, read_shelf(home() / SHELF))
     return contents_of(program, tools, material=asked.material)
 

@@ -43,6 +43,7 @@ and ``word`` its N-word or ``null``. What is not known, or was not worked out, i
       bit's centre), time_s, deepest_mm,
       tabs           left standing along its outlines: [{begin_mm [x, y], end_mm, width_mm, height_mm,
                      from, to}], places of the bit's centre
+    doubts           why the work's top may lie elsewhere than it is taken to: texts; empty mostly,
     warnings         what the reader did not understand or had to assume: [{file, column, word, text}],
                      file and column 0 when the whole program is meant
 """
@@ -172,6 +173,7 @@ class Report(TypedDict):
     pauses: list[StopReport]
     bits: list[BitReport]
     parts: list[PartReport]
+    doubts: list[str]
     warnings: list[Warned]
 
 
@@ -206,6 +208,7 @@ def report(contents: Contents) -> Report:
         "pauses": [_stop(stop) for stop in contents.stops if stop.what == "pause"],
         "bits": [_bit(bit, program.moves) for bit in contents.bits],
         "parts": [_part(use) for use in contents.parts],
+        "doubts": list(program.doubts),
         "warnings": [_warned(note) for note in program.warnings],
     }
 

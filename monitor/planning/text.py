@@ -239,7 +239,8 @@ def _remarks(contents: Contents, lengths: Lengths) -> list[str]:
 
 
 def _read(contents: Contents) -> Iterator[str]:
-    """Yield the reader's warnings; one that comes again is told once, and counted."""
+    """Yield why the top is in doubt, and the reader's warnings, one that comes again once, and counted."""
+    yield from contents.program.doubts
     first: dict[str, Note] = {}
     for note in contents.program.warnings:
         first.setdefault(note.text, note)

@@ -55,13 +55,40 @@ def parse_length(text: str) -> float:
     >>> parse_length("1/4in")
     6.35
     """
-    found = _LENGTH.fullmatch(text)
-    if found is None or found["number"].endswith("/0"):
+    length = _length_in_mm(text)
+    if length is None:
         raise ValueError(f"'{text}' is not a length: write it as 6.35mm or 0.25in")
-    length = float(Fraction(found["number"])) * (1.0 if found["unit"].lower() in {"", "mm"} else MM_PER_INCH)
     if not 0 < length < math.inf:
         raise ValueError(f"'{text}' must be more than nothing: write it as 6.35mm or 0.25in")
     return length
+
+
+def parse_height(text: str) -> float:
+    """
+    Return a height in mm, written as a length (`parse_length`): it may be nothing, or less.
+
+    Raises
+    ------
+    ValueError
+        When it is not a height.
+
+    Examples
+    --------
+    >>> parse_height("0"), parse_height("-1/2in")
+    (0.0, -12.7)
+    """
+    below = text.startswith("-")
+    length = _length_in_mm(text[below:])
+    if length is None or length == math.inf:
+        raise ValueError(f"'{text}' is not a height: write it as 12mm, 0.5in or 0")
+    return -length if below and length else length
+
+
+def _length_in_mm(text: str) -> float | None:
+    found = _LENGTH.fullmatch(text)
+    if found is None or found["number"].endswith("/0"):
+        return None
+    return float(Fraction(found["number"])) * (1.0 if found["unit"].lower() in {"", "mm"} else MM_PER_INCH)
 
 
 @dataclass(frozen=True)

@@ -252,6 +252,20 @@ def test_chosen_parts_are_written(chipsong: Command, words: tuple[str, ...], par
     assert "tabs up to 2.9 mm high once cut" in " ".join(ended.err.split())
 
 
+def test_the_top_of_the_sheet_can_be_said(chipsong: Command, tmp_path: Path):
+    """A single pass through the sheet tells no zero: that is said, until --top says where the top is."""
+    path = tmp_path / "cut.ngc"
+    path.write_text("G21 G90 G54\nS9000 M3\nG0 Z14\nX0 Y0\nG1 Z-.2 F300\nX50\nY50\nG0 Z14\nM30\n")
+    doubtful = chipsong("resume", path, "--line", 6)
+    assert doubtful.status == 0
+    assert "say where the top is with --top" in doubtful.err
+    assert "the same face as the first time" in " ".join(doubtful.err.split())
+    for top, face in (("12mm", "on the spoilboard as it seems"), ("0", "Z0 is the top of the sheet")):
+        told = chipsong("resume", path, "--line", 6, "--top", top)
+        assert "--top" not in told.err
+        assert face in " ".join(told.err.split())
+
+
 def test_a_recut_is_written_to_a_file(chipsong: Command, tmp_path: Path):
     """With -o a recut is in the file, and it says what it is."""
     out = tmp_path / "two.ngc"
@@ -268,6 +282,7 @@ def test_a_recut_is_written_to_a_file(chipsong: Command, tmp_path: Path):
         ("--only", 2, "--skip", 3),
         *(("--only", said) for said in ("tray", "0", "5-2", "", "2,,3", "1-99999")),
         ("--only", 2, "--units", "feet"),
+        ("--only", 2, "--top", "high"),
     ],
 )
 def test_what_makes_no_sense_is_wrong_usage(chipsong: Command, words: tuple[object, ...]):

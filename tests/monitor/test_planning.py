@@ -409,6 +409,17 @@ def test_lengths_in_either_unit():
     assert (mm.area(6400), inch.area(6451.6)) == ("64.0", "10.00")
 
 
+def test_a_top_in_doubt_is_remarked_and_can_be_said(chipsong: Command, job: Callable[[str], Path]):
+    """A single pass through the sheet may go down from Z 0 or to it: how deep it is follows from --top."""
+    path = job(SQUARE.replace("Z-3", "Z-.2"))
+    assert "Z0 is taken for the sheet's top, but nothing is" in " ".join(chipsong("plan", path).out.split())
+    (doubt,) = json.loads(chipsong("plan", path, "--json").out)["doubts"]
+    assert "--top" in doubt
+    told = json.loads(chipsong("plan", path, "--json", "--top", "3mm").out)
+    assert told["doubts"] == []
+    assert told["parts"][0]["deepest_mm"] == pytest.approx(3.2)
+
+
 def test_fields_wrap_under_themselves_and_keep_units_with_their_numbers():
     """Long sentences go on below their beginning; a number is not parted from what follows it."""
     lines = field("name", "word " * 15 + "12 mm and line 7 of it, " * 4)

@@ -8,8 +8,13 @@ import numpy as np
 import pytest
 from joined_jobs import Box, Sheet, Zero
 
+from analysis.cutting import Bit
 from analysis.errors import ProgramError
-from analysis.program import cutting, find_parts, read, recut_program, resume_at
+from analysis.locate import Plan
+from analysis.place.marks import HEARD, SEEN, unmarked, verdicts
+from analysis.program import carry_on, cutting, find_parts, read, recut_program, resume_at
+from analysis.program.cautions import cautions_of
+from analysis.program.following import in_units
 from analysis.program.moves import Kind
 from analysis.program.program import Program
 
@@ -169,3 +174,59 @@ def test_tabs_are_as_high_as_they_stand_over_the_board():
     _, program = over(replace(PLAIN, thick=12.0, step=7.0), "board", jobs.outline_with_tabs)
     assert program.top == pytest.approx(10.2)
     assert [round(tab.height, 3) for part in find_parts(program) for tab in part.tabs] == [3.2, 3.2, 3.2]
+
+
+def test_a_zero_that_nothing_tells_is_in_doubt_until_somebody_says():
+    """A single pass through the sheet, 0.2 mm below Z 0, may be either; what is said of the top holds."""
+    done, program = over(replace(PLAIN, thick=12.0), "board", jobs.outline_in_one)
+    (doubt,) = program.doubts
+    assert program.top == 0
+    assert "nothing is fed deeper than Z-0.200 mm" in doubt
+    assert "the same face as the first time" in said(program, 16)
+    for top in (12.0, 0.0):
+        told = read(done.text, top=top)
+        assert (told.top, told.doubts, told.top_said) == (top, (), top)
+        assert told.level(1).clear >= done.top
+        assert "the same face as the first time" not in said(told, 16)
+    assert "on the spoilboard as it seems" in said(read(done.text, top=12.0), 16)
+
+
+def said(program: Program, line: int) -> str:
+    """Return what a person reads in the head of a restart program."""
+    return " ".join(" ".join(cautions_of(carry_on(program, line).text)).split())
+
+
+def test_what_is_said_of_the_top_is_kept_where_a_unit_is_said_later():
+    """The program is read again in another unit, from the same top."""
+    text = "G90 G54\nM3 S9000\nG0 Z1\nX0 Y0\nG1 Z-.01 F10\nX4\nY4\nG0 Z1\nM30\n"
+    assert in_units(read(text, top=12.7), "inch").top == 12.7
+
+
+@pytest.mark.parametrize("zero", ["top", "board"])
+def test_usual_programs_are_in_no_doubt(zero: Zero):
+    """Passes, pockets and ways in tell where the top is."""
+    for works in WORKS:
+        assert over(PLAIN, zero, *works)[1].doubts == ()
+
+
+FLOOR = "G21 G90 G54\nM3 S9000\nG0 Z14\nX20 Y20\nG1 Z1 F300\nX24\nY24\nX20\nG0 Z14\n"
+THROUGH = "X0 Y0\nG1 Z-0.2\nX50\nY50\nX0\nY0\nG0 Z14\nM30\n"
+
+
+def test_what_is_fed_across_but_taken_as_air_is_told():
+    """A small pocket that leaves 1 mm over the spoilboard: its height is named, and so are its moves."""
+    program = read(FLOOR + THROUGH)
+    assert program.top == 0
+    assert "it feeds across at Z1.000 mm" in program.doubts[0]
+    assert set(program.moves.file_line[program.taken_as_air].tolist()) == {6, 7, 8}
+    told = read(FLOOR + THROUGH, top=12.0)
+    assert not len(told.taken_as_air)
+    assert cutting(told.moves, told.tops)[program.taken_as_air].all()
+
+
+def test_a_part_with_what_may_have_been_cut_unheard_is_not_good():
+    """All of the outline was heard, and the pocket in it is taken as air: nobody knows of it."""
+    for top, verdict in ((None, "unheard"), (12.0, "good")):
+        plan = Plan.of(read(FLOOR + THROUGH, top=top), {0: Bit("six", 6.0, 2)})
+        marks = unmarked(plan) | np.uint8(SEEN | HEARD)
+        assert [part.verdict for part in verdicts(plan, marks, frozenset({0}))] == [verdict]

@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 
 from analysis.cutting import Bit
 from analysis.errors import ShelfError
-from monitor.shelf.bits import KINDS, Shelf, parse_length, read_shelf
+from monitor.shelf.bits import KINDS, Shelf, parse_height, parse_length, read_shelf
 
 SHELF = """
 # the bits in the drawer
@@ -70,6 +70,23 @@ def test_what_is_no_length_is_refused(text: str):
         parse_length(text)
     assert f"'{text}'" in str(caught.value)
     assert "\n" not in str(caught.value)
+
+
+@pytest.mark.parametrize(
+    ("text", "height"),
+    [("12mm", 12.0), ("0", 0.0), ("-0", 0.0), ("0mm", 0.0), ("-1/2in", -12.7), ("18", 18.0)],
+)
+def test_heights_may_be_nothing_or_less(text: str, height: float):
+    """A height is written as a length, but may lie at zero or below."""
+    assert parse_height(text) == pytest.approx(height, rel=1e-15)
+
+
+@pytest.mark.parametrize("text", ["", "-", "--6mm", "top", "1/0in", "6cm", "nan", "inf"])
+def test_what_is_no_height_is_refused(text: str):
+    """Anything else is a ValueError of one line that shows the text and how to write it."""
+    with pytest.raises(ValueError, match=r"12mm, 0\.5in or 0") as caught:
+        parse_height(text)
+    assert f"'{text}'" in str(caught.value)
 
 
 @given(st.floats(min_value=1e-3, max_value=1e3))
