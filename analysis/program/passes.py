@@ -16,6 +16,9 @@ from analysis.program.traverses import SAME_LEVEL, Ways, around, squares
 LEAD_IN = 2.0
 """mm above Z 0; what is fed lower may be a way in, above a sheet whose top is Z 0."""
 
+JUST_ABOVE = 1.0
+"""mm above Z 0; what is fed across lower, and no deeper in the same go, may be in the air for all that."""
+
 RAMP_IN = 3.0
 """mm above Z 0; ramps and helices begin lower, above a sheet whose top is Z 0."""
 
@@ -78,7 +81,7 @@ def _ends_above(ways: Ways, under: NDArray[np.bool_]) -> bool:
     """Whether the bit goes in at feed and comes out again, all of it above Z 0."""
     inside = ways.feeds & ways.fed_down & under & (ways.low > SAME_LEVEL)
     stays = inside & (ways.deepest >= -SAME_LEVEL)
-    far = ways.across & (ways.passes & (ways.low > LEAD_IN) | (ways.deepest > LEAD_IN))
+    far = ways.across & (ways.passes & (ways.low > JUST_ABOVE + SAME_LEVEL) | (ways.deepest > LEAD_IN))
     if _length(ways, stays & far) >= LEAST or (stays & _holes(ways)).any():
         return True
     pecked = ways.feeds & under & (ways.moves.kind == Kind.PECK) & (ways.low > LEAD_IN)

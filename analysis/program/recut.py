@@ -328,6 +328,7 @@ def _checks(job: _Job, safe: float, spin_up: float) -> Checks:
         waits=waits_in_words(program.moves, spin_up),
         more=(
             *more,
+            *program.doubts,
             *hazards(program, job.wanted, job.pieces, job.crossed, written),
             *slashed_in_words(program, ALIKE_EITHER_WAY),
         ),

@@ -304,6 +304,7 @@ def _approach(
             *low_in_words(safe, stand.state.highest, modes),
             *_comes_later(program, modes, line),
             "parts that are cut through hang on tabs or lie loose: fasten them, or take them out.",
+            *program.doubts,
             *slashed_in_words(program, AS_IN_THE_FIRST_RUN),
             *mixed_in_words(program.lines),
         ),

@@ -12,7 +12,13 @@ from analysis.program.passes import LEAD_IN, above_zero, level_below, lie_above_
 from analysis.program.traverses import SAME_LEVEL, Ways
 
 SPOILBOARD = 2.0
-"""mm; nobody cuts deeper than this into the board below the work."""
+"""mm; hardly anybody cuts deeper than this into the board below the work."""
+
+OVERCUT = 4.0
+"""mm; so deep into the spoilboard go the points of drills, and who wants to be sure."""
+
+FROM_HIGH = 8.0
+"""mm; who cuts little below a zero on the sheet comes nearer than this before the bit is fed."""
 
 LINK = 2.0
 """mm; above a pass that lies above Z 0 a traverse nearer than this is a link within the work."""
@@ -96,7 +102,8 @@ def _doubt(ways: Ways, top: float) -> str:
         at = float(ways.low[_in_doubt(ways)].max())
         return f"it feeds across at Z{max(at, 0.0):.3f} mm, which would be in the air"
     deepest = float(lowest(ways.moves)[cutting(ways.moves, 0.0)].min(initial=0.0))
-    return f"nothing is fed deeper than Z{deepest:.3f} mm" if -SPOILBOARD <= deepest < 0 else ""
+    shallow = deepest >= -SPOILBOARD or (deepest >= -OVERCUT and _limit(ways) >= FROM_HIGH)
+    return f"nothing is fed deeper than Z{deepest:.3f} mm" if shallow and deepest < 0 else ""
 
 
 def _in_doubt(ways: Ways) -> NDArray[np.bool_]:

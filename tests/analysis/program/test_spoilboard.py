@@ -183,12 +183,22 @@ def test_a_zero_that_nothing_tells_is_in_doubt_until_somebody_says():
     assert program.top == 0
     assert "nothing is fed deeper than Z-0.200 mm" in doubt
     assert "the same face as the first time" in said(program, 16)
+    assert doubt in said(program, 16)
+    assert doubt in " ".join(" ".join(cautions_of(recut_program(program, ["part 1"]))).split())
     for top in (12.0, 0.0):
         told = read(done.text, top=top)
         assert (told.top, told.doubts, told.top_said) == (top, (), top)
         assert told.level(1).clear >= done.top
         assert "the same face as the first time" not in said(told, 16)
     assert "on the spoilboard as it seems" in said(read(done.text, top=12.0), 16)
+
+
+def test_a_single_deep_overcut_from_high_above_is_in_doubt():
+    """2.5 mm into the spoilboard in one pass from 20 mm above it: not so from just above the sheet."""
+    overcut = replace(PLAIN, through=2.5)
+    assert over(overcut, "board", jobs.outline_in_one)[1].doubts
+    thin = replace(overcut, thick=0.5)
+    assert not over(thin, "top", jobs.outline_in_one)[1].doubts
 
 
 def said(program: Program, line: int) -> str:
@@ -211,6 +221,11 @@ def test_usual_programs_are_in_no_doubt(zero: Zero):
 
 FLOOR = "G21 G90 G54\nM3 S9000\nG0 Z14\nX20 Y20\nG1 Z1 F300\nX24\nY24\nX20\nG0 Z14\n"
 THROUGH = "X0 Y0\nG1 Z-0.2\nX50\nY50\nX0\nY0\nG0 Z14\nM30\n"
+
+
+def test_a_small_pocket_near_the_spoilboard_tells_the_zero():
+    """Down at feed to 1.8 mm, across, and out again: over a zero on the sheet nobody does that in the air."""
+    assert 1.8 < read(FLOOR.replace("Z1 ", "Z1.8 ") + THROUGH).top < 14
 
 
 def test_what_is_fed_across_but_taken_as_air_is_told():
