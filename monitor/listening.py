@@ -36,7 +36,7 @@ from monitor.resuming import command_for, refusal, write_beside
 from monitor.screen import JsonLines, Screen, Shown
 from monitor.screen.keys import is_in_front
 from monitor.screen.seen import Looking
-from monitor.setup import SHELF, Wanted, bits_for, make_listener, read_program
+from monitor.setup import SHELF, Wanted, bits_for, make_listener, read_program, tell_doubts
 from monitor.sharing import Job, Sharing
 from monitor.shelf.bits import read_shelf
 from monitor.shop.address import Shop, machine_named
@@ -130,7 +130,7 @@ _SHOWN = (1, 2)
 
 def replay(recording: Path, wanted: Wanted, keep: Keep | None, *, as_json: bool) -> Status:
     """Listen to a recording, and keep the run where ``keep`` says how; return the exit status."""
-    program = read_program(wanted.program, warn, top=wanted.top) if wanted.program else None
+    program = _program_of(wanted)
     # What is kept is for later, whoever reads now; a replay that nobody reads nor keeps is to end.
     reading = going_on_unread() if keep else nullcontext()
     # Where the cut was is kept once a block.
@@ -215,7 +215,7 @@ class Live:
 def watch(live: Live, wanted: Wanted, *, as_json: bool) -> Status:
     """Listen to the microphone, whoever still reads what is written; return the exit status."""
     actions = read_actions(home() / ACTIONS)
-    program = read_program(wanted.program, warn, top=wanted.top) if wanted.program else None
+    program = _program_of(wanted)
     if program is not None:
         wanted = replace(wanted, pace=read_pace(home(), machine_named(live.machine)))
     source = Microphone(live.device, live.rate)
@@ -346,6 +346,15 @@ def _screen(title: str, program: Program | None, controls: Controls, press: str)
 
 # Terminals, by their name, that can't place what is written.
 _NO_SCREEN = ("", "dumb", "unknown")
+
+
+def _program_of(wanted: Wanted) -> Program | None:
+    """Return the program that is cut, and say what in it is odd or in doubt."""
+    if wanted.program is None:
+        return None
+    program = read_program(wanted.program, warn, top=wanted.top)
+    tell_doubts(program, warn)
+    return program
 
 
 def _after(seconds: float | None) -> Callable[[], bool]:

@@ -13,7 +13,7 @@ from analysis.program.program import Units
 from analysis.program.recut import all_parts_but
 from analysis.program.written import anew
 from monitor.saving import check_place, replace_file, save
-from monitor.setup import read_program
+from monitor.setup import read_program, tell_doubts
 from monitor.trouble import warn
 
 _READ_IT = "Read it before you run it: above all its first lines."
@@ -83,7 +83,9 @@ def write_restart(program: Path, asked: Asked, out: Path | None) -> None:
     ChipsongError
         When the file cannot be written, or is the program itself.
     """
-    text, content = _made(read_program(program, warn, units=asked.units, top=asked.top), asked)
+    found = read_program(program, warn, units=asked.units, top=asked.top)
+    tell_doubts(found, warn)
+    text, content = _made(found, asked)
     if out is None:
         sys.stdout.flush()
         sys.stdout.buffer.write(content)

@@ -113,13 +113,17 @@ def _tell(program: Program, name: str, warn: Callable[[str], None]) -> None:
     first: dict[str, Note] = {}
     for note in program.warnings:
         first.setdefault(note.text, note)
-    for doubt in program.doubts:
-        warn(f"{name}: {doubt}")
     told = list(first.values())[:_NOTES]
     for note in told:
         warn(f"{name}: {note}")
     if len(program.warnings) > len(told):
         warn(f"{name}: {len(program.warnings) - len(told)} more remarks on other lines")
+
+
+def tell_doubts(program: Program, warn: Callable[[str], None]) -> None:
+    """Say why the top of the work may lie elsewhere than it is taken to, if it may."""
+    for doubt in program.doubts:
+        warn(f"{program.name}: {doubt}")
 
 
 def bits_for(wanted: Wanted, program: Program | None, shelf: Shelf) -> dict[int, Bit]:

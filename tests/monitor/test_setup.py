@@ -8,7 +8,7 @@ from analysis.cutting import Bit
 from analysis.errors import ProgramError
 from analysis.program import Program, read
 from analysis.watcher import Settings
-from monitor.setup import Wanted, bits_for, entries_for, make_listener, read_program, settings_of
+from monitor.setup import Wanted, bits_for, entries_for, make_listener, read_program, settings_of, tell_doubts
 from monitor.shelf.bits import Entry, Shelf, Thresholds
 
 PROGRAM = "T1 M6\nS12000 M3\nG1 X10 F600\nT2 M6\nM3\nG1 X20\nM5\nT5 M6\nG1 X30\nM30\n"
@@ -171,3 +171,15 @@ def test_it_is_said_where_lines_come_without_their_program(
     program = None if text is None else read(text, "job")
     make_listener(48_000, program, Wanted(speed=18_000.0, lines=lines), tmp_path, said.append)
     assert ["no restart program; say --program" in line for line in said] == [True] * told
+
+
+def test_a_top_in_doubt_is_told_until_it_is_said(tmp_path: Path):
+    """That Z0 may be the spoilboard is told in one line that says what to do."""
+    path = tmp_path / "thin.ngc"
+    path.write_text("G21 G90\nS18000 M3\nG0 Z14\nG0 X0 Y0\nG1 Z-.2 F600\nX50\nG0 Z14\nM30\n")
+    told: list[str] = []
+    tell_doubts(read_program(path, told.append), told.append)
+    assert [text.split(",")[0] for text in told] == ["thin.ngc: Z0 is taken for the sheet's top"]
+    assert "--top" in told[0]
+    tell_doubts(read_program(path, told.append, top=3.0), told.append)
+    assert len(told) == 1
