@@ -136,7 +136,7 @@ def test_a_hole_deep_into_the_board_leaves_no_pass_out_of_a_recut(works: tuple[W
     lines = recut_program(program, ["part 1"]).split("\n")
     depths = [line.split()[1] for line in lines if line.startswith("G1 Z")]
     assert program.top == 18
-    assert depths[-4:] == ["Z12", "Z6", "Z0", "Z-0.2"]
+    assert depths[-4:] == ["Z12.", "Z6.", "Z0.", "Z-0.2"]
 
 
 @pytest.mark.parametrize("last", [jobs.outline_in_one, jobs.outline])
@@ -146,7 +146,7 @@ def test_pockets_above_the_zero_are_cut(last: Work):
     cuts = cutting(program.moves, program.tops)
     assert set(program.moves.bit[cuts].tolist()) == {1, 2}
     assert len(find_parts(program)) == 3
-    assert "G1 Z8\n" in recut_program(program, ["part 2"])
+    assert "G1 Z8.\n" in recut_program(program, ["part 2"])
 
 
 @pytest.mark.parametrize("zero", ["top", "board"])
