@@ -237,8 +237,8 @@ def _adding(options: tuple[Callable[[_Command], _Command], ...]) -> Callable[[_C
 
 
 def _check_bit(said: _SaidOfBit) -> None:
-    if said["bit"] and (said["rpm"] or said["flutes"] or said["diameter"]):
-        raise click.UsageError("give --bit, or --rpm, --flutes and --diameter, not both")
+    if said["bit"] and (said["flutes"] or said["diameter"]):
+        raise click.UsageError("give --bit, or --flutes and --diameter, not both; --rpm goes with either")
 
 
 def _sharing(*, page: bool, share: bool, port: int) -> "Sharing | None":

@@ -5,8 +5,9 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 
 import numpy as np
+from numpy.typing import NDArray
 
-from analysis.asked_speed import plainly_different, slowest_of
+from analysis.asked_speed import at_each_speed, plainly_different, slowest_of
 from analysis.cutting import Bit
 from analysis.errors import ProgramError
 from analysis.linesfed import AHEAD, FedLocator, Report
@@ -27,6 +28,10 @@ SHELF = "bits.toml"
 # What a bit is taken for when nobody said: the commonest on a small router.
 _USUAL = Bit("bit", diameter=6.35, flutes=2)
 
+
+# An S word below this, rpm, does not outweigh the shelf: no router cuts so slowly, and some machines take
+# their S words as a share of the most, or as on and off. A judgement.
+_CUTS_AT_LEAST = 2000.0
 
 # Remarks on a program that are said one by one before they are only counted.
 _NOTES = 5
@@ -130,8 +135,8 @@ def bits_for(wanted: Wanted, program: Program | None, shelf: Shelf) -> dict[int,
     """
     Return the bit behind each T number, and behind 0 the one for all others.
 
-    What the user says outweighs the shelf, and the shelf outweighs the program: a dial's number, or a
-    program's, is not yet a speed, and the sound tells it anyway.
+    What the user says outweighs the shelf and the program. Of the speed the program's S words outweigh the
+    shelf where they are plainly different: one bit cuts many materials, each at a speed of its own.
 
     Raises
     ------
@@ -141,9 +146,10 @@ def bits_for(wanted: Wanted, program: Program | None, shelf: Shelf) -> dict[int,
     usual = shelf.find(wanted.bit) if wanted.bit else _USUAL
     bits = {0: usual}
     if program is not None:
-        for number in np.unique(program.moves.bit).tolist():
+        numbers = np.unique(program.moves.bit).tolist()
+        for number in {0, *numbers} if wanted.bit else numbers:
             known = None if wanted.bit else shelf.by_tool(number)
-            bits[number] = _with_speed(known or usual, program, number)
+            bits[number] = _with_speed(known or usual, _turning(program, number, alone=not wanted.bit))
     return {number: _said(wanted, bit) for number, bit in bits.items()}
 
 
@@ -187,10 +193,54 @@ def settings_from(told: Thresholds) -> Settings:
     )
 
 
-def _with_speed(bit: Bit, program: Program, number: int) -> Bit:
-    """Return ``bit`` with the speeds at which the program turns this T number, where none is known."""
-    turning = program.moves.speed[(program.moves.bit == number) & (program.moves.speed > 0)]
-    if bit.speed or not len(turning):
+def speed_remarks(wanted: Wanted, program: Program | None, shelf: Shelf) -> list[str]:
+    """
+    Say of which bits of a program the shelf has another speed than is listened for, each in a line.
+
+    Raises
+    ------
+    ShelfError
+        When the bit that was named is not on the shelf.
+    """
+    if program is None or wanted.speed:
+        return []
+    named = shelf.find(wanted.bit) if wanted.bit else None
+    bits, turn = bits_for(wanted, program, shelf), np.unique(program.moves.bit[program.moves.speed > 0])
+    remarks = []
+    for number in turn.tolist():
+        known = named or shelf.by_tool(number)
+        if known and (said := not_as_shelved(known.speed, bits[number])):
+            remarks.append(f"{f'T{number}' if number else 'the bit'}: {said}")
+    return remarks
+
+
+def not_as_shelved(speed: float | None, bit: Bit) -> str:
+    """Say that a program turns a bit at another speed than the shelf says; empty where it does not."""
+    if speed is None or (bit.speed, bit.speeds) == (speed, ()):
+        return ""
+    asked = " and ".join(f"{each.speed:.0f}" for each in at_each_speed(bit))
+    return (
+        f"the shelf says {speed:.0f} rpm, the program {asked}: the program's is listened for; "
+        "say --rpm where a dial sets the speed"
+    )
+
+
+def _turning(program: Program, number: int, *, alone: bool) -> NDArray[np.float64]:
+    """
+    Return the speed of each move in which a T number turns.
+
+    Where it never does, those of all numbers, unless it stands ``alone``: one bit may be behind all of them.
+    """
+    speed = program.moves.speed
+    own = speed[(program.moves.bit == number) & (speed > 0)]
+    return own if alone or len(own) else speed[speed > 0]
+
+
+def _with_speed(bit: Bit, turning: NDArray[np.float64]) -> Bit:
+    """Return ``bit`` with the speeds at which a program turns it, where its own is not one with them."""
+    if bit.speed:
+        turning = turning[turning >= _CUTS_AT_LEAST]
+    if not len(turning) or (bit.speed and len(plainly_different([bit.speed, *turning.tolist()])) == 1):
         return bit
     speeds = plainly_different(turning.tolist())
     if len(speeds) == 1:
@@ -264,6 +314,8 @@ def make_listener(  # noqa: PLR0913 - all but the last are always said
             references[number] = known
         elif why_not:
             warn(why_not)
+    for remark in speed_remarks(wanted, program, shelf):
+        warn(remark)
     if _is_speed_unsaid(bits, program):
         warn(
             "nobody said how fast the spindle turns: half the speed may be taken for it, and a loose bit not "

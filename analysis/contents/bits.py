@@ -33,6 +33,8 @@ class Tool:
         Where each comes from.
     shelf
         Its name on the shelf; empty when it is not there.
+    shelf_speed
+        The speed that the shelf says, rpm, whichever is listened for; ``None`` when it says none.
     """
 
     bit: Bit
@@ -40,6 +42,7 @@ class Tool:
     flutes: Known = "assumed"
     speed: Known = "program"
     shelf: str = ""
+    shelf_speed: float | None = None
 
 
 @dataclass(frozen=True)

@@ -12,6 +12,7 @@ from analysis.program.notes import SAME
 from monitor.output import printable
 from monitor.planning.lengths import Lengths, number
 from monitor.planning.lines import columns, field
+from monitor.setup import not_as_shelved
 from monitor.words import CAUTIONS, place
 from monitor.words import clock as whole_seconds
 
@@ -231,7 +232,12 @@ def _some(words: list[str], most: int) -> str:
 
 def _remarks(contents: Contents, lengths: Lengths) -> list[str]:
     """Return what the reader did not understand, and what the charts say about the chips."""
-    remarks = [*_read(contents), *_assumed(contents.bits), *_chips(contents, lengths)]
+    remarks = [
+        *_read(contents),
+        *_assumed(contents.bits),
+        *_shelved(contents.bits),
+        *_chips(contents, lengths),
+    ]
     told = [line for remark in remarks[:_REMARKS] for line in field("-", remark, indent=2, width=2)]
     if len(remarks) > _REMARKS:
         told.append(f"  and {len(remarks) - _REMARKS} more; --json has all")
@@ -260,6 +266,13 @@ def _assumed(bits: tuple[BitUse, ...]) -> Iterator[str]:
         numbers = "put them there with their T numbers, or " if any(bit.number for bit in unknown) else ""
         assumed = "its size is" if len(unknown) == 1 else "their sizes are"
         yield f"{names}: not on the shelf, so {assumed} assumed; {numbers}say --diameter and --flutes"
+
+
+def _shelved(bits: tuple[BitUse, ...]) -> Iterator[str]:
+    """Say which bits the program turns at another speed than the shelf says."""
+    for bit in bits:
+        if bit.tool.speed == "program" and (said := not_as_shelved(bit.tool.shelf_speed, bit.tool.bit)):
+            yield f"{tool_name(bit.number)}: {said}"
 
 
 def _chips(contents: Contents, lengths: Lengths) -> Iterator[str]:

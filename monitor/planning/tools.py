@@ -23,11 +23,14 @@ def tools_for(wanted: Wanted, program: Program, shelf: Shelf) -> dict[int, Tool]
 
 def _tool(wanted: Wanted, bit: Bit, found: Bit | None) -> Tool:
     known: Known = "shelf" if found else "assumed"
-    speed: Known = "shelf" if found and found.speed else "program" if bit.speed else "unknown"
+    own = found.speed if found else None
+    of_program: Known = "program" if bit.speed else "unknown"
+    speed: Known = "shelf" if own and (bit.speed, bit.speeds) == (own, ()) else of_program
     return Tool(
         bit,
         diameter="said" if wanted.diameter else known,
         flutes="said" if wanted.flutes else known,
         speed="said" if wanted.speed else speed,
         shelf=found.name if found else "",
+        shelf_speed=own,
     )

@@ -9,7 +9,7 @@ The shelf: all bits that are known, in a file that a person reads and writes.
     diameter = "6mm"         # or "0.25in", "1/4in"; a bare number is mm
     flutes = 2
     kind = "up-cut"          # or down-cut, compression, straight, ball, v
-    speed = 18000            # rpm, optional, as all below
+    speed = 18000            # rpm, where the program says none; optional, as all below
     tool = 1                 # its T number
     material = "plywood"     # what it usually cuts
     care = "blow out the collet, tighten at 20 mm of grip"

@@ -191,7 +191,7 @@ def test_a_comment_cannot_move_the_cursor():
 
 
 def test_how_a_bit_is_known():
-    """The user outweighs the shelf, and the shelf the program; what nobody says is assumed."""
+    """The user outweighs the shelf, and the program its speed; what nobody says is assumed."""
     program = read("T1 M6\nS12000 M3\nG1 X10 F600\nT2 M6\nM3\nG1 X20\nT5 M6\nG1 X30\nM30\n")
     entries = (
         Entry(Bit("fine", 3.0, 1, 24_000.0), "up-cut", tool=1),
@@ -200,7 +200,7 @@ def test_how_a_bit_is_known():
     shelf = Shelf(Path("bits.toml"), entries)
     known = tools_for(Wanted(), program, shelf)
     assert [(known[n].shelf, known[n].diameter, known[n].speed) for n in (1, 2, 5)] == [
-        ("fine", "shelf", "shelf"),
+        ("fine", "shelf", "program"),
         ("coarse", "shelf", "program"),
         ("", "assumed", "unknown"),
     ]
@@ -208,6 +208,19 @@ def test_how_a_bit_is_known():
     assert (said.speed, said.flutes, said.diameter) == ("said", "said", "shelf")
     named = tools_for(Wanted(bit="coarse"), program, shelf)[5]
     assert (named.shelf, named.bit.flutes, named.flutes) == ("coarse", 3, "shelf")
+    alike = Shelf(Path("bits.toml"), (Entry(Bit("fine", 3.0, 1, 12_100.0), "up-cut", tool=1),))
+    assert tools_for(Wanted(), program, alike)[1].speed == "shelf"
+
+
+def test_another_speed_on_the_shelf_is_a_remark():
+    """Both speeds are told, and what to do where a dial sets the speed; that of the program is used."""
+    program = read(SQUARE)
+    shelf = Shelf(Path("bits.toml"), (Entry(Bit("slow", 6.0, 2, 10_000.0), "up-cut", tool=1),))
+    text = plan_text(contents_of(program, tools_for(Wanted(), program, shelf)))
+    assert said_of(text, "speed").startswith("18000 rpm: spindle 300 Hz")
+    assert "T1: the shelf says 10000 rpm, the program 18000: " in " ".join(text.split())
+    dial = plan_text(contents_of(program, tools_for(Wanted(speed=10_000.0), program, shelf)))
+    assert "the shelf says" not in dial
 
 
 # --- what a program reads -------------------------------------------------------------------------------
@@ -311,8 +324,11 @@ def test_the_shelf_is_asked(chipsong: Command, home: Path, job: Callable[[str], 
     (home / "bits.toml").write_text(SHELF)
     text = chipsong("plan", job(SQUARE)).out
     assert said_of(text, "bit") == "quarter: 6.35 mm, 3 flutes (shelf)"
-    assert said_of(text, "speed") == (
-        "17000 rpm: spindle 283.3 Hz, tooth-pass 850 Hz (shelf; the program says 18000)"
+    assert said_of(text, "speed") == "18000 rpm: spindle 300 Hz, tooth-pass 900 Hz"
+    assert "T1: the shelf says 17000 rpm, the program 18000: " in " ".join(text.split())
+    (home / "bits.toml").write_text(SHELF.replace("17000", "17400"))
+    assert said_of(chipsong("plan", job(SQUARE)).out, "speed") == (
+        "17400 rpm: spindle 290 Hz, tooth-pass 870 Hz (shelf; the program says 18000)"
     )
 
 
@@ -364,7 +380,7 @@ def test_the_program_itself_is_never_drawn_over(chipsong: Command, tmp_path: Pat
 
 
 @pytest.mark.parametrize(
-    "words", [["--material", "cheese"], ["--bit", "x", "--rpm", "9000"], ["--flutes", "0"]]
+    "words", [["--material", "cheese"], ["--bit", "x", "--flutes", "2"], ["--flutes", "0"]]
 )
 def test_wrong_options_are_wrong_usage(chipsong: Command, words: list[str]):
     """An unknown material, a bit together with its sizes, no flutes: status 2."""

@@ -118,6 +118,25 @@ def test_a_bit_on_the_shelf_is_as_good_as_its_figures(chipsong: Command, home: P
     assert chipsong(*words, "--bit", "Compression").out == replayed("slip_outline").out
 
 
+@pytest.mark.slow
+@pytest.mark.parametrize("found", [(), ("--bit", "compression")])
+def test_a_speed_of_another_material_on_the_shelf_hides_no_slip(
+    chipsong: Command, home: Path, replayed: Replayed, found: tuple[str, ...]
+):
+    """The program turns the bit faster: it is heard as if the shelf said no speed, and that is told."""
+    home.mkdir()
+    (home / "bits.toml").write_text(
+        '[[bit]]\nname = "compression"\ndiameter = "6mm"\nflutes = 2\nkind = "compression"\ntool = 3\n'
+        "speed = 10000\n"
+    )
+    words = [word for word in shipped("slip_outline") if word not in BIT]
+    ended = chipsong(*words, *found)
+    assert (ended.status, ended.out) == (3, replayed("slip_outline").out)
+    assert ended.err.startswith("chipsong: T3: the shelf says 10000 rpm, the program 18000: ")
+    ended = chipsong(*words, *found, "--rpm", "18000")
+    assert (ended.status, ended.out, ended.err) == (3, replayed("slip_outline").out, "")
+
+
 # --- lines from outside ---------------------------------------------------------------------------------
 
 
@@ -284,7 +303,6 @@ def _is_one_line(ended: Ended, said: str) -> None:
         ("--flutes", "0"),
         ("--diameter", "wide"),
         ("--diameter", "-6mm"),
-        ("--bit", "a", "--rpm", "18000"),
         ("--bit", "a", "--flutes", "2"),
         ("--bit", "a", "--diameter", "6mm"),
         ("--hours", "0"),

@@ -8,7 +8,16 @@ from analysis.cutting import Bit
 from analysis.errors import ProgramError
 from analysis.program import Program, read
 from analysis.watcher import Settings
-from monitor.setup import Wanted, bits_for, entries_for, make_listener, read_program, settings_of, tell_doubts
+from monitor.setup import (
+    Wanted,
+    bits_for,
+    entries_for,
+    make_listener,
+    read_program,
+    settings_of,
+    speed_remarks,
+    tell_doubts,
+)
 from monitor.shelf.bits import Entry, Shelf, Thresholds
 
 PROGRAM = "T1 M6\nS12000 M3\nG1 X10 F600\nT2 M6\nM3\nG1 X20\nM5\nT5 M6\nG1 X30\nM30\n"
@@ -34,9 +43,9 @@ def test_without_anything_said_it_is_the_commonest_bit():
 
 
 def test_the_shelf_knows_the_bits_of_the_program(program: Program):
-    """T numbers find their bits on the shelf; where it gives no speed the program does."""
+    """T numbers find their bits on the shelf; how fast they turn here the program knows better."""
     bits = bits_for(Wanted(), program, SHELF)
-    assert bits[1] == Bit("fine", 3.0, 1, 24000.0)
+    assert bits[1] == Bit("fine", 3.0, 1, 12000.0)
     assert bits[2] == Bit("coarse", 8.0, 3, 12000.0)
 
 
@@ -48,7 +57,7 @@ def test_a_bit_that_nobody_knows_is_the_commonest(program: Program):
 def test_a_bit_that_is_named_is_in_the_spindle_whatever_the_program_says(program: Program):
     """--bit stands for every T number."""
     bits = bits_for(Wanted(bit="round"), program, SHELF)
-    assert set(bits.values()) == {Bit("round", 6.0, 2, 16000.0)}
+    assert set(bits.values()) == {Bit("round", 6.0, 2, 12000.0)}
 
 
 def test_what_the_user_says_outweighs_everything(program: Program):
@@ -75,12 +84,56 @@ def test_a_bit_has_all_the_speeds_at_which_the_program_turns_it():
     assert (bit.speed, bit.speeds) == (16_100.0, ())
 
 
-@pytest.mark.parametrize("wanted", [Wanted(speed=12_000.0), Wanted(bit="round"), Wanted()])
-def test_a_speed_that_the_user_or_the_shelf_says_is_the_only_one(wanted: Wanted):
-    """Where a dial sets the speed the program's S words set none."""
-    bit = bits_for(wanted, read(TWO_SPEEDS.format(third=8000), "job.ngc"), SHELF)[1]
-    assert bit.speed in {12_000.0, 16_000.0, 24_000.0}
-    assert bit.speeds == ()
+@pytest.mark.parametrize("bit", [None, "round"])
+def test_a_speed_that_the_user_says_is_the_only_one(bit: str | None):
+    """Where a dial sets the speed the program's S words set none, and the shelf's is of another day."""
+    wanted, several = Wanted(speed=12_000.0, bit=bit), read(TWO_SPEEDS.format(third=8000), "job.ngc")
+    assert {(bit.speed, bit.speeds) for bit in bits_for(wanted, several, SHELF).values()} == {(12_000.0, ())}
+    assert speed_remarks(wanted, several, SHELF) == []
+
+
+@pytest.mark.parametrize(
+    ("shelved", "asked", "speed", "told"),
+    [
+        (10_000.0, 18_000, 18_000.0, ["T1: the shelf says 10000 rpm, the program 18000"]),
+        (36_000.0, 18_000, 18_000.0, ["T1: the shelf says 36000 rpm, the program 18000"]),
+        (17_500.0, 18_000, 17_500.0, []),
+        (18_000.0, 18_000, 18_000.0, []),
+        (None, 18_000, 18_000.0, []),
+        (18_000.0, 1000, 18_000.0, []),
+        (18_000.0, 1, 18_000.0, []),
+    ],
+)
+@pytest.mark.parametrize("bit", [None, "own"])
+def test_a_program_outweighs_the_speed_on_the_shelf_where_that_is_plainly_another(
+    bit: str | None, shelved: float | None, asked: int, speed: float, told: list[str]
+):
+    """It is said then. An S word at which nothing is cut is no speed: a share of the most, or just on."""
+    shelf = Shelf(Path("bits.toml"), (Entry(Bit("own", 6.0, 2, shelved), "v", tool=1),))
+    cut = read(f"G21 G90\nT1 M6\nS{asked} M3\nG0 Z5\nX0 Y0\nG1 Z-1 F600\nX50\nG0 Z5\nM30\n", "job.ngc")
+    assert bits_for(Wanted(bit=bit), cut, shelf)[1].speed == speed
+    remarks = speed_remarks(Wanted(bit=bit), cut, shelf)
+    assert [line.split(":")[:2] for line in remarks] == [line.split(":")[:2] for line in told]
+    assert all("say --rpm where a dial sets the speed" in line for line in remarks)
+
+
+def test_a_program_with_several_speeds_outweighs_the_shelf_with_one_of_them():
+    """At the other one a tight bit would sound as a loose one does; all of them are named."""
+    shelf = Shelf(Path("bits.toml"), (Entry(Bit("own", 6.0, 2, 16_000.0), "v", tool=1),))
+    several = read(TWO_SPEEDS.format(third=8000), "job.ngc")
+    assert bits_for(Wanted(), several, shelf)[1].speeds == (8000.0, 16_000.0)
+    (remark,) = speed_remarks(Wanted(), several, shelf)
+    assert remark.startswith("T1: the shelf says 16000 rpm, the program 8000 and 16000: ")
+
+
+def test_whoever_listens_is_told_of_another_speed_on_the_shelf(tmp_path: Path, program: Program):
+    """The remark comes where the listener is made."""
+    (tmp_path / "bits.toml").write_text(
+        '[[bit]]\nname = "fine"\ndiameter = 3\nflutes = 1\nkind = "up-cut"\nspeed = 24000\ntool = 1\n'
+    )
+    said: list[str] = []
+    make_listener(48_000, program, Wanted(), tmp_path, said.append)
+    assert said[0].startswith("T1: the shelf says 24000 rpm, the program 12000: ")
 
 
 def test_each_bit_is_judged_as_the_shelf_says_unless_the_user_says_otherwise(program: Program):

@@ -284,8 +284,7 @@ def test_a_job_with_a_far_slower_bit_is_not_compared(
     chipsong("accept", keep("tight_outline"))
     words = ("replay", SHIPPED / "tight_outline.flac", *program_of("tight_outline"), "--json")
     for speed, compared in ((16_500, True), (9000, False)):
-        chipsong("bits", "change", "comp", "--speed", speed)
-        ended = chipsong(*words)
+        ended = chipsong(*words, "--rpm", speed)
         assert ('"against": "reference"' in ended.out) is compared
         why = f"whose slowest bit turns at 18000 rpm, in this one at {speed}"
         assert (why in ended.err) is not compared
