@@ -174,3 +174,47 @@ def test_other_chunks_before_the_sound_do_not_matter(wav: Path, tmp_path: Path):
     path = tmp_path / "noted.wav"
     path.write_bytes(content[:36] + note + content[36:])
     np.testing.assert_array_equal(joined(heard(path)), NOISE)
+
+
+@pytest.mark.parametrize("whole", [0, 36, 48_036])
+@pytest.mark.parametrize("note", [b"", b"LIST" + struct.pack("<I", 6) + b"INFO!\0"])
+def test_a_recorder_that_was_killed_leaves_sound(wav: Path, tmp_path: Path, whole: int, note: bytes):
+    """It never wrote how long the sound is: a length of 0 with sound behind it is not believed."""
+    content = bytearray(wav.read_bytes())
+    content[4:8], content[40:44] = struct.pack("<I", whole), bytes(4)
+    path = tmp_path / "killed.wav"
+    path.write_bytes(content[:36] + note + content[36:])
+    with Recording(path) as recording:
+        assert recording.frames == len(NOISE)
+        np.testing.assert_array_equal(joined(list(recording.blocks(500))), NOISE)
+        np.testing.assert_array_equal(joined(list(recording.blocks())), NOISE)
+
+
+def test_a_note_behind_no_sound_is_no_sound(tmp_path: Path):
+    """A file whose length truly is zero may have other chunks at its end: they are not heard."""
+    path = tmp_path / "nothing.wav"
+    soundfile.write(path, NOISE[:0], RATE)
+    path.write_bytes(path.read_bytes() + b"LIST" + struct.pack("<I", 6) + b"INFO!\0")
+    with pytest.raises(SoundError, match="length is zero"):
+        Recording(path)
+
+
+@pytest.mark.parametrize("name", ["cut.raw", "cut.RAW"])
+def test_sound_without_a_header_is_refused(tmp_path: Path, name: str):
+    """Nobody can tell its rate: one line says what to give."""
+    path = tmp_path / name
+    path.write_bytes(NOISE.tobytes())
+    with pytest.raises(SoundError, match=r"raw sound without a header: give a WAV or FLAC file"):
+        Recording(path)
+
+
+@pytest.mark.parametrize(("rate", "heard"), [(1000, False), (3999, False), (4000, True)])
+def test_a_recording_that_is_too_coarse_is_refused(tmp_path: Path, rate: int, heard: bool):
+    """With so few samples a second a tight bit may be taken for a loose one, so it says what to do."""
+    path = tmp_path / "coarse.wav"
+    soundfile.write(path, NOISE, rate)
+    if heard:
+        Recording(path).close()
+        return
+    with pytest.raises(SoundError, match=rf"only {rate} samples a second.*record at 4000 or more"):
+        Recording(path)
