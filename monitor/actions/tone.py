@@ -74,5 +74,5 @@ class Tone:
                 self._player = self._started()
 
     def _started(self) -> Child:
-        words = [sys.executable, "-m", "monitor.actions.player", f"{self.seconds:g}", self.device]
+        words = [sys.executable, "-P", "-m", "monitor.actions.player", f"{self.seconds:g}", self.device]
         return Child(words, {"PYTHONPATH": module_path()})

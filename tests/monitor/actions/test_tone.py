@@ -68,6 +68,16 @@ def test_a_loudspeaker_that_is_not_there_is_told():
     tone.close()
 
 
+def test_other_files_in_the_folder_are_not_taken_for_modules(tmp_path: Path, monkeypatch: pytest.MonkeyPatch):
+    """A person's own calendar.py beside the job is not what Python's calendar is: it is never run."""
+    for name in ("calendar", "random", "wave"):
+        (tmp_path / f"{name}.py").write_text("import this_is_not_there\n")
+    monkeypatch.chdir(tmp_path)
+    with pytest.raises(ActionError, match=r"failed with status 1: cannot play: .*") as caught:
+        Tone(0.2, "no such loudspeaker").prepare()
+    assert "this_is_not_there" not in str(caught.value)
+
+
 @pytest.mark.sound
 def test_the_process_that_waits_ends_when_it_is_not_needed(
     sound_server: dict[str, str], monkeypatch: pytest.MonkeyPatch
