@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any, TypeVar
 
 import click
 
-from monitor.typed import Number, Whole, moment
+from monitor.typed import RPM, Number, Whole, moment
 
 if TYPE_CHECKING:
     from monitor.kept.labels import Label
@@ -21,7 +21,7 @@ _OPTIONS: tuple[tuple[str, type | Number | Whole, str, str], ...] = (
     ("diameter", str, "6.35mm|0.25in", "Its cutting diameter."),
     ("flutes", Whole(1, 12), "N", "How many cutting edges it has."),
     ("kind", str, "KIND", f"{_KINDS}."),
-    ("speed", Number(1, 100_000), "RPM", "The spindle speed."),
+    ("speed", RPM, "RPM", "The spindle speed."),
     ("tool", Whole(1, 99_999), "N", "Its T number."),
     ("material", str, "NAME", "What it usually cuts."),
     ("care", str, "TEXT", "How its collet is to be cared for."),

@@ -17,7 +17,7 @@ from monitor.bit_commands import accept, bits, label, rehear, tune
 from monitor.output import write_nowhere
 from monitor.status import Status
 from monitor.trouble import warn
-from monitor.typed import Number, Whole
+from monitor.typed import RPM, Number, Whole
 
 if TYPE_CHECKING:
     from analysis.program.program import Units
@@ -157,7 +157,7 @@ def _machine(_context: click.Context, _option: click.Parameter, said: str | None
 
 _BIT_OPTIONS = (
     click.option("--bit", metavar="NAME", help="A bit on the shelf."),
-    click.option("--rpm", type=Number(100, 100_000), help="Spindle speed."),
+    click.option("--rpm", type=RPM, help="Spindle speed."),
     click.option("--flutes", type=Whole(1, 12), help="Cutting edges of the bit."),
     click.option("--diameter", callback=_length, metavar="6.35mm|0.25in", help="Of the bit."),
 )

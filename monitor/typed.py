@@ -22,12 +22,15 @@ class Number(click.FloatRange):
     ----------
     least, most
         Its bounds.
+    what
+        What it is, where it may be taken for another number.
     """
 
     name = "number"
 
-    def __init__(self, least: float, most: float | None = None) -> None:
+    def __init__(self, least: float, most: float | None = None, what: str = "") -> None:
         super().__init__(least, most)
+        self._what = what and f"; it is {what}"
 
     def convert(self, value: Any, param: _Option, ctx: _Command) -> float:  # noqa: ANN401 - text, or a default
         """Return what was typed as a number."""
@@ -35,7 +38,7 @@ class Number(click.FloatRange):
             number = super().convert(value, param, ctx)
             if not math.isnan(number):
                 return number
-        raise _refused(value, f"a number{_bounds(self.min, self.max)}", param, ctx)
+        raise _refused(value, f"a number{_bounds(self.min, self.max)}{self._what}", param, ctx)
 
 
 class Whole(click.IntRange):
@@ -61,6 +64,10 @@ class Whole(click.IntRange):
         with suppress(click.BadParameter):
             return super().convert(value, param, ctx)
         raise _refused(value, f"a whole number{_bounds(self.min, self.max)}{self._what}", param, ctx)
+
+
+RPM = Number(100, 100_000, what="rpm, not thousands")
+"""A spindle's speed."""
 
 
 def moment(ctx: click.Context, param: click.Parameter, said: str | None) -> float | None:

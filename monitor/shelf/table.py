@@ -39,7 +39,7 @@ class _Bit(_Thresholds):
     diameter: Annotated[float, BeforeValidator(_length)]
     flutes: Annotated[StrictInt, Field(ge=1, le=12)]
     kind: Literal["up-cut", "down-cut", "compression", "straight", "ball", "v"]
-    speed: Annotated[float, Field(gt=0, le=100_000, allow_inf_nan=False, strict=True)] | None = None
+    speed: Annotated[float, Field(ge=100, le=100_000, allow_inf_nan=False, strict=True)] | None = None
     tool: Annotated[StrictInt, Field(ge=1, le=99_999)] | None = None
 
     material: _Text | None = None
@@ -63,7 +63,7 @@ _ALLOWED = {
     "diameter": "a length of more than 0, such as 6.35mm or 0.25in",
     "flutes": "a whole number from 1 to 12",
     "kind": f"one of {', '.join(KINDS)}",
-    "speed": "rpm, more than 0 and at most 100000",
+    "speed": "rpm, not thousands: a number from 100 to 100000",
     "tool": "its T number, a whole number from 1 to 99999",
     "material": "some text",
     "care": "some text",

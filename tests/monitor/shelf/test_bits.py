@@ -161,6 +161,8 @@ def test_a_diameter_may_be_a_number_or_text(path: Path, diameter: str):
         ("name", '" "', "' '", "some text"),
         ("name", "", "missing", "some text"),
         ("speed", "-5", "-5", "rpm"),
+        ("speed", "18", "18", "rpm, not thousands"),
+        ("speed", "99.9", "99.9", "from 100 to 100000"),
         ("speed", "inf", "inf", "rpm"),
         ("speed", '"fast"', "'fast'", "rpm"),
         ("tool", "0", "0", "T number"),
