@@ -14,7 +14,7 @@ import click
 
 from analysis.errors import ChipsongError
 from monitor.bit_commands import accept, bits, label, rehear, tune
-from monitor.output import write_nowhere
+from monitor.output import open_closed, write_nowhere
 from monitor.status import Status
 from monitor.trouble import warn
 from monitor.typed import RPM, Number, Whole
@@ -572,6 +572,7 @@ for command in (bits, label, accept, rehear, tune):
 
 def main() -> None:
     """Run the command; whatever fails says so in one line, and the exit status tells."""
+    open_closed()
     if isinstance(sys.stdout, io.TextIOWrapper):
         # Names of microphones and of files hold any sign, and not every terminal has it. Errors bear all.
         sys.stdout.reconfigure(errors="replace")

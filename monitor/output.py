@@ -10,6 +10,7 @@ import sys
 import threading
 from collections.abc import Iterable, Iterator
 from contextlib import contextmanager, suppress
+from pathlib import Path
 from typing import TextIO
 from weakref import WeakSet
 
@@ -96,6 +97,17 @@ def has_failed(stream: TextIO) -> bool:
     if aside is not None and stream not in _FAILED and (aside.left_out or not aside.settle()):
         return True
     return stream in _FAILED
+
+
+def open_closed() -> None:
+    """
+    Open each standard stream that whoever started this process has closed: into nothing, and from nothing.
+
+    Else a file that is opened later would get its number, and what is written to the stream.
+    """
+    for name, mode in (("stdin", "r"), ("stdout", "w"), ("stderr", "w")):
+        if getattr(sys, name) is None:
+            setattr(sys, name, Path(os.devnull).open(mode, encoding="utf-8"))  # noqa: SIM115 - to the end
 
 
 def write_nowhere(files: Iterable[int]) -> None:

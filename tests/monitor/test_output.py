@@ -79,6 +79,30 @@ def test_the_alarm_still_is_the_exit_status_where_all_output_is_on_a_full_disk()
     assert done.returncode == 3
 
 
+def with_closed(closed: str, *words: str) -> "subprocess.CompletedProcess[str]":
+    """Run the command with some of its standard streams closed, as a shell does it."""
+    shell = ["sh", "-c", f'exec "$@" {closed}', "sh", *COMMAND, *words]
+    env, nothing = {"CHIPSONG_HOME": "/nowhere"}, subprocess.DEVNULL
+    return subprocess.run(shell, env=env, stdin=nothing, capture_output=True, text=True, check=False)
+
+
+@pytest.mark.parametrize("closed", ["<&-", ">&-", "2>&-", "<&- >&- 2>&-"])
+@pytest.mark.parametrize("words", [("--help",), ("bits",), ("watch", "--program", "none", "--control", "-")])
+def test_closed_streams_are_no_traceback(closed: str, words: tuple[str, ...]):
+    """Whoever starts the command may have closed all that it reads and writes: it does what it does else."""
+    done, usual = with_closed(closed, *words), with_closed("", *words)
+    assert done.returncode == usual.returncode
+    assert done.stdout == ("" if ">&-" in closed.replace("2>&-", "") else usual.stdout)
+    assert done.stderr == ("" if "2>&-" in closed else usual.stderr)
+
+
+@pytest.mark.slow
+def test_a_slip_is_heard_where_standard_output_is_closed():
+    """Nobody can be told, and still the exit status says that there was an alarm."""
+    done = with_closed(">&-", *shipped("slip_outline"))
+    assert (done.returncode, done.stderr) == (3, "")
+
+
 @pytest.mark.slow
 def test_a_calm_run_that_could_not_be_told_has_failed():
     """Whoever reads what a replay wrote into a full disk learns from its exit status that it is not all."""
