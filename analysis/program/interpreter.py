@@ -88,6 +88,11 @@ class Interpreter:
                 calls.next += 1
         self._after_the_end()
 
+    @property
+    def breaks_off(self) -> bool:
+        """Whether the end seems to be missing: there is none, and the spindle turns, or % is open."""
+        return not self._ended and (self._opened or self.modes.spindle != 5)
+
     def end(self) -> None:
         """Run no further line."""
         self._ended = True
@@ -116,6 +121,9 @@ class Interpreter:
         unread = [i for i in rest if self._lines[i].strip(" \t%\x1a\0") and not self.calls.defines(i)]
         if self._ended and unread:
             self.notes.add("the program ends before this line; what follows is not run", unread[0] + 1, 1)
+        if self.breaks_off:
+            text = "the program ends here without M2, M30 or a closing %: was its file copied whole?"
+            self.notes.add(text, len(self._lines), 1)
 
     def _line(self, line: str, number: int) -> None:
         block = parse(line, number, self.parameters, self.notes)

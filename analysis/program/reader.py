@@ -104,6 +104,7 @@ def read(
         levels=heights,
         sheets=sheets,
         measured_later=frozenset(run.carriage.measured_later),
+        breaks_off=run.breaks_off,
     )
 
 

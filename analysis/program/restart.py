@@ -307,6 +307,7 @@ def _approach(
             *program.doubts,
             *slashed_in_words(program, AS_IN_THE_FIRST_RUN),
             *mixed_in_words(program.lines),
+            *_breaks_off_in_words(program),
         ),
     )
     return Approach(
@@ -522,6 +523,16 @@ def _stops_in_words(stops: Sequence[str]) -> tuple[str, ...]:
     )
 
 
+def _breaks_off_in_words(program: Program) -> Iterator[str]:
+    """Yield what comes of it where the program's end seems to be missing: it is missing here as well."""
+    if program.breaks_off:
+        yield (
+            f"THE END SEEMS TO BE MISSING: {plain(program.name)} has no M2 or M30. The bit would stay where "
+            "the last line leaves it, in the work perhaps, and turn on. Copy the program whole first, and "
+            "have this written anew."
+        )
+
+
 def _from_the_start(program: Program) -> Restart:
     """Return the whole program, with what to check before it."""
     run = Following(program).run
@@ -532,8 +543,11 @@ def _from_the_start(program: Program) -> Restart:
         bit=bit_in_words(program, int(program.moves.bit[0])),
         top=program.top,
         top_in_doubt=bool(program.level(int(program.moves.system[0])).doubt),
-        more=tuple(f"the program never states {text}." for group, text in _START.items()
-                   if group not in state.stated),
+        more=(
+            *(f"the program never states {text}." for group, text in _START.items()
+               if group not in state.stated),
+            *_breaks_off_in_words(program),
+         ),
     )  # fmt: skip
     begin = opening(program)
     return Restart(program, begin, tuple(comments(cautions(state, checks))), begin)

@@ -124,7 +124,7 @@ def test_feed_per_turn():
 
 def test_dwell_is_in_seconds():
     """NISTIR 6556, 3.5.4: G4 P is in seconds; a very long one is noted."""
-    program = read(HEAD + "X1\nG4 P2.5\nG4 P500")
+    program = read(HEAD + "X1\nG4 P2.5\nG4 P500\nM2")
     assert program.moves.seconds[-2:].tolist() == [2.5, 500]
     assert "milliseconds" in program.warnings[-1].text
 
@@ -178,14 +178,14 @@ def test_g28_goes_through_the_place_it_names():
 def test_another_coordinate_system_is_noted():
     """How far two systems lie apart is not in the program; until stated the place is in doubt."""
     assert "another coordinate system" in texts(HEAD + "X1\nG55\nX1 Y1 Z5")
-    assert texts("G55 " + HEAD.replace("G54", "")) == ""
+    assert texts("G55 " + HEAD.replace("G54", "") + "M2") == ""
     assert "steps on from a place" in texts(HEAD + "X1 Y1\nG56\nG91 X1")
 
 
 def test_length_offsets_put_z_in_doubt_until_it_is_stated():
     """After G43 with another H the coordinate of Z is known only once it is stated."""
     assert "a feed begins at an unknown Z" in texts(HEAD + "G43 H1\nG1 X5")
-    assert texts(HEAD + "G43 H1 Z5\nG1 X5 Y0\nZ-1\nX9") == ""
+    assert texts(HEAD + "G43 H1 Z5\nG1 X5 Y0\nZ-1\nX9\nM2") == ""
     assert "G43 without H" in texts(HEAD + "T3 G43 Z5\nX1")
 
 
@@ -471,3 +471,26 @@ def test_bytes_become_text():
 def test_duration_of_a_full_circle_equals_its_circumference():
     """A closed arc has the length of its circle."""
     assert read(HEAD + "X0 Y0\nG2 I5").moves.length[-1] == pytest.approx(10 * math.pi)
+
+
+@pytest.mark.parametrize(
+    ("text", "missing"),
+    [
+        (HEAD + "G1 Z-1\nX10\n", True),
+        (HEAD + "G1 Z-1\nX10\nG2 ", True),
+        (HEAD + "G1 Z-1\nX10\nG0 Z5\n", True),
+        ("%\n" + HEAD + "G1 Z-1\nX10\nG0 Z5\nM5\n", True),
+        (HEAD + "G1 Z-1\nX10\nG0 Z5\nM5\n", False),
+        (HEAD + "G1 Z-1\nX10\nG0 Z5\nM30\n", False),
+        (HEAD + "G1 Z-1\nX10\nG0 Z5\n%\n", False),
+        ("%\n" + HEAD + "G1 Z-1\nX10\nG0 Z5\nM5\n%\n", False),
+        ("%\n" + HEAD + "G1 Z-1\nX10\nG0 Z5\nM2", False),
+        ("G21 G90\nG0 Z5\nG1 Z-1 F300\nX10\n", False),
+    ],
+)
+def test_an_end_that_seems_to_be_missing_is_noted(text: str, *, missing: bool):
+    """Half a file begins with % and ends without, or leaves the spindle on, and has no M2 or M30."""
+    program = read(text)
+    said = [note for note in program.warnings if "copied whole?" in note.text]
+    assert program.breaks_off is missing
+    assert [note.line for note in said] == [len(program.lines)] * missing

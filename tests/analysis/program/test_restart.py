@@ -266,6 +266,16 @@ def test_what_to_check_comes_in_the_order_of_doing():
     assert places == sorted(places)
 
 
+@pytest.mark.parametrize("line", [9, 1])
+def test_a_restart_of_half_a_file_says_that_its_end_is_missing(line: int):
+    """It is the original from there on, so it would end with the spindle on, in the work perhaps."""
+    half = "\n".join(lines_of(JOB)[:10]) + "\n"
+    said = head_of(restart_program(read(half, "tray.ngc"), line))
+    assert "THE END SEEMS TO BE MISSING: tray.ngc has no M2 or M30" in said
+    assert "Copy the program whole first" in said
+    assert "SEEMS TO BE MISSING" not in head_of(restart_program(read(JOB), line))
+
+
 SPOILBOARD = "G21 G90\nM3 S9000\nG0 Z25\nX1 Y1\nG1 Z15 F100\nX9\nZ12\nX30\nZ9\nX9\nG0 Z25\nX0\nG1 Z9\nX5\nM2"
 
 
