@@ -8,6 +8,7 @@ from contextlib import AbstractContextManager, ExitStack, nullcontext
 from typing import TYPE_CHECKING, Any
 
 from analysis.events import from_dict
+from monitor.actions.libraries import needed
 from monitor.listening import asked_to_end
 from monitor.output import printable
 from monitor.screen.keys import is_in_front, single_keys
@@ -64,7 +65,13 @@ def show_shop(
         For how long; ``None`` for ever.
     sharing
         Who may see a page of them; ``None`` for no page.
+
+    Raises
+    ------
+    ActionError
+        When the library that talks to brokers is not installed: an empty list would look like good news.
     """
+    needed("paho.mqtt.client")
     machines, seen = Machines(), Seen()
     board = None if as_json or not is_in_front(sys.stdout) else _Board(shop)
     end = float("inf") if seconds is None else time.monotonic() + seconds

@@ -114,6 +114,14 @@ def test_an_alarm_arrives_with_its_state(chipsong: Command, home: Path, shop: Sh
     assert row.state.because.startswith("the run ended while an alarm lasted: ")
 
 
+def test_without_the_library_no_shop_is_shown(chipsong: Command, monkeypatch: pytest.MonkeyPatch):
+    """An empty list that nothing can ever fill is not shown: one line says what to install."""
+    monkeypatch.setitem(sys.modules, "paho.mqtt.client", None)
+    ended = chipsong("shop", "mqtt://127.0.0.1/shop", "--for", 5)
+    said = "chipsong: paho-mqtt is missing: pip install 'chipsong[mqtt]'\n"
+    assert (ended.status, ended.out, ended.err) == (1, "", said)
+
+
 @pytest.mark.usefixtures("slips")
 def test_what_a_broker_never_got_is_sent_by_the_next_run(
     chipsong: Command, home: Path, broker: Broker, shop: Shop, monkeypatch: pytest.MonkeyPatch
