@@ -143,7 +143,9 @@ def replay(recording: Path, wanted: Wanted, keep: Keep | None, *, as_json: bool)
             ears = replace(ears, progress=giving_back(ears.progress))
             outcome = listen(source, listener, with_past(ears, past), journal)
     _tell_kept(journal, as_json=as_json)
-    return _status(outcome)
+    status = _status(outcome)
+    lost = keep is not None and (journal is None or journal.failed)
+    return Status.FAILED if lost and status is Status.FINE else status
 
 
 AT_ONCE = 3.0

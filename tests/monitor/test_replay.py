@@ -1,5 +1,6 @@
 """``chipsong replay --json``: the contract with other programs, on the shipped invented recordings."""
 
+import errno
 import json
 import os
 import re
@@ -14,7 +15,7 @@ import pytest
 import soundfile
 from contract import BIT, SHIPPED, Ended, shipped, sound, truth
 
-from monitor.journal import Run, runs
+from monitor.journal import Journal, Run, runs
 from monitor.journal.place import DATABASE
 from monitor.journal.schema import connect
 from monitor.kept.job import program_of
@@ -317,6 +318,33 @@ def test_wrong_usage_is_status_2(chipsong: Command, words: tuple[str, ...]):
 
 
 # --- keeping --------------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize(("name", "status"), [("tight_outline", 1), ("slip_outline", 3)])
+def test_a_run_that_could_not_be_kept_has_failed(
+    chipsong: Command, monkeypatch: pytest.MonkeyPatch, name: str, status: int
+):
+    """Whoever asks for it to be kept learns from the exit status that it was not; an alarm goes before."""
+    monkeypatch.setenv("CHIPSONG_HOME", "/proc/nowhere")
+    ended = chipsong(*shipped(name), "--keep")
+    assert ended.status == status
+    assert ended.of("summary")
+    assert "listening goes on without keeping the run" in ended.err
+
+
+def test_a_run_that_is_kept_in_part_has_failed(
+    chipsong: Command, home: Path, monkeypatch: pytest.MonkeyPatch
+):
+    """So has one whose disk is full from its middle on."""
+
+    def full(_: Journal) -> None:
+        raise OSError(errno.ENOSPC, "No space left on device")
+
+    monkeypatch.setattr(Journal, "_batch", full)
+    ended = chipsong(*shipped("tight_outline"), "--keep")
+    assert ended.status == 1
+    assert "No space left on device" in ended.err
+    assert len(runs(home)) == 1
 
 
 def test_a_kept_run_tells_the_same_later(chipsong: Command, home: Path, replayed: Replayed):
