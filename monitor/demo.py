@@ -1,5 +1,6 @@
 """``chipsong demo``: the main job, on invented sound, from the cut to the restart program."""
 
+import shlex
 import sys
 from collections.abc import Iterator
 from contextlib import contextmanager
@@ -16,6 +17,7 @@ from analysis.locate import Plan
 from analysis.place import SoundLocator
 from analysis.program import read
 from monitor.journal import Journal, open_run
+from monitor.journal.place import runs_folder
 from monitor.kept.job import bits_to_plain, keep_program
 from monitor.kept.keeping import now
 from monitor.listening import ears_for
@@ -35,6 +37,8 @@ _RATE = 32_000
 _SEVERITY = 0.5
 
 _BITS = {0: BITS[1], **BITS}
+
+_PICTURES = ("timeline.png", "sheet.png")
 
 
 @dataclass(frozen=True)
@@ -78,7 +82,7 @@ def run_demo(out: Path, *, seed: int, line: int | None) -> Status:
     Raises
     ------
     ChipsongError
-        When ``out`` cannot be written, or nothing is cut on ``line``.
+        When ``out`` cannot be written or holds other files of these names, or nothing is cut on ``line``.
     """
     plan = _plan(out)
     slips = _line_that_cuts(plan, line)
@@ -95,19 +99,29 @@ def run_demo(out: Path, *, seed: int, line: int | None) -> Status:
     told = _tell_truth(plan, heard, outcome)
     written = (*pictures, out / plan.program.name, *restarts, journal.folder)
     _say("", "Written:", *(f"  {path}" for path in written))
-    _say("", f"To see and hear it: CHIPSONG_HOME={out} chipsong review")
+    _say("", f"To see and hear it: CHIPSONG_HOME={shlex.quote(str(out))} chipsong review")
     return told
 
 
 def _plan(out: Path) -> Plan:
     """Write the job's program into ``out`` and plan it."""
     path, text = out / "seedling_trays.ngc", seedling_trays()
+    _refuse_others(out, path, text)
     try:
         out.mkdir(parents=True, exist_ok=True)
     except OSError as error:
         raise ChipsongError(f"cannot make the folder {out} ({error.strerror}): choose another") from error
     save(text, path)
     return Plan.of(read(text, path.name), BITS)
+
+
+def _refuse_others(out: Path, path: Path, text: str) -> None:
+    """Refuse a folder with files that would be written over, unless a demo has written them."""
+    if runs_folder(out).is_dir():
+        return
+    for there in (path, *(out / name for name in _PICTURES)):
+        if there.exists() and not (there == path and there.read_bytes() == text.encode()):
+            raise ChipsongError(f"{there} is there, and is not of a demo: choose another folder")
 
 
 def _line_that_cuts(plan: Plan, asked: int | None) -> int:
@@ -158,7 +172,7 @@ def _pictures(out: Path, journal: Journal, plan: Plan, outcome: Outcome) -> list
     """Draw the run as the journal kept it; return where the pictures are."""
     run = open_run(out, journal.id)
     rows = run.rows()
-    paths = [out / "timeline.png", out / "sheet.png"]
+    paths = [out / name for name in _PICTURES]
     with _working("Drawing"):
         save_picture(timeline(rows.at, rows.values, rows.columns, events_of(run)), paths[0], dpi=120)
         alarm = outcome.alarms[0] if outcome.alarms else None

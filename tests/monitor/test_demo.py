@@ -1,6 +1,7 @@
 """``chipsong demo``, whole: the cut, the alarm, the restart program, the pictures, the journal."""
 
 import re
+import shlex
 import subprocess
 import time
 from collections.abc import Callable
@@ -33,8 +34,9 @@ def test_the_demo_ends_in_time_with_all_that_it_promises(tmp_path: Path):
     A restart program that reads, two pictures, a journal that opens, of which a small report can be made; and
     it can be run again into the same folder, where it says the same, and lists the same but for the run.
     """
+    out = tmp_path / "my demo"
     begun = time.monotonic()
-    said = demo(tmp_path)
+    said = demo(out)
     assert time.monotonic() - begun < 90.0
 
     assert "ALARM: THE BIT MAY BE LOOSE" in said
@@ -44,28 +46,48 @@ def test_the_demo_ends_in_time_with_all_that_it_promises(tmp_path: Path):
     assert {path.name for path in written} >= {"timeline.png", "sheet.png", "seedling_trays.ngc"}
     assert all(path.exists() for path in written)
     for name in ("timeline.png", "sheet.png"):
-        assert (tmp_path / name).read_bytes().startswith(b"\x89PNG")
+        assert (out / name).read_bytes().startswith(b"\x89PNG")
 
     (restart,) = (path for path in written if path.name.startswith("restart-at-line-"))
     program = read(restart.read_text(), restart.name)
     resumed = re.search(r"Carry on from line (\d+)", said)
     assert resumed
     assert restart.name == f"restart-at-line-{resumed[1]}.ngc"
-    assert 0 < len(program.moves) < len(read((tmp_path / "seedling_trays.ngc").read_text()).moves)
+    assert 0 < len(program.moves) < len(read((out / "seedling_trays.ngc").read_text()).moves)
 
-    run = open_run(tmp_path, written[-1].name)
+    to_type = shlex.split(said.splitlines()[-1].removeprefix("To see and hear it: "))
+    assert to_type == [f"CHIPSONG_HOME={out}", "chipsong", "review"]
+
+    run = open_run(out, written[-1].name)
     assert run.closed
     assert [event.name for event in run.events()].count("alarm") == 1
     assert run.samples() / run.rate == pytest.approx(run.events()[-1].at, abs=0.01)
 
     assert len(report_html(tell(run))) < 5_000_000
 
-    again = demo(tmp_path)
+    again = demo(out)
     assert (
         again.replace(f"{run.folder}-2", str(run.folder)).partition("Written")[0]
         == said.partition("Written")[0]
     )
-    assert len(list((tmp_path / "runs").iterdir())) == 2
+    assert len(list((out / "runs").iterdir())) == 2
+
+
+@pytest.mark.parametrize("name", ["seedling_trays.ngc", "sheet.png", "timeline.png"])
+def test_a_persons_own_files_are_not_written_over(chipsong: Command, tmp_path: Path, name: str):
+    """A folder with files of these names in which no demo ran is refused, and stays as it is."""
+    (tmp_path / name).write_text("my own")
+    ended = chipsong("demo", "--out", tmp_path)
+    assert (ended.status, ended.out) == (1, "")
+    assert ended.err == f"chipsong: {tmp_path / name} is there, and is not of a demo: choose another folder\n"
+    assert [(path.name, path.read_text()) for path in tmp_path.iterdir()] == [(name, "my own")]
+
+
+def test_what_a_demo_left_that_was_stopped_is_its_own(chipsong: Command, tmp_path: Path):
+    """The program that it writes first is no reason to refuse the folder the next time."""
+    words = ("demo", "--out", tmp_path, "--line", 1)
+    assert chipsong(*words).err == chipsong(*words).err
+    assert (tmp_path / "seedling_trays.ngc").exists()
 
 
 @pytest.mark.parametrize("line", [1, 99999])
