@@ -35,7 +35,7 @@ class _Steps(NamedTuple):
 
     stop: tuple[str, str] = (
         "Stop the cut, then the spindle; let it stand still. Smoke? Put it out.",
-        "Stop the cut, then the spindle. Smoke?",
+        "Stop the cut and spindle. Put out fire.",
     )
     look: tuple[str, str] = (
         "Look at bit, collet and nut: worn, dirty, burnt, moved?",

@@ -104,6 +104,7 @@ def test_an_alarm_that_does_not_fit_says_so_and_keeps_the_caution(size: tuple[in
     assert text.count("A feed hold does not stop the spindle.") == 1
     assert "*** ALARM ***" in lines
     assert "1. Stop the cut" in text
+    assert "?" not in text.partition("1. ")[2].partition("2. ")[0], "an order, not a question"
 
 
 @pytest.mark.parametrize("state", STATES)
