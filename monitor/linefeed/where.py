@@ -17,6 +17,7 @@ _FORMS = (
 )
 _NO_PORT = "a port is a number from 1 to 65535"
 _PORT = re.compile(r"(tcp|udp):(\d+)")
+_MEANT_AS_PORT = re.compile(r"(tcp|udp)(:.*)?", re.IGNORECASE)
 _ELSEWHERE = re.compile(r"[A-Za-z][A-Za-z0-9+.-]*://")
 
 
@@ -36,7 +37,14 @@ def source_of(where: str) -> Source:
         if not 0 < port < 65_536:
             raise ValueError(_NO_PORT)
         return TcpPort(port) if found[1] == "tcp" else UdpPort(port)
-    return _elsewhere(where) if _ELSEWHERE.match(where) else GrowingFile(Path(where))
+    if _ELSEWHERE.match(where):
+        return _elsewhere(where)
+    # None of these ever becomes a file with lines: it would be waited for in vain.
+    if _MEANT_AS_PORT.fullmatch(where):
+        raise ValueError(f"'{where}' names no port: write tcp:5555 or udp:5555; {_NO_PORT}")
+    if Path(where).is_dir():
+        raise ValueError(f"'{where}' is a folder: give {_FORMS}")
+    return GrowingFile(Path(where))
 
 
 def is_file(where: str) -> bool:

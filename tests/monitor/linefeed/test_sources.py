@@ -394,3 +394,19 @@ def test_what_names_no_source_is_refused(where: str):
         ValueError, match=r"a port is a number from 1 to 65535|is no source of line numbers: give a file"
     ):
         source_of(where)
+
+
+@pytest.mark.parametrize(
+    "where", ["tcp", "udp", "tcp:", "tcp:abc", "UDP:5555x", "tcp:127.0.0.1:5555", "tcp:-1"]
+)
+def test_what_is_meant_as_a_port_is_no_file(where: str):
+    """Such a file would be waited for in vain, all the run long: it is said how to write a port."""
+    with pytest.raises(ValueError, match=rf"'{where}' names no port: write tcp:5555 or udp:5555"):
+        source_of(where)
+
+
+def test_a_folder_is_no_file(tmp_path: Path):
+    """Nor does a folder ever hold a line."""
+    with pytest.raises(ValueError, match=r"is a folder: give a file, - for"):
+        source_of(str(tmp_path))
+    assert is_file(str(tmp_path / "tcp.log"))
