@@ -236,6 +236,16 @@ def _adding(options: tuple[Callable[[_Command], _Command], ...]) -> Callable[[_C
     return add
 
 
+def _options_typed(context: click.Context) -> list[str]:
+    """Return the options that the user gave."""
+    default = click.core.ParameterSource.DEFAULT
+    return [
+        option.opts[0]
+        for option in context.command.params
+        if option.name and context.get_parameter_source(option.name) is not default
+    ]
+
+
 def _check_bit(said: _SaidOfBit) -> None:
     if said["bit"] and (said["flutes"] or said["diameter"]):
         raise click.UsageError("give --bit, or --flutes and --diameter, not both; --rpm goes with either")
@@ -399,11 +409,19 @@ def watch(  # noqa: PLR0913 - as many as the user may say
     help="How many seconds to check it.",
 )
 @_adding(_BIT_OPTIONS)
-def mics(*, check: bool, device: str | None, seconds: float, **said: Unpack[_SaidOfBit]) -> None:
+@click.pass_context
+def mics(
+    context: click.Context,
+    *,
+    check: bool,
+    device: str | None,
+    seconds: float,
+    **said: Unpack[_SaidOfBit],
+) -> None:
     """List the microphones; with --check, listen to one."""
     _check_bit(said)
-    if device is not None and not check:
-        raise click.UsageError("--device names the one to listen to: give --check, too")
+    if not check and (typed := _options_typed(context)):
+        raise click.UsageError(f"{typed[0]} is for listening to one: give --check, too")
     from monitor.mics import check_microphone, list_text  # noqa: PLC0415
     from monitor.setup import Wanted  # noqa: PLC0415
 

@@ -103,3 +103,15 @@ def test_a_microphone_that_is_named_is_to_be_checked(chipsong: Callable[..., End
     ended = chipsong("mics", "--device", "foo")
     assert ended.status == 2
     assert "give --check, too" in ended.err
+
+
+@pytest.mark.parametrize(
+    "words", [("--rpm", "18000"), ("--flutes", "2"), ("--bit", "x"), ("--for", "8"), ("--device", "USB")]
+)
+def test_what_is_for_listening_is_not_ignored_without_it(
+    chipsong: Callable[..., Ended], words: tuple[str, ...]
+):
+    """Whoever forgot --check is told, and does not take a list for an answer."""
+    ended = chipsong("mics", *words)
+    assert (ended.status, ended.out) == (2, "")
+    assert f"{words[0]} is for listening to one: give --check, too" in ended.err
