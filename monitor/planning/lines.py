@@ -1,10 +1,15 @@
 """Lines of plain text: fields with a hanging indent, and columns."""
 
 import re
+import shutil
+import sys
 import textwrap
 from collections.abc import Sequence
 
 WIDTH = 96
+
+# A terminal that is narrower breaks lines by itself; a field would have hardly a word in each.
+_NARROWEST = 40
 
 _TOGETHER = re.compile(r"(\bline|\d) (\d|\S)")
 
@@ -14,8 +19,19 @@ def field(name: str, said: str, *, indent: int = 4, width: int = 12) -> list[str
     first = " " * indent + f"{name:{width}}"
     # A number stays with its unit, and a line with its number.
     together = _TOGETHER.sub("\\1\xa0\\2", said)
-    wrapped = textwrap.wrap(together, WIDTH, initial_indent=first, subsequent_indent=" " * len(first))
+    wrapped = textwrap.wrap(together, _room(), initial_indent=first, subsequent_indent=" " * len(first))
     return [line.replace("\xa0", " ") for line in wrapped]
+
+
+def sentence(said: str) -> list[str]:
+    """Return a sentence, wrapped."""
+    return field("", said, indent=0, width=0)
+
+
+def _room() -> int:
+    """Return how long a line may be: as wide as the terminal, where there is one."""
+    terminal = shutil.get_terminal_size().columns if sys.stdout.isatty() else WIDTH
+    return max(min(WIDTH, terminal), _NARROWEST)
 
 
 def columns(rows: Sequence[Sequence[str]], *, right: Sequence[int] = ()) -> list[str]:

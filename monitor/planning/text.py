@@ -11,7 +11,7 @@ from analysis.program import Note, Tab
 from analysis.program.notes import SAME
 from monitor.output import printable
 from monitor.planning.lengths import Lengths, number
-from monitor.planning.lines import columns, field
+from monitor.planning.lines import columns, field, sentence
 from monitor.setup import not_as_shelved
 from monitor.words import CAUTIONS, place
 from monitor.words import clock as whole_seconds
@@ -35,7 +35,7 @@ def plan_text(contents: Contents) -> str:
         *(_bit(contents, bit, lengths) for bit in contents.bits),
         _parts(contents.parts, lengths),
         _remarks(contents, lengths),
-        [CAUTIONS[0]],
+        sentence(CAUTIONS[0]),
     )
     return "\n\n".join("\n".join(block) for block in blocks if block)
 
@@ -52,8 +52,10 @@ def _whole(contents: Contents) -> list[str]:
     program = contents.program
     total, cutting = clock(contents.seconds), clock(contents.cutting)
     name = printable(program.name, _LONGEST)
-    lines = [f"{name}: {len(program.lines)} lines, about {total}, {cutting} of it cutting"]
-    lines.append("Times are estimates for a usual small router; bit changes and pauses by hand come on top.")
+    lines = sentence(f"{name}: {len(program.lines)} lines, about {total}, {cutting} of it cutting")
+    lines += sentence(
+        "Times are estimates for a usual small router; bit changes and pauses by hand come on top."
+    )
     for what, plural in (("bit change", "Bit changes"), ("pause", "Pauses")):
         lines += field(plural, _stops([stop for stop in contents.stops if stop.what == what]), indent=0)
     if not contents.measured:

@@ -1,11 +1,15 @@
 """`chipsong plan`: what a person reads, what a program reads, and what goes wrong."""
 
 import json
+import os
+import pty
 import re
 import subprocess
-from collections.abc import Callable
+import termios
+from collections.abc import Callable, Iterator
+from contextlib import suppress
 from pathlib import Path
-from typing import Any
+from typing import IO, Any
 
 import pytest
 from contract import SHIPPED, Ended
@@ -287,6 +291,28 @@ def test_the_command_in_a_pipe_is_plain():
     assert done.stdout.startswith("seedling_trays.ngc: ")
     for word in ("T1  5 mm up-cut, 2 flutes", "T2  ", "T3  ", "Parts: 5", "part 5"):
         assert word in done.stdout
+
+
+def _all_of(terminal: IO[bytes]) -> Iterator[bytes]:
+    """Give what was written to a terminal, to its end, which is an error on some systems."""
+    with suppress(OSError):
+        while piece := terminal.read(4096):
+            yield piece
+
+
+def test_on_a_terminal_lines_are_as_long_as_it_is_wide(job: Callable[[str], Path]):
+    """A remark that the terminal would break in the middle of a word is wrapped before."""
+    ours, theirs = pty.openpty()
+    termios.tcsetwinsize(theirs, (24, 60))
+    words = [*COMMAND, "plan", str(job(SQUARE))]
+    env = {name: value for name, value in os.environ.items() if name not in ("COLUMNS", "LINES")}
+    subprocess.run(words, stdout=theirs, stderr=subprocess.DEVNULL, env=env, check=True)
+    os.close(theirs)
+    with os.fdopen(ours, "rb", buffering=0) as terminal:
+        said = b"".join(_all_of(terminal)).decode()
+    assert "not on the shelf, so its size is assumed" in " ".join(said.split())
+    table = [line for line in said.splitlines() if line.startswith(("  name", "  part", "Parts"))]
+    assert max(len(line) for line in said.splitlines() if line not in table) <= 60
 
 
 def test_a_terminal_without_the_signs_gets_question_marks(job: Callable[[str], Path]):
