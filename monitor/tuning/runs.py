@@ -46,7 +46,7 @@ def labelled_runs(place: RunsAt, entry: Entry, material: str | None) -> list[str
             warn(f"{name} is passed over: {one_line(error)}")
     if not found:
         raise JournalError(
-            f"no run with '{entry.bit.name}' in {wanted or 'no material said'} is labelled: "
+            f"no run with '{entry.bit.name}'{f' in {wanted}' if wanted else ''} is labelled: "
             f"say of runs what they were with `chipsong label`"
         )
     return [name for _, name in sorted(found)]

@@ -48,7 +48,7 @@ def test_nothing_is_learned_from_runs_without_labels(chipsong: Command, kept: tu
     assert kept
     ended = chipsong("tune", "comp", "--dry-run")
     assert (ended.status, ended.out) == (1, "")
-    assert "is labelled" in ended.err
+    assert "no run with 'comp' is labelled: say of runs what they were" in ended.err
     assert ended.err.count("\n") == 1
 
 
