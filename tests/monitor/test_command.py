@@ -53,6 +53,21 @@ def test_a_port_without_a_page_is_wrong_usage(chipsong: Command, words: tuple[st
     assert "--port is the page's, and no page was asked for: give --page, too" in ended.err
 
 
+def test_ctrl_c_while_the_command_is_loaded_is_no_traceback():
+    """Whoever presses it at once sees what is seen of a later one: nothing, and status 1."""
+    script = (
+        "import runpy, sys\n"
+        "class Pressed:\n"
+        "    def find_spec(self, name, *_):\n"
+        "        if name == 'click':\n"
+        "            raise KeyboardInterrupt\n"
+        "sys.meta_path.insert(0, Pressed())\n"
+        "runpy.run_module('monitor', run_name='__main__')\n"
+    )
+    done = subprocess.run([sys.executable, "-c", script], capture_output=True, text=True, check=False)
+    assert (done.returncode, done.stdout, done.stderr) == (1, "", "")
+
+
 def test_help_comes_at_once():
     """`chipsong --help` answers in under 0.4 s, the start of Python included (best of five)."""
     took = []
