@@ -68,6 +68,8 @@ class Besides:
     ----------
     sounds
         What the spindle does by the sound alone, whatever the program says.
+    hears
+        Whether comb or teeth of the spindle were heard of late, so that it is a bit that is heard.
     comb
         How far the spindle's comb stands out, dB.
     beats, tone
@@ -80,6 +82,7 @@ class Besides:
     """
 
     sounds: Phase = Phase.CUT
+    hears: bool = True
     comb: float = 0.0
     beats: float = 0.0
     tone: float = 0.0

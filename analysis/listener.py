@@ -342,6 +342,7 @@ class Listener:
         lines = len(self._reader.ear.telling)
         heard_too = Besides(
             sounds=self._sounds,
+            hears=self._presence.hears,
             comb=float(rows.prominence[index]),
             beats=float(rows.beats[index]),
             tone=float(rows.tone[index]),
@@ -361,7 +362,7 @@ class Listener:
         if speeds and (self._as_asked() != self._turning or self._otherwise.plainly):
             # Where the speed has just changed, this row was still heard with the ear for the one before.
             return replace(context, either=speeds)
-        if self._apart:
+        if self._apart or self._presence.stood:
             return context
         # Mostly it is the same one as for the row before.
         if context is not self._likened[0]:

@@ -41,6 +41,9 @@ class PresenceRules:
         Seconds for which a spindle must be heard to be running.
     hold
         Seconds for which a spindle that is no longer heard is still taken to run.
+    drowned
+        Seconds for which a cut may drown comb and teeth before that: the noise of the shop may be as loud. A
+        judgement, by development runs: where they are heard at all a cut seldom drowns them for longer.
     rise, fall
         How far a third of the bands must be above the air's to be a cut, and how close to be none, dB.
     drop
@@ -57,6 +60,7 @@ class PresenceRules:
     comb_off: float = 2.0
     sure: float = 0.2
     hold: float = 1.0
+    drowned: float = 4.0
     rise: float = 3.0
     fall: float = 2.0
     drop: float = 7.0
@@ -87,15 +91,18 @@ class Presence:
         Whether the cut is only assumed.
     corrected
         Whether this row showed that an assumed cut was none.
+    stood
+        Whether a spindle that was heard has stopped, now or before: what is cut since may be another cut.
     """
 
     def __init__(self, seconds: float, rules: PresenceRules = PresenceRules()) -> None:
         self.assumed = False
         self.corrected = False
+        self.stood = False
         self._rules = rules
         self._seconds = seconds
         self._running = False
-        self._unheard = self._in_hearing = 0.0
+        self._unheard = self._hidden = self._in_hearing = 0.0
         self._colours: deque[Colour] = deque(maxlen=3)
         self._lately: deque[Colour] = deque(maxlen=max(1, round(_TURNED_BEFORE / seconds)))
         self._begin_spindle()
@@ -157,8 +164,10 @@ class Presence:
 
     def _hear_spindle(self, stands: float) -> None:
         limit = self._rules.comb_off if self._running else self._rules.comb_on
-        # The hiss of a cut can drown the comb, and what cuts is turning.
-        heard = stands >= limit or (self._running and self._cutting)
+        self._hidden = 0.0 if stands >= limit else self._hidden + self._seconds
+        # The hiss of a cut can drown the comb, and what cuts is turning; but not for long.
+        may_cut = self._running and self._cutting and self._hidden <= self._rules.drowned
+        heard = stands >= limit or may_cut
         self._unheard = 0.0 if heard else self._unheard + self._seconds
         self._in_hearing = self._in_hearing + self._seconds if heard else 0.0
         if self._in_hearing >= self._rules.sure and not self._running:
@@ -167,7 +176,13 @@ class Presence:
             self._first = [colour for colour in self._lately if _excess(now, colour) < self._rules.fall]
             self._running = True
         elif self._unheard > self._rules.hold:
+            self.stood = self.stood or self._running
             self._running = False
+
+    @property
+    def hears(self) -> bool:
+        """Whether comb or teeth were heard within the time that a spindle is held."""
+        return self._hidden <= self._rules.hold
 
     def _first_idea(self, colour: Colour) -> None:
         self._first.append(colour)

@@ -340,8 +340,10 @@ class Watcher:
     def _cutting(self, moment: Moment) -> Alarm | None:
         context, sample = moment.context, moment.sample
         clear = self._clear.row(sample)
-        # Two flutes that run out of true sound, at half the speed, as a single one does that is loose.
-        if (context.guessed and sample.single) or sample.own < LEAST_OWN:
+        # Where neither comb nor teeth are heard it is noise that is as loud as a cut; and two flutes that run
+        # out of true sound, at half the speed, as a single one does that is loose.
+        unheard = not moment.besides.hears or (context.guessed and sample.single)
+        if unheard or sample.own < LEAST_OWN:
             self._covered += self._seconds
             return None
         if clear:
@@ -600,12 +602,20 @@ class Watcher:
         if moment.phase is Phase.OFF or moment.context.either:
             return "settle", self._unheard(moment)
         if self._covered > _COVERED_LONG:
-            return "settle", "another sound covers the cut: nothing can be compared"
+            return "settle", self._hidden(moment)
         return self._judge_heard(moment)
 
     def _unheard(self, moment: Moment) -> str:
         if moment.phase is not Phase.OFF:
             return _unclear(moment.context.either)
+        return self._no_spindle()
+
+    def _hidden(self, moment: Moment) -> str:
+        if not moment.besides.hears:
+            return self._no_spindle()
+        return "another sound covers the cut: nothing can be compared"
+
+    def _no_spindle(self) -> str:
         speed = self._speeds.get(self._bit)
         return "no spindle is heard" if speed is None else f"no spindle is heard near {speed:.0f} rpm"
 

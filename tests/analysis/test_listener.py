@@ -434,6 +434,43 @@ def test_another_colour_is_a_fault_of_one_steady_sound_only():
         assert not [event for event in quiet if isinstance(event, Alarm)]
 
 
+def test_another_colour_after_the_spindle_has_stood_is_another_cut():
+    """What has another colour once the spindle was stopped and started again is no fault."""
+    steady_sound = machine(24.0, TIGHT | {2.0: 3.0}, 0.03, seed=6)
+    begin = 14 * RATE
+    changed = without_high_bands(steady_sound, 14.0)
+    stopped = np.concatenate([changed[:begin], white(3.0, RATE, 3e-4, seed=9), changed[begin:]])
+    assert not [event for event in told(stopped) if isinstance(event, Alarm)]
+
+
+COLLECTOR = white(16.0, RATE, 0.08, seed=7)
+"""Noise that is louder than the cut, and has no spindle in it."""
+
+
+def test_a_collector_does_not_end_an_alarm_while_the_spindle_stands():
+    """Noise as loud as the cut has none of the signs of a loose bit: it is no good sound for that."""
+    ear = listener(locator=(place := Resuming()))
+    told(UNTIL_SLIP, ear)
+    assert ear.watcher.state == "alarm"
+    told(COLLECTOR, ear)
+    assert ear.watcher.state == "alarm"
+    assert ear.phase is Phase.OFF
+    ear.tightened()
+    assert place.begun == [7]
+
+
+def test_a_collector_is_no_cut_while_the_spindle_stands():
+    """That nothing is heard of the spindle is said; nothing is learned of the noise, nor compared."""
+    ear = listener()
+    told(STORY[: round(ENDS["cut"] * RATE)], ear)
+    step = ear.hear(COLLECTOR)
+    said = [event for event in step.events if isinstance(event, StateChange)]
+    assert [change.state for change in said] == ["settle"]
+    assert said[0].because == "no spindle is heard near 18000 rpm"
+    assert said[0].at - ENDS["cut"] < 6.0
+    assert ear.watcher.learned == {0}
+
+
 def test_the_sound_is_left_alone():
     """A block is read, not written, and may be used again by its owner."""
     block = STORY[:8000].copy()

@@ -96,6 +96,42 @@ def test_a_spindle_is_held(seconds: float):
     assert stopped - begun == pytest.approx(RULES.hold, abs=2.01 * seconds)
 
 
+@pytest.mark.parametrize("seconds", [0.02, 0.05, 0.125])
+def test_a_cut_may_drown_the_comb_for_a_while(seconds: float):
+    """What cuts is turning, though nothing tells of it; but noise that is as loud as a cut is none."""
+    machine = Machine(seconds).stop(1.0).hear(2.0, AIR).hear(2.0, CUT)
+    assert machine.hear(RULES.drowned - 0.5, CUT, stands=UNHEARD).hear(1.0, CUT).phases[-1] is Phase.CUT
+    begun = len(machine.phases) * seconds
+    machine.hear(2.0 * (RULES.drowned + RULES.hold), CUT, stands=UNHEARD)
+    assert machine.story == [Phase.OFF, Phase.AIR, Phase.CUT, Phase.OFF]
+    stopped = (len(machine.phases) - machine.phases[::-1].index(Phase.CUT)) * seconds
+    assert stopped - begun == pytest.approx(RULES.drowned + RULES.hold, abs=2.01 * seconds)
+
+
+def test_a_cut_that_drowned_the_comb_ends_in_the_air():
+    """A spindle that is heard again within the hold after such a cut has not stopped."""
+    machine = Machine().stop(1.0).hear(2.0, AIR).hear(2.0, CUT)
+    machine.hear(RULES.drowned - 0.5, CUT, stands=UNHEARD).stop(RULES.hold / 2, AIR).hear(2.0, AIR)
+    assert machine.story == [Phase.OFF, Phase.AIR, Phase.CUT, Phase.AIR]
+
+
+def test_it_tells_for_how_long_nothing_was_heard_of_the_spindle():
+    """In a cut it is told apart whether comb and teeth are heard, give or take the hold."""
+    machine = Machine().stop(1.0).hear(2.0, AIR).hear(2.0, CUT)
+    assert machine.hear(RULES.hold / 2, CUT, stands=UNHEARD).presence.hears
+    assert not machine.hear(RULES.hold, CUT, stands=UNHEARD).presence.hears
+    assert machine.phases[-1] is Phase.CUT
+    assert machine.hear(SECONDS, CUT).presence.hears
+
+
+def test_it_remembers_that_a_spindle_has_stood():
+    """What is cut after a spindle has stopped may be another cut, for good."""
+    machine = Machine().stop(3.0).hear(2.0, AIR).hear(2.0, CUT)
+    assert not machine.presence.stood
+    assert machine.stop(3.0).presence.stood
+    assert machine.hear(2.0, AIR).presence.stood
+
+
 # Air and cut
 
 

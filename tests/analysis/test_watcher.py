@@ -78,13 +78,14 @@ class Cut:
         context: Context = TOLD,
         trouble: str = "",
         steps: tuple[float, float] | None = None,
+        hears: bool = True,
         **moved: float,
     ) -> "Cut":
         """
         Let some seconds pass in which signs, and other numbers of the rows, have moved by so much.
 
         ``steps`` are the squared depths of the swell every second turn, in step and all of it.
-        ``faded`` takes so many dB of three bands in ten.
+        ``hears`` is whether comb or teeth are heard; ``faded`` takes so many dB of three bands in ten.
         """
         for _ in range(round(lasting / self._seconds)):
             sample = self._sample(moved)
@@ -92,7 +93,7 @@ class Cut:
             self.at = self._row * self._seconds
             self.health.row(trouble)
             both = None if steps is None else np.repeat(np.float32(steps), 2).reshape(2, 2)
-            besides = Besides(steps=both)
+            besides = Besides(steps=both, hears=hears)
             moment = Moment(self.at, self.at - self._seconds, sample, phase, context, besides)
             self.events += self.watcher.row(moment, self.health)
             self.scores.append(self.watcher.score)
@@ -1206,6 +1207,23 @@ def test_talk_does_not_end_an_alarm():
     cut = Cut().hear(8.0).hear(5.0, steps=SWELLS).hear(30.0, steps=(0.0, 0.01), **TALK)
     assert cut.watcher.state == "alarm"
     assert cut.hear(15.0, steps=(0.0, 0.01)).watcher.state == "listen"
+
+
+def test_what_has_neither_comb_nor_teeth_does_not_end_an_alarm():
+    """Noise that is as loud as a cut has no sign of a loose bit: it is no good sound for that."""
+    cut = Cut().hear(8.0).hear(5.0, **SLIP).hear(30.0, hears=False)
+    assert cut.watcher.state == "alarm"
+    assert cut.hear(15.0).watcher.state == "listen"
+
+
+def test_what_has_neither_comb_nor_teeth_is_neither_learned_nor_compared():
+    """It may be another machine's noise: that no spindle is heard is said."""
+    assert Cut().hear(8.0, hears=False).watcher.learned == frozenset()
+    cut = Cut().hear(8.0).hear(5.0, hears=False, **SLIP)
+    assert not cut.alarms
+    assert not cut.watcher.compared
+    assert (cut.watcher.state, cut.events[-1].because) == ("settle", "no spindle is heard")
+    assert cut.hear(1.0).watcher.state == "listen"
 
 
 def test_rocking_that_is_not_in_step_is_not_believed():
