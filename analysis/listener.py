@@ -15,7 +15,8 @@ from numpy.typing import NDArray
 from analysis.air import Air, Telling
 from analysis.asked_speed import Otherwise, as_asked, at_each_speed, slowest_of
 from analysis.baseline import sample
-from analysis.cut import Besides, Context, Moment
+from analysis.biting import Biting
+from analysis.cut import LOST, Besides, Context, Moment
 from analysis.cutting import Bit
 from analysis.events import Alarm, Event, Summary
 from analysis.features import COLUMNS as FEATURES
@@ -156,6 +157,9 @@ class Listener:
         self._otherwise = Otherwise(seconds)
         self._health = Health(seconds)
         self._presence = Presence(seconds)
+        self._biting = Biting(seconds)
+        # Whether a cut is heard where none is thought to be.
+        self._astray = False
         self._pumping = Pumping(seconds)
         self.pumps = False
         self._air = Air(seconds)
@@ -337,7 +341,7 @@ class Listener:
         )
         # What may be a cut teaches nothing of the air.
         phase = self._sounds if self.phase is Phase.AIR else self.phase
-        own = self._air.row(heard, phase, apart=self._apart)
+        own = self._air.row(heard, phase, apart=self._apart and not self._astray)
         middle = (first + self._size / 2) / self.rate
         lines = len(self._reader.ear.telling)
         heard_too = Besides(
@@ -358,6 +362,10 @@ class Listener:
     def _context(self) -> Context:
         """Return what is being cut; one steady sound, and nothing else heard so far, is like itself."""
         context = self.locator.context
+        if self._astray and self.locator.cutting is not None:
+            # It cuts elsewhere in the program than it is thought to, or another one.
+            several = len(self._which.numbers) > 1
+            context = replace(context, kind=LOST, cuts=True, told=False, guessed=several)
         speeds = self._tool(context.bit).speeds
         if speeds and (self._as_asked() != self._turning or self._otherwise.plainly):
             # Where the speed has just changed, this row was still heard with the ear for the one before.
@@ -399,6 +407,7 @@ class Listener:
                 self._row * self._hop / self.rate, heard, _loudness(rows, index), self._which.fits(index)
             )
             self.phase = self._phase(heard)
+            self._hear_astray(float(rows.bites[index]))
             self._cut += self.phase is Phase.CUT
             self._hear_otherwise(index)
             if self._presence.corrected:
@@ -408,6 +417,13 @@ class Listener:
         else:
             self._pumping.lost()
             self.locator.row(self._row * self._hop / self.rate, self.phase, math.nan)
+
+    def _hear_astray(self, bites: float) -> None:
+        """Hear whether it cuts where the place, or the level, says that it does not."""
+        self._astray = self._biting.row(bites, self.phase)
+        if self._astray:
+            self._presence.bites()
+            self.phase = Phase.CUT
 
     def _hear_speed(self, heard: Phase) -> None:
         """Learn how fast the spindle turns, where nobody told it."""
@@ -438,7 +454,7 @@ class Listener:
             self.locator.mark(line)
 
     def _is_surely_air(self) -> bool:
-        if self._carries_on is not None:
+        if self._carries_on is not None or self._astray:
             return False
         cutting = self.locator.cutting
         return not self.locator.context.cuts if cutting is None else cutting < _SURELY_AIR

@@ -162,6 +162,12 @@ class Presence:
             self._compare(smooth, level, teeth, is_air=is_air)
         return Phase.CUT if self._cutting else Phase.AIR
 
+    def bites(self) -> None:
+        """Take in that what is heard now is a cut, told by its teeth: the air is quieter than that."""
+        if self._running and self._air is not None and not self._cutting:
+            self._air = _middle(self._colours)[:-1] - 2.0 * self._rules.rise
+            self._cutting = True
+
     def _hear_spindle(self, stands: float) -> None:
         limit = self._rules.comb_off if self._running else self._rules.comb_on
         self._hidden = 0.0 if stands >= limit else self._hidden + self._seconds

@@ -65,7 +65,7 @@ class FeatureReader:
         hiss = ear.modulation.envelope(spectra)
         envelope = squared(hiss)
         combs = Combs.of(ear, above, envelope)
-        speed, prominence, stands, _ = self._speed.read(combs)
+        speed, prominence, stands, bites = self._speed.read(combs)
         heard = levels(ear, self._lines.smooth(powers(ear, power, floor, speed)))
         spindle, between, half = standing(heard["tells"], heard["hides"], len(ear.telling)).T
         depths = ear.modulation.depths(envelope, speed, TURNS)
@@ -90,6 +90,7 @@ class FeatureReader:
             speed=speed,
             prominence=prominence,
             stands=stands,
+            bites=bites,
             power=power,
             envelope=envelope,
             steps=steps,

@@ -52,6 +52,8 @@ class Rows:
         How far the comb at that speed stands above all others, dB, shape (k,).
     stands
         How far comb, teeth and nearness to what was set do together, dB, shape (k,).
+    bites
+        How far the swell of the hiss with the teeth stands out, dB, shape (k,): only what cuts has any.
     clipped
         Share of samples at full scale, shape (k,).
     power, envelope
@@ -87,6 +89,7 @@ class Rows:
     speed: NDArray[np.float64]
     prominence: Array32
     stands: Array32
+    bites: Array32
     power: Array32
     envelope: Array32
     steps: Array32
@@ -125,7 +128,7 @@ class Rows:
 
 
 _UNKEPT = (
-    *("tells", "hides", "lines", "floors", "colour", "stands"),
+    *("tells", "hides", "lines", "floors", "colour", "stands", "bites"),
     *("power", "envelope", "steps", "combs", "teeth"),
 )
 COLUMNS = tuple(field.name for field in fields(Rows) if field.name not in _UNKEPT)

@@ -15,7 +15,7 @@ from hypothesis import strategies as st
 from numpy.typing import NDArray
 from scipy.signal import lfilter
 
-from analysis.cut import Context, Moment
+from analysis.cut import LOST, Context, Moment
 from analysis.cutting import Bit
 from analysis.events import Alarm, Checked, Deaf, Event, Heard, ResumeLine, StateChange, Summary
 from analysis.health import Health
@@ -381,22 +381,90 @@ def phases(sound: NDArray[np.float32], locator: Nowhere) -> NDArray[np.float32]:
     return listener(locator=locator).hear(sound).table[:, COLUMNS.index("phase")]
 
 
+def without_teeth(lines: dict[float, float]) -> dict[float, float]:
+    """Lines that lie below the hiss, so that it does not swell."""
+    return {order: strength for order, strength in lines.items() if order < 3.6}
+
+
+SMOOTH = np.concatenate(
+    [
+        PARTS["quiet"],
+        machine(3.0, without_teeth(TIGHT), 0.004, seed=1),
+        machine(7.0, without_teeth(TIGHT), 0.06, seed=2),
+        machine(2.0, without_teeth(LOOSE), 0.06, seed=3),
+    ]
+).astype(np.float32)
+"""As the story until the slip, of a machine whose hiss never swells with the teeth of a bit."""
+CALM = machine(3.0, without_teeth(TIGHT), 0.015, seed=1)
+"""A spindle in the air, 12 dB quieter than the cut."""
+
+
+@pytest.mark.parametrize("gain", [0.25, 0.1])
+def test_a_level_that_falls_in_mid_cut_is_no_air(gain: float):
+    """A microphone that was moved, or a shallower cut, is heard to cut after some seconds, by its teeth."""
+    fallen = gain * np.concatenate([CUT, CUT, CALM, CALM])
+    step = listener().hear(np.concatenate([PARTS["quiet"], CALM, CUT, fallen]).astype(np.float32))
+    compared = step.table[:, COLUMNS.index("compared")] > 0
+    assert not compared[(step.at > 12.0) & (step.at < 13.0)].any()
+    assert compared[(step.at > 16.0) & (step.at < 24.9)].all()
+    assert not compared[step.at > 26.0].any()
+
+
+class Elsewhere(Knowing):
+    """A place that follows the cut, and from some moment on says that nothing is cut."""
+
+    def __init__(self, until: float) -> None:
+        super().__init__(0.0)
+        self.context = Context(1, "across", told=True)
+        self._until = until
+
+    def row(self, at: float, phase: Phase, level: float = math.nan, bits: Mapping[int, Fit] = {}) -> None:
+        """Be lost when it is time."""
+        super().row(at, phase, level, bits)
+        cuts = at < self._until
+        self.cutting = 1.0 if cuts and phase is Phase.CUT else 0.1 if cuts else 0.0
+        self.context = replace(self.context, cuts=cuts)
+
+
+def test_a_cut_where_the_place_tells_none_is_compared():
+    """Teeth for some seconds where nothing is cut: the place is another one, and any cut may be heard."""
+    contexts: list[Context] = []
+
+    class Hears(Watcher):
+        def row(self, moment: Moment, health: Health) -> list[Event]:
+            contexts.append(moment.context)
+            return super().row(moment, health)
+
+    sound = np.concatenate([PARTS["quiet"], CALM, CUT, CUT, CUT, PARTS["slip"]])
+    step = Listener(RATE, {0: BIT}, Elsewhere(12.0), watcher=Hears).hear(sound)
+    compared = step.table[:, COLUMNS.index("compared")] > 0
+    assert not compared[(step.at > 12.2) & (step.at < 14.0)].any()
+    assert compared[step.at > 17.0].all()
+    lost = [context for context, at in zip(contexts, step.at, strict=True) if at > 17.0]
+    assert {(context.kind, context.cuts, context.told) for context in lost} == {(LOST, True, False)}
+    alarms = [event for event in step.events if isinstance(event, Alarm)]
+    assert [alarm.cause for alarm in alarms] == ["loose"]
+    assert alarms[0].onset == pytest.approx(25.0, abs=0.3)
+
+
 UNTIL_SLIP = STORY[: round(ENDS["slip"] * RATE)]
 
 
 @pytest.mark.parametrize(("cutting", "phase"), [(0.0, 1.0), (0.4, 1.0), (0.6, 2.0), (1.0, 2.0)])
 def test_a_place_that_knows_tells_the_cut(cutting: float, phase: float):
     """Where the place knows whether the bit is in the wood that counts, not the level; a stop is heard."""
-    found = phases(UNTIL_SLIP, Knowing(cutting))
-    running = np.flatnonzero(phases(UNTIL_SLIP, Nowhere()) > 0)
+    found = phases(SMOOTH, Knowing(cutting))
+    running = np.flatnonzero(phases(SMOOTH, Nowhere()) > 0)
     assert set(found[running].tolist()) == {phase}
     assert set(np.delete(found, running).tolist()) == {0.0}
 
 
 def test_what_is_surely_air_is_neither_learned_nor_compared():
     """Where the place knows that nothing is cut, nothing is learned or an alarm, however loud it is."""
+    told(SMOOTH, cuts := listener(locator=Knowing(1.0)))
+    assert cuts.watcher.learned
     ear = listener(locator=Knowing(0.0))
-    assert not [event for event in told(UNTIL_SLIP, ear) if isinstance(event, Alarm)]
+    assert not [event for event in told(SMOOTH, ear) if isinstance(event, Alarm)]
     assert ear.watcher.learned == frozenset()
 
 

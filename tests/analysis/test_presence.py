@@ -193,6 +193,27 @@ def test_air_that_is_known_may_grow_louder():
     assert machine.hear(1.0, louder + RULES.rise + 2.0).phases[-1] is Phase.CUT
 
 
+def test_a_cut_that_was_taken_for_air_tells_that_the_air_is_quieter():
+    """Once teeth tell that it cuts, that sound is a cut, and its end is air, as often as they come."""
+    light = CUT - RULES.rise - 2.0
+    machine = Machine().stop(1.0).hear(2.0, light).hear(2.0, CUT).hear(4.0, light)
+    assert machine.phases[-1] is Phase.AIR
+    machine.presence.bites()
+    begun = len(machine.phases)
+    for _ in range(3):
+        machine.hear(4.0, light).hear(2.0, CUT + 6.0)
+    assert set(machine.phases[begun:]) == {Phase.CUT}
+    assert machine.hear(2.0, light - 2.0 * RULES.rise).phases[-1] is Phase.AIR
+    assert machine.hear(2.0, light).phases[-1] is Phase.CUT
+
+
+def test_a_spindle_that_is_not_heard_has_no_teeth():
+    """Where no spindle is heard nothing becomes a cut."""
+    machine = Machine().stop(3.0)
+    machine.presence.bites()
+    assert machine.stop(1.0, CUT).story == [Phase.OFF]
+
+
 def bands_up(count: int, by: float, first: int = 0) -> NDArray[np.float64]:
     """Tilt that raises ``count`` bands from the one given."""
     return np.where((np.arange(BANDS) >= first) & (np.arange(BANDS) < first + count), by, 0.0)
