@@ -77,6 +77,9 @@ _LEARNED_FROM = 0.3
 # nothing can be compared for so many s is said.
 _ONE_SPEED, _UNLIKE_LONG = 0.02, 1.0
 
+# After so many s without a cut it is said that none is heard: one that should be heard is missed.
+_NO_CUT = 6.0
+
 # A spindle that was not heard for so many s has stood: somebody may have been at the bit. So many s of
 # cutting after that tell which one is in it.
 _STOOD, _CUTS_AGAIN = 5.0, 1.0
@@ -163,6 +166,8 @@ class Watcher:
         self._because = "learning how this cut sounds"
         self._alarmed = self._unproved = False
         self._accused = 0
+        # For how long it has turned without cutting, s.
+        self._idle = 0.0
         # For how long no spindle was heard since the alarm, s, and for how long it has cut since it stood.
         self._off = self._cuts_again = 0.0
 
@@ -184,6 +189,7 @@ class Watcher:
             alarm = self._cutting(moment)
         else:
             self._covered = self._unlike = 0.0
+        self._idle = self._idle + self._seconds if moment.phase is Phase.AIR else 0.0
         if usable and alarm is None:
             alarm = self._look_for_slip(moment) or self._hear_others(moment)
         events.extend(self._found)
@@ -646,6 +652,8 @@ class Watcher:
         if doubt is not None and doubt.accuses:
             since = "since it was tightened" if doubt.against == "before" else "from the start"
             return "uneasy", f"the bit was in doubt {since}: look at it"
+        if self._idle > _NO_CUT:
+            return "settle", f"nothing is being cut, {heard}"
         return "listen", f"comparing with the baseline, {heard}"
 
 

@@ -523,6 +523,16 @@ def test_an_alarm_ends_when_the_sound_is_good_again(forget: float):
     assert len(cut.hear(3.0, **SLIP).alarms) == 2
 
 
+def test_a_long_time_in_the_air_is_not_called_listening():
+    """That nothing is being cut is said, for whoever sees that it cuts; a short way between cuts is not."""
+    cut = Cut().hear(8.0).air(5.0)
+    assert cut.watcher.state == "listen"
+    assert cut.air(2.0).watcher.state == "settle"
+    assert cut.events[-1].because.startswith("nothing is being cut, the spindle is heard at ")
+    assert cut.hear(2 * SECONDS).watcher.state == "listen"
+    assert cut.air(5.0).watcher.state == "listen"
+
+
 def test_air_does_not_end_an_alarm():
     """A minute in the air tells nothing of the bit: the alarm stands."""
     cut = LEARNED.copy().hear(3.0, **SLIP).air(60.0)
