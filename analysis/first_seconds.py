@@ -11,7 +11,7 @@ from collections import deque
 from collections.abc import Mapping
 from dataclasses import dataclass
 
-from analysis.baseline import Sample, Unfit, learn
+from analysis.baseline import Baseline, Sample, Unfit, learn
 from analysis.cut import FAMILIES, LOST, Context, Moment
 from analysis.presence import Phase
 from analysis.reference import SURE, Finding, Known, Reference, compare, turns_alike
@@ -66,6 +66,8 @@ class Slip:
         The kind of cut that it was compared with, and what is known of it.
     finding
         What came of that.
+    fresh
+        What was heard.
     since
         When the bit was first heard cutting, s from the first sample.
     """
@@ -73,6 +75,7 @@ class Slip:
     kind: str
     known: Known
     finding: Finding
+    fresh: Baseline
     since: float
 
 
@@ -160,4 +163,4 @@ class FirstSeconds:
         if found.verdict != "loose" or found.nats < SURE_AT_ONCE:
             return None
         kind = "cut" if self._rows[-1].context.kind == "cut" else FAMILIES[1]
-        return Slip(kind, known, found, self._began.get(self._bit, self._rows[0].middle))
+        return Slip(kind, known, found, fresh, self._began.get(self._bit, self._rows[0].middle))

@@ -11,8 +11,9 @@ fault, nor because it is thought now that another bit turns.
 """
 
 import math
+from collections import deque
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import reduce
 
 import numpy as np
@@ -79,6 +80,8 @@ _ONE_SPEED, _UNLIKE_LONG = 0.02, 1.0
 
 # After so many s without a cut it is said that none is heard: one that should be heard is missed.
 _NO_CUT = 6.0
+# What is heard now is what was heard in the last so many s of a clear cut.
+_NOW = 0.5
 
 # A spindle that was not heard for so many s has stood: somebody may have been at the bit. So many s of
 # cutting after that tell which one is in it.
@@ -152,8 +155,11 @@ class Watcher:
         self._learning: dict[tuple[int, str], list[Moment]] = {}
         # Which bit was tightened, and is to be compared with the good sound from before.
         self._rechecks: int | None = None
+        # What a person has said to be nothing, by bit: how far signs had risen, and how strong they were, dB.
         self._allowed: dict[int, Array64] = {}
+        self._accepted: dict[int, Array64] = {}
         self._risen: Array64 | float = 0.0
+        self._now: deque[Array64] = deque(maxlen=max(1, round(_NOW / seconds)))
         self._found: list[Event] = []
         self._good = 0
         self._clear = Clear(seconds)
@@ -216,10 +222,22 @@ class Watcher:
         if self._other is not None:
             self._bearable.add((bit, self._other))
         else:
-            allowed = np.maximum(np.maximum(self._comparison.risen(), self._risen), 0.0)
-            self._allowed[bit] = np.maximum(self._allowed.get(bit, 0.0), allowed)
+            self._accept(bit)
         self._begin()
         return self._turn(at, "listen", "said to be nothing: what is heard now counts as normal from here on")
+
+    def _accept(self, bit: int) -> None:
+        """Take for normal what is heard of a bit: also where a reference, or physics, knows better."""
+        allowed = np.maximum(np.maximum(self._comparison.risen(), self._risen), 0.0)
+        self._allowed[bit] = np.maximum(self._allowed.get(bit, 0.0), allowed)
+        if self._now:
+            self._accepted[bit] = np.maximum(
+                self._accepted.get(bit, TRUE_ENOUGH), np.median(list(self._now), axis=0)
+            )
+
+    def _no_longer_accept(self, bit: int) -> None:
+        self._allowed.pop(bit, None)
+        self._accepted.pop(bit, None)
 
     def tightened(self, at: float) -> list[Event]:
         """
@@ -231,7 +249,7 @@ class Watcher:
         bit = self.meant
         self._first.over(bit)
         # What was said to be normal of it was heard while it was not tight.
-        self._allowed.pop(bit, None)
+        self._no_longer_accept(bit)
         never_good = bit in self._unproven and self._unproven[bit].against == "physics"
         if never_good or (self._alarmed and self._unproved):
             self._forget_normal(bit)
@@ -334,6 +352,7 @@ class Watcher:
         self._alarmed, self._other = False, None
         self._good = 0
         self._risen = 0.0
+        self._now.clear()
         self._covered = self._unlike = 0.0
         self.score = 0.0
 
@@ -365,6 +384,7 @@ class Watcher:
         """Learn from a row of cutting, or compare it."""
         context, sample = moment.context, moment.sample
         key, may_learn = (context.bit, context.kind), self._may_learn(context, sample)
+        self._now.append(sample.plain)
         if self._rechecks == context.bit:
             return self._learn(key, moment) if may_learn else None
         self._hear_in_step(moment)
@@ -452,6 +472,9 @@ class Watcher:
         """Freeze a fresh baseline, unless what is known of this bit speaks against it."""
         rechecking = self._rechecks == key[0]
         against, known, found = self._find(key, fresh)
+        if found.verdict != "tight" and self._is_accepted(key[0], fresh):
+            self._freeze(key, fresh, since, at)
+            return None
         checked = Checked(at, against, found.verdict, found.because)
         # That physics has nothing against a bit is worth a word only where there was a doubt.
         doubted = key[0] in self._unproven or key[0] in self._promised
@@ -459,16 +482,27 @@ class Watcher:
             self._found.append(checked)
         self._promised.discard(key[0])
         if found.verdict == "loose" and known is not None:
-            return self._refuse(key, known, found, since, at)
+            return self._refuse(key, known, found, fresh, since=since, at=at)
         if not (rechecking and found.verdict == "doubtful"):
-            self.baselines[key], self._learned_at[key] = fresh, (since, at)
-            self._most.clear()
+            self._freeze(key, fresh, since, at)
         self._unproven.pop(key[0], None)
         if found.verdict == "doubtful":
             self._unproven[key[0]] = checked
         if rechecking:
             self._rechecks = None
         return None
+
+    def _freeze(self, key: tuple[int, str], fresh: Baseline, since: float, at: float) -> None:
+        self.baselines[key], self._learned_at[key] = fresh, (since, at)
+        self._most.clear()
+
+    def _is_accepted(self, bit: int, fresh: Baseline) -> bool:
+        """Return whether a fresh baseline is no looser than what a person has said to be nothing."""
+        if bit not in self._accepted:
+            return False
+        normal = replace(fresh.normal, plain=self._accepted[bit])
+        known = Known.of([replace(fresh, normal=normal)])
+        return compare(fresh, known, self._correlation).verdict != "loose"
 
     def _keep_at_another_speed(
         self, key: tuple[int, str], fresh: Baseline, asked: tuple[float, float] | None
@@ -496,8 +530,22 @@ class Watcher:
             return "reference", known, compare(fresh, known, self._correlation)
         return "physics", None, doubt(fresh, self._correlation)
 
-    def _refuse(self, key: tuple[int, str], known: Known, found: Finding, since: float, at: float) -> Alarm:
+    def _refuse(  # noqa: PLR0913 - all that is known of it
+        self,
+        key: tuple[int, str],
+        known: Known,
+        found: Finding,
+        fresh: Baseline,
+        *,
+        since: float,
+        at: float,
+    ) -> Alarm:
         """Return the alarm of a bit that is loose already; what it is compared with is the good sound."""
+        # It is looser than what was said to be nothing: that would end the alarm with the bit still loose.
+        self._no_longer_accept(key[0])
+        self._now.clear()
+        self._now.append(fresh.normal.plain)
+        self._risen = fresh.normal.plain - np.maximum(known.baseline.normal.plain, TRUE_ENOUGH)
         self.baselines.setdefault(key, known.baseline)
         self._most.clear()
         self._learned_at.setdefault(key, (since, at))
@@ -520,7 +568,8 @@ class Watcher:
         self._drop([key for key in self.baselines if key[0] == bit])
         self._unlearn(bit)
         self._found.append(Checked(at, "reference", slip.finding.verdict, slip.finding.because))
-        return self._refuse((bit, slip.kind), slip.known, slip.finding, slip.since, at)
+        key = (bit, slip.kind)
+        return self._refuse(key, slip.known, slip.finding, slip.fresh, since=slip.since, at=at)
 
     def _hear_others(self, moment: Moment) -> Alarm | None:
         """Return the alarm of another fault than a loose bit; where one builds up, it goes first."""

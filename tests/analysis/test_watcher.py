@@ -886,6 +886,59 @@ def test_a_loose_bit_that_nobody_minds_is_not_said_twice():
     assert len(cut.hear(20.0, **SLIP).alarms) == 1
 
 
+# A swell in step that alarms before a second has passed.
+DEEP = (0.3, 0.35)
+
+
+def said_to_be_nothing() -> Cut:
+    """A bit, loose from the first second, that alarmed before it was compared with its reference."""
+    cut = cut_with_reference().hear(0.8, steps=DEEP, **SLIP)
+    assert len(cut.alarms) == 1
+    assert checks(cut) == []
+    cut.events += cut.watcher.nothing(cut.at)
+    return cut
+
+
+def test_a_reference_does_not_accuse_what_was_said_to_be_nothing():
+    """It is learned as normal, without a word; and what is worse than it alarms."""
+    cut = said_to_be_nothing().hear(30.0, steps=DEEP, **SLIP)
+    assert len(cut.alarms) == 1
+    assert checks(cut) == []
+    assert cut.watcher.state == "listen"
+    worse = {name: moved + 20.0 for name, moved in SLIP.items()}
+    assert len(cut.hear(3.0, steps=DEEP, **worse).alarms) == 2
+
+
+def test_a_reference_accuses_what_is_worse_than_what_was_said_to_be_nothing():
+    """And that alarm lasts as long as the bit is loose, whatever was said of it when it was less so."""
+    worse = {name: moved + 20.0 for name, moved in SLIP.items()}
+    cut = said_to_be_nothing().hear(5.0, **worse)
+    assert checks(cut) == [("reference", "loose")]
+    assert len(cut.alarms) == 2
+    assert cut.hear(30.0, **worse).watcher.state == "alarm"
+    assert cut.hear(10.0).watcher.state == "listen"
+
+
+def test_what_the_reference_accused_is_not_said_again_of_another_kind_of_cut():
+    """The bit is the same, and the person has looked at it."""
+    cut = cut_with_reference().hear(2.0, **SLIP)
+    cut.watcher.nothing(cut.at)
+    cut.hear(20.0, context=Context(kind="across", told=True), **SLIP)
+    assert len(cut.alarms) == 1
+    assert cut.watcher.state == "listen"
+
+
+def test_physics_does_not_doubt_what_was_said_to_be_nothing():
+    """The person has looked at the bit; what is no looser in another cut is as good."""
+    cut = Cut(normal=dataclasses.replace(NORMAL, plain=TRUE_ENOUGH)).hear(0.8, steps=DEEP, **ROCKS)
+    assert len(cut.alarms) == 1
+    cut.watcher.nothing(cut.at)
+    cut.hear(6.0, steps=DEEP, **ROCKS).hear(6.0, context=Context(kind="across", told=True), **ROCKS)
+    assert checks(cut) == []
+    assert len(cut.alarms) == 1
+    assert cut.watcher.state == "listen"
+
+
 def test_a_tight_bit_agrees_with_its_reference():
     """It is said, and the cut is listened to."""
     cut = cut_with_reference().hear(10.0)
