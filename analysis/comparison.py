@@ -2,7 +2,7 @@
 Whether the sound has moved away from the baseline for good, row by row.
 
 Running sums of evidence: some for a bit that has come loose, plainly or slightly, some for a bit that only
-runs out of true, and one for a sound that has lost some of its colour. What the sums mean is told in
+runs out of true, and one for a sound that has changed its colour. What the sums mean is told in
 `analysis.evidence`. Beside them stand what swells every second turn in step, of `analysis.in_step`, and
 runout that has grown within a cut, of `analysis.sudden`.
 """
@@ -198,10 +198,13 @@ class Comparison:
         return self._worst
 
     def _highest(self) -> Test:
-        highest = max(self._tests, key=_sum)
+        highest = max(self._tests[:-1], key=_sum)
         if self._grown > highest.sum:
             highest = Test(self._grown, self._sudden.since, self._sudden.good)
-        return self._began() if self._swells > highest.sum else highest
+        if self._swells > highest.sum:
+            highest = self._began()
+        # Another colour may stand for long: what else is certain is not hidden by it.
+        return highest if highest.sum >= self.limit else max(highest, self._tests[-1], key=_sum)
 
     @property
     def _swells(self) -> float:
@@ -259,7 +262,9 @@ class Comparison:
             self._sudden.row(moment.middle, sample, ever + held)
             self._worst = None
 
-    def row(self, moment: Moment, baseline: Baseline, held: Array64, ever: Array64) -> None:
+    def row(
+        self, moment: Moment, baseline: Baseline, held: Array64, ever: Array64, *, faded: float = 0.0
+    ) -> None:
         """
         Take in one row that can be compared.
 
@@ -271,10 +276,13 @@ class Comparison:
             From where on signs count, dB, shape (SIGNS,).
         ever
             The most of each sign that is normal in any cut of this bit, dB, shape (SIGNS,).
+        faded
+            How much of its colour the sound may have lost, dB.
         """
         shift = channels(moment.sample, baseline.normal)
         self._shifts.append(shift)
-        steps = self._steps(moment, baseline, shift, held, ever)
+        colour = self._faded(moment, baseline, float(shift[SIGNS]) - faded)
+        steps = [*self._steps(moment, baseline, shift, held, ever), colour]
         most, highest = self._most, _HIGHEST * self.limit
         self._stand(
             [
@@ -290,7 +298,16 @@ class Comparison:
 
     def is_certain(self, at: float) -> bool:
         """Return whether at ``at`` s a change is certain."""
-        alone = max(map(_sum, self._tests[len(PATHS) :]))
+        return self.has_faded or self.is_loose(at)
+
+    @property
+    def has_faded(self) -> bool:
+        """Whether it is certain that the colour is another, whatever else."""
+        return self._tests[-1].sum >= self.limit
+
+    def is_loose(self, at: float) -> bool:
+        """Return whether at ``at`` s a change is certain, the colour aside."""
+        alone = max(map(_sum, self._tests[len(PATHS) : -1]))
         if max(alone, self._swells, self._grown) >= self.limit:
             return True
         return self._loosest.sum >= self.limit and self._is_corroborated(at)
@@ -311,13 +328,17 @@ class Comparison:
         middle[-1] = max(middle[-1], self._in_step.rise)
         return middle
 
+    def faded(self) -> float:
+        """Return how much of its colour the sound has lost of late, dB."""
+        return float(np.median([shift[SIGNS] for shift in self._shifts])) if self._shifts else 0.0
+
     def _rows_since(self, test: Test, at: float) -> int:
         return max(1, round((at - test.since) / self._seconds))
 
     def _steps(
         self, moment: Moment, baseline: Baseline, shift: Array64, held: Array64, ever: Array64
     ) -> list[float]:
-        """Return how strongly a row speaks for each of what is sought, nats."""
+        """Return how strongly a row speaks for each of what is sought, nats, but for the colour."""
         error = baseline.error(self._correlation)
         louder = moment.sample.level - baseline.normal.level
         held = held + min(max(_MORE * (louder - _LOUDER), 0.0), _AT_MOST) * _TURNS + error[:SIGNS]
@@ -336,7 +357,7 @@ class Comparison:
             rise, scale = moment.sample.plain - ever - held, baseline.scale[:SIGNS]
             found = self._runout(rise, scale, steady=_is_steady(moment.context))
             astray = self._once_true([plainly * step for step in found])
-        return [*loose, *astray, self._faded(moment, baseline, shift, error)]
+        return [*loose, *astray]
 
     def _runout(self, rise: Array64, scale: Array64, *, steady: bool) -> list[float]:
         """Return how strongly runout alone, by how many dB it has risen, and its swell alone speak, nats."""
@@ -350,13 +371,14 @@ class Comparison:
             self._true += self._seconds
         return steps if self._true >= _TRUE_FOR else [-self.limit] * len(steps)
 
-    def _faded(self, moment: Moment, baseline: Baseline, shift: Array64, error: Array64) -> float:
-        """Return how strongly a row speaks for a sound of another colour, nats."""
+    def _faded(self, moment: Moment, baseline: Baseline, shift: float) -> float:
+        """Return how strongly a row whose colour is off by ``shift`` dB speaks for another one, nats."""
         # A cut that has ended has another colour too.
         quieter = moment.sample.level < baseline.normal.level - _QUIETER
         if quieter or not _is_steady(moment.context):
             return -self.limit
-        faded = shift[SIGNS] - baseline.centre[SIGNS] - FADED - 2.0 * error[SIGNS]
+        error = baseline.error(self._correlation)[SIGNS]
+        faded = shift - baseline.centre[SIGNS] - FADED - 2.0 * error
         other = min(float(faded / baseline.scale[SIGNS]), _MOST)
         return self._independent * SHIFT * (other - SHIFT / 2.0)
 

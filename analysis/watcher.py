@@ -15,6 +15,7 @@ from collections import deque
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from functools import reduce
+from typing import Literal
 
 import numpy as np
 
@@ -149,16 +150,20 @@ class Watcher:
         self._speeds = speeds
         self._comparison = Comparison(seconds, correlation)
         self._others = Others(seconds)
-        self._other: Cause | None = None
+        # What the alarm is for, where it is none of a loose bit: another fault, or the colour alone.
+        self._other: Cause | Literal["colour"] | None = None
         self._bearable: set[tuple[int, Cause]] = set()
         self._set(settings_of.get(0, settings))
         self._learning: dict[tuple[int, str], list[Moment]] = {}
         # Which bit was tightened, and is to be compared with the good sound from before.
         self._rechecks: int | None = None
-        # What a person has said to be nothing, by bit: how far signs had risen, and how strong they were, dB.
+        # What a person has said to be nothing, by bit: how far signs had risen, how strong they were, and how
+        # much of its colour the sound had lost, dB.
         self._allowed: dict[int, Array64] = {}
         self._accepted: dict[int, Array64] = {}
+        self._faded: dict[int, float] = {}
         self._risen: Array64 | float = 0.0
+        self._lost = 0.0
         self._now: deque[Array64] = deque(maxlen=max(1, round(_NOW / seconds)))
         self._found: list[Event] = []
         self._good = 0
@@ -219,7 +224,9 @@ class Watcher:
         self._first.over(bit)
         if not self._alarmed:
             return self._turn(at, self.state, "said to be nothing: the bit is in doubt no more")
-        if self._other is not None:
+        if self._other == "colour":
+            self._accept_colour(bit)
+        elif self._other is not None:
             self._bearable.add((bit, self._other))
         else:
             self._accept(bit)
@@ -228,6 +235,7 @@ class Watcher:
 
     def _accept(self, bit: int) -> None:
         """Take for normal what is heard of a bit: also where a reference, or physics, knows better."""
+        self._accept_colour(bit)
         allowed = np.maximum(np.maximum(self._comparison.risen(), self._risen), 0.0)
         self._allowed[bit] = np.maximum(self._allowed.get(bit, 0.0), allowed)
         if self._now:
@@ -235,9 +243,13 @@ class Watcher:
                 self._accepted.get(bit, TRUE_ENOUGH), np.median(list(self._now), axis=0)
             )
 
+    def _accept_colour(self, bit: int) -> None:
+        self._faded[bit] = max(self._faded.get(bit, 0.0), self._lost, self._comparison.faded())
+
     def _no_longer_accept(self, bit: int) -> None:
         self._allowed.pop(bit, None)
         self._accepted.pop(bit, None)
+        self._faded.pop(bit, None)
 
     def tightened(self, at: float) -> list[Event]:
         """
@@ -351,12 +363,12 @@ class Watcher:
         self._others.begin()
         self._alarmed, self._other = False, None
         self._good = 0
-        self._risen = 0.0
+        self._risen = self._lost = 0.0
         self._now.clear()
         self._covered = self._unlike = 0.0
         self.score = 0.0
 
-    def _raise(self, other: Cause | None = None, *, proved: bool = True) -> None:
+    def _raise(self, other: Cause | Literal["colour"] | None = None, *, proved: bool = True) -> None:
         """Begin an alarm of the bit that turns; without a good sound that is ``proved`` none can end it."""
         self._alarmed, self._other, self._good = True, other, 0
         self._accused, self._unproved = self._bit, not proved
@@ -593,7 +605,8 @@ class Watcher:
         self._unlike = 0.0
         self._note_cover(moment.sample, baseline.normal)
         bit = moment.context.bit
-        self._comparison.row(moment, baseline, held + self._held(bit), self._ever(bit))
+        faded = self._faded.get(bit, 0.0)
+        self._comparison.row(moment, baseline, held + self._held(bit), self._ever(bit), faded=faded)
         return self._weigh(moment.at)
 
     def _weigh_hidden(self, at: float) -> Alarm | None:
@@ -604,28 +617,29 @@ class Watcher:
         """Return the alarm that the comparison calls for; end one where it has been good for long."""
         self.score = self._comparison.score
         # A bit that has come loose is said whatever else is wrong.
-        if self._comparison.is_certain(at) and (not self._alarmed or self._other is not None):
-            onset = self._comparison.worst.since
-            self._raise(proved=not (self._never_good() or self._just_learned(onset)))
-        elif self._alarmed:
+        if (not self._alarmed or self._other is not None) and self._comparison.is_loose(at):
+            return self._alarm(at)
+        if not self._alarmed and self._comparison.has_faded:
+            return self._alarm(at, colour=True)
+        if self._alarmed:
             is_good = self.score < GOOD and self._others.found is None and self._may_be_good
             self._good = self._good + 1 if is_good else 0
             self._alarmed = self._good * self._seconds < self._settings.forget
-            return None
-        else:
-            return None
-        self._risen = self._comparison.risen()
-        return self._alarm(at)
+        return None
 
     @property
     def _may_be_good(self) -> bool:
         """Whether a good sound is known, by which an alarm of a loose bit can end."""
         known = self._main(self._bit) is not None and not self._unproved
-        return known or self._other is not None
+        return known or self._other not in (None, "colour")
 
-    def _alarm(self, at: float) -> Alarm:
+    def _alarm(self, at: float, *, colour: bool = False) -> Alarm:
+        """Begin an alarm of what stands highest, perhaps of the ``colour`` alone, and return it."""
         worst, known = self._comparison.worst, self._main(self._bit) is not None
         cause = explain(self._comparison.moved(at), known=known)
+        proved = not (self._never_good() or self._just_learned(worst.since))
+        self._raise("colour" if colour and cause.name == "unknown" else None, proved=proved)
+        self._risen, self._lost = self._comparison.risen(), self._comparison.faded()
         return Alarm(
             at=at,
             onset=worst.since,

@@ -107,11 +107,18 @@ def test_louder_has_not_lost_colour(raised: float, level: float):
     assert moved == pytest.approx([0.0] * len(CHANNELS), abs=1e-9)
 
 
-def test_colour_is_twice_the_mean_fall():
-    """When one of b bands falls by d dB, the colour moves by 2 d / b; when it rises, not at all."""
-    one = np.eye(BANDS)[3]
-    assert channels(changed(colour=-8.0 * one), NORMAL)[COLOUR] == pytest.approx(16.0 / BANDS)
-    assert channels(changed(colour=8.0 * one), NORMAL)[COLOUR] == 0.0
+def test_colour_is_twice_the_mean_fall_where_others_rise():
+    """Where one of b bands falls by d dB it moves by 2 d / b, up to 3 times what others rise past 1 dB."""
+    one, other = np.eye(BANDS)[3:5]
+    for rise, counts in ((8.0, 8.0), (4.0, 8.0), (3.0, 6.0), (1.0, 0.0)):
+        moved = channels(changed(colour=rise * other - 8.0 * one), NORMAL)
+        assert moved[COLOUR] == pytest.approx(2.0 * counts / BANDS)
+
+
+@given(st.lists(st.floats(0, 30), min_size=BANDS, max_size=BANDS).map(np.array), st.sampled_from([-1.0, 1.0]))
+def test_what_the_shop_switches_on_or_off_changes_no_colour(by: NDArray[np.float64], way: float):
+    """Bands that only rise, or only fall, are what has begun or stopped beside the machine."""
+    assert channels(changed(colour=way * by), NORMAL)[COLOUR] == 0.0
 
 
 @given(st.floats(-30, 0))

@@ -85,7 +85,8 @@ class Cut:
         Let some seconds pass in which signs, and other numbers of the rows, have moved by so much.
 
         ``steps`` are the squared depths of the swell every second turn, in step and all of it.
-        ``hears`` is whether comb or teeth are heard; ``faded`` takes so many dB of three bands in ten.
+        ``hears`` is whether comb or teeth are heard; ``faded`` takes so many dB of three bands in ten;
+        ``turned`` too, and gives half of it to three more.
         """
         for _ in range(round(lasting / self._seconds)):
             sample = self._sample(moved)
@@ -116,7 +117,10 @@ class Cut:
         self._value = self._correlation * self._value + math.sqrt(1 - self._correlation**2) * fresh
         value = self._scatter * self._value
         normal = self._normal
-        faded = np.where(np.arange(BANDS) < 3, moved.get("faded", 0.0), 0.0)
+        bands, turned = np.arange(BANDS), moved.get("turned", 0.0)
+        faded = np.where(bands < 3, moved.get("faded", 0.0) + turned, 0.0) - np.where(
+            bands > 6, turned / 2, 0.0
+        )
         others = ("level", "hiss", "noise", "own", "foreign", "speed")
         changed = {name: getattr(normal, name) + moved.get(name, 0.0) for name in others}
         changed["level"] += value[-1]
@@ -473,18 +477,45 @@ def test_an_alarm_explains_itself(lasting: float):
 
 
 def test_lost_colour_is_a_fault_of_one_steady_sound():
-    """Where one steady sound is all that is heard, bands that fall are a fault; in a cut they are not."""
+    """Where one steady sound is all that is heard, bands that fall while others rise are; in a cut, not."""
     cut = Cut().hear(6.0, context=STEADY)
     step = cut.at
-    assert cut.copy().hear(20.0, faded=15.0).alarms == []
-    alarm = cut.hear(20.0, context=STEADY, faded=15.0).alarms[0]
+    assert cut.copy().hear(20.0, turned=15.0).alarms == []
+    alarm = cut.hear(20.0, context=STEADY, turned=15.0).alarms[0]
     assert alarm.onset == pytest.approx(step, abs=0.3)
     assert "lower against the others" in alarm.because[0]
+    assert alarm.cause == "unknown"
+
+
+def test_what_stops_in_the_shop_is_no_fault():
+    """It may have run since before the first cut: then it takes from some bands, and gives to none."""
+    assert Cut().hear(6.0, context=STEADY).hear(60.0, context=STEADY, faded=15.0).alarms == []
+
+
+def test_another_colour_that_was_nothing_is_not_told_again():
+    """That colour counts as normal for this bit from then on; one that is farther off does not."""
+    cut = Cut().hear(6.0, context=STEADY).hear(5.0, context=STEADY, turned=8.0)
+    cut.watcher.nothing(cut.at)
+    assert cut.watcher.state == "listen"
+    assert len(cut.hear(60.0, context=STEADY, turned=8.0).alarms) == 1
+    assert len(cut.hear(10.0, context=STEADY, turned=16.0).alarms) == 2
+
+
+def test_another_colour_hides_no_loose_bit():
+    """That is said though the sound has another colour already, with its own onset; not the reverse."""
+    cut = Cut().hear(6.0, context=STEADY).hear(20.0, context=STEADY, turned=15.0)
+    step = cut.at
+    cut.hear(10.0, context=STEADY, turned=15.0, **SLIP)
+    assert [alarm.cause for alarm in cut.alarms] == ["unknown", "loose"]
+    assert cut.alarms[1].onset == pytest.approx(step, abs=0.3)
+    slip = Cut().hear(6.0, context=STEADY).hear(10.0, context=STEADY, **SLIP)
+    slip.hear(20.0, context=STEADY, turned=15.0, **SLIP)
+    assert [alarm.cause for alarm in slip.alarms] == ["loose"]
 
 
 def test_colour_of_what_is_quieter_is_not_compared():
     """A cut that has ended is quieter and has another colour: no fault."""
-    quieter = {"level": -_QUIETER - 4.0, "faded": 15.0}
+    quieter = {"level": -_QUIETER - 4.0, "turned": 15.0}
     assert Cut().hear(6.0, context=STEADY).hear(20.0, context=STEADY, **quieter).alarms == []
 
 
