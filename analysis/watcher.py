@@ -65,7 +65,7 @@ USUAL = Settings()
 GOOD = 0.25
 """Below this score the sound is good again."""
 
-# Noise louder by this much, dB, than in the baseline hides what is compared. When this has lasted for some
+# Noise that has risen by this much, dB, above the teeth hides what is compared. When this has lasted for some
 # seconds of cutting it is said.
 _COVERED, _COVERED_LONG = 6.0, 3.0
 
@@ -444,9 +444,15 @@ class Watcher:
         )
 
     def _note_cover(self, sample: Sample, normal: Sample) -> None:
-        """Note for how long something else in the shop has been far louder over the cut than it was."""
-        louder = min(sample.hiss - normal.hiss, sample.noise - normal.noise) > _COVERED
-        self._covered = self._covered + self._seconds if louder else 0.0
+        """Note for how long noise has risen far above the teeth: a heavier cut is louder in both."""
+        louder = min(sample.hiss - normal.hiss, sample.noise - normal.noise)
+        if louder <= _COVERED:
+            self._covered = 0.0
+        elif louder - max(sample.teeth - normal.tooth_pass, 0.0) > _COVERED:
+            self._covered = min(self._covered + self._seconds, 1.5 * _COVERED_LONG)
+        else:
+            # In noise teeth seem louder in single rows: most of them must tell.
+            self._covered = max(self._covered - self._seconds, 0.0)
 
     def _ever(self, bit: int) -> Array64:
         """Return the most of each sign that is normal in any cut of a bit, or that any tight bit may have."""
@@ -670,7 +676,7 @@ class Watcher:
             return "alarm", "the sound has changed"
         if moment.phase is Phase.OFF or moment.context.either:
             return "settle", self._unheard(moment)
-        if self._covered > _COVERED_LONG:
+        if self._covered > _COVERED_LONG or (self.state == "settle" and self._covered > 0.5 * _COVERED_LONG):
             return "settle", self._hidden(moment)
         return self._judge_heard(moment)
 

@@ -121,7 +121,7 @@ class Cut:
         faded = np.where(bands < 3, moved.get("faded", 0.0) + turned, 0.0) - np.where(
             bands > 6, turned / 2, 0.0
         )
-        others = ("level", "hiss", "noise", "own", "foreign", "speed")
+        others = ("level", "hiss", "noise", "teeth", "own", "foreign", "speed")
         changed = {name: getattr(normal, name) + moved.get(name, 0.0) for name in others}
         changed["level"] += value[-1]
         return dataclasses.replace(
@@ -350,6 +350,25 @@ def test_a_covered_cut_is_said_and_compared():
     assert cut.copy().hear(1.0).states[-1] == "listen"
     assert len(cut.hear(3.0, **LOUD, **SLIP).alarms) == 1
     assert cut.states[-1] == "alarm"
+
+
+def test_a_heavier_cut_covers_nothing():
+    """Its teeth are louder by as much as its noise, as with more gain: it is compared, and that is said."""
+    cut = LEARNED.copy().hear(60.0, **LOUD, teeth=LOUD["noise"])
+    assert cut.turns == ["learn", "listen"]
+    assert cut.watcher.compared
+
+
+def test_most_rows_tell_whether_noise_covers_the_cut():
+    """Teeth that seem louder in every fourth row are noise; that sink into it in every fourth, a cut."""
+    covered, heavier = LEARNED.copy(), LEARNED.copy()
+    for _ in range(60):
+        covered.rows(3, **LOUD).rows(1, **LOUD, teeth=LOUD["noise"])
+        heavier.rows(3, **LOUD, teeth=LOUD["noise"]).rows(1, **LOUD)
+    assert covered.turns == ["learn", "listen", "settle"]
+    assert heavier.turns == ["learn", "listen"]
+    # What follows at once is told as soon.
+    assert covered.hear(4.0, **LOUD, teeth=LOUD["noise"]).turns[-1] == "listen"
 
 
 @pytest.mark.parametrize("other", ["down", "across"])
