@@ -179,6 +179,17 @@ class Comparison:
         self._shifts.clear()
         self._true = 0.0
 
+    def stood(self) -> None:
+        """
+        Take in that the spindle has stood: another bit may turn, and nothing from before adds up with it.
+
+        Until when nothing spoke for a change is still known, and so is that the cut was heard to be true.
+        """
+        self._sudden.begin()
+        self._stand([Test(good=test.good) for test in self._tests])
+        self._telling.clear()
+        self._shifts.clear()
+
     def find(self, since: float) -> None:
         """Take for found, since ``since`` s, what was found in another way: it must be heard to be over."""
         self._stand([Test(_HIGHEST * self.limit, since, since), *self._tests[1:]])

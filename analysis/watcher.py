@@ -179,8 +179,9 @@ class Watcher:
         self._accused = 0
         # For how long it has turned without cutting, s.
         self._idle = 0.0
-        # For how long no spindle was heard since the alarm, s, and for how long it has cut since it stood.
-        self._off = self._cuts_again = 0.0
+        # For how long no spindle was heard since the alarm, s, for how long it has cut since it stood, and
+        # for how long none is heard now.
+        self._off = self._cuts_again = self._stands = 0.0
 
     def row(self, moment: Moment, health: Health) -> list[Event]:
         """Take in one row, and whether anything can be heard at all."""
@@ -193,6 +194,8 @@ class Watcher:
             self._change_bit(context.bit)
         alarm = None
         usable = not health.deaf and health.usable
+        if usable:
+            self._look_whether_it_stands(moment)
         if self._alarmed and usable:
             self._look_for_another(moment)
         usable = usable and not context.either
@@ -351,6 +354,15 @@ class Watcher:
             self._forget_normal(self._accused)
             self._unlearn(self._accused)
             self._begin()
+
+    def _look_whether_it_stands(self, moment: Moment) -> None:
+        """Begin the sums anew where the spindle has stood: what was heard before tells of no cut after."""
+        if moment.phase is Phase.OFF:
+            self._stands += self._seconds
+        else:
+            if self._stands >= _STOOD and not self._alarmed:
+                self._comparison.stood()
+            self._stands = 0.0
 
     def _set(self, settings: Settings) -> None:
         rows = budget_rows(settings.false_alarms, settings.hours, 1.0 / self._seconds, TESTS)

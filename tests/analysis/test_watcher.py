@@ -472,6 +472,36 @@ def test_short_cuts_add_up():
     assert len(cut.alarms) == 1
 
 
+def test_what_was_heard_before_the_spindle_stood_does_not_add_up_with_what_comes_after():
+    """Another bit may be in it: no onset lies before, but the cut from before is not proved good."""
+    some = moved_by(0.7 * SOUGHT)
+    cut = LEARNED.copy().hear(10.0)
+    good = cut.at
+    while cut.watcher.score < 0.5:
+        cut.rows(1, **some)
+    stood, air = cut.copy().hear(6.0, phase=Phase.OFF), cut.copy().air(60.0)
+    begin = stood.at
+    alarm = stood.hear(20.0, **some).alarms[0]
+    assert alarm.onset == pytest.approx(begin, abs=0.2)
+    assert alarm.good_until == pytest.approx(good, abs=0.5)
+    # In the air it is the same bit.
+    assert air.hear(20.0, **some).alarms[0].onset == pytest.approx(good, abs=0.5)
+
+
+def test_runout_after_the_spindle_stood_has_not_grown_within_a_cut():
+    """A bit that was put in anew runs out otherwise: how it did before tells nothing of that."""
+    grown = {"spindle": 4.5, "modulation": 4.5}
+    cut = LEARNED.copy().hear(20.0)
+    assert len(cut.copy().hear(20.0, **grown).alarms) == 1
+    assert cut.hear(6.0, phase=Phase.OFF).hear(20.0, **grown).alarms == []
+
+
+def test_an_alarm_stands_though_the_spindle_has_stood():
+    """It ends by what is heard, and that is not forgotten."""
+    cut = LEARNED.copy().hear(10.0).hear(3.0, **SLIP).hear(6.0, phase=Phase.OFF).hear(4.0)
+    assert cut.watcher.state == "alarm"
+
+
 def test_a_growing_change_is_uneasy_first():
     """A change that builds slowly is said to build before it is certain."""
     cut = LEARNED.copy().hear(30.0, **moved_by(0.5 * SOUGHT))
