@@ -10,6 +10,9 @@ from analysis.presence import Phase
 FAMILIES = ("down", "across")
 """Cuts that are compared with one another: straight down, and all others."""
 
+MIXED = "mixed"
+"""The kind of a baseline of both families together, where cuts are so short that few are surely of one."""
+
 LOST = "any"
 """The kind of a cut at an unknown place of a program."""
 

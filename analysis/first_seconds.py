@@ -12,7 +12,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 
 from analysis.baseline import Baseline, Sample, Unfit, learn
-from analysis.cut import FAMILIES, LOST, Context, Moment
+from analysis.cut import FAMILIES, LOST, MIXED, Context, Moment
 from analysis.presence import Phase
 from analysis.reference import SURE, Finding, Known, Reference, compare, turns_alike
 
@@ -89,7 +89,7 @@ def known_of(reference: Reference | None, kind: str) -> Known | None:
     """Return what is known of a kind of cut; where the kind is not told, of cuts across."""
     if reference is None:
         return None
-    kinds = (kind,) if kind in FAMILIES else (kind, "cut", LOST, FAMILIES[1])
+    kinds = (kind,) if kind in (*FAMILIES, MIXED) else (kind, "cut", LOST, FAMILIES[1])
     return next((reference.kinds[each] for each in kinds if each in reference.kinds), None)
 
 

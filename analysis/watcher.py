@@ -24,7 +24,7 @@ from analysis.baseline import TRUE_ENOUGH, Array64, Baseline, Sample, Unfit, lea
 from analysis.causes import explain
 from analysis.change import budget_rows
 from analysis.comparison import LIKE, TESTS, Comparison, margins
-from analysis.cut import Context, Moment
+from analysis.cut import FAMILIES, MIXED, Context, Moment
 from analysis.events import Against, Alarm, Cause, Checked, Deaf, Event, Heard, State, StateChange
 from analysis.faults import Others
 from analysis.first_seconds import LEAST_ROWS, Clear, FirstSeconds, is_surely_cut, known_of
@@ -74,6 +74,9 @@ _FRESH = 1.0
 
 # A baseline is learned from rows of whose hiss the cut's own share is at least this: not from its ends.
 _LEARNED_FROM = 0.3
+
+# Of both families together it is learned from so many times as many rows as of one: they differ more.
+_OF_BOTH = 2.0
 
 # In one cut a spindle keeps its speed within this share: what turns otherwise may be another machine. That
 # nothing can be compared for so many s is said.
@@ -409,13 +412,20 @@ class Watcher:
         context, sample = moment.context, moment.sample
         key, may_learn = (context.bit, context.kind), self._may_learn(context, sample)
         self._now.append(sample.plain)
+        both = (context.bit, MIXED)
         if self._rechecks == context.bit:
+            if both in self.baselines:
+                key, may_learn = both, self._may_learn_both(moment)
             return self._learn(key, moment) if may_learn else None
         self._hear_in_step(moment)
         self._comparison.within(moment, self._held(context.bit), self._ever(context.bit))
         baseline = self._like_it(key, sample)
         if baseline is None and may_learn and not self._is_doubted(key, sample):
             alarm = self._learn(key, moment)
+            if alarm is not None:
+                return alarm
+        if self._main(context.bit) is None and self._may_learn_both(moment):
+            alarm = self._learn(both, moment)
             if alarm is not None:
                 return alarm
         if self._main(context.bit) is None:
@@ -451,9 +461,16 @@ class Watcher:
 
     def _may_learn(self, context: Context, sample: Sample) -> bool:
         """Return whether a row is surely of its kind of cut, and of a sound that nothing speaks against."""
-        return (
-            is_surely_cut(context) and sample.own >= _LEARNED_FROM and not self._alarmed and self.score < 0.5
-        )
+        return is_surely_cut(context) and self._teaches(sample)
+
+    def _teaches(self, sample: Sample) -> bool:
+        return sample.own >= _LEARNED_FROM and not self._alarmed and self.score < 0.5
+
+    def _may_learn_both(self, moment: Moment) -> bool:
+        """Return whether a row is surely of a cut, by place and sound, though perhaps not of which kind."""
+        context = moment.context
+        is_known = context.kind in FAMILIES and context.apart and not context.guessed
+        return is_known and moment.besides.sounds is Phase.CUT and self._teaches(moment.sample)
 
     def _note_cover(self, sample: Sample, normal: Sample) -> None:
         """Note for how long noise has risen far above the teeth: a heavier cut is louder in both."""
@@ -485,7 +502,8 @@ class Watcher:
         if key in self.baselines and heard and not turns_alike(moment.sample, heard[-1].sample, _ONE_SPEED):
             heard.clear()
         heard.append(moment)
-        if len(heard) < max(LEAST_ROWS, self._settings.learn / self._seconds):
+        lasting = self._settings.learn * (_OF_BOTH if key[1] == MIXED else 1.0)
+        if len(heard) < max(LEAST_ROWS, lasting / self._seconds):
             return None
         result = learn([each.sample for each in heard])
         if isinstance(result, Unfit):
@@ -525,6 +543,10 @@ class Watcher:
     def _freeze(self, key: tuple[int, str], fresh: Baseline, since: float, at: float) -> None:
         self.baselines[key], self._learned_at[key] = fresh, (since, at)
         self._most.clear()
+        # What is known of one family is worth more than of both.
+        both = (key[0], MIXED)
+        if key != both and both in self.baselines:
+            self._drop([both])
 
     def _is_accepted(self, bit: int, fresh: Baseline) -> bool:
         """Return whether a fresh baseline is no looser than what a person has said to be nothing."""

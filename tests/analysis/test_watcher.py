@@ -16,7 +16,7 @@ from analysis.air import LEAST_OWN
 from analysis.baseline import CHANNELS, SIGNS, TRUE_ENOUGH, Array64, Baseline, Sample
 from analysis.change import budget_rows
 from analysis.comparison import _QUIETER, PATHS, UNLIKE, UNTOLD
-from analysis.cut import LOST, Besides, Context, Moment
+from analysis.cut import FAMILIES, LOST, MIXED, Besides, Context, Moment
 from analysis.events import Alarm, Checked, Deaf, Event, Heard, StateChange
 from analysis.evidence import SOUGHT, Weights
 from analysis.first_seconds import LEAST_ROWS, MOST_FOREIGN, TALK_LASTS
@@ -225,6 +225,47 @@ def test_a_baseline_is_not_learned_from_talk():
 def test_a_baseline_is_not_learned_from_a_cut_that_is_hardly_heard():
     """Where too little of the hiss is the cut's own there is nothing to learn."""
     assert Cut().hear(60.0, own=LEAST_OWN - NORMAL.own - 0.01).watcher.baselines == {}
+
+
+def tiny_cuts(cut: Cut, number: int, **moved: float) -> Cut:
+    """Let some plunges and slots pass that are so short that the place hardly tells one from the other."""
+    down, across = (Context(kind=kind) for kind in FAMILIES)
+    for _ in range(number):
+        cut.air(0.3).hear(0.2, context=down, **moved).hear(0.3, context=across, **moved)
+    return cut
+
+
+def test_cuts_of_which_few_are_surely_of_one_kind_are_learned_together():
+    """It takes longer than of one kind, and a slip is heard by it; what is surely of one kind replaces it."""
+    cut = Cut()
+    assert tiny_cuts(cut, 11).watcher.learned == frozenset()
+    assert tiny_cuts(cut, 3).watcher.state == "listen"
+    assert list(cut.watcher.baselines) == [(0, MIXED)]
+    assert tiny_cuts(cut.copy(), 100).alarms == []
+    assert len(tiny_cuts(cut.copy(), 10, **SLIP).alarms) == 1
+    cut.hear(4.0, context=Context(kind="across", told=True))
+    assert list(cut.watcher.baselines) == [(0, "across")]
+
+
+def test_a_bit_that_was_tightened_among_such_cuts_is_checked_by_them():
+    """Against the good sound of both kinds together."""
+    for moved, verdict in (({}, "tight"), (SLIP, "loose")):
+        cut = tiny_cuts(tiny_cuts(Cut(), 14), 10, **SLIP)
+        cut.watcher.tightened(cut.at)
+        assert checks(tiny_cuts(cut, 14, **moved)) == [("before", verdict)]
+
+
+@pytest.mark.parametrize(
+    "context",
+    [
+        Context(kind=LOST, apart=False),
+        Context(kind="across", apart=False),
+        Context(kind="across", guessed=True),
+    ],
+)
+def test_nothing_is_learned_of_both_kinds_at_an_unknown_place(context: Context):
+    """It may be no cut, or another bit's."""
+    assert Cut().hear(30.0, context=context).watcher.learned == frozenset()
 
 
 # No false alarms
