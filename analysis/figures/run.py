@@ -40,9 +40,16 @@ class Run:
     events: tuple[Event, ...]
 
     @classmethod
-    def of(cls, at: ArrayLike, table: ArrayLike, names: Sequence[str], events: Sequence[Event]) -> "Run":
+    def of(
+        cls,
+        at: ArrayLike,
+        table: ArrayLike,
+        names: Sequence[str],
+        events: Sequence[Event],
+        until: float = 0.0,
+    ) -> "Run":
         """
-        Return the run, checked.
+        Return the run, checked; it ends with its rows or its summary, or ``until``, s, if that is later.
 
         Raises
         ------
@@ -58,7 +65,7 @@ class Run:
         if missing:
             raise ValueError(f"the table has no column {', '.join(missing)}")
         ends = [event.at for event in events if isinstance(event, Summary)]
-        return cls(Columns.of(times, max(ends, default=0.0)), rows, tuple(names), tuple(events))
+        return cls(Columns.of(times, max([until, *ends])), rows, tuple(names), tuple(events))
 
     def __getitem__(self, name: str) -> Floats:
         """Return a column, shape (n,)."""

@@ -26,13 +26,14 @@ _MOST_CAPTIONS, _MOST_REASONS = 4, 2
 _WATCHER, _SPINDLE, _PARTS = 0.42, 0.34, 0.32  # in
 
 
-def timeline(
+def timeline(  # noqa: PLR0913 - all but four are named
     at: ArrayLike,
     table: ArrayLike,
     columns: Sequence[str],
     events: Sequence[Event],
     *,
     parts_at: Sequence[tuple[str, float, float]] = (),
+    until: float = 0.0,
 ) -> Figure:
     """
     Draw a run over time.
@@ -49,6 +50,9 @@ def timeline(
         What the watcher said; a ``Summary`` among them says where the picture ends.
     parts_at
         When each part was cut: its name, begin and end, s. Without any that strip is left out.
+    until
+        When the run ended, s, where that is later than its last row and nobody summed it up: an alarm just
+        before a run was broken off is younger than the rows that were saved.
 
     Returns
     -------
@@ -65,7 +69,7 @@ def timeline(
     More rows than fit are gathered in columns, each drawn from its least to its greatest value with the mean
     inside: no peak is lost. Where nothing usable was heard the series have gaps.
     """
-    run = Run.of(at, table, columns, events)
+    run = Run.of(at, table, columns, events, until)
     captions = _captions(run)
     flag_rows = 1 + max((row for _, _, row in flags(run)), default=-1)
     page = Page(

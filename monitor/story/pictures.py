@@ -14,14 +14,26 @@ from monitor.story.story import Story
 _DPI = 110
 
 
-def timeline_png(story: Story) -> bytes | None:
+def timeline_of(story: Story) -> Figure | None:
     """Return the run over time; ``None`` when there are no rows of features, or those of another version."""
     rows = story.rows
     try:
-        drawn = timeline(rows.at, rows.values, rows.columns, story.events, parts_at=story.parts_at)
+        return timeline(
+            rows.at,
+            rows.values,
+            rows.columns,
+            story.events,
+            parts_at=story.parts_at,
+            until=story.seconds,
+        )
     except ValueError:
         return None
-    return png(drawn)
+
+
+def timeline_png(story: Story) -> bytes | None:
+    """Return the run over time, as `timeline_of` draws it, as a PNG file."""
+    drawn = timeline_of(story)
+    return None if drawn is None else png(drawn)
 
 
 def sheet_png(story: Story) -> bytes | None:

@@ -15,11 +15,13 @@ from contract import Ended
 from journal_bench import begin
 
 from analysis.events import Alarm, Checked, StateChange, to_dict
+from analysis.listener import COLUMNS
 from monitor.journal import Run, open_run
 from monitor.kept.labels import label
 from monitor.report import report_html
 from monitor.report.cues import cues
 from monitor.story import tell
+from monitor.story.pictures import timeline_of
 from monitor.testing import FakeClock
 
 Chipsong = Callable[..., Ended]
@@ -150,6 +152,20 @@ def test_a_run_without_sound_rows_or_end_is_told_too(
         "The place is unknown",
     ):
         assert words in told
+
+
+def test_the_picture_shows_an_alarm_that_is_younger_than_the_last_row(home: Path, clock: FakeClock):
+    """A run that was broken off just after its alarm is drawn up to that, and the picture says so."""
+    with begin(home, clock, columns=COLUMNS) as journal:
+        journal.rows(np.arange(1.0, 9.0), np.zeros((8, len(COLUMNS))))
+        for event in (StateChange(9.5, "alarm", "it changed"), Alarm(9.5, 9.0, "loose", 0.7, (), 20.0, 18.0)):
+            body = to_dict(event)
+            journal.event(str(body["event"]), event.at, body)
+    drawn = timeline_of(tell(open_run(home, journal.id)))
+    assert drawn is not None
+    told = [text.get_text() for text in drawn.texts]
+    assert told[0] == "1 alarm in 9.5 s"
+    assert any(line.startswith("alarm 1: ") for line in told)
 
 
 def test_a_run_that_is_being_heard_is_told_so(home: Path, clock: FakeClock, chipsong: Chipsong):
