@@ -26,6 +26,10 @@ _RATE_DOUBT, _FALL_DOUBT = 2.5, 0.35
 # More false alarms in an hour than this run into one another and say nothing of the fall.
 _CROWDED = 30.0
 
+# A limit keeps a budget where no more than so many times as many false alarms are expected: limits are tried
+# in steps, and from one to the next their number about halves.
+_ABOUT = 2.0
+
 FEW_RUNS, FEW_COUNTED = 10, 5
 """Fewer runs, or false alarms at all limits that count, make a proposal that is mostly theory."""
 
@@ -104,6 +108,9 @@ class Proposal:
         Between which that lies, with a probability of 80 %.
     counted
         How many false alarms that rests on.
+    keeps
+        Whether any limit that was tried about keeps the budget. Else nothing is to be proposed: what alarms
+        even at the highest is hardly chance.
     """
 
     factor: float
@@ -111,6 +118,7 @@ class Proposal:
     low: float
     high: float
     counted: int
+    keeps: bool = True
 
 
 def poisson_interval(count: int, confidence: float = 0.95) -> tuple[float, float]:
@@ -154,7 +162,9 @@ def propose(told: Sequence[Told], factors: Sequence[float], budget: float, nats:
     expected = (weights[..., np.newaxis] * np.exp(rates)).sum(axis=(0, 1))
     index = int(np.argmin(np.abs(np.log(expected / budget))))
     low, high = np.exp(_quantiles(rates[..., index], weights, (0.1, 0.9))).tolist()
-    return Proposal(factors[first + index], float(expected[index]), low, high, int(counts[first]))
+    rate, least = float(expected[index]), poisson_interval(int(counts[-1]))[0]
+    keeps = rate <= _ABOUT * budget and least <= hours * budget
+    return Proposal(factors[first + index], rate, low, high, int(counts[first]), keeps)
 
 
 def cross_validated(told: Sequence[Told], factors: Sequence[float], budget: float, nats: float) -> Row:

@@ -13,7 +13,9 @@ from analysis.tuning import Row
 _NONE = 0.01
 
 
-def trade_picture(rows: Sequence[Row], today: Row, proposed: Row, *, budget: float, name: str) -> Figure:
+def trade_picture(
+    rows: Sequence[Row], today: Row, proposed: Row | None, *, budget: float, name: str
+) -> Figure:
     """
     Draw what each limit costs and gains.
 
@@ -22,7 +24,7 @@ def trade_picture(rows: Sequence[Row], today: Row, proposed: Row, *, budget: flo
     rows
         What happened at each limit.
     today, proposed
-        Today's limit and the one that is proposed, two of ``rows``.
+        Today's limit and the one that is proposed, two of ``rows``; ``None`` where none is.
     budget
         Bearable false alarms an hour.
     name
@@ -78,8 +80,10 @@ def _draw_delay(axes: Axes, rows: Sequence[Row]) -> None:
         axes.text(0.01, 0.97, told, transform=axes.transAxes, size=SMALL, color=INK, va="top")
 
 
-def _mark(axes: Axes, today: Row, proposed: Row) -> None:
+def _mark(axes: Axes, today: Row, proposed: Row | None) -> None:
     for row, word, style, side in ((today, "today", ":", "left"), (proposed, "proposed", "-", "right")):
+        if row is None:
+            continue
         axes.axvline(row.factor, color=INK if row is proposed else SOFT, linewidth=1.2, linestyle=style)
         axes.annotate(
             f" {word} {row.factor:g} ",

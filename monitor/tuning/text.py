@@ -6,6 +6,8 @@ from collections.abc import Iterator
 from dataclasses import asdict
 from typing import Any
 
+import numpy as np
+
 from analysis.tuning import Row, Told, is_few
 from monitor.tuning.work import Tuning
 from monitor.words import some
@@ -14,6 +16,8 @@ from monitor.words import some
 def tuning_text(tuning: Tuning) -> str:
     """Return the trade as a table, the proposal, how sure it is, and what it would change in each run."""
     lines = [_heading(tuning), "", _HEADER, *(_line(row, tuning) for row in _shown(tuning)), ""]
+    if tuning.proposed is None:
+        return "\n".join([*lines, *_nothing_proposed(tuning)])
     lines += [*_proposal(tuning), ""]
     if tuning.proposed is tuning.today:
         return "\n".join([*lines, "That is today's limit: nothing would change."])
@@ -31,13 +35,26 @@ def _heading(tuning: Tuning) -> str:
     return f"{tuning.entry.bit.name}{where}: {heard}, {some(tuning.today.faults, 'fault')}; {budget}"
 
 
-def _proposal(tuning: Tuning) -> list[str]:
+def _nothing_proposed(tuning: Tuning) -> list[str]:
+    last = tuning.rows[-1]
+    counted = f"{some(last.false, 'false alarm')} came in {last.hours:.2f} h"
+    told = counted if last.false else _expected(tuning)
+    return [
+        f"No limit keeps this budget: at {last.factor:g}, the highest that was tried, {told}.",
+        "Nothing is proposed. What alarms at every limit is hardly chance: are these runs labelled rightly?",
+    ]
+
+
+def _expected(tuning: Tuning) -> str:
     proposal = tuning.proposal
     low, high = (_count(rate, tuning) for rate in (proposal.low, proposal.high))
     expected = f"{_count(proposal.rate, tuning)} false alarms in {tuning.settings.hours:g} h are expected"
-    lines = [
-        f"Proposed: limit = {proposal.factor:g}; {expected}, {low} to {high} with a probability of 80 %."
-    ]
+    return f"{expected}, {low} to {high} with a probability of 80 %"
+
+
+def _proposal(tuning: Tuning) -> list[str]:
+    proposal = tuning.proposal
+    lines = [f"Proposed: limit = {proposal.factor:g}; {_expected(tuning)}."]
     if is_few(tuning.told, proposal):
         alarms = some(proposal.counted, "false alarm")
         few = f"{some(len(tuning.told), 'run')} and {alarms} at the lowest limit that counts"
@@ -57,7 +74,7 @@ def tuning_json(tuning: Tuning) -> str:
         "material": tuning.material,
         "budget": {"false_alarms": tuning.settings.false_alarms, "hours": tuning.settings.hours},
         "today": tuning.settings.factor,
-        "proposal": asdict(tuning.proposal),
+        "proposal": asdict(tuning.proposal) if tuning.proposed else None,
         "few": is_few(tuning.told, tuning.proposal),
         "cross_validated": _plain(tuning.judged),
         "trade": [_plain(row) for row in tuning.rows],
@@ -79,16 +96,13 @@ def _plain(row: Row) -> dict[str, Any]:
 
 def _shown(tuning: Tuning) -> list[Row]:
     """Return every other limit, and those that matter."""
-    matter = {tuning.today.factor, tuning.proposal.factor}
-    return [row for index, row in enumerate(tuning.rows) if index % 2 == 0 or row.factor in matter]
+    matter = (tuning.today, tuning.proposed)
+    return [row for index, row in enumerate(tuning.rows) if index % 2 == 0 or row in matter]
 
 
 def _line(row: Row, tuning: Tuning) -> str:
-    marks = [
-        word
-        for word, factor in (("today", tuning.settings.factor), ("proposed", tuning.proposal.factor))
-        if row.factor == factor
-    ]
+    matter = (("today", tuning.today), ("proposed", tuning.proposed))
+    marks = [word for word, which in matter if row is which]
     rate = f"{row.rate:.2f} ({row.low:.2f} to {row.high:.2f})"
     noticed, delay = f"{row.caught} of {row.faults}", _delay(row.delay)
     line = f"  {row.factor:5.2f}  {row.false:12}  {rate:23}  {noticed:>14}  {delay:8}  {', '.join(marks)}"
@@ -102,7 +116,9 @@ def _delay(seconds: float) -> str:
 
 
 def _count(rate: float, tuning: Tuning) -> str:
-    return f"{rate * tuning.settings.hours:.2g}"
+    """Return how many that is in the budget's hours, to two digits."""
+    number = rate * tuning.settings.hours
+    return np.format_float_positional(number, precision=2, unique=False, fractional=False, trim="-")
 
 
 def _judged(row: Row) -> str:
@@ -136,7 +152,8 @@ def _before_and_after(tuning: Tuning, told: Told) -> dict[str, Any]:
         return {"false": told.false[index], "delay": None if missed else delay, "missed": missed}
 
     now, then = _indices(tuning)
-    return {"fault": told.delays is not None, "today": at(now), "proposed": at(then)}
+    proposed = at(then) if tuning.proposed else None
+    return {"fault": told.delays is not None, "today": at(now), "proposed": proposed}
 
 
 def _indices(tuning: Tuning) -> tuple[int, int]:

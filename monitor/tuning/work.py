@@ -65,7 +65,7 @@ class Tuning:
     rows
         What happened at each limit over all runs.
     proposal
-        The limit that is proposed.
+        The limit that comes nearest to the budget; it is proposed if it keeps it.
     judged
         What happens when each run is judged at what the others propose.
     """
@@ -85,9 +85,9 @@ class Tuning:
         return self.rows[self.factors.index(self.settings.factor)]
 
     @property
-    def proposed(self) -> Row:
-        """What happened at the limit that is proposed."""
-        return self.rows[self.factors.index(self.proposal.factor)]
+    def proposed(self) -> Row | None:
+        """What happened at the limit that is proposed; ``None`` where no limit keeps the budget."""
+        return self.rows[self.factors.index(self.proposal.factor)] if self.proposal.keeps else None
 
     @property
     def budget(self) -> float:
@@ -118,8 +118,8 @@ def tune(name: str, asked: Asked) -> Tuning:
 
 
 def changes_shelf(tuning: Tuning) -> bool:
-    """Return whether the shelf says otherwise than what is proposed."""
-    return bool(_change(tuning))
+    """Return whether the shelf says otherwise than what is proposed; never where nothing is."""
+    return tuning.proposal.keeps and bool(_change(tuning))
 
 
 def write(tuning: Tuning) -> None:

@@ -55,6 +55,15 @@ def test_little_is_said_to_be_little_and_is_cautious():
     assert few.rate == pytest.approx(0.05, rel=0.5)
 
 
+def test_no_limit_keeps_a_budget_that_alarms_break_at_every_limit():
+    """Three false alarms at every limit in six minutes are no chance; where they end, a limit keeps it."""
+    always = [Told("loud", 0.1, (3,) * len(FACTORS))]
+    assert not propose(always, FACTORS, 0.05, NATS).keeps
+    assert propose(always, FACTORS, 30.0, NATS).keeps
+    ended = [Told("loud", 0.1, tuple(3 if factor < 0.9 else 0 for factor in FACTORS))]
+    assert propose(ended, FACTORS, 0.05, NATS).keeps
+
+
 def test_no_run_judges_a_limit_that_was_set_on_it():
     """A run is judged at what the others propose, whatever it tells itself."""
     told = told_of(np.random.default_rng(1), 12, rate=0.05, fall=1.0)

@@ -86,6 +86,29 @@ def test_a_proposal_is_shown_and_written_only_on_yes(
     assert "nothing would change" in chipsong("tune", "comp", "--dry-run").out
 
 
+def test_where_no_limit_helps_nothing_is_proposed(
+    chipsong: Command, kept: tuple[str, str], home: Path, tmp_path: Path
+):
+    """A false alarm at every limit is told as that, in plain numbers, and even on yes the shelf stays."""
+    chipsong("label", kept[1], 1, "nothing")
+    before = (home / "bits.toml").read_text()
+    ended = chipsong("tune", "comp", "--yes", "-o", tmp_path / "trade.png")
+    assert (ended.status, ended.err) == (0, "")
+    assert (
+        "No limit keeps this budget: at 1.7, the highest that was tried, 1 false alarm came in 0.0"
+        in ended.out
+    )
+    assert "Nothing is proposed." in ended.out
+    assert "Proposed" not in ended.out
+    assert "e+" not in ended.out
+    assert (home / "bits.toml").read_text() == before
+    assert (tmp_path / "trade.png").stat().st_size > 10_000
+    told = json.loads(chipsong("tune", "comp", "--json", "--yes").out)
+    assert told["proposal"] is None
+    assert [run["proposed"] for run in told["runs"]] == [None]
+    assert (home / "bits.toml").read_text() == before
+
+
 def test_one_run_is_not_several(chipsong: Command, kept: tuple[str, str]):
     """From a single labelled run it is told in the singular that this is little."""
     chipsong("label", kept[1], 1, "loose")
