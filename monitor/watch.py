@@ -271,7 +271,8 @@ class _Loop:
             write(self._journal)
         except JournalError as error:
             # Once: a journal that has failed does nothing any more, without a word.
-            self._ears.warn(f"{error}; listening goes on without keeping the run")
+            without = "the run" if self._journal.failed else "its sound"
+            self._ears.warn(f"{error}; listening goes on without keeping {without}")
 
     def end(self, trouble: str) -> Outcome:
         summary = self._listener.end()

@@ -9,8 +9,10 @@ so that a run that is heard again sounds the same to the last bit. Values beyond
 values that are not finite become zero; the events say when such were heard.
 """
 
+import errno
 import io
 import os
+import shutil
 import sqlite3
 import struct
 from pathlib import Path
@@ -23,6 +25,9 @@ from monitor.journal.room import Room
 
 FULL_SCALE = 1 << 23
 _BYTES = 3
+
+# Sound leaves so many bytes of the disk free for the events and features of some hours: they are worth more.
+_SPARE = 16e6
 _WAV_HEADER = struct.Struct("<4sI4s4sIHHIIHH4sI")
 
 
@@ -73,7 +78,7 @@ class Segment:
         os.fsync(self._file.fileno())
 
     def close(self) -> Path:
-        """Finish the segment as FLAC, or as WAV where FLAC cannot hold it; return its file."""
+        """Finish the segment as FLAC, or as WAV where FLAC, or the disk, cannot hold it; return its file."""
         self.flush()
         self._file.close()
         return _to_flac(self.path, self._rate)
@@ -101,7 +106,7 @@ def _to_flac(path: Path, rate: int) -> Path:
         half.replace(flac)
     except OSError:
         half.unlink(missing_ok=True)
-        raise
+        return path  # there is no room for both; whole it is already
     path.unlink()
     return flac
 
@@ -163,11 +168,17 @@ class SoundWriter:
                 self._finish()
 
     def _begin(self) -> Segment:
+        self._look_for_room()
         path = f"sound/{self._written // self._size + 1:06d}.wav"
         self._segment = Segment(self._folder / path, self._rate)
         self._segment.flush()
         self._db.execute("INSERT INTO segments (path, first_sample) VALUES (?, ?)", (path, self._written))
         return self._segment
+
+    def _look_for_room(self) -> None:
+        """Raise OSError where a segment, as WAV and as FLAC, would take the room that events need."""
+        if shutil.disk_usage(self._folder).free < 2 * _BYTES * self._size + _SPARE:
+            raise OSError(errno.ENOSPC, os.strerror(errno.ENOSPC))
 
     def flush(self) -> None:
         """Put everything on disk."""

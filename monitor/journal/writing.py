@@ -32,10 +32,11 @@ class Journal:
 
     Notes
     -----
-    When something cannot be written (a full disk, say), the method that met it raises JournalError,
-    once. From then on the journal is `failed` and does nothing at all, without a word: listening is worth
-    more than the record of it, so the caller says what happened and simply goes on. What was kept before
-    stays as it is and can be opened.
+    When sound cannot be written (a disk that is nearly full, say), the method that met it raises
+    JournalError, once, and from then on the run is kept without its sound. When nothing can be written
+    any more, that is raised, once, and the journal is `failed` and does nothing at all, without a word:
+    listening is worth more than the record of it, so the caller says what happened and simply goes on. What
+    was kept before stays as it is and can be opened.
     """
 
     def __init__(  # noqa: PLR0913 - all that `create` opened
@@ -152,9 +153,9 @@ class Journal:
         row = (at, name, to_json(body))
         with self._writing() as works:
             if works:
-                self._save([row])
                 if self._sound:
                     self._sound.event(name, at)
+                self._save([row])
 
     def rows(self, at: ArrayLike, values: ArrayLike) -> None:
         """
@@ -184,7 +185,8 @@ class Journal:
         """Keep the run's next samples, (n,) float32; does nothing when no sound is kept."""
         with self._writing() as works:
             if works and self._sound:
-                self._sound.write(samples)
+                with self._sounding():
+                    self._sound.write(samples)
                 self._save_if_due()
 
     def close(
@@ -203,10 +205,12 @@ class Journal:
         if self._closed:
             return
         self._closed = True
-        with self._writing() as works:
-            if works:
-                self._end(summary, learned)
-        self._let_go()
+        try:
+            with self._writing() as works:
+                if works:
+                    self._end(summary, learned)
+        finally:
+            self._let_go()
 
     def __enter__(self) -> Self:
         """Give itself; it is being kept already."""
@@ -231,6 +235,15 @@ class Journal:
             self._let_go()
             raise _cannot_keep(self.folder, error) from error
 
+    @contextmanager
+    def _sounding(self) -> Iterator[None]:
+        """All writing of sound goes through here: where it fails, sound alone is kept no more."""
+        try:
+            yield
+        except OSError as error:
+            self._let_go_of_sound()
+            raise _cannot_keep_sound(self.folder, error) from error
+
     def _save_if_due(self) -> None:
         # A clock that was set back, or stands still, must not stop the saving.
         in_time = timedelta(0) <= self._now() - self._saved < _SAVE_EVERY
@@ -238,15 +251,16 @@ class Journal:
             self._save()
 
     def _save(self, events: Sequence[tuple[float, str, str]] = ()) -> None:
-        """Put all that was handed over on disk, and these events with it."""
-        if self._sound:
-            self._sound.flush()
+        """Put all that was handed over on disk, and these events with it; sound last, for it may fail."""
         if self._rows or events:
             with transaction(self._db):
                 self._db.executemany('INSERT INTO rows (count, at, "values") VALUES (?, ?, ?)', self._batch())
                 self._db.executemany("INSERT INTO events (at, name, json) VALUES (?, ?, ?)", events)
             self._rows.clear()
         self._saved = self._now()
+        if self._sound:
+            with self._sounding():
+                self._sound.flush()
 
     def _batch(self) -> list[tuple[int, bytes, bytes]]:
         """Return the waiting feature rows as one row of the table, if there are any."""
@@ -257,19 +271,25 @@ class Journal:
         return [(len(at), at.tobytes(), values.tobytes())]
 
     def _end(self, summary: Mapping[str, Any] | None, learned: Mapping[str, Any] | None) -> None:
-        self._save()
-        if self._sound:
-            self._sound.close()
+        """Put the rest on disk, how it ended before the sound, for which there may be no room."""
         if summary is not None:
             with transaction(self._db):
                 told = {"summary": dict(summary), "learned": dict(learned or {})}
                 put_meta(self._db, {**told, "ended": self._now().isoformat()})
+        self._save()
+        if self._sound:
+            with self._sounding():
+                self._sound.close()
+
+    def _let_go_of_sound(self) -> None:
+        sound, self._sound = self._sound, None
+        if sound:
+            with suppress(OSError):
+                sound.abandon()
 
     def _let_go(self) -> None:
         """Close all files, whatever state they are in: nothing more can be done for them."""
-        if self._sound:
-            with suppress(OSError):
-                self._sound.abandon()
+        self._let_go_of_sound()
         with suppress(sqlite3.Error):
             self._db.close()
         let_go(self._held)
@@ -288,6 +308,13 @@ def _new_database(path: Path, about: Mapping[str, Any]) -> sqlite3.Connection:
         db.close()
         raise
     return db
+
+
+def _cannot_keep_sound(where: Path, error: OSError) -> JournalError:
+    return JournalError(
+        f"the run's sound cannot be kept in {where} ({error.strerror or error}): "
+        f"make room or choose another CHIPSONG_HOME"
+    )
 
 
 def _cannot_keep(where: Path, error: Exception) -> JournalError:

@@ -23,6 +23,8 @@ from monitor.setup import locator_for
 
 # Sound that is read at once, s.
 _PIECE = 60.0
+# How much sooner, s, its sound may end than a run that was summed up.
+_SHORT = 0.1
 
 
 @dataclass(frozen=True)
@@ -134,6 +136,8 @@ _Deed = Callable[[Listener], list[Event]]
 
 def _pieces(run: Run, *, pressed: bool) -> Iterator[NDArray[np.float32] | _Deed]:
     """Give the sound, and between its pieces what happened beside it."""
+    if run.summary is not None and run.samples() < (run.summary["at"] - _SHORT) * run.rate:
+        raise _not_whole(run)
     done = gone = 0  # samples so far, and up to where none came
     for at, lost, deed in _deeds(run, pressed=pressed):
         yield from _between(run, done, at, gone)
@@ -180,5 +184,9 @@ def _sound(run: Run, first: int, last: int) -> Iterator[NDArray[np.float32]]:
     for begin in range(first, last, step):
         piece = run.sound(begin, min(begin + step, last))
         if np.isnan(piece).any():
-            raise JournalError(f"run {run.id} cannot be heard again: not all of its sound was kept")
+            raise _not_whole(run)
         yield piece
+
+
+def _not_whole(run: Run) -> JournalError:
+    return JournalError(f"run {run.id} cannot be heard again: not all of its sound was kept")

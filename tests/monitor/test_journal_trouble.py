@@ -6,6 +6,7 @@ import sys
 import time
 from contextlib import closing
 from pathlib import Path
+from types import SimpleNamespace
 
 import numpy as np
 import pytest
@@ -13,6 +14,7 @@ from journal_bench import NOISE, RATE, begin, names_of_sound
 
 from analysis.errors import JournalError
 from monitor.journal import open_run, runs, sorted_out
+from monitor.journal.held import is_held
 from monitor.journal.schema import MIGRATIONS, connect, get_meta, migrate
 from monitor.testing import FakeClock
 
@@ -94,40 +96,89 @@ def full(*_: object, **__: object) -> None:
 
 
 @pytest.mark.parametrize("place", ["write", "flush", "close"])
-def test_a_full_disk_is_said_once_and_then_all_goes_on(
+def test_no_room_for_sound_is_said_once_and_events_are_kept(
     tmp_path: Path, clock: FakeClock, monkeypatch: pytest.MonkeyPatch, place: str
 ):
-    """Wherever it strikes: one JournalError, then every method does nothing, and what was kept stays."""
+    """Wherever it strikes: one JournalError, then all but the sound is kept, and what was kept stays."""
     journal = begin(tmp_path, clock)
     journal.sound(NOISE[:500])
     journal.event("state", 0.5, {})
     with monkeypatch.context() as broken:
         broken.setattr(f"monitor.journal.sound.Segment.{place}", full)
         clock.advance(2)
-        with pytest.raises(JournalError, match="No space left on device"):
+        with pytest.raises(JournalError, match=r"the run's sound cannot be kept .*No space left on device"):
             journal.sound(NOISE[500:3000])
-    assert journal.failed
+    assert not journal.failed
     journal.sound(NOISE)
     journal.rows([1.0], [[1, 2]])
     journal.event("alarm", 1.0, {})
     journal.close({"alarms": 1})
 
     run = open_run(tmp_path, journal.id)
-    assert [event.name for event in run.events()] == ["state"]
-    assert not run.closed
+    assert [event.name for event in run.events()] == ["state", "alarm"]
+    assert len(run.rows().at) == 1
+    assert run.closed
     np.testing.assert_array_equal(run.sound(0, 500), NOISE[:500])
+    assert run.samples() <= 3000
+
+
+def test_no_room_at_the_end_leaves_the_summary(
+    tmp_path: Path, clock: FakeClock, monkeypatch: pytest.MonkeyPatch
+):
+    """How a run ended is on disk before its sound is brought to its end; and nobody holds the run then."""
+    journal = begin(tmp_path, clock)
+    journal.sound(NOISE[:500])
+    monkeypatch.setattr("monitor.journal.sound.Segment.close", full)
+    with pytest.raises(JournalError, match="sound cannot be kept"):
+        journal.close({"alarms": 1})
+    run = open_run(tmp_path, journal.id)
+    assert run.summary == {"alarms": 1}
+    assert not is_held(journal.folder)
+
+
+def test_an_event_is_kept_though_the_sound_with_it_cannot_be(
+    tmp_path: Path, clock: FakeClock, monkeypatch: pytest.MonkeyPatch
+):
+    """An alarm that finds no room for the sound so far is on disk all the same."""
+    journal = begin(tmp_path, clock)
+    journal.sound(NOISE[:500])
+    monkeypatch.setattr("monitor.journal.sound.Segment.flush", full)
+    with pytest.raises(JournalError, match="sound cannot be kept"):
+        journal.event("alarm", 0.5, {})
+    assert [event.name for event in open_run(tmp_path, journal.id).events()] == ["alarm"]
+
+
+def test_the_last_room_on_a_disk_is_left_to_events(
+    tmp_path: Path, clock: FakeClock, monkeypatch: pytest.MonkeyPatch
+):
+    """Sound stops at the end of a segment while there is room for events still."""
+    journal = begin(tmp_path, clock)
+    journal.sound(NOISE[:1000])
+    nearly = SimpleNamespace(free=1_000_000)
+    monkeypatch.setattr("monitor.journal.sound.shutil.disk_usage", lambda _: nearly)
+    journal.sound(NOISE[1000:2000])
+    with pytest.raises(JournalError, match="sound cannot be kept"):
+        journal.sound(NOISE[2000:3000])
+    journal.event("alarm", 3.0, {})
+    journal.close({"alarms": 1})
+    run = open_run(tmp_path, journal.id)
+    assert run.closed
+    assert [event.name for event in run.events()] == ["alarm"]
+    np.testing.assert_array_equal(run.sound(), NOISE[:2000])
 
 
 def test_no_room_for_the_flac_leaves_the_wav(
     tmp_path: Path, clock: FakeClock, monkeypatch: pytest.MonkeyPatch
 ):
-    """When the disk fills while a segment becomes FLAC, the WAV is whole and nothing half is left."""
+    """When the disk fills while a segment becomes FLAC, the WAV is whole, and nothing half is left."""
     journal = begin(tmp_path, clock)
-    monkeypatch.setattr("monitor.journal.sound.Path.replace", full)
-    with pytest.raises(JournalError, match="No space left"):
+    with monkeypatch.context() as broken:
+        broken.setattr("monitor.journal.sound.Path.replace", full)
         journal.sound(NOISE[:2000])
     assert names_of_sound(journal) == ["000001.wav"]
-    np.testing.assert_array_equal(open_run(tmp_path, journal.id).sound(), NOISE[:2000])
+    journal.sound(NOISE[2000:4000])
+    assert names_of_sound(journal) == ["000001.wav", "000002.flac"]
+    np.testing.assert_array_equal(open_run(tmp_path, journal.id).sound(), NOISE[:4000])
 
 
 FILL = """

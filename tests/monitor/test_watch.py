@@ -381,7 +381,7 @@ def test_what_is_said_and_heard_is_kept(tmp_path: Path, clock: FakeClock):
 def test_a_full_disk_is_said_once_and_listening_goes_on(
     tmp_path: Path, clock: FakeClock, monkeypatch: pytest.MonkeyPatch
 ):
-    """When the run cannot be kept any more, one warning says so, and what is heard and said is the same."""
+    """When sound cannot be kept any more, one warning says so; what is heard, said and kept is the same."""
     written = 0
 
     def write(_: SoundWriter, samples: NDArray[np.float32]) -> None:
@@ -399,9 +399,11 @@ def test_a_full_disk_is_said_once_and_listening_goes_on(
         listen(source, plain(), unkept.ears)
     (warning,) = kept.warnings
     assert "No space left on device" in warning
-    assert "listening goes on" in warning
+    assert "listening goes on without keeping its sound" in warning
     assert kept.text == unkept.text
-    assert keeps.failed
+    run = open_run(tmp_path, keeps.id)
+    assert [event.body for event in run.events()] == [to_dict(event) for event in kept.events]
+    assert run.closed
 
 
 def test_a_run_that_fails_leaves_a_journal_that_opens(tmp_path: Path, clock: FakeClock):
