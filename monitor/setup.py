@@ -17,6 +17,7 @@ from analysis.pace import UNKNOWN, Learned
 from analysis.place import SoundLocator
 from analysis.program import Note, Program, cutting, read_file
 from analysis.program.program import Units
+from analysis.program.rewritten import counted_anew
 from analysis.watcher import USUAL, Settings
 from monitor.file_names import readable
 from monitor.memory import give_back
@@ -109,6 +110,8 @@ def read_program(
         told = str(error)
         named = told if told.startswith(name) else f"{name}: {told}"
         raise ProgramError(named, word=error.word) from error
+    if anew := counted_anew(program):
+        program = replace(program, warnings=(anew, *program.warnings))
     _tell(program, name, warn)
     return program
 

@@ -5,6 +5,7 @@ from typing import NamedTuple, cast
 
 from analysis.events import Event, Summary, to_dict
 from analysis.figures.clock import heard_for, lasting
+from analysis.program.rewritten import counted_anew
 from monitor.kept.doubts import doubts
 from monitor.kept.spoiled import Spell
 from monitor.story.story import Story
@@ -35,6 +36,8 @@ def not_heard(story: Story) -> tuple[str, ...]:
         told.append("The run was not brought to its end: nobody summed up what became of the parts.")
     if not story.program:
         told.append("No program is kept with the run, so there are no parts to show.")
+    elif anew := counted_anew(story.program):
+        told.append(f"{anew.text}.")
     return tuple(told) or ("All of it was heard.",)
 
 

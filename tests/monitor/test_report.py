@@ -11,17 +11,19 @@ from pathlib import Path
 import numpy as np
 import pytest
 import soundfile
-from contract import Ended
+from contract import SHIPPED, Ended
 from journal_bench import begin
 
 from analysis.events import Alarm, Checked, StateChange, to_dict
 from analysis.listener import COLUMNS
 from monitor.journal import Run, open_run
+from monitor.kept.job import keep_program
 from monitor.kept.labels import label
 from monitor.report import report_html
 from monitor.report.cues import cues
 from monitor.story import tell
 from monitor.story.pictures import timeline_of
+from monitor.story.words import not_heard
 from monitor.testing import FakeClock
 
 Chipsong = Callable[..., Ended]
@@ -166,6 +168,20 @@ def test_the_picture_shows_an_alarm_that_is_younger_than_the_last_row(home: Path
     told = [text.get_text() for text in drawn.texts]
     assert told[0] == "1 alarm in 9.5 s"
     assert any(line.startswith("alarm 1: ") for line in told)
+
+
+def test_a_recut_s_parts_are_said_to_be_counted_anew(
+    home: Path, clock: FakeClock, chipsong: Chipsong, tmp_path: Path
+):
+    """What is called part 1 in a recut may be another one in the original: plan and report both say so."""
+    again = tmp_path / "again.ngc"
+    chipsong("resume", SHIPPED / "slip_outline.ngc", "--only", "1", "-o", again)
+    with begin(home, clock) as journal:
+        keep_program(journal.folder, again)
+    said = "RECUT of slip_outline.ngc: part 1: its parts are counted anew"
+    assert said in " ".join(chipsong("plan", again).out.split())
+    assert said in " ".join(not_heard(tell(open_run(home, journal.id))))
+    assert "counted anew" not in chipsong("plan", SHIPPED / "slip_outline.ngc").out
 
 
 def test_a_run_that_is_being_heard_is_told_so(home: Path, clock: FakeClock, chipsong: Chipsong):
