@@ -1,6 +1,7 @@
 """The tables of a run, and how those of older runs are brought up to date."""
 
 import json
+import os
 import sqlite3
 from collections.abc import Iterator, Mapping, Sequence
 from contextlib import contextmanager
@@ -27,10 +28,20 @@ MIGRATIONS: tuple[tuple[str, ...], ...] = (
 
 
 def connect(path: Path, *, create: bool = False) -> sqlite3.Connection:
-    """Open a database, which commits each statement by itself outside a `transaction`."""
-    mode = "rwc" if create else "rw"
+    """
+    Open a database, which commits each statement by itself outside a `transaction`.
+
+    Where nothing can be written beside it, on a disk that is read-only say, it can be read.
+    """
+    mode = "rwc" if create else "rw" if os.access(path.parent, os.W_OK) else _to_read(path)
     address = f"{path.absolute().as_uri()}?mode={mode}"
     return sqlite3.connect(address, uri=True, isolation_level=None, timeout=5)
+
+
+def _to_read(path: Path) -> str:
+    # What was not yet written into it lies in a log beside it. Where there is none SQLite would make one.
+    log = path.with_name(f"{path.name}-wal")
+    return "ro" if log.exists() and log.stat().st_size else "ro&immutable=1"
 
 
 @contextmanager

@@ -20,7 +20,7 @@ from starlette.routing import Route
 from analysis.errors import ChipsongError, JournalError, ProgramError
 from analysis.program import carry_on, recut_program
 from analysis.program.written import anew
-from monitor.journal import Run, open_run, runs
+from monitor.journal import Run, open_run, runs, sorted_out
 from monitor.kept.labels import LABELS, fine, label, missed, misses
 from monitor.page.guard import Door
 from monitor.page.plan_svg import plan_view
@@ -137,9 +137,9 @@ class Review:
 
     def _list(self, request: Request) -> Response:
         del request
-        kept = runs(self._home)
+        kept, others = sorted_out(self._home)
         alarms = {run.id: alarms_of(run) for run in kept}
-        return self._page("runs.html", runs=kept, alarms_of=alarms, home=self._home)
+        return self._page("runs.html", runs=kept, passed_over=others, alarms_of=alarms, home=self._home)
 
     def _run(self, request: Request) -> Response:
         story = self._story(request)

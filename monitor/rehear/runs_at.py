@@ -21,7 +21,7 @@ class RunsAt(Protocol):
     """A place where runs lie; it can be sent to another process."""
 
     def names(self) -> list[str]:
-        """Return the names of all runs."""
+        """Return the names of all that may be runs."""
 
     def opened(self, name: str, *, sound: bool = True) -> AbstractContextManager[Run]:
         """

@@ -1,5 +1,6 @@
 """The journal when things go wrong: killed, no room, another version."""
 
+import shutil
 import sqlite3
 import subprocess
 import sys
@@ -222,6 +223,35 @@ def test_a_real_limit_of_the_system_harms_nothing_that_was_kept(tmp_path: Path, 
     np.testing.assert_array_equal(kept, np.arange(len(kept)))
     assert not run.closed
     assert np.isfinite(run.sound()).all()
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("killed", [False, True])
+def test_runs_on_a_read_only_disk_can_be_read(tmp_path: Path, clock: FakeClock, killed: bool):
+    """Whether it was closed or left its log beside it: all of a run is there, and nothing can be added."""
+    journal = begin(tmp_path / "home", clock)
+    journal.sound(NOISE[:500])
+    journal.event("alarm", 0.5, {})
+    if killed:
+        shutil.copytree(tmp_path / "home", tmp_path / "left")
+    journal.close({"alarms": 1})
+    home, seen = tmp_path / ("left" if killed else "home"), tmp_path / "seen"
+    seen.mkdir()
+    for words in (["--bind", str(home), str(seen)], ["-o", "remount,bind,ro", str(seen)]):
+        if subprocess.run(["mount", *words], capture_output=True, check=False).returncode:
+            pytest.skip("a read-only disk cannot be made here: it takes the right to mount one")
+    try:
+        (run,) = runs(seen)
+        assert run.closed is not killed
+        assert [event.name for event in run.events()] == ["alarm"]
+        np.testing.assert_array_equal(run.sound(), NOISE[:500])
+        with (
+            closing(connect(run.folder / "run.sqlite")) as db,
+            pytest.raises(sqlite3.Error, match="readonly"),
+        ):
+            db.execute("DELETE FROM events")
+    finally:
+        subprocess.run(["umount", str(seen)], check=True)
 
 
 # --- versions -------------------------------------------------------------------------------------------

@@ -86,6 +86,15 @@ def test_a_proposal_is_shown_and_written_only_on_yes(
     assert "nothing would change" in chipsong("tune", "comp", "--dry-run").out
 
 
+def test_runs_that_cannot_be_opened_are_named(chipsong: Command, kept: tuple[str, str], home: Path):
+    """A damaged run may have been one to learn from: that it is passed over is said."""
+    chipsong("label", kept[0], "--fine")
+    (home / "runs" / kept[1] / "run.sqlite").write_bytes(b"no database" * 1000)
+    ended = chipsong("tune", "comp", "--dry-run")
+    assert ended.status == 0
+    assert f"{kept[1]} is passed over: run {kept[1]} cannot be read" in ended.err
+
+
 def test_where_no_limit_helps_nothing_is_proposed(
     chipsong: Command, kept: tuple[str, str], home: Path, tmp_path: Path
 ):

@@ -149,6 +149,18 @@ def shelve(run: Run, bit: str) -> None:
         db.execute("UPDATE meta SET value = ? WHERE key = 'about'", (about,))
 
 
+def test_a_run_that_cannot_be_opened_is_named_in_the_list(browser: TestClient, kept_run: Run):
+    """What is passed over is told below the runs, and why."""
+    assert "Passed over" not in browser.get("/runs").text
+    damaged = kept_run.folder.with_name("damaged")
+    shutil.copytree(kept_run.folder, damaged)
+    (damaged / DATABASE).write_bytes(b"no database" * 1000)
+    told = browser.get("/runs").text
+    assert kept_run.id in told
+    assert "Passed over" in told
+    assert "run damaged cannot be read" in told
+
+
 def test_a_recount_gives_what_was_said_and_tells_of_other_limits(browser: TestClient, kept_run: Run):
     """At 1 there are the alarms of the run, at their times; a lower limit is passed no later."""
     told = browser.get(f"/runs/{kept_run.id}/threshold.json").json()
