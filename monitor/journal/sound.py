@@ -13,7 +13,6 @@ import errno
 import io
 import os
 import shutil
-import sqlite3
 import struct
 from pathlib import Path
 
@@ -22,6 +21,7 @@ from numpy.typing import NDArray
 
 from monitor.journal.near import Near
 from monitor.journal.room import Room
+from monitor.journal.waiting import Waiting
 
 FULL_SCALE = 1 << 23
 _BYTES = 3
@@ -119,8 +119,8 @@ class SoundWriter:
     ----------
     folder
         The run's folder.
-    db
-        The run's database, which lists the segments.
+    waiting
+        What is to be written into the run's database, which lists the segments.
     rate
         Samples per second, Hz.
     segment_samples
@@ -134,7 +134,7 @@ class SoundWriter:
     def __init__(  # noqa: PLR0913 - all but two are named
         self,
         folder: Path,
-        db: sqlite3.Connection,
+        waiting: Waiting,
         *,
         rate: int,
         segment_samples: int,
@@ -142,7 +142,7 @@ class SoundWriter:
         room: Room | None = None,
     ) -> None:
         self._folder = folder
-        self._db = db
+        self._waiting = waiting
         self._rate = rate
         self._size = segment_samples
         self._written = 0
@@ -172,7 +172,8 @@ class SoundWriter:
         path = f"sound/{self._written // self._size + 1:06d}.wav"
         self._segment = Segment(self._folder / path, self._rate)
         self._segment.flush()
-        self._db.execute("INSERT INTO segments (path, first_sample) VALUES (?, ?)", (path, self._written))
+        listed = "INSERT INTO segments (path, first_sample) VALUES (?, ?)"
+        self._waiting.soon(listed, path, self._written)
         return self._segment
 
     def _look_for_room(self) -> None:
@@ -195,8 +196,8 @@ class SoundWriter:
             path = segment.close()
             self._segment = None
             name, first = f"sound/{path.name}", self._written - segment.samples
-            end = (name, segment.samples, first)
-            self._db.execute("UPDATE segments SET path = ?, samples = ? WHERE first_sample = ?", end)
+            ended = "UPDATE segments SET path = ?, samples = ? WHERE first_sample = ?"
+            self._waiting.soon(ended, name, segment.samples, first)
             if self._near:
                 self._doubtful.append((first, self._written, name))
                 self._drop(last=False)
@@ -222,7 +223,7 @@ class SoundWriter:
                 self._doubtful.append((first, end, name))
                 continue
             (self._folder / name).unlink(missing_ok=True)
-            self._db.execute("DELETE FROM segments WHERE first_sample = ?", (first,))
+            self._waiting.soon("DELETE FROM segments WHERE first_sample = ?", first)
 
     def abandon(self) -> None:
         """Let go of the file, whatever its state."""

@@ -1,7 +1,7 @@
 """Keeping a run while it is heard."""
 
 import sqlite3
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping
 from contextlib import contextmanager, suppress
 from datetime import datetime, timedelta
 from pathlib import Path
@@ -17,10 +17,14 @@ from monitor.journal.place import DATABASE, make_run_folder
 from monitor.journal.room import Room
 from monitor.journal.schema import connect, migrate, put_meta, to_json, transaction
 from monitor.journal.sound import SoundWriter
+from monitor.journal.waiting import Waiting, is_held
 
 SEGMENT_SECONDS, _SHORT_SECONDS = 30.0, 5.0
 _SAVE_EVERY = timedelta(seconds=1)
 _BATCHES_AT_MOST = 1000
+
+# ms that a program which holds the database is waited for: while listening goes on, and at the end.
+_WAIT, _WAIT_AT_THE_END = 100, 5000
 
 
 class Journal:
@@ -36,13 +40,15 @@ class Journal:
     JournalError, once, and from then on the run is kept without its sound. When nothing can be written
     any more, that is raised, once, and the journal is `failed` and does nothing at all, without a word:
     listening is worth more than the record of it, so the caller says what happened and simply goes on. What
-    was kept before stays as it is and can be opened.
+    was kept before stays as it is and can be opened. While another program holds the database, all that is
+    handed over waits for that and is tried again each second.
     """
 
     def __init__(  # noqa: PLR0913 - all that `create` opened
         self,
         folder: Path,
         db: sqlite3.Connection,
+        waiting: Waiting,
         sound: SoundWriter | None,
         *,
         columns: int,
@@ -52,6 +58,7 @@ class Journal:
         self.folder = folder
         self.failed = False
         self._db = db
+        self._waiting = waiting
         self._sound = sound
         self._columns = columns
         self._now = now
@@ -129,8 +136,10 @@ class Journal:
         near = Near(around) if around else None
         room = None if most_bytes is None else Room(home, most_bytes)
         size = max(1, round(seconds * rate))
-        sound = SoundWriter(folder, db, rate=rate, segment_samples=size, near=near, room=room)
-        return cls(folder, db, sound if keep_sound else None, columns=len(columns), now=now, held=held)
+        waiting = Waiting(db)
+        sound = SoundWriter(folder, waiting, rate=rate, segment_samples=size, near=near, room=room)
+        kept = sound if keep_sound else None
+        return cls(folder, db, waiting, kept, columns=len(columns), now=now, held=held)
 
     @property
     def id(self) -> str:
@@ -139,7 +148,7 @@ class Journal:
 
     def event(self, name: str, at: float, body: Mapping[str, Any]) -> None:
         """
-        Keep an event, on disk when this returns.
+        Keep an event, on disk when this returns, unless another program holds the database just then.
 
         Parameters
         ----------
@@ -150,12 +159,16 @@ class Journal:
         body
             All of it, as JSON can say it.
         """
-        row = (at, name, to_json(body))
+        text = to_json(body)
         with self._writing() as works:
             if works:
                 if self._sound:
                     self._sound.event(name, at)
-                self._save([row])
+                self._waiting.add("INSERT INTO events (at, name, json) VALUES (?, ?, ?)", at, name, text)
+                if self._waiting.held:
+                    self._save_if_due()
+                else:
+                    self._save()
 
     def rows(self, at: ArrayLike, values: ArrayLike) -> None:
         """
@@ -250,13 +263,12 @@ class Journal:
         if not in_time or len(self._rows) >= _BATCHES_AT_MOST:
             self._save()
 
-    def _save(self, events: Sequence[tuple[float, str, str]] = ()) -> None:
-        """Put all that was handed over on disk, and these events with it; sound last, for it may fail."""
-        if self._rows or events:
-            with transaction(self._db):
-                self._db.executemany('INSERT INTO rows (count, at, "values") VALUES (?, ?, ?)', self._batch())
-                self._db.executemany("INSERT INTO events (at, name, json) VALUES (?, ?, ?)", events)
-            self._rows.clear()
+    def _save(self) -> None:
+        """Put all that was handed over on disk; sound last, for it may fail."""
+        for batch in self._batch():
+            self._waiting.add('INSERT INTO rows (count, at, "values") VALUES (?, ?, ?)', *batch)
+        self._rows.clear()
+        self._waiting.settle()
         self._saved = self._now()
         if self._sound:
             with self._sounding():
@@ -272,6 +284,7 @@ class Journal:
 
     def _end(self, summary: Mapping[str, Any] | None, learned: Mapping[str, Any] | None) -> None:
         """Put the rest on disk, how it ended before the sound, for which there may be no room."""
+        self._db.execute(f"PRAGMA busy_timeout = {_WAIT_AT_THE_END}")
         if summary is not None:
             with transaction(self._db):
                 told = {"summary": dict(summary), "learned": dict(learned or {})}
@@ -280,6 +293,9 @@ class Journal:
         if self._sound:
             with self._sounding():
                 self._sound.close()
+        if self._waiting.held:
+            self.failed = True
+            raise _held_to_the_end(self.folder)
 
     def _let_go_of_sound(self) -> None:
         sound, self._sound = self._sound, None
@@ -304,6 +320,7 @@ def _new_database(path: Path, about: Mapping[str, Any]) -> sqlite3.Connection:
         migrate(db)
         with transaction(db):
             put_meta(db, about)
+        db.execute(f"PRAGMA busy_timeout = {_WAIT}")
     except BaseException:
         db.close()
         raise
@@ -317,7 +334,15 @@ def _cannot_keep_sound(where: Path, error: OSError) -> JournalError:
     )
 
 
+def _held_to_the_end(where: Path) -> JournalError:
+    return JournalError(
+        f"the end of the run cannot be kept in {where}: another program holds its {DATABASE}, close that"
+    )
+
+
 def _cannot_keep(where: Path, error: Exception) -> JournalError:
+    if is_held(error):
+        return _held_to_the_end(where)
     reason = error.strerror if isinstance(error, OSError) and error.strerror else str(error)
     return JournalError(
         f"the run cannot be kept in {where} ({reason}): make room or choose another CHIPSONG_HOME"

@@ -5,7 +5,8 @@ import sqlite3
 import subprocess
 import sys
 import time
-from contextlib import closing
+from collections.abc import Iterator
+from contextlib import closing, contextmanager
 from pathlib import Path
 from types import SimpleNamespace
 
@@ -14,7 +15,7 @@ import pytest
 from journal_bench import NOISE, RATE, begin, names_of_sound
 
 from analysis.errors import JournalError
-from monitor.journal import open_run, runs, sorted_out
+from monitor.journal import Journal, open_run, runs, sorted_out
 from monitor.journal.held import is_held
 from monitor.journal.schema import MIGRATIONS, connect, get_meta, migrate
 from monitor.testing import FakeClock
@@ -252,6 +253,56 @@ def test_runs_on_a_read_only_disk_can_be_read(tmp_path: Path, clock: FakeClock, 
             db.execute("DELETE FROM events")
     finally:
         subprocess.run(["umount", str(seen)], check=True)
+
+
+# --- held by another program ----------------------------------------------------------------------------
+
+
+@contextmanager
+def holding(journal: Journal) -> Iterator[None]:
+    """Hold a run's database, as a program does that somebody looks into it with."""
+    with closing(connect(journal.folder / "run.sqlite")) as db:
+        db.execute("BEGIN IMMEDIATE")
+        yield
+        db.execute("ROLLBACK")
+
+
+def test_what_another_program_holds_is_written_later(tmp_path: Path, clock: FakeClock):
+    """Nothing that is handed over meanwhile takes long or is lost, not the end of a segment either."""
+    journal = begin(tmp_path, clock)
+    with holding(journal):
+        begun = time.monotonic()
+        for second in range(20):
+            journal.sound(NOISE[second * 200 : second * 200 + 200])
+            journal.rows([second / 5], [[second, 0]])
+            journal.event("state", second / 5, {"n": second})
+        assert time.monotonic() - begun < 4.0
+        assert not journal.failed
+        assert open_run(tmp_path, journal.id).events() == ()
+    clock.advance(1.1)
+    journal.rows([4.0], [[20, 0]])
+    run = open_run(tmp_path, journal.id)
+    assert [event.body["n"] for event in run.events()] == list(range(20))
+    assert run.rows().values[:, 0].tolist() == list(range(21))
+    np.testing.assert_array_equal(run.sound(), NOISE[:4000])
+    journal.event("alarm", 4.0, {})
+    assert [event.name for event in run.events()][-1] == "alarm"
+    journal.close({"alarms": 1})
+    assert open_run(tmp_path, journal.id).closed
+
+
+def test_what_is_held_to_the_end_is_said(tmp_path: Path, clock: FakeClock, monkeypatch: pytest.MonkeyPatch):
+    """A run whose end cannot be written for another program says that, and nothing of a full disk."""
+    monkeypatch.setattr("monitor.journal.writing._WAIT_AT_THE_END", 50)
+    for summary in ({"alarms": 1}, None):
+        journal = begin(tmp_path, clock)
+        with holding(journal):
+            journal.event("alarm", 1.0, {})
+            with pytest.raises(JournalError, match=r"another program holds its run\.sqlite"):
+                journal.close(summary)
+        assert journal.failed
+        assert not is_held(journal.folder)
+        assert not open_run(tmp_path, journal.id).closed
 
 
 # --- versions -------------------------------------------------------------------------------------------
