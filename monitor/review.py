@@ -3,7 +3,7 @@
 from collections.abc import Mapping, Sequence
 from contextlib import suppress
 from dataclasses import replace
-from typing import Any
+from typing import Any, NamedTuple
 
 from analysis.errors import JournalError
 from analysis.events import Event, Summary, from_dict
@@ -74,16 +74,20 @@ def _is_told(kept: Kept) -> bool:
 
 
 def _kept_text(run: Run, kept: Kept) -> str:
+    if kept.name in SAID_OTHERWISE:
+        return f"{clock(kept.at):>8}  {_beside_text(kept)}"
+    event = event_of(run, kept)
+    return event_text(_judged_since(run, event) if isinstance(event, Summary) else event)
+
+
+def _beside_text(kept: Kept) -> str:
     if kept.name == ACTION:
         return kept_text(kept.body)
     if kept.name == LABEL:
-        return f"{clock(kept.at):>8}  {label_text(kept.body)}"
-    if kept.name in (LINES, NOTICE):
-        return f"{clock(kept.at):>8}  {kept.body['said']}"
+        return label_text(kept.body)
     if kept.name == PRESSED:
-        return f"{clock(kept.at):>8}  {_SAID[kept.body['kind']].format(**kept.body)}"
-    event = event_of(run, kept)
-    return event_text(_judged_since(run, event) if isinstance(event, Summary) else event)
+        return _SAID[kept.body["kind"]].format(**kept.body)
+    return str(kept.body["said"])
 
 
 def _judged_since(run: Run, summary: Summary) -> Summary:
@@ -94,6 +98,20 @@ def _judged_since(run: Run, summary: Summary) -> Summary:
         return summary
     parts = spoiled(summary.parts, found, program, find_parts(program), places_of(run))
     return replace(summary, parts=parts)
+
+
+class Beside(NamedTuple):
+    """What a person is told of a run that the listener did not say: when, s, what kind, and what."""
+
+    at: float
+    name: str
+    text: str
+
+
+def beside(run: Run) -> tuple[Beside, ...]:
+    """Return what people said of a run, what became of actions, and trouble that is no deafness, in order."""
+    kept = (kept for kept in run.events() if kept.name in SAID_OTHERWISE and _is_told(kept))
+    return tuple(Beside(each.at, each.name, _beside_text(each)) for each in kept)
 
 
 def label_text(body: Mapping[str, Any]) -> str:

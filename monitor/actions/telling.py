@@ -7,7 +7,6 @@ from typing import Any
 from monitor.actions.kind import Action, ActionError, Done
 from monitor.actions.message import NAMES
 from monitor.output import printable
-from monitor.words import clock
 
 ACTION = "action"
 """The name of the journal's event that says what became of an action."""
@@ -81,8 +80,7 @@ def done_to_dict(done: Done, at: float) -> dict[str, object]:
 
 def kept_text(body: Mapping[str, Any]) -> str:
     """Return in words what the journal kept of an action."""
-    told = _told(body["action"], body["for"], ok=body["ok"], said=body["said"], took=body["took"])
-    return f"{clock(body['at']):>8}  {told}"
+    return _told(body["action"], body["for"], ok=body["ok"], said=body["said"], took=body["took"])
 
 
 def _told(action: str, event: str, *, ok: bool, said: str, took: float) -> str:

@@ -34,7 +34,7 @@ from monitor.story import Incident, Story, tell
 from monitor.story.clips import MIME, clips
 from monitor.story.comparing import compared
 from monitor.story.pictures import orders_png
-from monitor.story.words import headline, line_of, not_heard, said_since, to_recut
+from monitor.story.words import all_said, headline, not_heard, said_since, to_recut
 
 _CSS, _JS = "text/css", "text/javascript"
 _STATIC = {"look.css": _CSS, "page.css": _CSS, "review.js": _JS, "live.js": _JS, "shop.js": _JS}
@@ -143,7 +143,7 @@ class Review:
 
     def _run(self, request: Request) -> Response:
         story = self._story(request)
-        lines = [line_of(event) for event in story.events]
+        lines = all_said(story)
         return self._page(
             "run.html",
             story=story,

@@ -10,7 +10,6 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
 
-from analysis.events import Alarm, Deaf, Event, Heard
 from analysis.figures.orders import rises_told
 from monitor.journal import home, open_run
 from monitor.page.rendering import STATIC, render
@@ -21,7 +20,7 @@ from monitor.story import Incident, Story, tell
 from monitor.story.clips import MIME, clips
 from monitor.story.comparing import compared
 from monitor.story.pictures import orders_png, sheet_png, timeline_png
-from monitor.story.words import Line, headline, line_of, not_heard, said_since, to_recut
+from monitor.story.words import Line, all_said, headline, not_heard, said_since, to_recut
 
 # Alarms whose sound and picture are in the report, and lines of its list: a file must stay small.
 _DETAILED, _LISTED = 6, 400
@@ -79,7 +78,7 @@ def write_report(run: str, out: Path, *, csv: bool, vtt: bool) -> None:
 
 def report_html(story: Story) -> str:
     """Return the report of a run."""
-    lines, left_out = _listed(story.events)
+    lines, left_out = _listed(all_said(story))
     return render(
         "report.html",
         story=story,
@@ -112,15 +111,14 @@ def _detail(story: Story, incident: Incident) -> _Detail:
     )
 
 
-def _listed(events: tuple[Event, ...]) -> tuple[list[Line], int]:
-    """Return what is listed of the events, and how many are not: alarms and deafness always are."""
-    free = _LISTED - sum(isinstance(event, Alarm | Deaf | Heard) for event in events)
+def _listed(said: tuple[Line, ...]) -> tuple[list[Line], int]:
+    """Return what is listed, and how much is not: alarms, deafness and what people said always are."""
+    free = _LISTED - sum(line.always for line in said)
     lines, left_out = [], 0
-    for event in events:
-        urgent = isinstance(event, Alarm | Deaf | Heard)
-        free -= not urgent
-        if urgent or free >= 0:
-            lines.append(line_of(event))
+    for line in said:
+        free -= not line.always
+        if line.always or free >= 0:
+            lines.append(line)
         else:
             left_out += 1
     return lines, left_out

@@ -3,11 +3,14 @@
 import math
 from typing import NamedTuple, cast
 
-from analysis.events import Event, Summary, to_dict
+from analysis.events import Alarm, Deaf, Event, Heard, Summary, to_dict
 from analysis.figures.clock import heard_for, lasting
 from analysis.program.rewritten import counted_anew
+from monitor.controls import PRESSED
 from monitor.kept.doubts import doubts
+from monitor.kept.labels import LABEL
 from monitor.kept.spoiled import Spell
+from monitor.review import beside
 from monitor.story.story import Story
 from monitor.words import clock, count
 
@@ -62,12 +65,23 @@ def to_recut(story: Story) -> tuple[str, ...]:
     return tuple(verdict.name for verdict in story.verdicts if verdict.verdict != "good")
 
 
+_BY_PEOPLE = (LABEL, PRESSED)
+
+
 class Line(NamedTuple):
-    """An event in a list: when, s, what it was, and why."""
+    """An event in a list: when, s, what it was, why, and whether it stands there however long that is."""
 
     at: float
     what: str
     why: str
+    always: bool = False
+
+
+def all_said(story: Story) -> tuple[Line, ...]:
+    """Return all that was said in a run and of it, by the listener, by people and beside both, in time."""
+    lines = [line_of(event) for event in story.events]
+    lines += [Line(at, name, text, name in _BY_PEOPLE) for at, name, text in beside(story.run)]
+    return tuple(sorted(lines, key=lambda line: line.at))
 
 
 def line_of(event: Event) -> Line:
@@ -79,7 +93,8 @@ def line_of(event: Event) -> Line:
     why = said if isinstance(said, str) else "; ".join(map(str, cast("list[object]", said)))
     kind = str(body.get("state") or body["event"])
     detail = body.get("cause") or body.get("verdict")
-    return Line(event.at, f"{kind}: {detail}" if detail else kind, why)
+    always = isinstance(event, Alarm | Deaf | Heard)
+    return Line(event.at, f"{kind}: {detail}" if detail else kind, why, always)
 
 
 def headline(story: Story) -> str:

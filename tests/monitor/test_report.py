@@ -16,14 +16,17 @@ from journal_bench import begin
 
 from analysis.events import Alarm, Checked, StateChange, to_dict
 from analysis.listener import COLUMNS
+from monitor.actions.kind import Done
+from monitor.actions.message import rehearsal
+from monitor.actions.telling import done_to_dict
 from monitor.journal import Run, open_run
 from monitor.kept.job import keep_program
-from monitor.kept.labels import label
+from monitor.kept.labels import label, missed
 from monitor.report import report_html
 from monitor.report.cues import cues
 from monitor.story import tell
 from monitor.story.pictures import timeline_of
-from monitor.story.words import not_heard
+from monitor.story.words import all_said, not_heard
 from monitor.testing import FakeClock
 
 Chipsong = Callable[..., Ended]
@@ -168,6 +171,33 @@ def test_the_picture_shows_an_alarm_that_is_younger_than_the_last_row(home: Path
     told = [text.get_text() for text in drawn.texts]
     assert told[0] == "1 alarm in 9.5 s"
     assert any(line.startswith("alarm 1: ") for line in told)
+
+
+def test_what_people_said_of_a_run_is_told_with_all_else(home: Path, clock: FakeClock):
+    """Presses, labels, what was missed, notices, what became of actions: at their times, in the list."""
+    with begin(home, clock) as journal:
+        for body in (
+            to_dict(StateChange(9.0, "learn", "it cuts")),
+            {"event": "pressed", "at": 12.0, "kind": "mark", "line": 24},
+            {"event": "notice", "at": 7.0, "said": "its gain moves"},
+            {"event": "lines", "at": 8.0, "said": "no line numbers come"},
+            {"event": "lines", "at": 8.5, "reports": []},
+            {"event": "gap", "at": 8.6, "first": 1, "lost": 1, "note": "a gap"},
+            done_to_dict(Done("bell", rehearsal("alarm"), ok=False, said="no bell", took=0.1), 13.0),
+        ):
+            journal.event(str(body["event"]), float(str(body["at"])), body)
+        journal.rows([14.0], [[1, 2]])
+    run = open_run(home, journal.id)
+    missed(run, 10.0)
+    story = tell(run)
+    told = [(line.at, line.what) for line in all_said(story)]
+    assert told == [
+        *((7.0, "notice"), (8.0, "lines"), (9.0, "learn"), (10.0, "label")),
+        *((12.0, "pressed"), (13.0, "action")),
+    ]
+    text = Page(report_html(story)).text
+    for words in ("line 24 is being cut", "its gain moves", "no line numbers come", "missed", "no bell"):
+        assert words in text
 
 
 def test_a_recut_s_parts_are_said_to_be_counted_anew(
