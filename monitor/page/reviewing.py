@@ -21,6 +21,7 @@ from analysis.errors import ChipsongError, JournalError, ProgramError
 from analysis.program import carry_on, recut_program
 from analysis.program.written import anew
 from monitor.journal import Run, open_run, runs, sorted_out
+from monitor.journal.place import DATABASE
 from monitor.kept.labels import LABELS, fine, label, missed, misses
 from monitor.page.guard import Door
 from monitor.page.plan_svg import plan_view
@@ -65,7 +66,7 @@ class Review:
         self._home = home
         self._door = door
         self._live = live
-        self._told: dict[str, Story] = {}
+        self._told: dict[str, tuple[tuple[int, ...], Story]] = {}
         # One at a time: whoever asks for much, or many who ask at once, must not starve what listens.
         self._busy = threading.Lock()
 
@@ -117,11 +118,13 @@ class Review:
 
     def _story(self, request: Request) -> Story:
         run = self._kept(request)
-        if run.id in self._told:
-            return self._told[run.id]
+        stamp = _stamp(run)
+        if run.id in self._told and self._told[run.id][0] == stamp:
+            return self._told[run.id][1]
         story = tell(run)
         if run.closed:
-            self._told = dict([*self._told.items(), (run.id, story)][-_REMEMBERED:])
+            others = [(name, told) for name, told in self._told.items() if name != run.id]
+            self._told = dict([*others, (run.id, (stamp, story))][-_REMEMBERED:])
         return story
 
     def _incident(self, request: Request) -> tuple[Story, Incident]:
@@ -273,6 +276,16 @@ class Review:
         """Lead back to a run of which something new is known."""
         self._told.pop(run.id, None)
         return RedirectResponse(f"{self._door.prefix}/runs/{quote(run.id)}#{place}", status_code=303)
+
+
+def _stamp(run: Run) -> tuple[int, ...]:
+    """Return what differs once something was written into a run: a label, from a terminal perhaps."""
+    stamp: tuple[int, ...] = ()
+    for name in (DATABASE, f"{DATABASE}-wal"):
+        with suppress(OSError):  # the log goes away once whoever wrote it is done
+            state = (run.folder / name).stat()
+            stamp += (state.st_size, state.st_mtime_ns)
+    return stamp
 
 
 def _readable(kept: Iterable[Run]) -> Iterator[Story]:

@@ -15,7 +15,7 @@ from analysis.program import read, restart_program
 from monitor.journal import Run
 from monitor.journal.place import DATABASE
 from monitor.journal.schema import connect
-from monitor.kept.labels import labels, misses
+from monitor.kept.labels import label, labels, misses
 from monitor.page.guard import Door, Guard
 from monitor.page.review_command import review_app
 from monitor.shelf.references import Heard, Step, accept_step, read_book
@@ -112,6 +112,16 @@ def test_an_alarm_can_be_labelled(browser: TestClient, kept_run: Run):
     assert browser.post(at, content=b"\xff\xfe=%%%", headers=OURS).status_code == 400
     assert browser.post(at, data={"what": "loose"}, headers={"Host": HOST}).status_code == 403
     assert list(labels(kept_run).values()) == ["nothing"]
+
+
+def test_a_label_from_elsewhere_is_seen_at_once(browser: TestClient, kept_run: Run):
+    """What is said of a run in a terminal stands in the page, and in its report, the next time."""
+    at = f"/runs/{kept_run.id}"
+    assert "You said: <strong>" not in browser.get(at).text
+    assert "Labelled afterwards" not in browser.get(f"{at}/report.html").text
+    label(kept_run, tell(kept_run).incidents[0].index, "chatter")
+    assert "You said: <strong>chatter" in browser.get(at).text
+    assert "Labelled afterwards: <strong>chatter" in browser.get(f"{at}/report.html").text
 
 
 def test_what_was_missed_and_that_nothing_was_wrong_can_be_said(browser: TestClient, kept_run: Run):
