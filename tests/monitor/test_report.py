@@ -88,6 +88,18 @@ def test_the_report_tells_the_story_and_needs_nothing_else(report: Path):
     assert len(raw) < 5_000_000
 
 
+def test_an_alarm_that_was_nothing_asks_for_nothing(kept_run: Run):
+    """Once a person said so, the report tells of it, but neither to carry on after it nor what to do."""
+    asks = ("After alarm 1 carry on from", "Touch off Z again")
+    before = Page(report_html(tell(kept_run))).text
+    assert all(words in before for words in asks)
+    label(kept_run, tell(kept_run).incidents[0].index, "nothing")
+    after = Page(report_html(tell(kept_run))).text
+    assert not any(words in after for words in asks)
+    assert "Labelled afterwards: nothing" in after
+    assert "no safety device" in after
+
+
 def test_the_sounds_in_the_report_are_those_around_the_alarm(report: Path, kept_run: Run):
     """Before and since are made louder by the same amount and are otherwise what the run kept."""
     onset = tell(kept_run).incidents[0].alarm.onset
