@@ -18,7 +18,7 @@ from monitor.kept.labels import LABEL
 from monitor.kept.places import PLACES, places_of
 from monitor.kept.spoiled import spells, spoiled
 from monitor.linefeed.kept import LINES
-from monitor.words import clock, count, event_text
+from monitor.words import clock, count, event_text, how_long
 
 SAID_OTHERWISE = frozenset({ACTION, BIT, GAP, LABEL, LINES, NOTICE, PLACES, PRESSED})
 """Events of the journal that do not come from the listener."""
@@ -167,4 +167,4 @@ def _line(run: Run) -> str:
         how = "being heard now" if run.is_going_on else "not brought to its end"
         alarms = alarms_of(run)
         return f"{run.id}  {run.title}: {how}" + (f", {count(alarms)}" if alarms else "")
-    return f"{run.id}  {run.title}: {clock(float(run.summary['at']))}, {count(run.summary['alarms'])}"
+    return f"{run.id}  {run.title}: {how_long(float(run.summary['at']))}, {count(run.summary['alarms'])}"

@@ -182,6 +182,11 @@ def clock(seconds: float) -> str:
     return f"{hours}:{minutes:02d}:{rest:02d}" if hours else f"{minutes}:{rest:02d}"
 
 
+def how_long(seconds: float) -> str:
+    """Return how long something lasts as 1:23:45 or 3:45, rounded as in the report, unlike a clock."""
+    return clock(round(seconds))
+
+
 def moment_of(said: str) -> float | None:
     """Return 1:23:45, 3:45 or 225.5 in s; ``None`` when it is none of them."""
     found = re.fullmatch(r"(?:(?:(\d{1,3}):)?(\d{1,3}):)?(\d{1,6}(?:\.\d+)?)", said.strip(), re.ASCII)
@@ -315,7 +320,8 @@ def why_there(alarm: Alarm) -> tuple[str, ...]:
 
 
 def _summary(summary: Summary) -> str:
-    heard = f"Heard {clock(summary.heard_s)} of {clock(summary.at)}, {clock(summary.cut_s)} of it cutting."
+    heard = f"Heard {how_long(summary.heard_s)} of {how_long(summary.at)}"
+    heard += f", {how_long(summary.cut_s)} of it cutting."
     lines = ["", f"End of the run: {count(summary.alarms)}. {heard}"]
     lines.extend(_compared(summary))
     if summary.lines_seen:
@@ -329,7 +335,7 @@ def _compared(summary: Summary) -> Iterator[str]:
     if summary.cut_s == 0.0:
         yield "No cut was heard, so nothing could be compared."
     elif summary.compared_s is not None:
-        yield f"Compared with what is normal: {clock(summary.compared_s)} of the cutting."
+        yield f"Compared with what is normal: {how_long(summary.compared_s)} of the cutting."
         if summary.compared_s < summary.cut_s / 2.0:
             yield "That is less than half: where nothing is compared, a loose bit is not heard."
 

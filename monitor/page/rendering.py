@@ -16,6 +16,7 @@ from monitor.words import (
     count,
     first_of_all,
     found_text,
+    how_long,
     place,
     steps_after,
     why_there,
@@ -35,7 +36,7 @@ def _environment() -> Environment:
     )
     made.filters.update(clock=clock, count=count, lasting=lasting, moment=moment, place=place)
     made.filters.update(first_of_all=first_of_all, steps_after=steps_after, why_there=why_there)
-    made.filters.update(found_text=found_text)
+    made.filters.update(found_text=found_text, how_long=how_long)
     made.globals.update(CAUTIONS=CAUTIONS, CAUSES=CAUSES, VERDICTS=VERDICTS)
     made.globals.update(TIGHTENED=TIGHTENED, UNKNOWN_SPINDLE=UNKNOWN_SPINDLE)
     return made

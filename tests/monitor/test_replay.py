@@ -352,7 +352,7 @@ def test_a_kept_run_tells_the_same_later(chipsong: Command, home: Path, replayed
     ended = chipsong(*shipped("slip_outline"), "--keep")
     assert ended.out == replayed("slip_outline").out, "keeping changes nothing of what is said"
     (folder,) = (home / "runs").iterdir()
-    assert chipsong("runs").out == f"{folder.name}  slip_outline: 0:14, one alarm\n"
+    assert chipsong("runs").out == f"{folder.name}  slip_outline: 0:15, one alarm\n"
     told = chipsong("runs", folder.name).out
     words = chipsong(*(word for word in shipped("slip_outline") if word != "--json")).out
     for line in told.splitlines()[1:]:

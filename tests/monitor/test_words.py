@@ -6,12 +6,14 @@ from dataclasses import replace
 import pytest
 
 from analysis.events import Alarm, Cause, Deaf, Heard, PartVerdict, Place, ResumeLine, StateChange, Summary
+from analysis.figures.clock import lasting
 from monitor.words import (
     CAUSES,
     CAUTIONS,
     clock,
     count,
     event_text,
+    how_long,
     moment_of,
     place,
     some,
@@ -122,6 +124,15 @@ def test_the_end_says_how_much_was_compared(compared: float, little: bool):
     text = event_text(Summary(100.0, 0, 90.0, 60.0, 0, compared_s=compared))
     assert f"Compared with what is normal: {clock(compared)} of the cutting." in text
     assert ("less than half" in text) == little
+
+
+@pytest.mark.parametrize("seconds", [59.96, 60.4, 274.6, 275.49, 3598.5, 3599.4])
+def test_how_long_something_lasts_is_what_the_report_says(seconds: float):
+    """The end in the terminal, the list of runs and the report round alike."""
+    minutes, rest = how_long(seconds).split(":")
+    assert f"{minutes} min {int(rest)} s" == lasting(seconds)
+    told = event_text(Summary(seconds, 0, seconds, seconds, 0, compared_s=seconds))
+    assert told.count(how_long(seconds)) == 4
 
 
 def test_a_run_of_long_ago_does_not_tell_how_much_was_compared():
