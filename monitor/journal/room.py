@@ -6,6 +6,27 @@ from pathlib import Path
 
 from monitor.journal.place import runs_folder
 
+_ORDER = "order.txt"
+
+
+def note_begun(home: Path, run: str) -> None:
+    """
+    Note that a run begins: which is the oldest is told by this alone.
+
+    The clock on the wall, and with it a run's name and its files' times, may have been set back meanwhile.
+    """
+    with suppress(OSError), (home / _ORDER).open("a", encoding="utf-8") as file:
+        file.write(f"{run}\n")
+
+
+def _begun(home: Path) -> dict[str, int]:
+    """Return the place of each run in the order in which they began, as far as that was noted."""
+    try:
+        noted = (home / _ORDER).read_text(encoding="utf-8", errors="replace")
+    except OSError:
+        return {}
+    return {run: number for number, run in enumerate(noted.splitlines())}
+
 
 class Room:
     """
@@ -27,7 +48,11 @@ class Room:
 
     def __init__(self, home: Path, most: float) -> None:
         self._most = most
-        files = [(path, _size(path)) for path in sorted(runs_folder(home).glob("*/sound/*"))]
+        begun = _begun(home)
+        found = runs_folder(home).glob("*/sound/*")
+        # Runs of old, of which nothing was noted, are older than all others.
+        ordered = sorted(found, key=lambda path: (begun.get(path.parents[1].name, -1), path))
+        files = [(path, _size(path)) for path in ordered]
         self._files = deque(files)
         self._taken = sum(size for _, size in files)
         self._make()

@@ -14,7 +14,7 @@ from analysis.errors import JournalError
 from monitor.journal.held import hold, let_go
 from monitor.journal.near import Around, Near
 from monitor.journal.place import DATABASE, make_run_folder
-from monitor.journal.room import Room
+from monitor.journal.room import Room, note_begun
 from monitor.journal.schema import connect, migrate, put_meta, to_json, transaction
 from monitor.journal.sound import SoundWriter
 from monitor.journal.waiting import Waiting, is_held
@@ -126,6 +126,7 @@ class Journal:
         try:
             folder = make_run_folder(home, title, started)
             held = hold(folder)  # before anybody can open it
+            note_begun(home, folder.name)
             (folder / "sound").mkdir()
             db = _new_database(folder / DATABASE, about)
         except (OSError, sqlite3.Error) as error:

@@ -2,6 +2,7 @@
 
 import os
 import subprocess
+from datetime import UTC, datetime
 from pathlib import Path
 
 import numpy as np
@@ -42,6 +43,36 @@ def test_the_oldest_sound_goes_first_and_events_never(tmp_path: Path, clock: Fak
     for run in kept:
         assert [event.name for event in run.events()] == ["alarm"]
         assert len(run.rows().at) == 1
+
+
+def test_a_clock_that_was_set_back_makes_no_run_older(tmp_path: Path, clock: FakeClock):
+    """The oldest sound is that of the run that began first, whatever the clock said as the others began."""
+    kept = []
+    for title, now in (("tuesday", clock.now), ("wednesday", lambda: datetime(2020, 1, 1, tzinfo=UTC))):
+        with begin(tmp_path, clock, title, now=now) as journal:
+            journal.sound(NOISE)
+        kept.append(open_run(tmp_path, journal.id))
+    with begin(tmp_path, clock, "thursday", most_bytes=size_of(tmp_path) // 2):
+        pass
+    tuesday, wednesday = kept
+    assert wednesday.id < tuesday.id
+    assert np.isnan(tuesday.sound()).all()
+    np.testing.assert_array_equal(wednesday.sound(), NOISE)
+
+
+def test_sound_of_runs_of_old_goes_first(tmp_path: Path, clock: FakeClock):
+    """Runs of which nobody noted when they began go by their names, and before all others."""
+    with begin(tmp_path, clock, "old") as journal:
+        journal.sound(NOISE)
+    old = open_run(tmp_path, journal.id)
+    (tmp_path / "order.txt").unlink()
+    with begin(tmp_path, clock, "new", now=lambda: datetime(2020, 1, 1, tzinfo=UTC)) as journal:
+        journal.sound(NOISE)
+    new = open_run(tmp_path, journal.id)
+    with begin(tmp_path, clock, "newest", most_bytes=size_of(tmp_path) // 2):
+        pass
+    assert np.isnan(old.sound()).all()
+    np.testing.assert_array_equal(new.sound(), NOISE)
 
 
 def test_a_run_longer_than_the_budget_keeps_its_end(tmp_path: Path, clock: FakeClock):
