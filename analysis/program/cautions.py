@@ -37,6 +37,8 @@ class Checks:
         Z of the work's top, mm.
     top_in_doubt
         Whether that may be wrong.
+    top_said
+        Whether a person said so, and it is not told from the moves.
     safe_z
         Height to go up to first, in words; empty where the program itself begins.
     system_assumed
@@ -55,6 +57,7 @@ class Checks:
     bit: str
     top: float
     top_in_doubt: bool = False
+    top_said: bool = False
     safe_z: str = ""
     system_assumed: bool = False
     units_said: str = ""
@@ -143,20 +146,25 @@ def _touch_off(modes: Modes, checks: Checks) -> Iterator[str]:
         )
     elif checks.top == 0:
         yield (
-            "Z0 is the top of the sheet, it seems: take a spot of it that is whole. If there is none, take "
+            f"{_face(checks)} top of the sheet: take a spot of it that is whole. If there is none, take "
             "the bare spoilboard beside it and set Z there to minus the thickness that you measure on the "
             "sheet, or lay an untouched piece of the same sheet on it and touch off on that."
         )
     elif checks.top > 0:
         yield (
-            "Z0 lies below the top, on the spoilboard as it seems: take a spot of that which is not cut, or "
-            "a whole spot of the sheet's top and set Z there to the thickness that you measure."
+            f"{_face(checks)} spoilboard, below the top: take a spot of that which is not cut, or a whole "
+            "spot of the sheet's top and set Z there to the thickness that you measure."
         )
     else:
         yield (
             "Z0 lies above the work: take the same face as the first time. If it is gone, take one whose "
             "distance from it you can measure."
         )
+
+
+def _face(checks: Checks) -> str:
+    """Return that one face is meant; only who touched off the first time knows, unless a person said it."""
+    return "Z0 is the" if checks.top_said else "Take the same face as the first time, as it seems the"
 
 
 def _to_know(state: State, checks: Checks) -> Iterator[str]:

@@ -34,6 +34,12 @@ AGAIN = 0.25
 ENOUGH = 0.1
 """So many times what is fed below Z 0 must be gone over again where it may be a way in."""
 
+INTO_BOARD = 3.0
+"""mm; nobody cuts across so deep into a spoilboard: below a zero that lies on it only drills go so deep."""
+
+OF_THE_BOARD = 0.5
+"""mm; who cuts through into the spoilboard goes round at one height below Z 0, and not at others above it."""
+
 BESIDE = 0.5
 """mm; ways not much farther apart are one."""
 
@@ -57,6 +63,8 @@ def lie_above_zero(ways: Ways, limit: float) -> bool:
         mm; from here on the bit is surely above the work.
     """
     under = ways.low < limit - SAME_LEVEL
+    if cuts_deep(ways):
+        return _faces(ways, under) or _mostly_above(ways, under)
     return (
         _ends_above(ways, under)
         or _faces(ways, under)
@@ -64,6 +72,31 @@ def lie_above_zero(ways: Ways, limit: float) -> bool:
         or _gone_over_again(ways, under)
         or _winds_down(ways, under)
     )
+
+
+def cuts_deep(ways: Ways) -> bool:
+    """Whether it cuts across so far below Z 0 that this is no spoilboard: what is fed above it is air."""
+    return _length(ways, ways.feeds & ways.across & (ways.low <= SAME_LEVEL - INTO_BOARD)) >= LEAST
+
+
+def may_be_air(ways: Ways, limit: float) -> str:
+    """
+    Return why the work may not reach above Z 0 though something is fed there, in words; else nothing.
+
+    Whoever cuts through to a spoilboard does so in one round below Z 0, hardly below it, and what tells that
+    the work reaches higher is no trifle beside that.
+    """
+    across = ways.feeds & ways.across
+    below = ways.low[across & (ways.low < -SAME_LEVEL)]
+    if not len(below):
+        return ""
+    if below.min() < -OF_THE_BOARD and below.max() - below.min() > OF_THE_BOARD:
+        return f"it cuts across at several heights below Z0, down to Z{below.min():.3f} mm"
+    above = across & (ways.low > SAME_LEVEL) & (ways.low < limit - SAME_LEVEL)
+    above |= _holes(ways) & (ways.low >= -SAME_LEVEL)
+    if _length(ways, above) < AGAIN * _length(ways, across & (ways.low <= SAME_LEVEL)):
+        return "little is fed above Z0 beside what is fed below it"
+    return ""
 
 
 def level_below(ways: Ways, level: float) -> float:

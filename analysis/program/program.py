@@ -91,8 +91,7 @@ class Program:
         """Why the work's top may lie elsewhere, and what to do about it; empty where it is told."""
         found = dict.fromkeys(level.doubt for level in self.levels.values() if level.doubt)
         return tuple(
-            f"Z0 is taken for the sheet's top, but {doubt}: if it is the spoilboard, say where the top is "
-            "with --top, and --top 0 if it is not"
+            f"{doubt}: if Z0 is the spoilboard, say where the top is with --top, and --top 0 if it is the top"
             for doubt in found
         )
 

@@ -321,6 +321,7 @@ def _checks(job: _Job, safe: float, spin_up: float) -> Checks:
         bit=" - then ".join(named),
         top=job.top,
         top_in_doubt=bool(program.level(int(program.moves.system[job.runs[0].first])).doubt),
+        top_said=program.top_said is not None,
         safe_z=written(safe),
         system_assumed="system" not in known.end.stated,
         units_said=program.units or "" if "units" not in known.end.stated else "",

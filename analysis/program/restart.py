@@ -295,6 +295,7 @@ def _approach(
         bit=_bit_to_have_in(program, modes, stops),
         top=top,
         top_in_doubt=bool(level.doubt),
+        top_said=program.top_said is not None,
         safe_z=in_words(safe, modes),
         system_assumed=not stand.system_named,
         units_said=program.units or "" if "units" not in stand.state.stated else "",
@@ -438,7 +439,10 @@ def _has_cut(program: Program, moves: int) -> bool:
 
 def _no_stand(line: int, why: str) -> str:
     reason = f" ({why})" if why else ""
-    return f"no restart from line {line}: the bit is never known to stand above the work before it{reason}"
+    return (
+        f"no restart from line {line}: the bit is never known to stand above the work before it{reason}; "
+        "if the sheet's top is lower than it is taken to be, say where it is with --top"
+    )
 
 
 def _word_of(program: Program, line: int) -> int | None:
@@ -543,6 +547,7 @@ def _from_the_start(program: Program) -> Restart:
         bit=bit_in_words(program, int(program.moves.bit[0])),
         top=program.top,
         top_in_doubt=bool(program.level(int(program.moves.system[0])).doubt),
+        top_said=program.top_said is not None,
         more=(
             *(f"the program never states {text}." for group, text in _START.items()
                if group not in state.stated),

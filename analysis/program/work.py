@@ -8,7 +8,14 @@ import numpy as np
 from numpy.typing import NDArray
 
 from analysis.program.moves import Kind, Moves, lowest
-from analysis.program.passes import LEAD_IN, above_zero, level_below, lie_above_zero
+from analysis.program.passes import (
+    LEAD_IN,
+    above_zero,
+    cuts_deep,
+    level_below,
+    lie_above_zero,
+    may_be_air,
+)
 from analysis.program.traverses import SAME_LEVEL, Ways
 
 SPOILBOARD = 2.0
@@ -95,22 +102,37 @@ def _level(moves: Moves, said: float | None) -> Level:
 
 
 def _doubt(ways: Ways, top: float) -> str:
-    """Return why Z 0 may not be the top that it is taken for."""
+    """Return why the top may lie elsewhere than it is taken to, in words."""
     if top != 0:
-        return ""
+        air = "it cuts across deep below Z0" if cuts_deep(ways) else may_be_air(ways, _limit(ways))
+        return f"Z0 is taken to lie below the sheet's top, but {air}" if top > 0 and air else ""
+    taken = "Z0 is taken for the sheet's top, but"
     if _in_doubt(ways).any():
         at = float(ways.low[_in_doubt(ways)].max())
-        return f"it feeds across at Z{max(at, 0.0):.3f} mm, which would be in the air"
-    deepest = float(lowest(ways.moves)[cutting(ways.moves, 0.0)].min(initial=0.0))
-    shallow = deepest >= -SPOILBOARD or (deepest >= -OVERCUT and _limit(ways) >= FROM_HIGH)
-    return f"nothing is fed deeper than Z{deepest:.3f} mm" if shallow and deepest < 0 else ""
+        return f"{taken} it feeds across at Z{max(at, 0.0):.3f} mm, which would be in the air"
+    cuts = cutting(ways.moves, 0.0)
+    # Drills go through by their points, so that they tell little where something else is cut.
+    told = cuts & ways.across if (cuts & ways.across).any() else cuts
+    low = lowest(ways.moves)
+    deepest = float(low[told].min(initial=0.0))
+    if deepest == 0 or deepest < -OVERCUT or (deepest < -SPOILBOARD and _limit(ways) < FROM_HIGH):
+        return ""
+    fed = "fed across" if low[cuts].min() < deepest - SAME_LEVEL else "fed"
+    return f"{taken} nothing is {fed} deeper than Z{deepest:.3f} mm"
 
 
 def _in_doubt(ways: Ways) -> NDArray[np.bool_]:
-    """Return what is fed across at Z 0 or above as if in the work: no lead-in, nor surely above it."""
+    """
+    Return what is fed across at Z 0 or above as if in the work: no lead-in, nor surely above it.
+
+    Where others cut deep below Z 0 that is so only of a bit that cuts nothing there.
+    """
     stays = (ways.deepest >= -SAME_LEVEL) | (ways.low > LEAD_IN)
     under = (ways.low >= -SAME_LEVEL) & (ways.low < _limit(ways) - SAME_LEVEL)
-    return np.asarray(ways.passes & ways.across & stays & under)
+    found = ways.passes & ways.across & stays & under
+    if cuts_deep(ways):
+        found &= ~np.isin(ways.moves.bit, np.unique(ways.moves.bit[cutting(ways.moves, 0.0)]))
+    return np.asarray(found)
 
 
 def _clear(ways: Ways, top: float, *, sure: bool) -> float:
@@ -257,4 +279,5 @@ def _estimate(cut: NDArray[np.float64], below: float, limit: float) -> float:
     step = highest - float(lower.max()) if len(lower) else room / 2
     if np.isinf(step):
         return highest + SAME_LEVEL
-    return highest + min(step, room / 2 if room < step else step)
+    # A top at which the bit stands clear is none: nothing could be carried on with from there.
+    return highest + (step if step < room - SAME_LEVEL else room / 2)

@@ -275,7 +275,7 @@ def test_the_top_of_the_sheet_can_be_said(chipsong: Command, tmp_path: Path):
     assert doubtful.status == 0
     assert "say where the top is with --top" in doubtful.err
     assert "the same face as the first time" in " ".join(doubtful.err.split())
-    for top, face in (("12mm", "on the spoilboard as it seems"), ("0", "Z0 is the top of the sheet")):
+    for top, face in (("12mm", "Z0 is the spoilboard, below the top"), ("0", "Z0 is the top of the sheet")):
         told = chipsong("resume", path, "--line", 6, "--top", top)
         assert "--top" not in told.err
         assert face in " ".join(told.err.split())

@@ -282,8 +282,18 @@ SPOILBOARD = "G21 G90\nM3 S9000\nG0 Z25\nX1 Y1\nG1 Z15 F100\nX9\nZ12\nX30\nZ9\nX
 @pytest.mark.parametrize(
     ("source", "line", "first", "instead"),
     [
-        (JOB, 9, "Z0 is the top of the sheet", "spoilboard beside it and set Z there to minus the thickness"),
-        (SPOILBOARD, 14, "on the spoilboard as it seems", "sheet's top and set Z there to the thickness"),
+        (
+            JOB,
+            9,
+            "it seems the top of the sheet: take a spot of it",
+            "spoilboard beside it and set Z there to minus the thickness",
+        ),
+        (
+            SPOILBOARD,
+            14,
+            "it seems the spoilboard, below the top",
+            "sheet's top and set Z there to the thickness",
+        ),
         (
             "G21 G90\nM3 S9000\nG0 Z-10\nX1 Y1\nG1 Z-15 F100\nX9\nG0 Z-10\nX0\nG1 Z-15\nX4\nM2",
             10,

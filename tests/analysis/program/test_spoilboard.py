@@ -189,8 +189,8 @@ def test_a_zero_that_nothing_tells_is_in_doubt_until_somebody_says():
         told = read(done.text, top=top)
         assert (told.top, told.doubts, told.top_said) == (top, (), top)
         assert told.level(1).clear >= done.top
-        assert "the same face as the first time" not in said(told, 16)
-    assert "on the spoilboard as it seems" in said(read(done.text, top=12.0), 16)
+        assert "the first time" not in said(told, 16)
+    assert "Z0 is the spoilboard, below the top" in said(read(done.text, top=12.0), 16)
 
 
 def test_a_single_deep_overcut_from_high_above_is_in_doubt():
@@ -245,3 +245,58 @@ def test_a_part_with_what_may_have_been_cut_unheard_is_not_good():
         plan = Plan.of(read(FLOOR + THROUGH, top=top), {0: Bit("six", 6.0, 2)})
         marks = unmarked(plan) | np.uint8(SEEN | HEARD)
         assert [part.verdict for part in verdicts(plan, marks, frozenset({0}))] == [verdict]
+
+
+HEAD = "G21 G90 G54\nT1 M6\nS18000 M3\n"
+
+
+def around(x: float, depths: list[float], safe: float = 10.0, side: float = 80.0) -> str:
+    """Return rounds of a square at some heights, from and to a safe one."""
+    way = f"X{x + side} F2000\nY{side + 10}\nX{x}\nY10\n"
+    return (
+        f"G0 Z{safe}\nX{x} Y10\n" + "".join(f"G1 Z{depth} F300\n{way}" for depth in depths) + f"G0 Z{safe}\n"
+    )
+
+
+TRACE = "G0 Z10\nX0 Y0\nG1 Z{} F500\nX200 F3000\nY100\nX0\nY0\nG0 Z10\n"
+IN_THE_AIR = {
+    "a border that is traced": TRACE.format(2)
+    + around(10, [-3, -6, -9, -12])
+    + around(110, [-3, -6, -9, -12]),
+    "a way there at feed": "G0 Z10\nX0 Y0\nG1 Z3 F800\nX10 F2000\nG0 Z10\n" + around(20, [-3, -6, -9, -12]),
+    "a first pass in the air": around(10, [0.5, -0.5, -2.5, -4.5, -6.2]),
+    "a way in": "G0 Z5\nX0 Y0\nG1 Z1 F500\nX12 F1500\nG1 Z-3 F300\nX0\nX80\nG0 Z5\nX90\n",
+}
+
+
+@pytest.mark.parametrize("cut", IN_THE_AIR.values(), ids=IN_THE_AIR)
+def test_who_cuts_across_deep_below_zero_has_it_on_the_sheet(cut: str):
+    """Nobody goes round 3 mm deep in a spoilboard: what is fed above Z 0 is in the air, for certain."""
+    program = read(f"{HEAD}{cut}M30")
+    assert (program.top, program.doubts) == (0.0, ())
+
+
+HELIX = "".join(f"G3 X20 Y20 Z{2.25 - 0.25 * turn:.2f} I-3 J0 F600\n" for turn in range(14))
+UNSURE = {
+    "a helix into a thin sheet": f"G0 Z5\nX20 Y20\nG1 Z2.5 F500\n{HELIX}G0 Z5\nX30\n",
+    "a bit that faces to zero before": f"{around(0, [0])}T2 M6\n{around(10, [-3, -6])}",
+    "points of drills": "G0 Z15\nX0 Y0\nZ7\nG1 Z-3 F300\nG0 Z15\nT2 M6\nM3\n" + around(10, [-0.2], safe=7),
+    "a way at feed before a shallow cut": "G0 Z10\nX0 Y0\nG1 Z5 F800\nX9\nG0 Z10\n" + around(20, [-0.5]),
+}
+
+
+@pytest.mark.parametrize("cut", UNSURE.values(), ids=UNSURE)
+def test_what_may_be_air_or_wood_is_in_doubt(cut: str):
+    """Whichever the top is taken to be, it is said that it may be another, and no face is named."""
+    program = read(f"{HEAD}{cut}M30")
+    assert len(program.doubts) == 1
+    assert "--top" in program.doubts[0]
+    assert "does not tell which" in said(program, 9)
+
+
+@pytest.mark.parametrize("depths", [[16, 12, 8, 4, 0], [15, 10, 5, 0], [12, 0]])
+def test_passes_in_round_numbers_can_be_carried_on_with(depths: list[float]):
+    """A step above the first pass may be the very height of the traverses: the top lies below that."""
+    program = read(HEAD + around(0, depths, safe=20) + around(120, depths, safe=20) + "M30")
+    assert depths[0] < program.top < program.level(1).clear
+    assert resume_at(program, 25).position[2] == 20.0
