@@ -68,6 +68,7 @@ GOOD = 0.25
 # Noise that has risen by this much, dB, above the teeth hides what is compared. When this has lasted for some
 # seconds of cutting it is said.
 _COVERED, _COVERED_LONG = 6.0, 3.0
+_COVERED_AT_MOST = 1.5 * _COVERED_LONG
 
 # A baseline that was learned less than so many s before an onset is no proof that the cut was good till then.
 _FRESH = 1.0
@@ -90,6 +91,8 @@ _NOW = 0.5
 # A spindle that was not heard for so many s has stood: somebody may have been at the bit. So many s of
 # cutting after that tell which one is in it.
 _STOOD, _CUTS_AGAIN = 5.0, 1.0
+# A spindle that is not heard in what is hardly quieter than the cut, dB, over some s, is only drowned.
+_HARDLY, _LATELY = 1.5, 1.0
 
 
 class Watcher:
@@ -185,6 +188,9 @@ class Watcher:
         # For how long no spindle was heard since the alarm, s, for how long it has cut since it stood, and
         # for how long none is heard now.
         self._off = self._cuts_again = self._stands = 0.0
+        # How loud it is of late, and how loud the cut was that an alarm is for, dBFS.
+        self._level: float | None = None
+        self._loud = -math.inf
 
     def row(self, moment: Moment, health: Health) -> list[Event]:
         """Take in one row, and whether anything can be heard at all."""
@@ -342,8 +348,10 @@ class Watcher:
 
     def _look_for_another(self, moment: Moment) -> None:
         """End an alarm where, since the spindle stood, another bit cuts, or one of no known good sound."""
+        level = self._hear_level(moment)
         if moment.phase is Phase.OFF:
-            self._off += self._seconds
+            # What drowns the spindle must not pass for one that somebody has stopped.
+            self._off += self._seconds if level < self._loud - _HARDLY else 0.0
             self._cuts_again = 0.0
         elif self._off < _STOOD:
             self._off = 0.0
@@ -357,6 +365,14 @@ class Watcher:
             self._forget_normal(self._accused)
             self._unlearn(self._accused)
             self._begin()
+
+    def _hear_level(self, moment: Moment) -> float:
+        """Return how loud it is of late, and note how loud the cut is that an alarm is for."""
+        last = moment.sample.level if self._level is None else self._level
+        self._level = last + min(1.0, self._seconds / _LATELY) * (moment.sample.level - last)
+        if moment.phase is Phase.CUT and not self._off:
+            self._loud = self._level
+        return self._level
 
     def _look_whether_it_stands(self, moment: Moment) -> None:
         """Begin the sums anew where the spindle has stood: what was heard before tells of no cut after."""
@@ -388,6 +404,7 @@ class Watcher:
         self._alarmed, self._other, self._good = True, other, 0
         self._accused, self._unproved = self._bit, not proved
         self._off = self._cuts_again = 0.0
+        self._level, self._loud = None, -math.inf
 
     def _cutting(self, moment: Moment) -> Alarm | None:
         context, sample = moment.context, moment.sample
@@ -395,12 +412,12 @@ class Watcher:
         # Where neither comb nor teeth are heard it is noise that is as loud as a cut; and two flutes that run
         # out of true sound, at half the speed, as a single one does that is loose.
         unheard = not moment.besides.hears or (context.guessed and sample.single)
+        if not clear or unheard or sample.own < LEAST_OWN:
+            self._covered = min(self._covered + self._seconds, _COVERED_AT_MOST)
         if unheard or sample.own < LEAST_OWN:
-            self._covered += self._seconds
             return None
         if clear:
             return self._cutting_clearly(moment)
-        self._covered += self._seconds
         # How much usually swells must be known where somebody talks, or a radio plays.
         if self._rechecks == context.bit or self._main_like_it(context.bit, sample) is None:
             return None
@@ -478,7 +495,7 @@ class Watcher:
         if louder <= _COVERED:
             self._covered = 0.0
         elif louder - max(sample.teeth - normal.tooth_pass, 0.0) > _COVERED:
-            self._covered = min(self._covered + self._seconds, 1.5 * _COVERED_LONG)
+            self._covered = min(self._covered + self._seconds, _COVERED_AT_MOST)
         else:
             # In noise teeth seem louder in single rows: most of them must tell.
             self._covered = max(self._covered - self._seconds, 0.0)

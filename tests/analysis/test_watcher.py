@@ -86,8 +86,10 @@ class Cut:
 
         ``steps`` are the squared depths of the swell every second turn, in step and all of it.
         ``hears`` is whether comb or teeth are heard; ``faded`` takes so many dB of three bands in ten;
-        ``turned`` too, and gives half of it to three more.
+        ``turned`` too, and gives half of it to three more. A spindle that stands is quieter, unless said.
         """
+        if phase is Phase.OFF:
+            moved = {"level": -20.0, **moved}
         for _ in range(round(lasting / self._seconds)):
             sample = self._sample(moved)
             self._row += 1
@@ -1105,6 +1107,15 @@ def test_where_no_spindle_is_heard_the_speed_that_it_should_have_is_told():
     cut.watcher = told
     cut.hear(0.1, phase=Phase.OFF)
     assert cut.events[-1].because == "no spindle is heard near 12000 rpm"
+
+
+@pytest.mark.parametrize("louder", [0.0, 3.0])
+def test_noise_that_drowns_the_spindle_ends_no_alarm(louder: float):
+    """A saw beside the machine hides comb and teeth for long: nobody has been at the bit that is loose."""
+    loose = Cut().hear(6.0).hear(12.0, **RUNOUT, half=9.0, rocking=9.0)
+    stood = loose.copy().hear(20.0, phase=Phase.OFF).hear(4.0, context=Context(2))
+    drowned = loose.copy().hear(20.0, phase=Phase.OFF, level=louder).hear(4.0, context=Context(2))
+    assert (stood.watcher.alarmed, drowned.watcher.alarmed) == (False, True)
 
 
 @pytest.mark.parametrize("stood", [0.0, 3.0])
