@@ -4,7 +4,7 @@ import io
 
 from matplotlib.figure import Figure
 
-from analysis.errors import ProgramError
+from analysis.errors import ChipsongError
 from analysis.figures import orders_picture, sheet, timeline
 from analysis.locate import Plan
 from monitor.kept.job import bits_of
@@ -37,14 +37,14 @@ def timeline_png(story: Story) -> bytes | None:
 
 
 def sheet_png(story: Story) -> bytes | None:
-    """Return the sheet from above with the verdict on each part; ``None`` without a program."""
+    """Return the sheet from above with the verdict on each part; ``None`` without a program or its bits."""
     if story.program is None:
         return None
     try:
         plan = Plan.of(story.program, bits_of(story.run))
         alarm = story.incidents[0].alarm if story.incidents else None
         return png(sheet(plan, story.verdicts, alarm=alarm))
-    except (ProgramError, KeyError, ValueError):
+    except (ChipsongError, KeyError, ValueError):
         return None
 
 

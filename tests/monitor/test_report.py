@@ -5,6 +5,7 @@ import csv
 import io
 import re
 from collections.abc import Callable
+from dataclasses import replace
 from html.parser import HTMLParser
 from pathlib import Path
 
@@ -257,3 +258,11 @@ def test_a_run_that_is_not_there_is_one_line(chipsong: Chipsong, tmp_path: Path)
     ended = chipsong("report", "1999", "-o", tmp_path / "r.html")
     assert (ended.status, ended.err.count("\n")) == (1, 1)
     assert not (tmp_path / "r.html").exists()
+
+
+def test_a_run_of_which_the_bits_are_not_known_has_a_report_without_its_sheet(kept_run: Run):
+    """Runs of old do not tell how wide their bits are."""
+    meta = {key: value for key, value in kept_run.meta.items() if key != "bits"}
+    shown = Page(report_html(tell(replace(kept_run, meta=meta))))
+    assert "To measure, or to cut again" in shown.text
+    assert len(shown.addresses) == 4  # timeline, orders, two sounds
