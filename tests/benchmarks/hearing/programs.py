@@ -13,6 +13,7 @@ import numpy as np
 
 from analysis.cutting import Bit
 from recordings_synthetic.job import BITS, varied_job
+from recordings_synthetic.job.words import short
 
 # One bit for the small programs.
 ONE: Mapping[int, Bit] = {2: BITS[2]}
@@ -67,8 +68,8 @@ def corners(rng: np.random.Generator) -> Job:
         y = 16.0 + 20.0 * row
         lines += [*_down(10.0, y, -rng.uniform(2.5, 4.0))]
         for n in range(1, 13):
-            lines.append(f"Y{y + side * (n % 2):.3f}")
-            lines.append(f"X{10.0 + 13.0 * n:.3f}")
+            lines.append(f"Y{short(y + side * (n % 2))}")
+            lines.append(f"X{short(10.0 + 13.0 * n)}")
         lines.append("G0 Z6")
     return _one_bit("zigzags", lines)
 
@@ -83,7 +84,13 @@ def tabs(rng: np.random.Generator) -> Job:
             lines += [*_down(10.0, y, depth), "X170", "G0 Z6"]
         lines += _down(10.0, y, -12.4)
         for x in (40.0, 80.0, 120.0):
-            lines += [f"X{x:.1f}", f"Z{top:.3f}", f"X{x + 8:.1f}", "Z-12.4 F600", "F2400"]
+            lines += [
+                f"X{short(round(x, 1))}",
+                f"Z{short(top)}",
+                f"X{short(round(x + 8, 1))}",
+                "Z-12.4 F600",
+                "F2400",
+            ]
         lines += ["X170", "G0 Z6"]
     return _one_bit("strips with tabs", lines)
 
@@ -91,8 +98,8 @@ def tabs(rng: np.random.Generator) -> Job:
 def pecks(rng: np.random.Generator) -> Job:
     """Return pecked holes (G83)."""
     peck = rng.uniform(2.0, 3.5)
-    holes = [f"X{x:.1f} Y{y:.1f}" for x, y in _grid(rng)]
-    first = f"G99 G83 {holes[0]} Z-12.4 R1.5 Q{peck:.2f} F{rng.uniform(400, 700):.0f}"
+    holes = [f"X{short(round(x, 1))} Y{short(round(y, 1))}" for x, y in _grid(rng)]
+    first = f"G99 G83 {holes[0]} Z-12.4 R1.5 Q{short(round(peck, 2))} F{rng.uniform(400, 700):.0f}"
     return _one_bit("pecked holes", [first, *holes[1:], "G80"])
 
 
@@ -100,7 +107,7 @@ def plunges(rng: np.random.Generator) -> Job:
     """Return straight plunges with a short slot at the bottom of each."""
     lines = []
     for x, y in _grid(rng):
-        lines += [*_down(x, y, -rng.uniform(3.0, 8.0)), f"X{x + 9:.1f}", "G0 Z6"]
+        lines += [*_down(x, y, -rng.uniform(3.0, 8.0)), f"X{short(round(x + 9, 1))}", "G0 Z6"]
     return _one_bit("short slots", lines)
 
 
@@ -121,7 +128,7 @@ def bit_changes(rng: np.random.Generator) -> Job:
         y = 14.0 + _STEP * turn
         lines += ["M5", f"T{number} M6", f"S{BITS[number].speed:.0f} M3", "G4 P3"]
         for depth in (-3.0, -3.0 - rng.uniform(1.5, 3.0)):
-            lines += [*_down(10.0, y, depth), "X170", f"Y{y + 3:.1f}", "X10", "G0 Z6"]
+            lines += [*_down(10.0, y, depth), "X170", f"Y{short(round(y + 3, 1))}", "X10", "G0 Z6"]
     return _as_planned(_program("bit after bit", lines), BITS)
 
 
@@ -148,10 +155,10 @@ def _grooves(
     for row in range(8):
         y, end = 16.0 + _STEP * row, rng.uniform(150.0, 180.0)
         for number, depth in enumerate(depths):
-            lines += [*_down(10.0, y, depth + step * number), f"X{end:.2f}", "G0 Z6"]
+            lines += [*_down(10.0, y, depth + step * number), f"X{short(round(end, 2))}", "G0 Z6"]
         for number, side in enumerate(sides):
             begin, to = (end, 10.0) if back and number % 4 > 1 else (10.0, end)
-            lines += [*_down(begin, y + side, depths[-1]), f"X{to:.2f}", "G0 Z6"]
+            lines += [*_down(begin, y + side, depths[-1]), f"X{short(round(to, 2))}", "G0 Z6"]
     return _one_bit("grooves", lines)
 
 
@@ -162,7 +169,7 @@ def _grid(rng: np.random.Generator) -> list[tuple[float, float]]:
 
 def _down(x: float, y: float, depth: float) -> list[str]:
     """Go above a place, down into the work, and set the feed for cutting on."""
-    return [f"G0 X{x:.3f} Y{y:.3f}", "G0 Z1.5", f"G1 Z{depth:.3f} F600", "F2400"]
+    return [f"G0 X{short(x)} Y{short(y)}", "G0 Z1.5", f"G1 Z{short(depth)} F600", "F2400"]
 
 
 def _one_bit(title: str, lines: list[str]) -> Job:

@@ -1,26 +1,12 @@
 """The same work for many runs, in processes that may die."""
 
-import os
-import signal
-import time
 from functools import partial
 from pathlib import Path
 
 import pytest
+from deadly_work import NAMES, deadly, late_and_deadly
 
 from monitor.rehear.many import Workers, for_each
-
-NAMES = [f"run {number}" for number in range(8)]
-
-
-def deadly(folder: Path, always: str, once: str, name: str) -> str:
-    """Say a name, and note that it was at it; be killed at one each time, and at another the first time."""
-    met = folder / name
-    before = met.read_text() if met.exists() else ""
-    met.write_text(f"{before}x")
-    if name == always or (name == once and not before):
-        os.kill(os.getpid(), signal.SIGKILL)
-    return f"heard {name}"
 
 
 def failed(name: str, why: str) -> str:
@@ -36,14 +22,6 @@ def test_a_process_that_is_killed_ends_nothing_but_what_kills_it(always: str, tm
     found = list(for_each(work, NAMES, Workers(jobs=2), failed))
     why = "the process that was at it died, twice: is there enough memory?"
     assert found == [f"failed {name}: {why}" if name == always else f"heard {name}" for name in NAMES]
-
-
-def late_and_deadly(folder: Path, name: str) -> str:
-    """Be killed at the first name, but only once the last one has begun."""
-    end = time.monotonic() + 20.0
-    while name == NAMES[0] and not (folder / NAMES[-1]).exists() and time.monotonic() < end:
-        time.sleep(0.01)
-    return deadly(folder, "", NAMES[0], name)
 
 
 def test_what_was_done_by_others_is_not_done_again(tmp_path: Path):

@@ -12,8 +12,10 @@ from pathlib import Path
 import pytest
 from receivers import HERE, free_port
 
+# Whoever runs the tests in the background may have had Ctrl-C ignored.
 _SCRIPT = """
-import fcntl, termios
+import fcntl, signal, termios
+signal.signal(signal.SIGINT, signal.default_int_handler)
 fcntl.ioctl(0, termios.TIOCSCTTY, 0)
 from monitor.cli import main
 main()
