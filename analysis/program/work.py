@@ -228,8 +228,9 @@ def top_of_work(moves: Moves) -> float:
     Return the Z of the work's top, mm.
 
     Z 0, where the program traverses above Z 0 (or not at all) and nothing tells that the work reaches above
-    it (`analysis.program.passes`). How deep the deepest move goes tells nothing by itself: a drill goes
-    through by its point. That is the usual zero on top of the work.
+    it (`analysis.program.passes`). How deep the deepest hole goes tells nothing: a drill goes through by its
+    point. But nobody cuts across deep in a spoilboard: where that is done Z 0 is on top, unless most of what
+    is cut lies above it. That is the usual zero on top of the work.
 
     Else the zero lies somewhere else, mostly on the spoilboard, and the top is estimated between the
     highest level at which the bit feeds across and the lowest at which it surely is above the work, for the
