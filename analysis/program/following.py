@@ -6,14 +6,13 @@ doubt until the program has stated X, Y and Z again.
 """
 
 from collections.abc import Iterator
-from dataclasses import replace
 
 from analysis.program.cautions import plain
 from analysis.program.codes import COOLANT, GROUP_OF_M
 from analysis.program.interpreter import Interpreter
 from analysis.program.notes import Notes
 from analysis.program.program import Program, Units
-from analysis.program.reader import read
+from analysis.program.reader import read_again
 from analysis.program.state import Modes
 from analysis.program.words import parse
 
@@ -88,9 +87,7 @@ def in_units(program: Program, units: Units | None) -> Program:
     """Return the program, read again if it was read as if in another unit than it is now said to be."""
     if units is None or units == program.units:
         return program
-    text, top = "\n".join(program.lines), program.top_said
-    again = read(text, program.name, skip_slashed=program.skip_slashed, units=units, top=top)
-    return replace(again, raw=program.raw)
+    return read_again(program, skip_slashed=program.skip_slashed, units=units)
 
 
 def bit_in_words(program: Program, bit: int) -> str:

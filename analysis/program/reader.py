@@ -122,6 +122,20 @@ def read_file(
     return replace(read(decode(raw), name, units=units, top=top), raw=raw)
 
 
+def read_again(program: Program, *, skip_slashed: bool, units: Units | None) -> Program:
+    """
+    Read a program once more, with the block-delete switch or its unit as said, and all else as before.
+
+    Raises
+    ------
+    ProgramError
+        As `read` does: it may have no sense in the other way.
+    """
+    text, top = "\n".join(program.lines), program.top_said
+    again = read(text, program.name, skip_slashed=skip_slashed, units=units, top=top)
+    return replace(again, raw=program.raw)
+
+
 def split_lines(text: str) -> tuple[str, ...]:
     """Return the lines of a text, whatever their ends; no break spaces become blanks."""
     lines = LINE_END.split(text.replace("\xa0", " "))

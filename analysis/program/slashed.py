@@ -11,7 +11,7 @@ from analysis.program.interpreter import Interpreter
 from analysis.program.moves import Moves
 from analysis.program.parts import Part, find_parts
 from analysis.program.program import Program
-from analysis.program.reader import read
+from analysis.program.reader import read_again
 from analysis.program.rewriting import same_feeds
 from analysis.program.state import State
 from analysis.program.tracks import Tracks, tracks
@@ -114,9 +114,8 @@ def _reading(program: Program) -> _Reading:
 
 def _read_the_other_way(program: Program) -> Program | None:
     """Return what a program is with the switch the other way; ``None`` where it can't be run so."""
-    text, skip = "\n".join(program.lines), not program.skip_slashed
     try:
-        return read(text, program.name, skip_slashed=skip, units=program.units)
+        return read_again(program, skip_slashed=not program.skip_slashed, units=program.units)
     except ProgramError:
         return None
 

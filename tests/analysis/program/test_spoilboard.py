@@ -300,3 +300,11 @@ def test_passes_in_round_numbers_can_be_carried_on_with(depths: list[float]):
     program = read(HEAD + around(0, depths, safe=20) + around(120, depths, safe=20) + "M30")
     assert depths[0] < program.top < program.level(1).clear
     assert resume_at(program, 25).position[2] == 20.0
+
+
+def test_what_is_said_of_the_top_is_kept_where_the_block_delete_switch_is_asked():
+    """With the switch the other way the program is read from the same top: its parts are the same ones."""
+    text = f"{HEAD}/M8\n{UNSURE['a helix into a thin sheet']}M30"
+    program = read(text, top=0.0)
+    assert read(text).top > 0
+    assert recut_program(program, [find_parts(program)[0].name])
