@@ -59,7 +59,6 @@ def verdicts(
     """
     known = np.isin(plan.program.moves.bit, list(learned))
     found = [(part, _verdict(plan, part, marks, known)) for part in plan.parts]
-    found = [(part, _not_sure(plan, part) if verdict == "good" else verdict) for part, verdict in found]
     return tuple(
         PartVerdict(
             part.name,
@@ -71,12 +70,12 @@ def verdicts(
     )
 
 
-def _not_sure(plan: Plan, part: Part) -> Verdict:
-    """Return whether a part is good of which all was heard: not what may have been cut where it seems air."""
+def _may_hold_more(plan: Plan, part: Part) -> bool:
+    """Whether something may have been cut in a part that is taken for air, so that nobody listened to it."""
     places = plan.program.moves.end[plan.program.taken_as_air, :2]
     xmin, ymin, xmax, ymax = part.box
     within = (places >= (xmin, ymin)).all(axis=1) & (places <= (xmax, ymax)).all(axis=1)
-    return "unheard" if within.any() else "good"
+    return bool(within.any())
 
 
 def _verdict(plan: Plan, part: Part, marks: Marks, known: NDArray[np.bool_]) -> Verdict:
@@ -88,4 +87,5 @@ def _verdict(plan: Plan, part: Part, marks: Marks, known: NDArray[np.bool_]) -> 
     taken = plan.met.volume[cut]
     heard = float(taken[((marks[cut] & HEARD) > 0) & known[cut]].sum())
     # Where next to nothing is taken away nothing can have been heard.
-    return "good" if heard >= _ENOUGH * float(taken.sum()) > 0.0 else "unheard"
+    is_heard = heard >= _ENOUGH * float(taken.sum()) > 0.0
+    return "good" if is_heard and not _may_hold_more(plan, part) else "unheard"

@@ -11,6 +11,7 @@ from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 
 from analysis.program.state import Modes, State
+from analysis.program.work import Level
 
 LONGEST = 72
 """Characters of a line of text; with its brackets it stays under 80."""
@@ -33,10 +34,8 @@ class Checks:
         What this program is.
     bit
         To have in the spindle, in words.
-    top
-        Z of the work's top, mm.
-    top_in_doubt
-        Whether that may be wrong.
+    level
+        How high the work is where it begins.
     top_said
         Whether a person said so, and it is not told from the moves.
     safe_z
@@ -55,8 +54,7 @@ class Checks:
 
     title: str
     bit: str
-    top: float
-    top_in_doubt: bool = False
+    level: Level
     top_said: bool = False
     safe_z: str = ""
     system_assumed: bool = False
@@ -139,18 +137,18 @@ def _touch_off(modes: Modes, checks: Checks) -> Iterator[str]:
     yield "touch off Z again: a bit that was gripped anew sits at another height."
     if modes.length is not None:
         yield f"If its length comes from offset H{modes.length}, measure it anew into that instead."
-    if checks.top_in_doubt:
+    if checks.level.doubt:
         yield (
             "Take the same face as the first time, the sheet's top or the spoilboard: the program does not "
             "tell which of them Z0 is. If it is gone, take one whose distance from it you can measure."
         )
-    elif checks.top == 0:
+    elif checks.level.top == 0:
         yield (
             f"{_face(checks)} top of the sheet: take a spot of it that is whole. If there is none, take "
             "the bare spoilboard beside it and set Z there to minus the thickness that you measure on the "
             "sheet, or lay an untouched piece of the same sheet on it and touch off on that."
         )
-    elif checks.top > 0:
+    elif checks.level.top > 0:
         yield (
             f"{_face(checks)} spoilboard, below the top: take a spot of that which is not cut, or a whole "
             "spot of the sheet's top and set Z there to the thickness that you measure."

@@ -180,7 +180,5 @@ def _over(ways: Ways, upper: NDArray[np.bool_], lower: NDArray[np.bool_]) -> NDA
     for here in around(squares(places, BESIDE)):
         at = np.searchsorted(cells, here).clip(max=len(cells) - 1)
         again |= (cells[at] == here) & (floor[at] < ways.low[of] - SAME_LEVEL)
-    share = np.bincount(of, weights=again, minlength=len(found)) / np.bincount(of, minlength=len(found)).clip(
-        1
-    )
-    return np.asarray(share > 0.5)
+    gone, all_of_it = (np.bincount(of, weights=each, minlength=len(found)) for each in (again, None))
+    return np.asarray(gone > 0.5 * all_of_it)

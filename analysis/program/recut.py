@@ -319,8 +319,7 @@ def _checks(job: _Job, safe: float, spin_up: float) -> Checks:
     return Checks(
         title=f"RECUT of {plain(program.name)}: {listed(job.wanted)}",
         bit=" - then ".join(named),
-        top=job.top,
-        top_in_doubt=bool(program.level(int(program.moves.system[job.runs[0].first])).doubt),
+        level=program.level(int(program.moves.system[job.runs[0].first])),
         top_said=program.top_said is not None,
         safe_z=written(safe),
         system_assumed="system" not in known.end.stated,

@@ -285,16 +285,14 @@ def _approach(
 ) -> Approach:
     modes = stand.state.modes
     level = program.level(modes.system_number)
-    top = level.top
-    safe = _safe_height(top, stand.state, safe_z)
+    safe = _safe_height(level.top, stand.state, safe_z)
     stops = stops_since_change(program, 0, stand.move, stand.state.parameters)
     word, points = _word_of(program, stand.line), points_of(program.lines)
     named = "" if word is None else f", N{word}"
     checks = Checks(
         title=f"RESTART of {plain(program.name)} from file line {stand.line}{named}",
         bit=_bit_to_have_in(program, modes, stops),
-        top=top,
-        top_in_doubt=bool(level.doubt),
+        level=level,
         top_said=program.top_said is not None,
         safe_z=in_words(safe, modes),
         system_assumed=not stand.system_named,
@@ -542,18 +540,18 @@ def _from_the_start(program: Program) -> Restart:
     run = Following(program).run
     run.run()
     state = replace(run.state(), modes=Modes(), origin_line=0, offset_used=False)
+    first_cut = int(np.argmax(cutting(program.moves, program.tops)))
+    unsaid = (text for group, text in _START.items() if group not in state.stated)
     checks = Checks(
         title=f"nothing of {plain(program.name)} had been cut yet: this is the whole program",
         bit=bit_in_words(program, int(program.moves.bit[0])),
-        top=program.top,
-        top_in_doubt=bool(program.level(int(program.moves.system[0])).doubt),
+        level=program.level(int(program.moves.system[first_cut])),
         top_said=program.top_said is not None,
         more=(
-            *(f"the program never states {text}." for group, text in _START.items()
-               if group not in state.stated),
+            *(f"the program never states {text}." for text in unsaid),
             *_breaks_off_in_words(program),
-         ),
-    )  # fmt: skip
+        ),
+    )
     begin = opening(program)
     return Restart(program, begin, tuple(comments(cautions(state, checks))), begin)
 

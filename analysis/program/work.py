@@ -71,25 +71,28 @@ def levels(moves: Moves, top: float | None = None) -> dict[int, Level]:
 
 def clears_of(moves: Moves, known: Mapping[int, Level]) -> NDArray[np.float64]:
     """Return from which Z on, mm, the bit is surely above the work in each move, shape (n,)."""
-    systems, which = np.unique(moves.system, return_inverse=True)
-    clears: NDArray[np.float64] = np.array([known[system].clear for system in systems.tolist()])[which]
-    return clears
+    return _each(moves, {system: level.clear for system, level in known.items()})
 
 
 def tops_of(moves: Moves, known: Mapping[int, Level]) -> NDArray[np.float64]:
     """Return the top of the work for each move, mm, shape (n,), given the level in each system."""
+    return _each(moves, {system: level.top for system, level in known.items()})
+
+
+def _each(moves: Moves, heights: Mapping[int, float]) -> NDArray[np.float64]:
+    """Return the height, mm, of its own system for each move, shape (n,)."""
     systems, which = np.unique(moves.system, return_inverse=True)
-    tops: NDArray[np.float64] = np.array([known[system].top for system in systems.tolist()])[which]
-    return tops
+    return np.asarray(np.array([heights[system] for system in systems.tolist()], dtype=np.float64)[which])
 
 
 def taken_as_air(moves: Moves, known: Mapping[int, Level]) -> NDArray[np.intp]:
     """Return the moves that feed across above the top as if in the work, where it may be higher."""
     found = []
     for system, level in known.items():
-        rows = np.flatnonzero(moves.system == system)
         if level.doubt:
-            found.append(rows[_in_doubt(Ways(_of_rows(moves, moves.system == system)))])
+            rows = moves.system == system
+            ways = Ways(_of_rows(moves, rows))
+            found.append(np.flatnonzero(rows)[_in_doubt(ways, _limit(ways))])
     return np.concatenate(found) if found else np.zeros(0, dtype=np.intp)
 
 
@@ -97,38 +100,41 @@ def _level(moves: Moves, said: float | None) -> Level:
     ways = Ways(moves)
     if said is not None:
         return Level(said, _clear(ways, said, sure=True))
-    top = _top(ways)
-    return Level(top, _clear(ways, top, sure=top == 0 and not zero_may_be_below(moves)), _doubt(ways, top))
+    limit = _limit(ways)
+    top = _top(ways, limit)
+    sure = top == 0 and not zero_may_be_below(moves)
+    return Level(top, _clear(ways, top, sure=sure), _doubt(ways, top, limit))
 
 
-def _doubt(ways: Ways, top: float) -> str:
+def _doubt(ways: Ways, top: float, limit: float) -> str:
     """Return why the top may lie elsewhere than it is taken to, in words."""
     if top != 0:
-        air = "it cuts across deep below Z0" if cuts_deep(ways) else may_be_air(ways, _limit(ways))
+        air = "it cuts across deep below Z0" if cuts_deep(ways) else may_be_air(ways, limit)
         return f"Z0 is taken to lie below the sheet's top, but {air}" if top > 0 and air else ""
     taken = "Z0 is taken for the sheet's top, but"
-    if _in_doubt(ways).any():
-        at = float(ways.low[_in_doubt(ways)].max())
+    perhaps = _in_doubt(ways, limit)
+    if perhaps.any():
+        at = float(ways.low[perhaps].max())
         return f"{taken} it feeds across at Z{max(at, 0.0):.3f} mm, which would be in the air"
     cuts = cutting(ways.moves, 0.0)
     # Drills go through by their points, so that they tell little where something else is cut.
     told = cuts & ways.across if (cuts & ways.across).any() else cuts
     low = lowest(ways.moves)
     deepest = float(low[told].min(initial=0.0))
-    if deepest == 0 or deepest < -OVERCUT or (deepest < -SPOILBOARD and _limit(ways) < FROM_HIGH):
+    if deepest == 0 or deepest < -OVERCUT or (deepest < -SPOILBOARD and limit < FROM_HIGH):
         return ""
     fed = "fed across" if low[cuts].min() < deepest - SAME_LEVEL else "fed"
     return f"{taken} nothing is {fed} deeper than Z{deepest:.3f} mm"
 
 
-def _in_doubt(ways: Ways) -> NDArray[np.bool_]:
+def _in_doubt(ways: Ways, limit: float) -> NDArray[np.bool_]:
     """
     Return what is fed across at Z 0 or above as if in the work: no lead-in, nor surely above it.
 
     Where others cut deep below Z 0 that is so only of a bit that cuts nothing there.
     """
     stays = (ways.deepest >= -SAME_LEVEL) | (ways.low > LEAD_IN)
-    under = (ways.low >= -SAME_LEVEL) & (ways.low < _limit(ways) - SAME_LEVEL)
+    under = (ways.low >= -SAME_LEVEL) & (ways.low < limit - SAME_LEVEL)
     found = ways.passes & ways.across & stays & under
     if cuts_deep(ways):
         found &= ~np.isin(ways.moves.bit, np.unique(ways.moves.bit[cutting(ways.moves, 0.0)]))
@@ -247,11 +253,11 @@ def top_of_work(moves: Moves) -> float:
     float
         Never below the highest level that is cut across, so that the first pass counts as cutting.
     """
-    return _top(Ways(moves))
+    ways = Ways(moves)
+    return _top(ways, _limit(ways))
 
 
-def _top(ways: Ways) -> float:
-    limit = _limit(ways)
+def _top(ways: Ways, limit: float) -> float:
     heights = ways.moves.end[ways.over, 2]
     if (not len(heights) or heights.max() > 0) and not lie_above_zero(ways, limit):
         return 0.0

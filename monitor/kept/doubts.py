@@ -3,7 +3,7 @@
 from analysis.events import Checked
 from monitor.controls import PRESSED
 from monitor.journal import Run
-from monitor.kept.heard import bit_at
+from monitor.kept.heard import bit_of
 from monitor.kept.labels import said_fine
 from monitor.review import event_of
 
@@ -24,7 +24,7 @@ def doubts(run: Run) -> dict[int, float]:
     if said_fine(run):
         return found
     for event in run.events():
-        bit = event.body.get("bit", bit_at(run, event.at)) if event.name == PRESSED else bit_at(run, event.at)
+        bit = bit_of(run, event)
         checked = event_of(run, event) if event.name == "checked" else None
         settled = event.name == PRESSED and event.body["kind"] == "nothing"
         if isinstance(checked, Checked):

@@ -11,7 +11,7 @@ import analysis
 from analysis.baseline import Baseline
 from analysis.listener import COLUMNS, Listener, Step
 from analysis.reference import from_plain, to_plain
-from monitor.journal import Run
+from monitor.journal import Event, Run
 
 BIT, GAP, NOTICE = "bit", "gap", "notice"
 """
@@ -84,6 +84,12 @@ def bits_over_time(run: Run) -> tuple[tuple[float, int], ...]:
 def bit_at(run: Run, at: float) -> int:
     """Return the T number that cut at ``at`` s; 0 where none was told, and in runs of old."""
     return next((bit for since, bit in reversed(bits_over_time(run)) if since <= at), 0)
+
+
+def bit_of(run: Run, event: Event) -> int:
+    """Return the T number of the bit that an event is about: as it says, else the one that cut then."""
+    told = event.body.get("bit")
+    return bit_at(run, event.at) if told is None else int(told)
 
 
 def baselines_of(run: Run) -> dict[int, dict[str, Baseline]]:

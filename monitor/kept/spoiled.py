@@ -16,7 +16,7 @@ from analysis.events import PartVerdict
 from analysis.program import Part, Program
 from monitor.controls import PRESSED
 from monitor.journal import Event, Run
-from monitor.kept.heard import bit_at
+from monitor.kept.heard import bit_at, bit_of
 from monitor.kept.labels import is_over, labels, misses, taken_back
 from monitor.kept.places import Passed
 
@@ -89,7 +89,7 @@ def _tight_again(run: Run, since: float, bit: int) -> float:
     tightened = False
     for event in run.events():
         if event.at >= since and event.name in (PRESSED, "checked"):
-            is_of_it = event.body.get("bit", bit_at(run, event.at)) == bit
+            is_of_it = bit_of(run, event) == bit
             tightened |= is_of_it and event.body.get("kind") == "tightened"
             if tightened and is_of_it and event.body.get("verdict") == "tight":
                 return event.at

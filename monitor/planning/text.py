@@ -13,8 +13,7 @@ from monitor.output import printable
 from monitor.planning.lengths import Lengths, number
 from monitor.planning.lines import columns, field, sentence
 from monitor.setup import not_as_shelved
-from monitor.words import CAUTIONS, place
-from monitor.words import clock as whole_seconds
+from monitor.words import CAUTIONS, how_long, place
 
 _LONGEST = 60  # signs of a name or a comment
 _STOPS = 6  # so many are told one by one; --json has all
@@ -40,17 +39,12 @@ def plan_text(contents: Contents) -> str:
     return "\n\n".join("\n".join(block) for block in blocks if block)
 
 
-def clock(seconds: float) -> str:
-    """Return a time as 3:45, rounded."""
-    return whole_seconds(round(seconds))
-
-
 # --- the whole ------------------------------------------------------------------------------------------
 
 
 def _whole(contents: Contents) -> list[str]:
     program = contents.program
-    total, cutting = clock(contents.seconds), clock(contents.cutting)
+    total, cutting = how_long(contents.seconds), how_long(contents.cutting)
     name = printable(program.name, _LONGEST)
     lines = sentence(f"{name}: {len(program.lines)} lines, about {total}, {cutting} of it cutting")
     lines += sentence(
@@ -89,7 +83,7 @@ def _bit(contents: Contents, bit: BitUse, lengths: Lengths) -> list[str]:
     for name, said in (
         ("bit", _tool(bit, lengths)),
         ("speed", _speed(bit)),
-        ("time", f"{clock(bit.cutting)} cutting, {clock(bit.air)} in the air"),
+        ("time", f"{how_long(bit.cutting)} cutting, {how_long(bit.air)} in the air"),
         ("cuts", _cuts(bit, lengths)),
         ("feed", _feed(bit, lengths)),
         ("chip load", _chip(contents, bit, lengths)),
@@ -141,7 +135,7 @@ def _otherwise(bit: BitUse) -> str:
 def _cuts(bit: BitUse, lengths: Lengths) -> str:
     if not bit.cutting:
         return "nothing"
-    ways = [f"{KINDS[spell.kind]} {clock(spell.seconds)}" for spell in bit.kinds if spell.seconds >= 1.0]
+    ways = [f"{KINDS[spell.kind]} {how_long(spell.seconds)}" for spell in bit.kinds if spell.seconds >= 1.0]
     return "; ".join(filter(None, [", ".join(ways), f"deepest {lengths.length(bit.deepest)} below the top"]))
 
 
@@ -211,7 +205,7 @@ def _part(use: PartUse, lengths: Lengths) -> tuple[str, ...]:
         f"{part.first_line} to {part.last_line}",
         f"{lengths.plain(right - left)} x {lengths.plain(high - low)}",
         lengths.area(part.area) if part.area else "open",
-        clock(use.seconds),
+        how_long(use.seconds),
         lengths.plain(use.deepest),
         _tabs(part.tabs, lengths),
     )
