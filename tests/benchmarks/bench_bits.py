@@ -11,8 +11,8 @@ judge it; ``--budget`` is how many false alarms an hour are bearable, many enoug
 takes about twelve minutes on two cores and writes ``tests/benchmarks/results/bits.md``; ``--quick`` a few
 minutes.
 
-Seeds from 730000 on are run by this command alone, and nothing is chosen by what they show (those from 700000
-on were seen before); with ``--development`` they are below 100000. Simulated sound, and a slip as the
+Its seeds (``judges.BITS`` and ``TUNING``) are run by this command alone, and nothing is chosen by what they
+show; with ``--development`` they are below 100000. Simulated sound, and a slip as the
 simulator's hypothesis has it.
 """
 
@@ -31,13 +31,14 @@ for _name in ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS"):
 from bitbench.first_seconds import WITHIN, First, trial  # noqa: E402
 from bitbench.tuned import nats, told  # noqa: E402
 from hearing.intervals import share_interval  # noqa: E402
+from judges import BITS, TUNING  # noqa: E402
 
 from analysis.tuning import FACTORS, Row, Told, cross_validated, propose, trade  # noqa: E402 - as above
 
 KEPT = Path(__file__).parent / "results" / "bits.md"
-JUDGED, DEVELOPMENT = 730_000, 60_000
+DEVELOPMENT, DEVELOPMENT_TUNING = 60_000, 80_000
 _EACH, _APART = 4, 100
-SHOPS, TUNING, OTHERS = 25, 20, 100
+SHOPS, LABELLED, OTHERS = 25, 20, 100
 
 
 def main(words: list[str]) -> int:
@@ -51,15 +52,16 @@ def main(words: list[str]) -> int:
     parser.add_argument("--others", type=int, default=OTHERS, help="runs that judge a tuned limit")
     parser.add_argument("--only", choices=["first", "tuning"], help="one of the two")
     asked = parser.parse_args(words)
-    first = DEVELOPMENT if asked.development else JUDGED
+    first = DEVELOPMENT if asked.development else BITS.start
+    tuning = DEVELOPMENT_TUNING if asked.development else TUNING.start
     lines = [f"`python tests/benchmarks/bench_bits.py {shlex.join(words)}`".replace(" `", "`")]
     lines += [f"Simulated runs, seeds from {first} on.", ""]
     with ProcessPoolExecutor(asked.jobs) as pool:
         if asked.only != "tuning":
             lines += _first_seconds(pool, first, 4 if asked.quick else asked.shops)
         if asked.only != "first":
-            counts = (8, 12) if asked.quick else (TUNING, asked.others)
-            lines += _tuning(pool, first + 20_000, counts, asked.budget)
+            counts = (8, 12) if asked.quick else (LABELLED, asked.others)
+            lines += _tuning(pool, tuning, counts, asked.budget)
     text = "\n".join(lines) + "\n"
     print(text)
     whole = asked.shops >= SHOPS and asked.others >= OTHERS

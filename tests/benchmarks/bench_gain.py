@@ -5,7 +5,7 @@ How soon a gain that moves by itself is noticed while listening, and whether one
 
 Simulated jobs, twice in each of 18 kinds of shops (the first JOBS of them), are heard as they are, and
 with an automatic gain laid over them: a quick one, a usual one, a slow one. It takes about five minutes. Its
-seeds, from 800000 on, are run by this command alone, and nothing was chosen by what they show.
+seeds (``judges.GAIN``) are run by this command alone, and nothing was chosen by what they show.
 """
 
 import os
@@ -18,6 +18,7 @@ for _name in ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS"):
 import numpy as np  # noqa: E402 - after the number of threads is set
 from hearing.conditions import SHOPS, Condition  # noqa: E402
 from hearing.programs import Job  # noqa: E402
+from judges import GAIN  # noqa: E402
 from numpy.typing import NDArray  # noqa: E402
 
 from analysis.listener import Listener  # noqa: E402
@@ -28,7 +29,6 @@ from recordings_synthetic.room.gain import AutomaticGain, SelfSetting  # noqa: E
 
 Singles = NDArray[np.float32]
 
-FIRST_SEED = 800_000
 RATE = 32_000
 
 GAINS = {
@@ -44,7 +44,7 @@ def main(jobs: int) -> None:
     told: dict[str, list[float]] = {name: [] for name in GAINS}
     heard = 0.0
     for number in range(jobs):
-        job, sound = cut(SHOPS[number % len(SHOPS)], FIRST_SEED + number)
+        job, sound = cut(SHOPS[number % len(SHOPS)], GAIN.start + number)
         heard += len(sound) / RATE
         for name, gain in GAINS.items():
             when = told_after(sound if gain is None else ridden(sound, gain), job)

@@ -8,7 +8,7 @@ Run it from the top of the project::
 
 The full form follows 60 simulated runs in ten conditions, half of them in a noisy shop, and takes about half
 an hour on one core; it writes its table to ``tests/benchmarks/results/lines.md``. ``--quick`` follows ten.
-Its seeds, from 740000 on, are run by this command alone, and nothing is chosen by what they show; with
+Its seeds (``judges.LINES``) are run by this command alone, and nothing is chosen by what they show; with
 ``--development`` the same kinds of runs are made from seeds below 100000, to work by.
 """
 
@@ -23,12 +23,12 @@ from pathlib import Path
 for _name in ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS"):
     os.environ.setdefault(_name, "1")
 
-from placing.cases import DEVELOPMENT, cases  # noqa: E402 - after the number of threads is set
+from judges import LINES  # noqa: E402 - after the number of threads is set
+from placing.cases import DEVELOPMENT, cases  # noqa: E402
 from placing.fed import feed, report  # noqa: E402
 
 KEPT = Path(__file__).parent / "results" / "lines.md"
 FULL = 6
-JUDGED = 740_000
 
 
 def main(words: list[str]) -> int:
@@ -40,7 +40,7 @@ def main(words: list[str]) -> int:
     parser.add_argument("--ahead", type=int, default=20, help="how many lines ahead they are reported")
     parser.add_argument("--jobs", type=int, default=1, help="how many processes")
     asked = parser.parse_args(words)
-    first = DEVELOPMENT if asked.development else JUDGED
+    first = DEVELOPMENT if asked.development else LINES.start
     chosen = cases(1 if asked.quick else asked.runs, first)
     outcomes = []
     with ProcessPoolExecutor(asked.jobs) as pool:

@@ -7,7 +7,7 @@ Run it from the top of the project::
 
 The full form follows 60 simulated runs in ten conditions, half of them in a noisy shop, and takes some ten
 minutes of one core; it writes its table to ``tests/benchmarks/results/place.md``. ``--quick`` follows ten.
-Its seeds, from 900000 on, are run by this command alone, and nothing is chosen by what they show; with
+Its seeds (``judges.PLACE``) are run by this command alone, and nothing is chosen by what they show; with
 ``--development`` the same kinds of runs are made from seeds below 100000, to work by.
 """
 
@@ -21,7 +21,8 @@ from pathlib import Path
 for _name in ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS"):
     os.environ.setdefault(_name, "1")
 
-from placing.cases import DEVELOPMENT, JUDGED, cases  # noqa: E402 - after the number of threads is set
+from judges import PLACE  # noqa: E402 - after the number of threads is set
+from placing.cases import DEVELOPMENT, cases  # noqa: E402
 from placing.follow import follow  # noqa: E402
 from placing.table import report  # noqa: E402
 
@@ -37,7 +38,7 @@ def main(words: list[str]) -> int:
     parser.add_argument("--runs", type=int, default=FULL, help="in each condition")
     parser.add_argument("--jobs", type=int, default=os.cpu_count(), help="how many runs at once")
     asked = parser.parse_args(words)
-    first = DEVELOPMENT if asked.development else JUDGED
+    first = DEVELOPMENT if asked.development else PLACE.start
     outcomes = []
     with ProcessPoolExecutor(asked.jobs) as workers:
         for outcome in workers.map(follow, cases(1 if asked.quick else asked.runs, first)):

@@ -7,7 +7,8 @@ A simulated job is played over and over, with no pause, into a PulseAudio server
 ``chipsong watch`` hears it through PortAudio and ALSA, on a terminal, with the job's program (which the first
 round ends), and keeps the run with its sound, as it does when nothing else is said. Then every sample that it
 kept is compared with what was played. With 60 minutes or more the table and a plot go to
-``tests/benchmarks/results/``. The exit status is 1 when a sample was lost or memory grew.
+``tests/benchmarks/results/``. The exit status is 1 when a sample was lost or changed, when less was kept
+than was listened to, or when memory grew.
 """
 
 import os
@@ -57,7 +58,7 @@ tool = {tool}
 
 
 def main(minutes: float) -> int:
-    """Print the table; return 1 when a sample was lost or memory grew."""
+    """Print the table; return 1 when a sample was lost or changed, too little was kept, or memory grew."""
     if absent := missing():
         sys.exit(f"the real audio stack is not installed here: {absent}")
     with tempfile.TemporaryDirectory(prefix="chipsong-") as folder:
@@ -68,7 +69,8 @@ def main(minutes: float) -> int:
     (out / "soak.md").write_text(table)
     draw(out / "soak.png", looks)
     print(f"\nWritten into {out}")
-    return int(played.strange + played.missing > 0 or growth(looks) > GROWS)
+    lost = played.strange + played.missing > 0 or too_short(played, minutes)
+    return int(lost or growth(looks) > GROWS)
 
 
 def soak(folder: Path, minutes: float) -> tuple[list[Look], Played, Run]:
@@ -86,11 +88,22 @@ def soak(folder: Path, minutes: float) -> tuple[list[Look], Played, Run]:
     finally:
         server.stop()
     (run,) = runs(home)
+    return looks, compared(run, loop), run
+
+
+def compared(run: Run, loop: Samples) -> Played:
+    """Return what became of a sound that is played over and over, from the first sample kept to the last."""
     played = Played(loop)
     for first in range(0, run.samples(), 30 * RATE):
         sound = np.nan_to_num(run.sound(first, first + 30 * RATE))
         played.take(np.rint(sound * 32768.0).astype(np.int16))
-    return looks, played, run
+    played.end()
+    return played
+
+
+def too_short(played: Played, minutes: float) -> bool:
+    """Return whether less was kept of what was played than the time that it was listened to."""
+    return played.same < (60.0 * minutes - EVERY) * RATE
 
 
 def prepare(folder: Path) -> Samples:

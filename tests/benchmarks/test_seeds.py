@@ -1,12 +1,28 @@
 """Seeds that judge, and seeds by which things are chosen, never meet."""
 
-from itertools import islice
+from itertools import islice, pairwise
 
 import pytest
 from hearing.cases import faulty, healthy
 from hearing.conditions import CONDITIONS
 from hearing.faults import FAULTS
 from hearing.seeds import DEVELOPMENT_END, JUDGED, seed_of
+from judges import BITS, DEVELOPMENT, GAIN, HEARING, LINES, PLACE, SPENT, TUNING
+from placing.cases import cases
+
+
+def test_no_two_benchmarks_share_a_seed():
+    """What judges one thing has shown nothing of another, has judged nothing before, and is not worked by."""
+    ranges = sorted(
+        [DEVELOPMENT, HEARING, PLACE, LINES, BITS, TUNING, GAIN, *SPENT], key=lambda own: own.start
+    )
+    assert all(own.stop <= after.start for own, after in pairwise(ranges))
+
+
+@pytest.mark.parametrize("own", [PLACE, LINES])
+def test_the_runs_of_a_place_keep_to_their_seeds(own):
+    """A run in each condition has a seed of the benchmark's own."""
+    assert all(case.seed in own for case in cases(6, own.start))
 
 
 def test_judging_seeds_are_apart():

@@ -2,7 +2,7 @@
 
 from collections.abc import Iterator
 from dataclasses import dataclass
-from itertools import count, cycle, islice
+from itertools import count, islice
 
 from hearing.conditions import CONDITIONS, Condition
 from hearing.faults import FAULTS, FaultKind
@@ -37,10 +37,12 @@ class Case:
 
 def faulty(use: Use, runs: int) -> Iterator[Case]:
     """Yield ``runs`` runs with a fault, kinds in proportion to their shares and mixed, shops in turn."""
-    shops = cycle(condition.number for condition in CONDITIONS.values() if condition.faulty)
+    shops = [condition.number for condition in CONDITIONS.values() if condition.faulty]
     kinds = islice(_mixed(tuple(FAULTS.values())), runs)
     made = dict.fromkeys(FAULTS, 0)
-    for kind, shop in zip(kinds, shops, strict=False):
+    for number, kind in enumerate(kinds):
+        # One further each round, for kinds of fault come round as well.
+        shop = shops[(number + number // len(shops)) % len(shops)]
         yield Case(use, shop, kind.number, seed_of(use, kind.number, made[kind.number]))
         made[kind.number] += 1
 

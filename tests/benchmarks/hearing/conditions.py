@@ -8,7 +8,10 @@ import numpy as np
 from hearing import programs, shops
 from hearing.programs import Job
 from hearing.shops import AS_LOUD, QUIETER, Draw
+from recordings_synthetic import Gantry
+from recordings_synthetic.record import GANTRY
 from recordings_synthetic.room import CHEAP_USB, CONTACT, ENHANCED, PHONE, PUMPING
+from recordings_synthetic.spindle import UNREGULATED
 
 Rng = np.random.Generator
 
@@ -30,6 +33,8 @@ class Condition:
         Draws what is cut.
     faulty
         Whether faults are tried in it as well.
+    machine
+        What cuts it.
     """
 
     number: int
@@ -37,6 +42,7 @@ class Condition:
     shop: Draw = shops.quiet
     job: Callable[[Rng], Job] = programs.whole_job
     faulty: bool = False
+    machine: Gantry = GANTRY
 
 
 # Faults are tried where nothing covers the cut: what another sound covers, nobody can hear.
@@ -60,6 +66,7 @@ SHOPS = (
     Condition(17, "rain, 10 dB below the cut", shops.throughout("rain"), faulty=True),
     Condition(18, "three things at once, each 14 dB below the cut", shops.busy, faulty=True),
 )
+MACHINES = (Condition(19, "spindle that is not regulated", faulty=True, machine=Gantry(spindle=UNREGULATED)),)
 CUTS = (
     Condition(21, "full-width slots among side cuts", job=programs.slots),
     Condition(22, "climb against conventional", job=programs.both_ways),
@@ -81,4 +88,4 @@ MICROPHONES = (
     Condition(45, "sound enhancements on", shops.heard_by(ENHANCED)),
 )
 # In the order in which they are heard: the shops are heard in faulty runs as well.
-CONDITIONS = {condition.number: condition for condition in (*CUTS, *MICROPHONES, *SHOPS)}
+CONDITIONS = {condition.number: condition for condition in (*CUTS, *MICROPHONES, *MACHINES, *SHOPS)}

@@ -57,7 +57,7 @@ def _heard(case: Case) -> list[Outcome]:
     condition, kind = condition_of(case), fault_of(case)
     job = _job_with_room(condition, kind, rng)
     shop = condition.shop(rng)
-    well = _cut(job, case.seed, shop)
+    well = _cut(job, case, shop)
     found = [_outcome(case, job, well, well=well.truth)]
     if kind is not None:
         wrong = _gone_wrong(case, job, shop, rng)
@@ -81,7 +81,7 @@ def _gone_wrong(case: Case, job: Job, shop: Shop, rng: np.random.Generator) -> R
     for _ in range(_MOST_TRIES):
         line = line_for(_plan_of(job), kind, rng)
         try:
-            return _cut(job, case.seed, shop, kind.make(line or 0, rng))
+            return _cut(job, case, shop, kind.make(line or 0, rng))
         except ValueError as refused:
             why = str(refused)
     raise ValueError(why)
@@ -103,8 +103,11 @@ def _read(text: str) -> Program:
     return read(text, "job")
 
 
-def _cut(job: Job, seed: int, shop: Shop, fault: Fault | None = None) -> Recording:
-    return record(_read(job.text), job.bits, seed=seed, rate=RATE, shop=shop, fault=fault)
+def _cut(job: Job, case: Case, shop: Shop, fault: Fault | None = None) -> Recording:
+    machine = condition_of(case).machine
+    return record(
+        _read(job.text), job.bits, seed=case.seed, rate=RATE, shop=shop, fault=fault, machine=machine
+    )
 
 
 def _outcome(

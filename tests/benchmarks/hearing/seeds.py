@@ -3,21 +3,21 @@ Which seeds are for what.
 
 A figure is worth something only if nothing was chosen by the runs that it is measured on. So seeds are kept
 apart: those below ``DEVELOPMENT_END`` may be looked at as often as anybody likes; those from ``JUDGED`` on
-are run by the benchmark alone, and nothing in this project may be chosen by what they show. Those from 500000
-to 600000, from 900000 to 930000 and from 1000000 to 1730000 have judged earlier states, and it does not use
-them any more; those between are other benchmarks'.
+are run by the benchmark alone, and nothing in this project may be chosen by what they show. ``judges`` tells
+which have judged earlier states, and which are other benchmarks'.
 """
 
 from typing import Literal
 
+from judges import DEVELOPMENT, HEARING
+
 Use = Literal["judged", "development", "calibration"]
 
-DEVELOPMENT_END = 100_000
-JUDGED = 1_800_000
+DEVELOPMENT_END, JUDGED = DEVELOPMENT.stop, HEARING.start
 
 # Calibration is development too: it chooses the rivals' thresholds.
 _FIRST: dict[Use, int] = {"development": 10_000, "calibration": 50_000, "judged": JUDGED}
-_LAST: dict[Use, int] = {"development": 50_000, "calibration": DEVELOPMENT_END, "judged": 1_830_000}
+_LAST: dict[Use, int] = {"development": 50_000, "calibration": DEVELOPMENT_END, "judged": HEARING.stop}
 _EACH = 400
 
 

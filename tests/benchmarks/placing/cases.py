@@ -15,11 +15,8 @@ from recordings_synthetic.job import BITS
 
 Rng = np.random.Generator
 
-DEVELOPMENT, JUDGED = 90_000, 900_000
-"""
-First seeds of runs to work by, and of runs that judge: nothing is chosen by what those show. Seeds from
-600000, 650000 and 850000 on have judged earlier states.
-"""
+DEVELOPMENT = 90_000
+"""First seed of runs to work by."""
 
 _EACH = 400
 
