@@ -181,9 +181,9 @@ def test_quiet_of_samples_that_are_all_the_same_tells_nothing_of_the_gain():
     assert own_gain(np.concatenate([noise(3.0, 0.001), clap, zeros]) - 0.01, RATE) is None
 
 
-def clapped(microphone, background, seed):
+def clapped(microphone, background, seed, room=Room()):  # noqa: B008 - a frozen value
     """Return what a simulated microphone in a room makes of a quiet shop in which somebody claps once."""
-    shop = Shop(background=background, microphone=microphone, room=Room())
+    shop = Shop(background=background, microphone=microphone, room=room)
     air = air_of(shop, 8 * RATE, RATE, seed).astype(np.float64)
     clap = noise(0.15, 0.3, seed) * np.exp(-np.arange(round(0.15 * RATE)) / (0.03 * RATE))
     air[4 * RATE : 4 * RATE + len(clap)] += clap
@@ -207,6 +207,25 @@ def test_simulated_automatic_gain_is_told_from_none(microphone, moves, backgroun
     assert found.gain is not None
     assert found.gain.fell > 12.0 if moves else found.gain.fell <= 1.5
     assert any("a gain moves by itself" in said for said in advise(found).change) is moves
+
+
+def any_room(seed):
+    """Return a room of any size, bare or furnished, with the microphone at any distance."""
+    rng = np.random.default_rng(seed)
+    size = rng.uniform(4.0, 10.0), rng.uniform(3.0, 6.0), rng.uniform(2.3, 3.5)
+    return Room(size, rng.uniform(0.3, 0.7), rng.uniform(0.5, 1.0), seed)
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("background", [-60.0, -40.0])
+@pytest.mark.parametrize("seed", range(100, 112))
+def test_so_it_is_in_any_room(seed, background):
+    """In twelve rooms a gain that stays lets the quiet fall by 2 dB at most, one that moves by over 12 dB."""
+    moves = {CHEAP_USB: False, Microphone(): False, PUMPING: True, Microphone(gain=AutomaticGain()): True}
+    for microphone, by_itself in moves.items():
+        found = own_gain(clapped(microphone, background, seed, any_room(seed)), RATE)
+        assert found is not None
+        assert found.fell > 12.0 if by_itself else found.fell <= 2.0
 
 
 # --- the spindle ----------------------------------------------------------------------------------------

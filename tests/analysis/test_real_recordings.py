@@ -34,24 +34,21 @@ FOLDER = Path(os.environ.get("CHIPSONG_RECORDINGS") or BESIDE)
 FILES = sorted(FOLDER.glob("*.flac")) if FOLDER.is_dir() else []
 
 # Healthy recordings and those with weights of the same motor at the same speed, through the same microphone.
-# Those at 30 Hz, 900 rpm, are missed as yet: one is heard after 19 s, and one not at all.
-_MISSED = [pytest.mark.xfail(reason="not heard within 2 s at 900 rpm")]
 JOINS = [
-    pytest.param(
+    (
         f"Motor1_Healthy_NewBearing_{place}_7cm_{speed}Hz",
         f"Motor1_UnbalancedRotor_{weights}_0{place}_7cm_{speed}Hz",
-        marks=marks,
     )
-    for place, speed, weights, marks in (
-        (3, 30, "2Weights", _MISSED),
-        (3, 30, "4Weights", _MISSED),
-        (5, 40, "2Weights", []),
-        (5, 40, "4Weights", []),
-        (7, 50, "2Weights", []),
-        (7, 50, "4Weights", []),
-        (9, 60, "4Weights", []),
+    for place, speed, weights in (
+        (5, 40, "2Weights"),
+        (5, 40, "4Weights"),
+        (7, 50, "2Weights"),
+        (7, 50, "4Weights"),
+        (9, 60, "4Weights"),
     )
 ]
+# At 30 Hz, 900 rpm, it is not: one is heard late, after so many seconds, and one not at all.
+LATE = [("2Weights", [19.0]), ("4Weights", [])]
 
 pytestmark = [
     pytest.mark.slow,
@@ -85,14 +82,23 @@ def alarms(events: tuple[Event, ...]) -> list[Alarm]:
     return [event for event in events if isinstance(event, Alarm)]
 
 
+def joined(healthy: str, unbalanced: str) -> tuple[list[Alarm], list[float]]:
+    """The alarms in one recording, and when those come in the one that follows, s from the join."""
+    good, rate = sound_of(healthy)
+    bad, _ = sound_of(unbalanced)
+    ear = listener(rate, healthy)
+    before = alarms(ear.hear(good).events)
+    return before, [alarm.at - len(good) / rate for alarm in alarms(ear.hear(bad).events)]
+
+
 @pytest.mark.parametrize("name", [path.stem for path in FILES])
 def test_the_speed_is_read(name: str):
-    """From the third second on nearly every row's speed is within 1 % of 0.997 x inverter frequency / 2."""
+    """From the third second on it is within 0.2 % of 0.997 x inverter frequency / 2, most rows within 1 %."""
     sound, rate = sound_of(name)
     step = listener(rate, name).hear(sound)
     speed = step.table[step.at > 3.0, COLUMNS.index("speed")]
     expected = 0.997 * inverter_frequency(name) / 2
-    assert np.median(speed) == pytest.approx(expected, rel=0.01)
+    assert np.median(speed) == pytest.approx(expected, rel=0.002)
     assert np.mean(np.abs(speed / expected - 1) < 0.01) > 0.95
 
 
@@ -129,16 +135,19 @@ def test_unbalance_is_no_loose_bit(name: str):
 
 @pytest.mark.parametrize(("healthy", "unbalanced"), JOINS)
 def test_unbalance_is_heard(healthy: str, unbalanced: str):
-    """Healthy sound followed by the unbalanced rotor's alarms within 2 s of the join, and not before."""
-    good, rate = sound_of(healthy)
-    bad, _ = sound_of(unbalanced)
-    join = len(good) / rate
-    ear = listener(rate, healthy)
-    said = alarms(ear.hear(good).events)
-    assert said == []
-    said = alarms(ear.hear(bad).events)
-    assert said
-    assert join < said[0].at <= join + 2.0
+    """Healthy sound followed by the unbalanced rotor's alarms within 1.9 s of the join, and not before."""
+    before, after = joined(healthy, unbalanced)
+    assert before == []
+    assert 0.0 < after[0] <= 1.9
+
+
+@pytest.mark.parametrize(("weights", "seconds"), LATE)
+def test_unbalance_at_900_rpm_is_heard_late_or_not(weights: str, seconds: list[float]):
+    """A limit that README states: of two such joins one alarms after 19 s, and one never."""
+    turning = "Motor1_Healthy_NewBearing_3_7cm_30Hz", f"Motor1_UnbalancedRotor_{weights}_03_7cm_30Hz"
+    before, after = joined(*turning)
+    assert before == []
+    assert after == pytest.approx(seconds, abs=1.0)
 
 
 @pytest.mark.parametrize("times", [6, 10])

@@ -30,7 +30,7 @@ import soundfile  # noqa: E402
 from pacing import growth, sounds, started  # noqa: E402
 from pacing.chain import bit_by_bit, live, replay  # noqa: E402
 from pacing.table import Heard, Measured, Started, report  # noqa: E402
-from pacing.yardsticks import bare, cepstra, first_call, least  # noqa: E402
+from pacing.yardsticks import bare, cepstra, first_call, least, windows  # noqa: E402
 
 from analysis.cutting import Bit  # noqa: E402
 from analysis.locate import Plan  # noqa: E402
@@ -97,7 +97,7 @@ def measure(folder: Path, form: Form) -> Measured:
     jobs = sounds.on_disk(folder, "job", sounds.job(form.program))
     program = folder / "job.ngc"
     program.write_text(form.program)
-    compiled = first_call(cut[: sounds.RATE])
+    compiled = first_call(cut[: sounds.RATE], *windows(sounds.RATE, sounds.ONE_BIT))
     plan = Plan.of(read(form.program, "job"), sounds.JOB_BITS)
     plain = hearing(cuts, sounds.ONE_BIT, None, form.turns)
     followed = hearing(jobs, sounds.JOB_BITS, plan, form.turns)
@@ -119,8 +119,8 @@ def hearing(path: Path, bits: Mapping[int, Bit], plan: Plan | None, turns: int) 
             partial(replay, path, bits, plan),
             partial(live, sound, rate, bits, plan),
             partial(bit_by_bit, sound, rate, bits, plan),
-            partial(bare, sound),
-            partial(cepstra, sound),
+            partial(bare, sound, *windows(rate, bits)),
+            partial(cepstra, sound, *windows(rate, bits)),
         ],
         turns,
     )

@@ -19,9 +19,11 @@ class Kept:
     pcm: NDArray[np.int16]
 
     def samples(self) -> int:
+        """Return how many were kept."""
         return len(self.pcm)
 
     def sound(self, first: int, last: int) -> NDArray[np.float32]:
+        """Return some of them."""
         return self.pcm[first:last].astype(np.float32) / np.float32(32768.0)
 
 

@@ -1,37 +1,44 @@
 """What speed is measured against: things that anyone can rerun, on the same sound in the same windows."""
 
 import time
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 
 import numpy as np
 from numpy.typing import NDArray
 from scipy.fft import rfft
 
+from analysis.asked_speed import slowest_of
+from analysis.cutting import Bit
+from analysis.listener import ear_for
+from analysis.windows import window_size
 from pacing.sounds import RATE
 
-SIZE, HOP = 4800, 2400
-"""The windows in which a spindle of 18 000 rpm is heard at 48 kHz."""
+
+def windows(rate: int, bits: Mapping[int, Bit]) -> tuple[int, int]:
+    """Return the size of the windows in which these bits are heard, and from one to the next, samples."""
+    size = window_size(rate, 60.0 / slowest_of(bits))
+    return size, ear_for(rate, next(iter(bits.values())), size).hop
 
 
-def bare(sound: NDArray[np.float32]) -> None:
-    """Transform ``sound`` in windows, and do nothing with it."""
-    windows = np.lib.stride_tricks.sliding_window_view(sound, SIZE)[::HOP]
-    taps = np.hanning(SIZE).astype(np.float32)
-    for first in range(0, len(windows), 64):
-        rfft(windows[first : first + 64] * taps)
+def bare(sound: NDArray[np.float32], size: int, hop: int) -> None:
+    """Transform ``sound`` in windows of ``size`` samples, and do nothing with it."""
+    framed = np.lib.stride_tricks.sliding_window_view(sound, size)[::hop]
+    taps = np.hanning(size).astype(np.float32)
+    for first in range(0, len(framed), 64):
+        rfft(framed[first : first + 64] * taps)
 
 
-def cepstra(sound: NDArray[np.float32]) -> None:
+def cepstra(sound: NDArray[np.float32], size: int, hop: int) -> None:
     """Work out the mel cepstra of ``sound`` in the same windows, as librosa does by default."""
     import librosa  # noqa: PLC0415 - loads slowly
 
-    librosa.feature.mfcc(y=sound, sr=RATE, n_fft=SIZE, hop_length=HOP)
+    librosa.feature.mfcc(y=sound, sr=RATE, n_fft=size, hop_length=hop)
 
 
-def first_call(sound: NDArray[np.float32]) -> float:
+def first_call(sound: NDArray[np.float32], size: int, hop: int) -> float:
     """Return how long, s, librosa takes to load and to work out its first cepstra: it compiles then."""
     begin = time.perf_counter()
-    cepstra(sound)
+    cepstra(sound, size, hop)
     return time.perf_counter() - begin
 
 
