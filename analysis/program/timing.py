@@ -5,7 +5,6 @@ A corner is passed at the speed at which a circle that touches both ways and cut
 `junction_deviation` can be gone around at the acceleration of the machine.
 """
 
-import math
 from dataclasses import dataclass
 
 import numpy as np
@@ -82,21 +81,24 @@ def schedule(moves: Moves, machine: Machine = Machine()) -> Schedule:
     return Schedule(begin=end - seconds, end=end)
 
 
-def corner_speed(turn: float, acceleration: float, deviation: float) -> float:
+def corner_speeds(
+    cosine: NDArray[np.float64], acceleration: NDArray[np.float64], deviation: float
+) -> NDArray[np.float64]:
     """
-    Return the speed, mm/s, at which a corner may be passed.
+    Return the speeds, mm/s, at which corners may be passed, shape (n,).
 
     Parameters
     ----------
-    turn
-        By how much the direction changes, rad: 0 straight on, pi straight back.
+    cosine
+        (n,) of the angle by which the direction changes: 1 straight on, -1 straight back.
     acceleration
-        mm/s².
+        (n,) mm/s².
     deviation
-        By how much the corner may be cut, mm.
+        By how much the corners may be cut, mm.
     """
-    half = math.sin((math.pi - turn) / 2)
-    return math.inf if half >= 1 - 1e-12 else math.sqrt(acceleration * deviation * half / (1 - half))
+    half = np.sqrt((1 + np.clip(cosine, -1, 1)) / 2)  # sin((pi - turn) / 2)
+    speeds: NDArray[np.float64] = np.sqrt(acceleration * deviation * half / np.maximum(1 - half, 1e-12))
+    return speeds
 
 
 def _directions(moves: Moves) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
@@ -158,12 +160,9 @@ def _corner_speeds(
     """Return the highest speed (n + 1,), mm/s, before, between and after the moves."""
     out, arrive = directions
     moving = (moves.length > 0) & ~np.isin(moves.kind, _STOPS)
-    cosine = np.clip((arrive[:-1] * out[1:]).sum(axis=1), -1, 1)
-    half = np.sqrt((1 + cosine) / 2)  # sin((pi - turn) / 2)
-    slack = np.maximum(1 - half, 1e-12)
-    limit = np.sqrt(
-        np.minimum(acceleration[:-1], acceleration[1:]) * machine.junction_deviation * half / slack
-    )
+    cosine = (arrive[:-1] * out[1:]).sum(axis=1)
+    slower = np.minimum(acceleration[:-1], acceleration[1:])
+    limit = corner_speeds(cosine, slower, machine.junction_deviation)
     corner = np.zeros(len(moves) + 1)
     corner[1:-1] = np.minimum(limit, np.minimum(cruise[:-1], cruise[1:]))
     corner[1:-1][~(moving[:-1] & moving[1:])] = 0.0

@@ -5,6 +5,7 @@ from dataclasses import dataclass, field
 from pathlib import Path
 
 from analysis.change import budget_rows
+from analysis.comparison import TESTS
 from analysis.tuning import FACTORS, Proposal, Row, Told, cross_validated, propose, trade
 from analysis.watcher import Settings
 from monitor.journal import home
@@ -150,4 +151,4 @@ def draw(tuning: Tuning, out: Path) -> None:
 
 def _nats(settings: Settings) -> float:
     # Rows come about twenty times a second; their number counts as its logarithm.
-    return math.log(budget_rows(settings.false_alarms, settings.hours, 20.0, 3))
+    return math.log(budget_rows(settings.false_alarms, settings.hours, 20.0, TESTS))

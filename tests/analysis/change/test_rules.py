@@ -10,13 +10,13 @@ from analysis.change import Cusum, Sums, cusum, ewma, ewma_limits
 
 ROWS = arrays(np.float64, st.tuples(st.integers(1, 40), st.integers(1, 4)), elements=st.floats(-5, 5))
 
-# NIST/SEMATECH e-Handbook of Statistical Methods, 6.3.2.3: group means, target 325.
+# NIST/SEMATECH e-Handbook of Statistical Methods, 6.3.2.3, as transcribed: group means, target 325.
 GROUPS = """324.925 324.675 324.725 324.350 325.350 325.225 324.125 324.525 325.225 324.600 324.625 325.150
 328.325 327.250 327.825 328.500 326.675 327.775 326.875 328.350"""
 S_HI = "0 0 0 0 .03 0 0 0 0 0 0 0 3.01 4.94 7.45 10.63 11.99 14.44 16.00 19.04"
 S_LO = "0 .01 0 .33 0 0 .56 .72 .17 .25 .31 0 0 0 0 0 0 0 0 0"
 
-# The same, 6.3.2.4.
+# The same, 6.3.2.4, as transcribed.
 SAMPLE = "52.0 47.0 53.0 49.3 50.1 47.0 51.0 50.1 51.2 50.5 49.6 47.6 49.9 51.3 47.8 51.2 52.6 52.4 53.6 52.1"
 AVERAGES = """50.60 49.52 50.56 50.18 50.16 49.21 49.75 49.85 50.26 50.33 50.11 49.36 49.52 50.05 49.38 49.92
 50.73 51.23 51.94 51.99"""

@@ -43,7 +43,7 @@ def markov_chain(shift: float, reference: float, threshold: float, states: int) 
     ],
 )
 def test_lucas_and_crosier(threshold: float, head_start: float, printed: list[float]):
-    """Two-sided, k = .5 (Lucas & Crosier 1982, Technometrics 24:199, Table 1; h = 5 recomputed)."""
+    """Two-sided, k = .5 (Lucas & Crosier 1982, Table 1, as transcribed; h = 5 recomputed)."""
     ours = [
         cusum_run_length(shift, 0.5, threshold, two_sided=True, head_start=head_start) for shift in SHIFTS
     ]
@@ -51,7 +51,7 @@ def test_lucas_and_crosier(threshold: float, head_start: float, printed: list[fl
 
 
 def test_montgomery():
-    """Two-sided k = .5, h = 5 runs 465 rows (Montgomery 2013, Statistical Quality Control, Table 9.3)."""
+    """Two-sided k = .5, h = 5 runs 465 rows (Montgomery 2013, Table 9.3, as transcribed)."""
     assert round(cusum_run_length(0, 0.5, 5, two_sided=True)) == 465
 
 
@@ -62,7 +62,7 @@ def test_one_sided():
 
 
 def test_brook_and_evans():
-    """One-sided k = .5, h = 3: 117.59, and 3.75 at a shift of 1.5 (Brook & Evans 1972, Biometrika 59:539)."""
+    """One-sided k = .5, h = 3: 117.59, and 3.75 at a shift of 1.5 (Brook & Evans 1972, as transcribed)."""
     assert cusum_run_length(0, 0.5, 3) == pytest.approx(117.59, abs=0.01)
     assert cusum_run_length(1.5, 0.5, 3) == pytest.approx(3.75, abs=5e-3)
 
@@ -75,7 +75,7 @@ def test_brook_and_evans_s_own_way():
 
 
 def test_vance():
-    """One-sided k = 0, h = 10, means -.25 to 1 (Vance 1986)."""
+    """One-sided k = 0, h = 10, means -.25 to 1 (Vance 1986, as transcribed)."""
     means = [-0.25, -0.125, 0, 0.125, 0.25, 0.5, 0.75, 1]
     printed = [2071.51, 400.28, 124.66, 59.30, 36.71, 20.37, 14.06, 10.75]
     assert [cusum_run_length(mean, 0, 10) for mean in means] == pytest.approx(printed, rel=3e-4)
@@ -228,7 +228,7 @@ def test_the_overshoot_of_correlated_sums(correlation: float):
     ],
 )
 def test_lucas_and_saccucci(weight: float, width: float, printed: list[float]):
-    """Shifts from 0 to 5 deviations (Lucas & Saccucci 1990, Technometrics 32:1, Table 3)."""
+    """Shifts from 0 to 5 deviations (Lucas & Saccucci 1990, Table 3, as transcribed)."""
     shifts = [0, 0.25, 0.5, 0.75, 1, 1.5, 2, 2.5, 3, 3.5, 4, 5]
     assert [ewma_run_length(s, weight, width) for s in shifts] == pytest.approx(printed, rel=4e-3)
 
@@ -256,7 +256,7 @@ def test_impossible_averages_are_refused(weight: float, width: float):
 
 
 def test_siegmund():
-    """At k = .5, h = 5: 938.2, two-sided 469.1; 10.336 at one deviation (Siegmund 1985; Montgomery 2013)."""
+    """At k = .5, h = 5: 938.2, two-sided 469.1; 10.336 at one deviation (Siegmund, as transcribed)."""
     assert siegmund_run_length(0, 0.5, 5) == pytest.approx(938.2, abs=0.05)
     assert siegmund_run_length(0, 0.5, 5, two_sided=True) == pytest.approx(469.1, abs=0.05)
     assert siegmund_run_length(1, 0.5, 5) == pytest.approx(10.336, abs=5e-4)

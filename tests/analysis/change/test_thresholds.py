@@ -74,7 +74,7 @@ def test_impossible_budgets_are_refused(wrong: tuple[float, float, float, int]):
 
 
 def test_the_tables_threshold():
-    """At k = .5, 465 rows need h = 5 (Montgomery 2013, Table 9.3), 168 need 4 (Lucas & Crosier 1982)."""
+    """At k = .5, 465 rows need h = 5 (Montgomery 2013), 168 need 4 (Lucas & Crosier 1982); transcribed."""
     assert threshold_for(465.444, 0.5, two_sided=True) == pytest.approx(5.0, abs=1e-5)
     assert threshold_for(168, 0.5, two_sided=True) == pytest.approx(4.0, abs=5e-3)
     assert threshold_for(930.887, 0.5) == pytest.approx(5.0, abs=1e-5)

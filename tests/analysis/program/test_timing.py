@@ -8,7 +8,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from analysis.program import Machine, Moves, read, schedule
-from analysis.program.timing import corner_speed
+from analysis.program.timing import corner_speeds
 
 FAST = Machine(acceleration=(500.0,) * 3, top_speed=(1000.0,) * 3, junction_deviation=0.01)
 
@@ -28,15 +28,19 @@ def test_single_moves_take_the_time_of_their_trapezoid(way: float, seconds: floa
     assert times(f"G1 X{way} F3000")[-1] == pytest.approx(seconds, abs=1e-5)
 
 
+A = np.full(3, 500.0)  # mm/s²
+
+
 @pytest.mark.parametrize(
     ("turn", "speed"),
     [(120, 2.23607), (90, 208.46 / 60), (45, 467.40 / 60)],
 )
 def test_corner_speeds(turn: float, speed: float):
     """Junction deviation (formula from memory): v² = a d s/(1-s), s = sin of half the inner angle."""
-    assert corner_speed(math.radians(turn), 500.0, 0.01) == pytest.approx(speed, rel=1e-4)
-    assert corner_speed(0.0, 500.0, 0.01) == math.inf
-    assert corner_speed(math.pi, 500.0, 0.01) == pytest.approx(0, abs=1e-6)
+    corner, straight, back = corner_speeds(np.array([math.cos(math.radians(turn)), 1.0, -1.0]), A, 0.01)
+    assert corner == pytest.approx(speed, rel=1e-4)
+    assert straight > 1e6
+    assert back == 0.0
 
 
 def test_a_square_corner_is_passed_at_the_corner_speed():
@@ -44,6 +48,18 @@ def test_a_square_corner_is_passed_at_the_corner_speed():
     v, top, a, way = 208.46 / 60, 50.0, 500.0, 50.0
     leg = top / a + (top - v) / a + (way - top**2 / (2 * a) - (top**2 - v**2) / (2 * a)) / top
     assert times("G1 X50 F3000\nY50") == pytest.approx([leg, leg], rel=1e-5)
+
+
+def test_a_corner_is_passed_as_the_slower_axis_bears():
+    """Where X and Y accelerate differently the lesser acceleration sets the speed of the corner."""
+    machine = Machine(acceleration=(500.0, 200.0, 500.0), top_speed=(1000.0,) * 3, junction_deviation=0.01)
+    s, top, way = math.sin(math.pi / 4), 50.0, 50.0
+    v = math.sqrt(200.0 * 0.01 * s / (1.0 - s))
+    legs = [
+        top / a + (top - v) / a + (way - (2 * top**2 - v**2) / (2 * a)) / top
+        for a in machine.acceleration[:2]
+    ]
+    assert times("G1 X50 F3000\nY50", machine) == pytest.approx(legs, rel=1e-5)
 
 
 def test_straight_on_costs_nothing():

@@ -4,6 +4,7 @@ import math
 from collections.abc import Sequence
 
 from analysis.change import budget_rows
+from analysis.comparison import TESTS
 from analysis.tape import Tape
 from analysis.tuning import Told
 from analysis.watcher import Settings
@@ -17,7 +18,7 @@ _EARLY = 1.0
 
 def nats(false_alarms: float, hours: float) -> float:
     """Return the limit of theory for a budget."""
-    return math.log(budget_rows(false_alarms, hours, 20.0, 3))
+    return math.log(budget_rows(false_alarms, hours, 20.0, TESTS))
 
 
 def told(seed: int, budget: tuple[float, float], factors: Sequence[float], *, faulty: bool) -> Told:
