@@ -243,8 +243,8 @@ def test_the_simulation_agrees_with_a_known_run_length():
     """
     For one shift of 1 deviation and a limit of 4 it is a CUSUM with k 0.5 and h 4: 335.368 rows.
 
-    168 two-sided: Lucas and Crosier, Technometrics 24 (1982) 199-205, table 1, as transcribed; one-sided from the same
-    integral equation.
+    168 two-sided: Lucas and Crosier, Technometrics 24 (1982) 199-205, table 1, as transcribed; one-sided from
+    the same integral equation.
     """
     alarms = alarms_by_chance(one_channel(1.0), 0.0, 4.0, seed=1)
     assert CHAINS * ROWS / alarms == pytest.approx(335.368, rel=0.05)

@@ -46,7 +46,7 @@ def sine(rate: int, size: int, frequency: float, amplitude: float = 1.0) -> NDAr
 
 @pytest.mark.parametrize("size", [64, 1024, 4800])
 def test_hann_constants(size: int):
-    """Noise bandwidth 1.5 bins, scalloping 1.4236 dB, coherent gain 0.5 (Harris 1978, read in a transcription)."""
+    """Noise bandwidth 1.5 bins, scalloping 1.4236 dB, coherent gain 0.5 (Harris 1978, as transcribed)."""
     window = hann(size)
     assert window.dtype == np.float32
     assert equivalent_noise_bandwidth(window) == pytest.approx(1.5, abs=1e-6)
@@ -262,7 +262,7 @@ def test_a_band_upside_down_is_refused():
 
 
 def test_third_octave_edges():
-    """G = 10^0.3, centres 1000 G^(x/3), edges a sixth of G to either side (IEC 61260-1:2014, as transcribed)."""
+    """G = 10^0.3, centres 1000 G^(x/3), edges a sixth of G to either side (IEC 61260-1, transcribed)."""
     bands = third_octave_edges(1000, 8000)
     assert bands.lower[0] == pytest.approx(891.251, abs=5e-4)
     assert bands.upper[0] == pytest.approx(1122.018, abs=5e-4)
@@ -313,7 +313,7 @@ def test_impossible_bands_are_refused(low: float, high: float):
 
 
 def test_a_weighting():
-    """The weighting at the exact mid-band frequencies, 31.5 Hz to 16 kHz (IEC 61672-1, its table, as transcribed)."""
+    """The weighting at the exact mid-band frequencies, 31.5 Hz to 16 kHz (IEC 61672-1, transcribed)."""
     table = """-39.4 -34.6 -30.2 -26.2 -22.5 -19.1 -16.1 -13.4 -10.9 -8.6 -6.6 -4.8 -3.2 -1.9 -.8 0 .6 1.0 1.2
     1.3 1.2 1.0 .5 -.1 -1.1 -2.5 -4.3 -6.6"""
     centres = third_octave_edges(31.5, 16_000).centres

@@ -19,7 +19,7 @@ def autoregression(correlation: float, rows: int, channels: int, seed: int = 0) 
 
 
 def test_hann_overlaps():
-    """Powers correlate by .1667² at half overlap, .6592² at three quarters (roots: Harris 1978, transcribed)."""
+    """Powers correlate by .1667² at half overlap, .6592² at 3/4 (roots: Harris 1978, as transcribed)."""
     assert overlap_correlation(hann(4096), 2048) == pytest.approx([0.1667**2], abs=2e-5)
     assert overlap_correlation(hann(4096), 1024)[:2] == pytest.approx([0.6592**2, 0.1667**2], abs=1e-4)
 
