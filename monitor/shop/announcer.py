@@ -186,7 +186,9 @@ class Announcer:
         made = Message(machine.run, seq, told, time.monotonic(), self._told)
         self._all.append(made)
         self._came.put(made)
-        self._state = replace(self._state, events=seq, last=told)
+        # The state is told every few seconds and kept by the broker, and a summary may have thousands of parts.
+        last = {key: value for key, value in told.items() if key != "parts"}
+        self._state = replace(self._state, events=seq, last=last)
 
     def _time(self) -> str:
         return self._now().isoformat(timespec="milliseconds")

@@ -9,8 +9,9 @@ ENDED, BROKE_OFF = "ended", "broke off"
 
 OVER = (ENDED, BROKE_OFF)
 
-# A message that is longer than this, bytes, is none of ours.
-MOST_BYTES = 100_000
+# A message that is longer than this, bytes, is none of ours: a summary has all parts, some 70 bytes each, and
+# what no longer comes in is asked for again and again.
+MOST_BYTES = 10_000_000
 
 
 class _Message(BaseModel):

@@ -10,6 +10,7 @@ from analysis.events import Alarm, Checked, Deaf, Event, PartVerdict, Place, Res
 from monitor.page.guard import Door, Guard
 from monitor.shop.address import Shop
 from monitor.shop.machines import Machines
+from monitor.shop.messages import MOST_BYTES
 from monitor.shop.page import shop_app
 from monitor.shop.showing import Seen, cells, news_text
 
@@ -217,7 +218,7 @@ def test_what_is_none_of_ours_is_passed_over():
         ("other/events", event(1)),
         ("m/state", b'{"machine": "m"}'),
         ("m/elsewhere", state(1)),
-        ("m/state", b" " * 200_000),
+        ("m/state", state(1) + b" " * MOST_BYTES),
         ("m/state", b"[" * 90_000),
         ("m/events", event(1).replace(b'"heard"', b'"state"')),
         ("m/events", event(1).replace(b'"at": 1.0', b'"at": 1e999')),

@@ -16,13 +16,14 @@ from hearing_all import HearingAll
 from paho.mqtt import publish
 from receivers import HERE, Broker, free_port, of_long_ago, people
 
-from analysis.events import Deaf, Event, Heard, StateChange, Summary
+from analysis.events import Deaf, Event, Heard, PartVerdict, StateChange, Summary
 from monitor.journal import runs
 from monitor.journal.place import DATABASE
 from monitor.journal.schema import connect
 from monitor.kept.keeping import now
 from monitor.shop.address import Shop, machine_named, shop_of
 from monitor.shop.announcer import Announcer, Machine
+from monitor.shop.showing import news_text
 from monitor.testing import FakeMicrophone, silence
 
 Command = Callable[..., Ended]
@@ -91,6 +92,24 @@ def test_a_listening_that_ends_against_anybodys_will_broke_off(tmp_path: Path, s
         (row,) = all_of_it.machines.rows(time.monotonic())
     assert row.state is not None
     assert (row.urgent, row.state.because) == (True, "the terminal was closed")
+
+
+def test_a_run_of_very_many_parts_ends_as_any_other(tmp_path: Path, shop: Shop):
+    """Its summary arrives whole, and is named in the state, which the broker keeps, without its parts."""
+    parts = tuple(PartVerdict(f"part {i}", 4 * i, 4 * i + 3, "good") for i in range(1, 10_001))
+    machine = announced(shop, tmp_path)
+    with HearingAll(shop) as all_of_it:
+        machine.tell(StateChange(1.0, "listen", "well"))
+        machine.tell(Summary(9.0, 0, 5.0, 4.0, 7, parts))
+        machine.finish(3.0)
+        assert all_of_it.until(lambda: all_of_it.word() == "ended" and bool(all_of_it.events()))
+    assert [len(event["parts"]) for event in all_of_it.events()] == [len(parts)]
+    with HearingAll(shop) as who_comes_later:
+        assert who_comes_later.until(lambda: who_comes_later.word() == "ended")
+        (row,) = who_comes_later.machines.rows(time.monotonic())
+    assert row.last is not None
+    assert "parts" not in row.last.plain()
+    assert "End of the run: no alarm." in news_text(row.last.plain())
 
 
 @pytest.mark.usefixtures("slips")
