@@ -3,6 +3,7 @@
 import difflib
 import json
 import sqlite3
+import stat
 from contextlib import closing
 from dataclasses import dataclass, field
 from datetime import datetime
@@ -237,7 +238,7 @@ def _some(names: list[str]) -> str:
 
 
 def _open(folder: Path) -> Run:
-    if not (folder / DATABASE).is_file():
+    if not _has_database(folder):
         raise JournalError(f"{folder} is not a run (it has no {DATABASE}): delete it or put the file back")
     try:
         with closing(connect(folder / DATABASE)) as db:
@@ -248,6 +249,16 @@ def _open(folder: Path) -> Run:
         raise JournalError(f"cannot open run {folder.name}: {error}") from error
     except _DAMAGE as error:
         raise _damaged(folder, error) from error
+
+
+def _has_database(folder: Path) -> bool:
+    try:
+        return stat.S_ISREG((folder / DATABASE).stat().st_mode)
+    except FileNotFoundError:
+        return False
+    except OSError as error:
+        why = f"{error.strerror}): let this user read {folder}, or move it out of {folder.parent}"
+        raise JournalError(f"run {folder.name} cannot be read ({why}") from error
 
 
 def _read_meta(db: sqlite3.Connection) -> dict[str, Any]:

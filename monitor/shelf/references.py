@@ -222,8 +222,14 @@ def books(home: Path) -> tuple[Book, ...]:
     ShelfError
         When one of them cannot be read.
     """
-    found = (_read(path) for path in _folder(home).glob("*.json"))
-    return tuple(sorted((book for book in found if book), key=lambda book: book.bit))
+    folder = _folder(home)
+    try:
+        paths = [path for path in folder.iterdir() if path.suffix == ".json"]
+    except FileNotFoundError:
+        paths = []
+    except OSError as error:
+        raise ShelfError(f"cannot look into {folder} ({error.strerror}): check CHIPSONG_HOME") from error
+    return tuple(sorted((book for path in paths if (book := _read(path))), key=lambda book: book.bit))
 
 
 def _read(path: Path) -> Book | None:

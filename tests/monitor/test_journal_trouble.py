@@ -1,11 +1,12 @@
 """The journal when things go wrong: killed, no room, another version."""
 
+import os
 import shutil
 import sqlite3
 import subprocess
 import sys
 import time
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from contextlib import closing, contextmanager
 from pathlib import Path
 from types import SimpleNamespace
@@ -13,6 +14,7 @@ from types import SimpleNamespace
 import numpy as np
 import pytest
 from journal_bench import NOISE, RATE, begin, names_of_sound
+from live_watch import COMMAND
 
 from analysis.errors import JournalError
 from monitor.journal import Journal, open_run, runs, sorted_out
@@ -356,6 +358,53 @@ def test_a_damaged_run_takes_no_other_with_it(tmp_path: Path, clock: FakeClock, 
             with pytest.raises(JournalError, match=broken.id):
                 open_run(tmp_path, broken.id)
         damage(broken.folder, change, right, key)
+
+
+def as_anyone(*words: object) -> subprocess.CompletedProcess[str]:
+    """Run the command as a user whom the system lets read no more than it says; skip where none can be had."""
+    less = ["setpriv", "--bounding-set=-all", "--inh-caps=-all"] if os.geteuid() == 0 else []
+    if less and (not shutil.which(less[0]) or subprocess.run([*less, "true"], check=False).returncode):
+        pytest.skip("root's rights cannot be laid down here")
+    return subprocess.run([*less, *COMMAND, *map(str, words)], capture_output=True, text=True, check=False)
+
+
+@pytest.fixture
+def locked(home: Path) -> Iterator[Callable[[Path], None]]:
+    """Give what makes a folder one that its user may not look into, for the time of the test."""
+    shut: list[Path] = []
+
+    def lock(folder: Path) -> None:
+        shut.append(folder)
+        folder.chmod(0)
+
+    home.mkdir()
+    yield lock
+    for folder in shut:
+        folder.chmod(0o700)
+
+
+def test_a_run_that_may_not_be_read_takes_no_other_with_it(
+    home: Path, clock: FakeClock, locked: Callable[[Path], None]
+):
+    """It is passed over, and whose rights are to be looked at is said; the others are there."""
+    mine, others = begin(home, clock), begin(home, clock, "others")
+    mine.close({"at": 1.0, "alarms": 0})
+    others.close({"at": 1.0, "alarms": 0})
+    locked(others.folder)
+    listed = as_anyone("runs")
+    assert listed.returncode == 0
+    assert listed.stdout.startswith(mine.id)
+    passed_over = f"passed over: run {others.id} cannot be read (Permission denied): let this user read"
+    assert passed_over in listed.stdout + listed.stderr
+
+
+def test_references_that_may_not_be_read_are_said(home: Path, locked: Callable[[Path], None]):
+    """They are not taken for none."""
+    (home / "references").mkdir()
+    locked(home / "references")
+    listed = as_anyone("accept")
+    said = f"chipsong: cannot look into {home / 'references'} (Permission denied): check CHIPSONG_HOME\n"
+    assert (listed.returncode, listed.stdout, listed.stderr) == (1, "", said)
 
 
 def get_all(folder: Path) -> dict[str, str]:
