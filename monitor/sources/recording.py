@@ -2,15 +2,15 @@
 
 import io
 import os
-import struct
 from collections.abc import Iterator
 from pathlib import Path
-from typing import IO, TYPE_CHECKING, Any, NamedTuple, Self
+from typing import IO, TYPE_CHECKING, Any, Self
 
 import numpy as np
 
 from analysis.errors import SoundError
 from monitor.sources.block import Block
+from monitor.sources.promised import head_of, lacks_end
 
 if TYPE_CHECKING:
     from _typeshed import WriteableBuffer
@@ -26,7 +26,9 @@ shipped recordings end as they do at their own.
 
 class Recording:
     """
-    A recording on disk: WAV, FLAC, Ogg and whatever else libsndfile reads.
+    A recording on disk: WAV, FLAC, Ogg, MP3 and whatever else libsndfile reads.
+
+    Of these, and of RF64, it is known whether they were copied whole.
 
     It is read block by block, so that a recording of many hours takes no more memory than a short one.
     Several channels become one by their mean: a machine is heard by all of them.
@@ -56,7 +58,7 @@ class Recording:
         self._path = Path(path)
         self._seconds = seconds
         self._file, self._beneath = _open_sound(self._path)
-        self._promised = _head_of(self._path).frames or self.frames
+        self._promised = head_of(self._path).frames or self.frames
         if trouble := self._trouble():
             self.close()
             raise SoundError(f"{path} {trouble}")
@@ -104,8 +106,8 @@ class Recording:
         Raises
         ------
         SoundError
-            After everything readable was given, when the recording breaks off before the end that its
-            header promises. What was heard up to there stands.
+            After everything readable was given, when the recording breaks off before the end that it
+            promises. What was heard up to there stands.
         """
         from soundfile import SoundFileRuntimeError  # noqa: PLC0415 - loads libsndfile; not at start-up
 
@@ -120,11 +122,13 @@ class Recording:
             raise self._broken(heard) from error
         if heard < self._promised:
             raise self._broken(heard)
+        if self._file.format == "OGG" and lacks_end(self._path):
+            raise self._broken(heard, ", before the mark at an Ogg file's end")
 
-    def _broken(self, heard: int) -> SoundError:
-        at, whole = heard / self.rate, self._promised / self.rate
+    def _broken(self, heard: int, short: str = "") -> SoundError:
+        at, short = heard / self.rate, short or f" of {self._promised / self.rate:.1f} s"
         return SoundError(
-            f"{self._path} breaks off after {at:.1f} s of {whole:.1f} s: "
+            f"{self._path} breaks off after {at:.1f} s{short}: "
             "what came before was heard; copy the file again to hear the rest"
         )
 
@@ -176,7 +180,7 @@ def _open_sound(path: Path) -> tuple[Any, IO[bytes] | None]:
     import soundfile  # noqa: PLC0415 - loads libsndfile; not at start-up
 
     try:
-        length_at = _head_of(path).length_at  # libsndfile calls every failure here a "System error"
+        length_at = head_of(path).length_at  # libsndfile calls every failure here a "System error"
         if length_at:
             beneath = _Unfinished(path, length_at)
             return soundfile.SoundFile(beneath), beneath
@@ -190,58 +194,3 @@ def _open_sound(path: Path) -> tuple[Any, IO[bytes] | None]:
         raise SoundError(f"{path} is raw sound without a header: give a WAV or FLAC file") from error
     except soundfile.SoundFileRuntimeError as error:
         raise SoundError(f"{path} is not a sound file that can be read: give a WAV or FLAC file") from error
-
-
-# A recorder that writes into a pipe cannot go back to fill in the length, and puts one of these or so.
-_LENGTH_UNKNOWN = 0x7FFF0000
-
-
-class _Head(NamedTuple):
-    """
-    What the header of a WAV file says.
-
-    Attributes
-    ----------
-    frames
-        How many frames it promises, 0 when it promises nothing.
-    length_at
-        Where its length stands in the file when that was never written though there is sound; else 0.
-    """
-
-    frames: int = 0
-    length_at: int = 0
-
-
-def _head_of(path: Path) -> _Head:
-    """
-    Return what the header says; nothing where it is none of a WAV file.
-
-    libsndfile quietly takes a file that was copied half for a shorter one, so the header is read here.
-    """
-    with path.open("rb") as file:
-        riff = file.read(12)
-        if riff[:4] != b"RIFF" or riff[8:] != b"WAVE":
-            return _Head()
-        frame = 0
-        while len(head := file.read(8)) == 8:
-            kind, length = head[:4], struct.unpack("<I", head[4:])[0]
-            if kind == b"data" and length == 0:
-                return _Head(length_at=file.tell() - 4 if _is_sound_next(file) else 0)
-            if kind == b"data":
-                return _Head(length // frame if frame and length < _LENGTH_UNKNOWN else 0)
-            body = file.read(length + length % 2)
-            if kind == b"fmt " and len(body) >= 14:
-                frame = struct.unpack_from("<H", body, 12)[0]
-    return _Head()
-
-
-def _is_sound_next(file: IO[bytes]) -> bool:
-    """Return whether more follows, and it is no further chunk, which has a name and fits into the file."""
-    begin = file.tell()
-    head, size = file.read(8), file.seek(0, os.SEEK_END)
-    file.seek(begin)
-    if len(head) < 8:
-        return bool(head)
-    return not (head[:4].isascii() and head[:4].decode("ascii").isprintable()) or (
-        begin + 8 + struct.unpack("<I", head[4:])[0] > size
-    )

@@ -134,7 +134,7 @@ def test_a_recording_without_a_sample_is_refused(tmp_path: Path):
         Recording(path)
 
 
-@pytest.mark.parametrize("form", ["wav", "flac"])
+@pytest.mark.parametrize("form", ["wav", "rf64", "flac"])
 def test_a_recording_that_was_cut_short_says_so_after_all_that_is_there(tmp_path: Path, form: str):
     """Half of a file is heard as far as it goes, then a SoundError says where it breaks off."""
     path = tmp_path / f"half.{form}"
@@ -157,7 +157,30 @@ def test_a_recording_of_which_only_the_head_is_left_says_so(tmp_path: Path):
         next(iter(recording.blocks()))
 
 
-@pytest.mark.parametrize("length", [0xFFFFFFFF, 0x7FFFFFFF, 0x7FFFF000])
+@pytest.mark.parametrize("part", [0.5, 0.98])
+def test_an_ogg_file_that_was_cut_short_says_so(tmp_path: Path, part: float):
+    """Its last page is marked as that: where it is missing, or not whole, the end was not heard."""
+    path = tmp_path / "half.ogg"
+    soundfile.write(path, np.tile(NOISE, 3), RATE)
+    assert len(joined(heard(path))) == 3 * len(NOISE)
+    os.truncate(path, round(part * path.stat().st_size))
+    with Recording(path) as recording, pytest.raises(SoundError, match=r"breaks off after \d\.\d s, before"):
+        list(recording.blocks())
+
+
+@pytest.mark.parametrize("length", [0x7FFEFFFE, 3_000_000_000, 0xFFFEFFFE])
+def test_a_long_recording_that_was_cut_short_says_so(wav: Path, tmp_path: Path, length: int):
+    """All lengths are promises, up to the 4 GB that a WAV file can have, but those that mean unknown."""
+    content = bytearray(wav.read_bytes())
+    content[40:44] = struct.pack("<I", length)
+    path = tmp_path / "long.wav"
+    path.write_bytes(content)
+    said = rf"breaks off after 3\.0 s of {length / 2 / RATE:.1f} s"
+    with Recording(path) as recording, pytest.raises(SoundError, match=said):
+        list(recording.blocks())
+
+
+@pytest.mark.parametrize("length", [0xFFFFFFFF, 0x7FFFFFFF, 0x7FFFF000, 0x80000000])
 def test_a_recorder_that_did_not_know_the_length_is_believed(wav: Path, tmp_path: Path, length: int):
     """The lengths that recorders write into a pipe promise nothing, so nothing is missing at the end."""
     content = bytearray(wav.read_bytes())
