@@ -186,7 +186,7 @@ class Announcer:
         made = Message(machine.run, seq, told, time.monotonic(), self._told)
         self._all.append(made)
         self._came.put(made)
-        # The state is told every few seconds and kept by the broker, and a summary may have thousands of parts.
+        # The state is told every few seconds and kept by the broker; a summary may have thousands of parts.
         last = {key: value for key, value in told.items() if key != "parts"}
         self._state = replace(self._state, events=seq, last=last)
 

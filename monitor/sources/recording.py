@@ -3,13 +3,16 @@
 import io
 import os
 from collections.abc import Iterator
+from contextlib import nullcontext, suppress
 from pathlib import Path
 from typing import IO, TYPE_CHECKING, Any, Self
 
 import numpy as np
+from numpy.typing import NDArray
 
 from analysis.errors import SoundError
 from monitor.sources.block import Block
+from monitor.sources.channels import best_channel
 from monitor.sources.promised import head_of, lacks_end
 
 if TYPE_CHECKING:
@@ -24,6 +27,10 @@ shipped recordings end as they do at their own.
 """
 
 
+# Pieces of 1 s by which a channel is chosen.
+_PIECES = 60
+
+
 class Recording:
     """
     A recording on disk: WAV, FLAC, Ogg, MP3 and whatever else libsndfile reads.
@@ -31,7 +38,7 @@ class Recording:
     Of these, and of RF64, it is known whether they were copied whole.
 
     It is read block by block, so that a recording of many hours takes no more memory than a short one.
-    Several channels become one by their mean: a machine is heard by all of them.
+    Of several channels one is heard, see `best_channel`.
 
     Parameters
     ----------
@@ -59,6 +66,7 @@ class Recording:
         self._seconds = seconds
         self._file, self._beneath = _open_sound(self._path)
         self._promised = head_of(self._path).frames or self.frames
+        self._channel = best_channel(_pieces(self._path)) if self._file.channels > 1 else 0
         if trouble := self._trouble():
             self.close()
             raise SoundError(f"{path} {trouble}")
@@ -117,7 +125,7 @@ class Recording:
             self._file.seek(0)
             while len(frames := self._file.read(size, dtype="float32", always_2d=True)):
                 heard += len(frames)
-                yield Block(frames.mean(axis=1, dtype=np.float32))
+                yield Block(np.ascontiguousarray(frames[:, self._channel]))
         except SoundFileRuntimeError as error:
             raise self._broken(heard) from error
         if heard < self._promised:
@@ -145,6 +153,24 @@ class Recording:
     def __exit__(self, *_: object) -> None:
         """Let go of the file."""
         self.close()
+
+
+def _pieces(path: Path) -> Iterator[NDArray[np.float32]]:
+    """
+    Give pieces from all over a recording, (n, c); those that cannot be read are left out.
+
+    The file is opened for it anew, for it may be of no more use after a place that cannot be found.
+    """
+    from soundfile import SoundFileRuntimeError  # noqa: PLC0415 - as above
+
+    file, beneath = _open_sound(path)
+    with file, beneath or nullcontext():
+        long = min(file.samplerate, file.frames)
+        count = min(_PIECES, file.frames // max(1, long))
+        for begin in np.linspace(0, file.frames - long, count).astype(int):
+            with suppress(SoundFileRuntimeError):
+                file.seek(int(begin))
+                yield file.read(long, dtype="float32", always_2d=True)
 
 
 class _Unfinished(io.FileIO):

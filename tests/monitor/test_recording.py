@@ -73,11 +73,51 @@ def test_it_can_be_heard_again(wav: Path):
         np.testing.assert_array_equal(joined(list(recording.blocks())), NOISE)
 
 
-def test_channels_become_one_by_their_mean(tmp_path: Path):
-    """Two channels are heard as their mean, so a silent one halves the sound and never hides it."""
+HISS = np.random.default_rng(6).normal(0.0, 1e-3, len(NOISE)).astype(np.float32)
+BESIDE = {
+    "silent": np.zeros_like(NOISE),
+    "hiss of an input with nothing on it": HISS,
+    "a constant, which is no sound": HISS + np.float32(0.5),
+    "the same turned round": -NOISE,
+    "softer": NOISE / 2,
+    "clipped": np.clip(20 * NOISE, -1, 1),
+    "clipped in a part": np.where(np.arange(len(NOISE)) < RATE, np.clip(20 * NOISE, -1, 1), NOISE / 2),
+    "no numbers": np.full_like(NOISE, np.nan),
+}
+
+
+@pytest.mark.parametrize("beside", BESIDE.values(), ids=BESIDE)
+@pytest.mark.parametrize("at", [0, 1, 2])
+def test_of_several_channels_the_best_is_heard_as_it_is(tmp_path: Path, beside: NDArray[np.float32], at: int):
+    """Whatever is in the others, and wherever it stands, they take nothing from it and add nothing."""
+    channels = [np.zeros_like(NOISE), beside]
+    channels.insert(at, NOISE)
+    path = tmp_path / "several.wav"
+    soundfile.write(path, np.stack(channels, axis=1), RATE, subtype="FLOAT")
+    samples = joined(heard(path, 1000))
+    np.testing.assert_array_equal(np.abs(samples), np.abs(NOISE))
+    np.testing.assert_array_equal(joined(heard(path)), samples)
+
+
+def test_a_channel_that_clips_is_heard_to_clip(tmp_path: Path):
+    """Where no channel is better its full scale is passed on, and whoever listens sees it."""
+    clipped = np.clip(20 * NOISE, -1, 1)
     path = tmp_path / "stereo.wav"
-    soundfile.write(path, np.stack([NOISE, np.zeros_like(NOISE)], axis=1), RATE)
-    np.testing.assert_array_equal(joined(heard(path)), NOISE / 2)
+    soundfile.write(path, np.stack([np.zeros_like(NOISE), clipped], axis=1), RATE, subtype="FLOAT")
+    np.testing.assert_array_equal(joined(heard(path)), clipped)
+
+
+def test_a_channel_is_chosen_from_what_can_be_read(tmp_path: Path):
+    """A recording that breaks off is heard up to there, whichever of its channels has the sound."""
+    path = tmp_path / "half.flac"
+    soundfile.write(path, np.stack([np.zeros_like(NOISE), NOISE], axis=1), RATE)
+    os.truncate(path, path.stat().st_size // 2)
+    blocks = []
+    with Recording(path) as recording, pytest.raises(SoundError, match="breaks off"):
+        blocks.extend(recording.blocks(500))
+    samples = joined(blocks)
+    np.testing.assert_array_equal(samples, NOISE[: len(samples)])
+    assert len(samples) >= RATE
 
 
 def test_values_are_passed_on_as_they_are(tmp_path: Path):
