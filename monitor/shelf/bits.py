@@ -43,7 +43,7 @@ def parse_length(text: str) -> float:
     Parameters
     ----------
     text
-        ``"6.35mm"``, ``"0.25in"``, ``"1/4in"`` or, in mm, ``"6.35"``.
+        ``"6.35mm"``, ``"0.25in"``, ``"1/4in"`` or, in mm, ``"6.35"``; a fraction never without its unit.
 
     Raises
     ------
@@ -88,6 +88,8 @@ def _length_in_mm(text: str) -> float | None:
     found = _LENGTH.fullmatch(text)
     if found is None or found["number"].endswith("/0"):
         return None
+    if "/" in found["number"] and not found["unit"]:  # whoever writes one hardly means mm
+        raise ValueError(f"'{text}' has no unit: write it as {text.strip()}in, 6.35mm or 0.25in")
     return float(Fraction(found["number"])) * (1.0 if found["unit"].lower() in {"", "mm"} else MM_PER_INCH)
 
 

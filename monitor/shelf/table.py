@@ -60,7 +60,7 @@ class _Bit(_Thresholds):
 
 _ALLOWED = {
     "name": "some text",
-    "diameter": "a length of more than 0, such as 6.35mm or 0.25in",
+    "diameter": "a length of more than 0, such as 6.35mm or 0.25in; a fraction has its unit, 1/4in",
     "flutes": "a whole number from 1 to 12",
     "kind": f"one of {', '.join(KINDS)}",
     "speed": "rpm, not thousands: a number from 100 to 100000",

@@ -89,6 +89,14 @@ def test_what_is_no_height_is_refused(text: str):
     assert f"'{text}'" in str(caught.value)
 
 
+@pytest.mark.parametrize("text", ["1/4", " 3/8 "])
+def test_a_fraction_has_a_unit(text: str):
+    """A bare number is mm, but nobody means a quarter of a mm by a fraction: it is not guessed."""
+    for parse in (parse_length, parse_height):
+        with pytest.raises(ValueError, match=f"'{text}' has no unit: write it as {text.strip()}in"):
+            parse(text)
+
+
 @given(st.floats(min_value=1e-3, max_value=1e3))
 def test_inch_and_mm_agree(length: float):
     """The same number in inch is 25.4 times as long as in mm."""
@@ -156,6 +164,7 @@ def test_a_diameter_may_be_a_number_or_text(path: Path, diameter: str):
         ("kind", '"upcut"', "'upcut'", "up-cut, down-cut, compression, straight, ball, v"),
         ("diameter", '"6cm"', "'6cm'", "6.35mm or 0.25in"),
         ("diameter", "-1", "-1", "more than 0"),
+        ("diameter", '"1/4"', "'1/4'", "a fraction has its unit, 1/4in"),
         ("diameter", "true", "True", "6.35mm or 0.25in"),
         ("diameter", "nan", "nan", "6.35mm or 0.25in"),
         ("name", '" "', "' '", "some text"),
