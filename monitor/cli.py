@@ -562,7 +562,7 @@ def shop(  # noqa: PLR0913 - as many as the user may say
     sharing = _sharing(page=page, share=share, port=port)
     from monitor.shop.showing import show_shop  # noqa: PLC0415
 
-    show_shop(where, as_json=as_json, seconds=seconds, sharing=sharing)
+    sys.exit(show_shop(where, as_json=as_json, seconds=seconds, sharing=sharing))
 
 
 @cli.group(invoke_without_command=True)

@@ -16,6 +16,7 @@ from monitor.sharing import Sharing
 from monitor.shop.address import Shop
 from monitor.shop.machines import Machines, News, Row, several
 from monitor.shop.receiving import Receiver
+from monitor.status import Status
 from monitor.trouble import warn
 from monitor.words import clock, event_text
 
@@ -51,7 +52,7 @@ _STYLES = {
 
 def show_shop(
     shop: Shop, *, as_json: bool, seconds: float | None = None, sharing: Sharing | None = None
-) -> None:
+) -> Status:
     """
     Show the machines of a shop until Ctrl-C, or for some seconds.
 
@@ -65,6 +66,12 @@ def show_shop(
         For how long; ``None`` for ever.
     sharing
         Who may see a page of them; ``None`` for no page.
+
+    Returns
+    -------
+    Status
+        Failed where the broker was not there, or refused, at the end of these seconds: then that nothing is
+        told is no news. Who ends it by hand has seen it.
 
     Raises
     ------
@@ -89,6 +96,7 @@ def show_shop(
                 trouble = receiver.trouble
                 warn(f"the shop, {shop.name}: {trouble or _THERE}")
             time.sleep(_LOOK)
+        return Status.FAILED if receiver.trouble and not asked() else Status.FINE
 
 
 class Seen:

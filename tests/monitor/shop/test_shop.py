@@ -470,6 +470,26 @@ def test_a_shop_in_which_nothing_is_heard_may_be_one_that_may_not_be_heard(chips
         pass  # the library is loaded by now
     ended = chipsong("shop", address(shop), "--for", 1.5)
     assert (ended.out, ended.err.count("as far as it lets this user hear them")) == ("", 1)
+    assert ended.status == 0
+
+
+def test_a_shop_whose_broker_is_not_there_is_no_calm_one(chipsong: Command):
+    """Who begins it from another program, and reads no line, learns by its status that nothing was heard."""
+    ended = chipsong("shop", f"mqtt://{HERE}:{free_port()}/shop", "--for", 0.5, "--json")
+    assert (ended.status, ended.out) == (1, "")
+    assert "the broker is not reached" in ended.err
+
+
+def test_a_shop_whose_broker_refuses_is_no_calm_one(chipsong: Command, tmp_path: Path):
+    """Nor is one that does not let this user in."""
+    broker = Broker(tmp_path, *people(tmp_path, "topic readwrite #"))
+    broker.start()
+    try:
+        ended = chipsong("shop", f"mqtt://me:wrong@{HERE}:{broker.port}/shop", "--for", 1.5, "--json")
+    finally:
+        broker.stop()
+    assert (ended.status, ended.out) == (1, "")
+    assert "the broker refuses" in ended.err
 
 
 @pytest.mark.parametrize(
