@@ -7,6 +7,9 @@ from typing import Any
 
 from analysis.errors import ShelfError
 
+PLAIN = "utf-8-sig"
+"""How the text of a file that a person writes is kept: some editors put a mark before it that nobody sees."""
+
 
 def read_tables(path: Path) -> dict[str, Any]:
     """
@@ -18,7 +21,7 @@ def read_tables(path: Path) -> dict[str, Any]:
         When it cannot be read, or is no TOML; the text names the file.
     """
     try:
-        return tomllib.loads(path.read_text(encoding="utf-8"))
+        return tomllib.loads(path.read_text(encoding=PLAIN))
     except FileNotFoundError:
         return {}
     except OSError as error:

@@ -17,6 +17,7 @@ from tomlkit.items import Item as TomlItem
 from analysis.errors import ShelfError
 from monitor.saving import replace_file
 from monitor.shelf.bits import check_shelf, read_shelf, same_name
+from monitor.tables import PLAIN
 
 Change = Mapping[str, Any]
 """What each key is to be; ``None`` takes it out."""
@@ -161,7 +162,7 @@ def _tail(table: Table) -> list[tuple[Any, TomlItem]]:
 def _text(path: Path) -> str:
     # Line ends stay as they are.
     try:
-        return path.read_bytes().decode("utf-8")
+        return path.read_bytes().decode(PLAIN)
     except FileNotFoundError:
         return ""
 

@@ -361,7 +361,7 @@ def test_a_damaged_run_takes_no_other_with_it(tmp_path: Path, clock: FakeClock, 
 
 
 def as_anyone(*words: object) -> subprocess.CompletedProcess[str]:
-    """Run the command as a user whom the system lets read no more than it says; skip where none can be had."""
+    """Run the command as a user without special rights; skip where none can be had."""
     less = ["setpriv", "--bounding-set=-all", "--inh-caps=-all"] if os.geteuid() == 0 else []
     if less and (not shutil.which(less[0]) or subprocess.run([*less, "true"], check=False).returncode):
         pytest.skip("root's rights cannot be laid down here")

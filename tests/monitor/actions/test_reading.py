@@ -217,6 +217,12 @@ def test_a_file_that_makes_no_sense_is_refused(path: Path, text: str, said: str)
     assert str(path) in str(caught.value)
 
 
+def test_the_mark_that_an_editor_puts_before_a_text_is_none_of_it(path: Path):
+    """UTF-8 "with BOM" is read as any other."""
+    path.write_bytes(b'\xef\xbb\xbf[[action]]\nname = "horn"\nkind = "bell"\n')
+    assert [action.name for action in read_actions(path)] == ["horn"]
+
+
 def test_a_file_that_cannot_be_read_is_said(tmp_path: Path):
     """A folder in place of the file is a ShelfError."""
     with pytest.raises(ShelfError, match="cannot read"):

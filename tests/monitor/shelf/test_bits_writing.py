@@ -56,6 +56,16 @@ def test_what_a_person_wrote_stays(path: Path):
     assert path.read_text() == expected
 
 
+@pytest.mark.parametrize("end", ["\n", "\r\n"])
+def test_the_mark_that_an_editor_puts_before_a_text_is_none_of_it(path: Path, end: str):
+    """UTF-8 "with BOM" is read and changed as any other; all but the mark stays."""
+    written = WRITTEN.replace("\n", end)
+    path.write_bytes(b"\xef\xbb\xbf" + written.encode())
+    assert [entry.bit.name for entry in read_shelf(path).entries] == ["quarter", "vee"]
+    change_bit(path, "quarter", {"flutes": 3})
+    assert path.read_bytes().decode() == written.replace("flutes = 2 ", "flutes = 3 ")
+
+
 def test_a_bit_that_is_there_is_to_be_changed(path: Path, chipsong: Callable[..., Ended], home: Path):
     """Whoever adds it once more, to put it right, is told of `bits change`; the file stays as it was."""
     home.mkdir()
