@@ -2,8 +2,9 @@
 
 import io
 import os
+import sys
 from collections.abc import Iterator
-from contextlib import nullcontext, suppress
+from contextlib import ExitStack, contextmanager, nullcontext, suppress
 from pathlib import Path
 from typing import IO, TYPE_CHECKING, Any, Self
 
@@ -122,8 +123,9 @@ class Recording:
         size = size or round(self._seconds * self.rate)
         heard = 0
         try:
-            self._file.seek(0)
-            while len(frames := self._file.read(size, dtype="float32", always_2d=True)):
+            with _quiet():
+                self._file.seek(0)
+            while len(frames := _read(self._file, size)):
                 heard += len(frames)
                 yield Block(np.ascontiguousarray(frames[:, self._channel]))
         except SoundFileRuntimeError as error:
@@ -169,8 +171,39 @@ def _pieces(path: Path) -> Iterator[NDArray[np.float32]]:
         count = min(_PIECES, file.frames // max(1, long))
         for begin in np.linspace(0, file.frames - long, count).astype(int):
             with suppress(SoundFileRuntimeError):
-                file.seek(int(begin))
-                yield file.read(long, dtype="float32", always_2d=True)
+                with _quiet():
+                    file.seek(int(begin))
+                yield _read(file, long)
+
+
+def _read(file: Any, size: int) -> NDArray[np.float32]:  # noqa: ANN401 - the library is loaded late
+    """Return the next frames, (n, c)."""
+    with _quiet():
+        frames: NDArray[np.float32] = file.read(size, dtype="float32", always_2d=True)
+    return frames
+
+
+@contextmanager
+def _quiet() -> Iterator[None]:
+    """
+    Let nothing get to standard error: the decoder of MP3 tells there what it has put right.
+
+    Whoever reads it takes that for a recording that is broken. Of one that is, this file says so itself.
+    """
+    if sys.__stderr__ is None:  # begun without one: its number may be that of the recording
+        yield
+        return
+    with ExitStack() as back:
+        with suppress(OSError):  # where it cannot be turned away, it is told
+            kept = os.dup(_STANDARD_ERROR)
+            back.callback(os.close, kept)
+            with Path(os.devnull).open("wb") as nowhere:
+                os.dup2(nowhere.fileno(), _STANDARD_ERROR)
+            back.callback(os.dup2, kept, _STANDARD_ERROR)
+        yield
+
+
+_STANDARD_ERROR = 2
 
 
 class _Unfinished(io.FileIO):
@@ -211,7 +244,8 @@ def _open_sound(path: Path) -> tuple[Any, IO[bytes] | None]:
             beneath = _Unfinished(path, length_at)
             return soundfile.SoundFile(beneath), beneath
         # soundfile would encode the name anew, which fails where it is older than UTF-8.
-        return soundfile.SoundFile(os.fsencode(path) if os.name == "posix" else path), None
+        with _quiet():
+            return soundfile.SoundFile(os.fsencode(path) if os.name == "posix" else path), None
     except FileNotFoundError as error:
         raise SoundError(f"there is no recording {path}: check its name and folder") from error
     except OSError as error:

@@ -166,6 +166,18 @@ def test_a_folder_is_no_recording(tmp_path: Path):
         Recording(tmp_path)
 
 
+def test_what_a_decoder_finds_is_kept_from_standard_error(tmp_path: Path, capfd: pytest.CaptureFixture[str]):
+    """That of MP3 writes lines of its own there; what is ours to say gets there, in between too."""
+    path = tmp_path / "half.mp3"
+    soundfile.write(path, np.tile(NOISE, 3), RATE)
+    os.truncate(path, path.stat().st_size // 2)
+    soundfile.SoundFile(path).close()
+    assert "Warning" in capfd.readouterr().err
+    with Recording(path) as recording, pytest.raises(SoundError, match=r"breaks off after 4\.\d s of 9\.0 s"):
+        sum(os.write(2, b".") for _ in recording.blocks())
+    assert capfd.readouterr().err == ".....", "one for each second"
+
+
 def test_a_recording_without_a_sample_is_refused(tmp_path: Path):
     """A file of length zero is refused when it is opened, and not heard as calm."""
     path = tmp_path / "nothing.wav"
