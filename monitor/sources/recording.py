@@ -238,6 +238,8 @@ def _open_sound(path: Path) -> tuple[Any, IO[bytes] | None]:
     """Open a sound file; return also the file beneath, where that is not the sound file's own to close."""
     import soundfile  # noqa: PLC0415 - loads libsndfile; not at start-up
 
+    if path.is_fifo():  # it can be read once, and from its begin on alone
+        raise SoundError(f"{path} is a pipe, and none can be heard: save it as a file, and give that")
     try:
         length_at = head_of(path).length_at  # libsndfile calls every failure here a "System error"
         if length_at:

@@ -178,6 +178,13 @@ def test_what_a_decoder_finds_is_kept_from_standard_error(tmp_path: Path, capfd:
     assert capfd.readouterr().err == ".....", "one for each second"
 
 
+def test_a_pipe_is_no_recording(tmp_path: Path):
+    """It is not called a file that is no sound, and nothing is taken out of it."""
+    os.mkfifo(tmp_path / "pipe")
+    with pytest.raises(SoundError, match="is a pipe, and none can be heard: save it as a file"):
+        Recording(tmp_path / "pipe")
+
+
 def test_a_recording_without_a_sample_is_refused(tmp_path: Path):
     """A file of length zero is refused when it is opened, and not heard as calm."""
     path = tmp_path / "nothing.wav"
