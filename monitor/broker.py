@@ -1,7 +1,7 @@
 """What all that talks to an MQTT broker has in common: how it is named, and a client for it."""
 
 from typing import Any, NamedTuple
-from urllib.parse import SplitResult, unquote
+from urllib.parse import SplitResult, unquote, urlsplit
 
 from monitor.actions.libraries import needed
 
@@ -24,6 +24,18 @@ class Broker(NamedTuple):
     user: str | None
     password: str | None
     tls: bool
+
+
+def address(said: str) -> SplitResult:
+    """
+    Return the pieces of an address. A topic or a password may hold # and ?: they are nothing special there.
+
+    Raises
+    ------
+    ValueError
+        When it is none.
+    """
+    return urlsplit(said.replace("#", "%23").replace("?", "%3F"))
 
 
 def is_broker(url: SplitResult) -> bool:

@@ -2,9 +2,9 @@
 
 import re
 from pathlib import Path
-from urllib.parse import unquote, urlsplit
+from urllib.parse import unquote
 
-from monitor.broker import broker_of, is_broker
+from monitor.broker import address, broker_of, is_broker
 from monitor.linefeed.agent import Agent
 from monitor.linefeed.growing import GrowingFile
 from monitor.linefeed.mqtt import MqttTopic
@@ -60,8 +60,7 @@ def is_file(where: str) -> bool:
 
 
 def _elsewhere(where: str) -> Source:
-    # A topic may hold # and ?, and both are nothing special there.
-    url = urlsplit(where.replace("#", "%23").replace("?", "%3F"))
+    url = address(where)
     try:
         broker = broker_of(url)
     except ValueError:
