@@ -25,7 +25,7 @@ def read_tables(path: Path) -> dict[str, Any]:
     except FileNotFoundError:
         return {}
     except OSError as error:
-        raise ShelfError(f"cannot read {path} ({error.strerror}): check the file") from error
+        raise ShelfError(f"cannot read {path} ({error.strerror}): check the file and its folder") from error
     except UnicodeDecodeError as error:
         raise ShelfError(f"{path} is not plain text (UTF-8): save it as that") from error
     except tomllib.TOMLDecodeError as error:

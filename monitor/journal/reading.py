@@ -227,7 +227,9 @@ def _folders(home: Path) -> list[Path]:
     """Return the folders of all runs, by name."""
     folder = runs_folder(home)
     try:
-        return sorted(entry for entry in folder.iterdir() if entry.is_dir()) if folder.exists() else []
+        return sorted(entry for entry in folder.iterdir() if entry.is_dir())
+    except FileNotFoundError:
+        return []
     except OSError as error:
         raise JournalError(f"cannot look into {folder} ({error.strerror}): check CHIPSONG_HOME") from error
 

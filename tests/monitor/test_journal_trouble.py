@@ -1,6 +1,7 @@
 """The journal when things go wrong: killed, no room, another version."""
 
 import os
+import re
 import shutil
 import sqlite3
 import subprocess
@@ -13,6 +14,7 @@ from types import SimpleNamespace
 
 import numpy as np
 import pytest
+from contract import Ended
 from journal_bench import NOISE, RATE, begin, names_of_sound
 from live_watch import COMMAND
 
@@ -396,6 +398,15 @@ def test_a_run_that_may_not_be_read_takes_no_other_with_it(
     assert listed.stdout.startswith(mine.id)
     passed_over = f"passed over: run {others.id} cannot be read (Permission denied): let this user read"
     assert passed_over in listed.stdout + listed.stderr
+
+
+@pytest.mark.parametrize("command", [["runs"], ["accept"], ["bits"], ["actions"], ["rehear", "--all"]])
+def test_a_home_that_is_a_file_is_said(home: Path, chipsong: Callable[..., Ended], command: list[str]):
+    """It is not taken for a home in which nothing is kept yet."""
+    home.write_text("no folder")
+    ended = chipsong(*command)
+    assert (ended.status, ended.out, ended.err.count("\n")) == (1, "", 1)
+    assert re.search(r"cannot (look into|read) .*\(Not a directory\): check .*(HOME|folder)", ended.err)
 
 
 def test_references_that_may_not_be_read_are_said(home: Path, locked: Callable[[Path], None]):
