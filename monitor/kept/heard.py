@@ -22,6 +22,9 @@ trouble that is no deafness.
 # The packages within `analysis` that decide nothing.
 _NOT_HEARING = ("figures", "tuning")
 
+# So late, s, runs of old noted the bit that cut from the beginning: once the first block of sound was heard.
+_FIRST_BLOCK = 1.0
+
 _PHASE, _CUT = COLUMNS.index("phase"), 2.0
 
 
@@ -47,11 +50,13 @@ class HeardNotes:
     def look(self, listener: Listener, step: Step) -> dict[str, Any] | None:
         """Take in what came of a block; return what is to be kept, if another bit cuts now."""
         bit = listener.locator.context.bit
+        # What is told once the first block was heard was so from its beginning on.
+        since = listener.at if self._rows else 0.0
         self._rows[bit] = self._rows.get(bit, 0) + int((step.table[:, _PHASE] == _CUT).sum())
         if bit == self._bit:
             return None
         self._bit = bit
-        return {"event": BIT, "at": listener.at, "bit": bit}
+        return {"event": BIT, "at": since, "bit": bit}
 
     def learned(self, listener: Listener, cut_s: float) -> dict[str, Any]:
         """Return what was learned by the end, in which ``cut_s`` seconds of cutting were heard."""
@@ -78,7 +83,10 @@ def gap(listener: Listener, samples: int, note: str) -> dict[str, Any]:
 
 def bits_over_time(run: Run) -> tuple[tuple[float, int], ...]:
     """Return from when on, s, which T number cut; 0 where none was told."""
-    return tuple((event.at, event.body["bit"]) for event in run.events() if event.name == BIT)
+    noted = [(event.at, event.body["bit"]) for event in run.events() if event.name == BIT]
+    if noted and noted[0][0] <= _FIRST_BLOCK:
+        noted[0] = (0.0, noted[0][1])
+    return tuple(noted)
 
 
 def bit_at(run: Run, at: float) -> int:

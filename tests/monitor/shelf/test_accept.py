@@ -86,7 +86,7 @@ def test_a_run_with_an_alarm_is_accepted_only_when_it_was_nothing(
     assert chipsong("accept", run).status == 0
 
 
-@pytest.mark.parametrize("labelled", [("--missed", 1), (1, "loose")])
+@pytest.mark.parametrize("labelled", [("--missed", 1), ("--missed", 0), (1, "loose")])
 def test_a_run_of_which_a_fault_is_said_later_is_taken_out(
     chipsong: Command, keep: Callable[[str], str], home: Path, labelled: tuple[object, ...]
 ):
