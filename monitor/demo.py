@@ -146,7 +146,7 @@ def _journal(out: Path, rate: int, plan: Plan) -> Journal:
     program = out / plan.program.name
     meta = {"program": str(program), "bits": bits_to_plain(_BITS), "invented": True}
     journal = Journal.create(out, "demo", meta, rate=rate, columns=COLUMNS, keep_sound=True, now=now)
-    keep_program(journal.folder, program)
+    keep_program(journal.folder, program.name, program.read_bytes())
     return journal
 
 

@@ -1,6 +1,5 @@
 """What a run keeps of its job beside what was heard: the bits that were told, and a copy of the program."""
 
-import contextlib
 import shutil
 from collections.abc import Mapping
 from dataclasses import asdict
@@ -12,6 +11,8 @@ from analysis.errors import ProgramError
 from analysis.program import Program, read_file
 from monitor.file_names import readable
 from monitor.journal import Run
+from monitor.saving import replace_file
+from monitor.trouble import warn
 
 _FOLDER = "program"
 
@@ -31,15 +32,30 @@ def _bit(told: dict[str, Any]) -> Bit:
     return Bit(**{**told, "speeds": tuple(told.get("speeds", ()))})
 
 
-def keep_program(folder: Path, program: Path) -> None:
+def keep_program(folder: Path, name: str, raw: bytes) -> None:
     """
-    Copy the program into the folder of a run: its file may change later.
+    Keep the program, as it was read, in the folder of a run: its file may change later.
 
-    A disk on which that fails is complained of by the journal.
+    It is kept whole or not at all, for one that is cut off would be taken for all that was cut. Where that
+    fails it is said, and listening goes on.
+
+    Parameters
+    ----------
+    folder
+        The run's.
+    name
+        What the program's file is called.
+    raw
+        What is in it.
     """
-    with contextlib.suppress(OSError):
-        (folder / _FOLDER).mkdir()
-        shutil.copyfile(program, folder / _FOLDER / program.name)
+    half = folder / f"{_FOLDER}.half"
+    try:
+        replace_file(half / name, raw)
+        half.rename(folder / _FOLDER)
+    except OSError as error:
+        shutil.rmtree(half, ignore_errors=True)
+        why = error.strerror
+        warn(f"the program cannot be kept with the run ({why}), which will know no parts: make room")
 
 
 def program_of(run: Run) -> Program | None:

@@ -97,8 +97,8 @@ def open_journal(  # noqa: PLR0913 - what a run is made of
     except JournalError as error:
         warn(f"{error}; listening goes on without keeping the run")
         return None
-    if wanted.program:
-        keep_program(journal.folder, wanted.program)
+    if wanted.program and program:
+        keep_program(journal.folder, wanted.program.name, program.raw)
     return journal
 
 

@@ -220,7 +220,7 @@ def test_a_recut_s_parts_are_said_to_be_counted_anew(
     again = tmp_path / "again.ngc"
     chipsong("resume", SHIPPED / "slip_outline.ngc", "--only", "1", "-o", again)
     with begin(home, clock) as journal:
-        keep_program(journal.folder, again)
+        keep_program(journal.folder, again.name, again.read_bytes())
     said = "RECUT of slip_outline.ngc: part 1: its parts are counted anew"
     assert said in " ".join(chipsong("plan", again).out.split())
     assert said in " ".join(not_heard(tell(open_run(home, journal.id))))

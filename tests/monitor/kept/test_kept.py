@@ -1,19 +1,23 @@
 """What a run keeps of its job: the program as it was, the bits, and where the cut was over time."""
 
 import json
-from collections.abc import Callable
+import resource
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
 from dataclasses import replace
 from pathlib import Path
 
 import pytest
-from contract import Ended, shipped
+from contract import SHIPPED, Ended, shipped
 from journal_bench import begin
 
 from analysis.cutting import Bit
 from monitor.journal import open_run, runs
 from monitor.kept.heard import BIT, bit_at, bits_over_time
-from monitor.kept.job import bits_of, bits_to_plain, program_of
+from monitor.kept.job import bits_of, bits_to_plain, keep_program, program_of
+from monitor.kept.keeping import Keep, open_journal
 from monitor.kept.places import places_of
+from monitor.setup import Wanted, read_program
 from monitor.testing import FakeClock
 
 
@@ -45,6 +49,43 @@ def test_a_kept_run_knows_its_program_bits_and_places(
     lines = [place.line for place in places]
     assert bits_over_time(run)[0][0] == 0.0
     assert lines[0] < 16 < lines[-1] <= program.moves.file_line.max()
+
+
+def test_a_program_is_kept_whole_or_not_at_all(
+    home: Path, clock: FakeClock, capsys: pytest.CaptureFixture[str]
+):
+    """One that was cut off as the disk was full would be carried on to the middle of a number."""
+    program = Path(SHIPPED / "slip_outline.ngc").read_bytes()
+    with begin(home, clock) as journal, largest_file(len(program) // 2):
+        keep_program(journal.folder, "job.ngc", program)
+    assert program_of(open_run(home, journal.id)) is None
+    assert "the program cannot be kept with the run" in capsys.readouterr().err
+    assert not list(journal.folder.glob("program*"))
+
+
+@contextmanager
+def largest_file(size: int) -> Iterator[None]:
+    """Let no file become larger than so many bytes."""
+    before = resource.getrlimit(resource.RLIMIT_FSIZE)
+    resource.setrlimit(resource.RLIMIT_FSIZE, (size, before[1]))
+    try:
+        yield
+    finally:
+        resource.setrlimit(resource.RLIMIT_FSIZE, before)
+
+
+def test_the_program_that_is_kept_is_the_one_that_was_read(home: Path, tmp_path: Path):
+    """Whoever saves its file while the run begins changes nothing of what the run tells."""
+    path, raw = tmp_path / "job.ngc", Path(SHIPPED / "slip_outline.ngc").read_bytes()
+    path.write_bytes(raw)
+    program = read_program(path, pytest.fail)
+    path.write_bytes(b"G0 X1\nM30\n")
+    journal = open_journal("job", Wanted(program=path), program, 1000, Keep())
+    assert journal is not None
+    journal.close({"at": 1.0, "alarms": 0})
+    kept = program_of(open_run(home, journal.id))
+    assert kept is not None
+    assert kept.raw == raw
 
 
 @pytest.mark.parametrize(

@@ -66,8 +66,6 @@ class Keeps:
 
     def run(self, *happens: Happens, ended: bool = True, placed: bool = True) -> Run:
         """Keep a run."""
-        program = self.home.parent / "slots.ngc"
-        program.write_text(PROGRAM)
         meta = {"bits": bits_to_plain({number: Bit("straight", 6.0, 2) for number in (0, 1, 2)})}
         begun = Journal.create(
             *(self.home, "slots", meta),
@@ -77,7 +75,7 @@ class Keeps:
             now=self.clock.now,
         )
         with begun as journal:
-            keep_program(journal.folder, program)
+            keep_program(journal.folder, "slots.ngc", PROGRAM.encode())
             for bit, at in ((1, 0.0), (2, 30.0)):
                 journal.event(BIT, at, {"event": BIT, "at": at, "bit": bit})
             if placed:

@@ -94,7 +94,7 @@ def _hear(run: LiveRun, home: Path, sharing: Sharing, begun: threading.Event) ->
     listener = Listener(source.rate, {0: BIT}, SoundLocator(Plan.of(program, {0: BIT})))
     meta = {"program": str(path), "bits": bits_to_plain({0: BIT})}
     journal = Journal.create(home, "live", meta, rate=source.rate, columns=COLUMNS, keep_sound=True, now=now)
-    keep_program(journal.folder, path)
+    keep_program(journal.folder, path.name, path.read_bytes())
     job, shown = Job({0: BIT}, program, journal), list[str]()
     with page_beside(job, Ears(run.events.append), source, sharing, shown.append) as (ears, passing):
         run.address = next(word for word in shown[0].split() if word.startswith("http://"))
