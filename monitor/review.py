@@ -7,16 +7,14 @@ from typing import Any, NamedTuple
 
 from analysis.errors import JournalError
 from analysis.events import Event, Summary, from_dict
-from analysis.program import find_parts
 from monitor.actions.telling import ACTION, kept_text
 from monitor.controls import PRESSED
 from monitor.journal import Event as Kept
 from monitor.journal import Run, home, open_run, sorted_out
 from monitor.kept.heard import BIT, GAP, NOTICE, hearing
-from monitor.kept.job import program_of
 from monitor.kept.labels import LABEL
-from monitor.kept.places import PLACES, places_of
-from monitor.kept.spoiled import spells, spoiled
+from monitor.kept.places import PLACES
+from monitor.kept.spoiled import judged_since, spells
 from monitor.linefeed.kept import LINES
 from monitor.words import clock, count, event_text, how_long
 
@@ -92,12 +90,7 @@ def _beside_text(kept: Kept) -> str:
 
 def _judged_since(run: Run, summary: Summary) -> Summary:
     """Return the end of a run with what is thought of its parts by what was said of it since."""
-    found = spells(run)
-    program = program_of(run) if found else None
-    if program is None:
-        return summary
-    parts = spoiled(summary.parts, found, program, find_parts(program), places_of(run))
-    return replace(summary, parts=parts)
+    return replace(summary, parts=judged_since(run, summary.parts, spells(run)))
 
 
 class Beside(NamedTuple):

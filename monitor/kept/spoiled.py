@@ -13,12 +13,13 @@ from itertools import pairwise
 import numpy as np
 
 from analysis.events import PartVerdict
-from analysis.program import Part, Program
+from analysis.program import Part, Program, find_parts
 from monitor.controls import PRESSED
 from monitor.journal import Event, Run
 from monitor.kept.heard import bit_at, bit_of
+from monitor.kept.job import program_of
 from monitor.kept.labels import is_over, labels, misses, taken_back
-from monitor.kept.places import Passed
+from monitor.kept.places import Passed, places_of
 
 
 @dataclass(frozen=True)
@@ -96,10 +97,18 @@ def _tight_again(run: Run, since: float, bit: int) -> float:
     return math.inf
 
 
+def judged_since(run: Run, told: Sequence[PartVerdict], found: Sequence[Spell]) -> tuple[PartVerdict, ...]:
+    """Return what is thought of the parts of a run, of which ``told`` was thought, with ``found``."""
+    if not found:
+        return tuple(told)
+    program = program_of(run)
+    return spoiled(told, found, program, find_parts(program) if program else (), places_of(run))
+
+
 def spoiled(
     told: Sequence[PartVerdict],
     found: Sequence[Spell],
-    program: Program,
+    program: Program | None,
     parts: Sequence[Part],
     places: Sequence[Passed],
 ) -> tuple[PartVerdict, ...]:
@@ -113,10 +122,12 @@ def spoiled(
     found
         When bits spoiled what they cut.
     program, parts
-        What was cut.
+        What was cut. Without the program nobody knows what a part was cut with, or when: none is good then.
     places
         Where the cut was over time. Where that was not kept no part is good that comes after.
     """
+    if program is None:
+        return tuple(_suspect(part) if found and part.verdict == "good" else part for part in told)
     cut: set[str] = set()
     perhaps: set[str] = set()
     for spell in found:
@@ -130,7 +141,11 @@ def spoiled(
         doubted = part.name in perhaps if part.verdict == "good" else astray and part.verdict == "unheard"
         return doubted or part.name in cut
 
-    return tuple(replace(part, verdict="suspect") if is_suspect(part) else part for part in told)
+    return tuple(_suspect(part) if is_suspect(part) else part for part in told)
+
+
+def _suspect(part: PartVerdict) -> PartVerdict:
+    return replace(part, verdict="suspect")
 
 
 def _at(moment: float, places: Sequence[Passed]) -> Passed | None:

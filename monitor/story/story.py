@@ -115,8 +115,6 @@ class Story:
                 PartVerdict(part.name, part.first_line, part.last_line, "unheard") for part in self.parts
             )
         )
-        if self.program is None or not self.spells:
-            return told
         return spoiled(told, self.spells, self.program, self.parts, self.places)
 
     @property

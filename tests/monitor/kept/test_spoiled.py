@@ -1,5 +1,6 @@
 """Parts are suspect also by what a person says afterwards, and by alarms of a run that nobody summed up."""
 
+import shutil
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, replace
 from pathlib import Path
@@ -172,6 +173,20 @@ def test_where_places_were_not_kept_all_that_comes_after_is_suspect(keeps: Keeps
     assert verdicts(run) == ["good", "suspect", "suspect", "good"]
     missed(run, 12.0)
     assert verdicts(run) == ["suspect", "suspect", "suspect", "good"]
+
+
+def test_where_the_program_is_gone_no_part_stays_good(
+    keeps: Keeps, chipsong: Callable[..., Ended], tmp_path: Path
+):
+    """Nobody knows then what was cut with the bit that was loose: everywhere that is said of all parts."""
+    run = keeps.run()
+    shutil.rmtree(run.folder / "program")
+    assert verdicts(run) == ["good"] * 4
+    chipsong("label", run.id, "--missed", "0:21")
+    assert verdicts(run) == ["suspect"] * 4
+    assert chipsong("runs", run.id).out.count("SUSPECT") == 4
+    chipsong("report", run.id, "-o", tmp_path / "r.html", "--csv")
+    assert (tmp_path / "r-parts.csv").read_text().count(",suspect") == 4
 
 
 def test_an_alarm_of_a_run_that_was_broken_off_makes_its_parts_suspect(
