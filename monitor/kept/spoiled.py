@@ -97,12 +97,22 @@ def _tight_again(run: Run, since: float, bit: int) -> float:
     return math.inf
 
 
-def judged_since(run: Run, told: Sequence[PartVerdict], found: Sequence[Spell]) -> tuple[PartVerdict, ...]:
-    """Return what is thought of the parts of a run, of which ``told`` was thought, with ``found``."""
-    if not found:
-        return tuple(told)
-    program = program_of(run)
-    return spoiled(told, found, program, find_parts(program) if program else (), places_of(run))
+def judged_since(
+    run: Run, told: Sequence[PartVerdict] | None, found: Sequence[Spell]
+) -> tuple[PartVerdict, ...]:
+    """
+    Return what is thought of the parts of a run since bits are known to have spoiled some.
+
+    ``told`` is what was thought of them before, ``None`` where nobody has summed that up.
+    """
+    program = program_of(run) if found or told is None else None
+    parts = find_parts(program) if program else ()
+    return spoiled(unheard(parts) if told is None else told, found, program, parts, places_of(run))
+
+
+def unheard(parts: Iterable[Part]) -> tuple[PartVerdict, ...]:
+    """Return what is thought of parts of which nobody knows anything."""
+    return tuple(PartVerdict(part.name, part.first_line, part.last_line, "unheard") for part in parts)
 
 
 def spoiled(

@@ -12,6 +12,7 @@ from analysis.errors import ChipsongError
 from analysis.events import Alarm, Checked, Event, Place, ResumeLine, Summary
 from monitor.journal import Run, home
 from monitor.kept.heard import hearing
+from monitor.kept.spoiled import judged_since, spells
 from monitor.rehear.again import Again, hear_again
 from monitor.rehear.going_on import Kept, go_on, marks_of
 from monitor.rehear.ledger import LEDGER, Ledger
@@ -129,7 +130,7 @@ def changes(run: Run, again: Again) -> Iterator[str]:
     before = events_of(run)
     yield from _alarm_changes(before, again.events)
     yield from _check_changes(before, again.events)
-    yield from _part_changes(before, again.summary)
+    yield from _part_changes(run, before, again.summary)
 
 
 def _alarm_changes(before: Sequence[Event], after: Sequence[Event]) -> Iterator[str]:
@@ -178,14 +179,18 @@ def _verdicts(checks: Sequence[tuple[str, str]]) -> str:
     return ", ".join(f"{verdict} (against {against})" for against, verdict in checks) or "not compared"
 
 
-def _part_changes(before: Sequence[Event], after: Summary) -> Iterator[str]:
-    ends = [event for event in before if isinstance(event, Summary)]
-    old = {part.name: part.verdict for part in ends[-1].parts} if ends else {}
-    for part in after.parts:
-        if not ends:
-            yield f"{part.name} is {part.verdict}: the run was not brought to its end, and nobody had said"
-        elif part.name in old and old[part.name] != part.verdict:
-            yield f"{part.name} is {part.verdict}, it was {old[part.name]}"
+def _part_changes(run: Run, before: Sequence[Event], after: Summary) -> Iterator[str]:
+    """Give what is thought otherwise of parts: what a person said of the run holds however it is judged."""
+    end = next((event for event in reversed(before) if isinstance(event, Summary)), None)
+    found = spells(run)
+    old = {part.name: part.verdict for part in judged_since(run, end.parts if end else None, found)}
+    for part in judged_since(run, after.parts, [spell for spell in found if spell.what]):
+        was = old.get(part.name, part.verdict)
+        if end is None:
+            known = "and nobody had said" if was == "unheard" else f"and it was {was}"
+            yield f"{part.name} is {part.verdict}: the run was not brought to its end, {known}"
+        elif was != part.verdict:
+            yield f"{part.name} is {part.verdict}, it was {was}"
 
 
 def _text(found: Change) -> str:

@@ -15,7 +15,7 @@ from monitor.journal import Rows, Run
 from monitor.kept.job import bits_of, program_of
 from monitor.kept.labels import Label, labels
 from monitor.kept.places import Passed, places_of
-from monitor.kept.spoiled import Spell, spells, spoiled
+from monitor.kept.spoiled import Spell, spells, spoiled, unheard
 from monitor.review import SAID_OTHERWISE, event_of
 
 
@@ -108,13 +108,7 @@ class Story:
 
         While nobody has summed up, all that is known of a part is whether there was an alarm about it.
         """
-        told = (
-            self.summary.parts
-            if self.summary is not None
-            else tuple(
-                PartVerdict(part.name, part.first_line, part.last_line, "unheard") for part in self.parts
-            )
-        )
+        told = unheard(self.parts) if self.summary is None else self.summary.parts
         return spoiled(told, self.spells, self.program, self.parts, self.places)
 
     @property

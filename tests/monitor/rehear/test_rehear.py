@@ -4,17 +4,22 @@ import json
 import shutil
 from collections.abc import Callable
 from contextlib import closing
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
 from contract import Ended
 
-from monitor.journal import Run
+from analysis.events import Summary
+from monitor.journal import Run, open_run
 from monitor.journal.place import DATABASE
 from monitor.journal.schema import connect
+from monitor.kept.labels import missed
 from monitor.rehear import going_on, rehearing
 from monitor.rehear.again import Again, hear_again
 from monitor.rehear.ledger import Ledger
+from monitor.rehear.rehearing import changes
+from monitor.review import events_of
 
 Command = Callable[..., Ended]
 
@@ -108,8 +113,29 @@ def test_of_a_run_that_was_broken_off_the_parts_are_told(chipsong: Command, kept
         db.execute("DELETE FROM meta WHERE key = 'summary'")
         db.execute("DELETE FROM events WHERE name = 'summary'")
     told = chipsong("rehear", kept_run.id).out
-    assert "part 1 is suspect: the run was not brought to its end" in told
+    assert "part 1 is suspect: the run was not brought to its end, and it was suspect" in told
     assert "all is as it was" not in told
+    with closing(connect(kept_run.folder / DATABASE)) as db:
+        db.execute("DELETE FROM events WHERE name = 'alarm'")
+    told = chipsong("rehear", kept_run.id).out
+    assert "part 1 is suspect: the run was not brought to its end, and nobody had said" in told
+
+
+@pytest.mark.parametrize("ended", [True, False])
+def test_what_a_person_said_of_parts_holds_however_they_are_heard(kept_run: Run, *, ended: bool):
+    """Of a run that was broken off as well: no part is good that was cut with a bit said to be loose."""
+    missed(kept_run, 0.0)
+    end = next(event for event in events_of(kept_run) if isinstance(event, Summary))
+    good = tuple(replace(part, verdict="good") for part in end.parts)
+    if not ended:
+        with closing(connect(kept_run.folder / DATABASE)) as db:
+            db.execute("DELETE FROM meta WHERE key = 'summary'")
+            db.execute("DELETE FROM events WHERE name = 'summary'")
+    run = open_run(kept_run.folder.parents[1], kept_run.id)
+    again = Again(events_of(run), replace(end, parts=good), {})
+    told = [change for change in changes(run, again) if "part" in change]
+    broken_off = ["part 1 is suspect: the run was not brought to its end, and it was suspect"]
+    assert told == ([] if ended else broken_off)
 
 
 def test_of_all_runs_a_damaged_one_is_named(chipsong: Command, three: list[str], kept_run: Run):
