@@ -175,11 +175,16 @@ def misses(run: Run) -> dict[float, Label]:
     return {at: what for at, what in said.items() if what != "nothing"}
 
 
-def is_labelled(run: Run) -> bool:
-    """Return whether all is known of a run: each alarm has a label, and a person said anything at all."""
+def is_labelled(run: Run, *, accepted: bool = False) -> bool:
+    """
+    Return whether all is known of a run.
+
+    Each alarm has a label, and a person said something of it that holds, or ``accepted`` it.
+    """
     alarms = {index for index, event in enumerate(run.events()) if event.name == "alarm"}
     known = labels(run)
-    return bool(known or _labels(run)) and alarms <= known.keys()
+    is_told = accepted or known or misses(run) or said_fine(run)
+    return bool(is_told) and alarms <= known.keys()
 
 
 # What a label is of, where it is of no alarm.

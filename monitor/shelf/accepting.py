@@ -10,7 +10,7 @@ from monitor.journal import Run, home, open_run
 from monitor.kept.doubts import doubts
 from monitor.kept.heard import baselines_of, bit_at
 from monitor.kept.keeping import now, shelved
-from monitor.kept.labels import fine, is_labelled, labels, misses, refuse_while_heard
+from monitor.kept.labels import labels, misses, refuse_while_heard
 from monitor.rehear.again import Judged, hear_again
 from monitor.rehear.today import heard_of
 from monitor.shelf.bits import same_name
@@ -36,16 +36,12 @@ def accept(name: str) -> str:
         raise JournalError(
             f"no bit of run {run.id} is on the shelf: put it there, then listen with --bit or its T number"
         )
-    wrong = _doubts(run)
-    refused = {names[bit]: why for bit, why in wrong.items() if bit in names}
+    refused = {names[bit]: why for bit, why in _doubts(run).items() if bit in names}
     learned = _by_name(names, _learned(run))
     said = [f"{bit}: not accepted, {why}" for bit, why in refused.items()]
     good = {bit: kinds for bit, kinds in learned.items() if bit not in refused}
     if not good:
         raise JournalError("; ".join(said) or f"nothing was learned in run {run.id}: it cut for too short")
-    # Another bit's alarm, of one that is not on the shelf, is left open.
-    if not is_labelled(run) and not wrong:
-        fine(run)
     for bit, kinds in good.items():
         number = next(number for number in names if names[number] == bit)
         step = Step(now().isoformat(), run.id, heard_of(run, number), plain_baselines(kinds))

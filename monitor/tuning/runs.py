@@ -20,6 +20,7 @@ from monitor.rehear.ledger import LEDGER, Ledger
 from monitor.rehear.many import Workers, for_each
 from monitor.rehear.runs_at import RunsAt
 from monitor.shelf.bits import Entry, same_name
+from monitor.shelf.references import read_book
 from monitor.trouble import one_line, warn
 
 # An alarm so long, s, before a fault is said to have begun is that fault's.
@@ -28,7 +29,7 @@ _EARLY = 1.0
 
 def labelled_runs(place: RunsAt, entry: Entry, material: str | None) -> list[str]:
     """
-    Return the names of runs with labels that the bit cut this material in, the oldest first.
+    Return the names of runs, labelled or accepted, that the bit cut this material in, the oldest first.
 
     Raises
     ------
@@ -36,11 +37,12 @@ def labelled_runs(place: RunsAt, entry: Entry, material: str | None) -> list[str
         When there are none.
     """
     wanted = material or entry.material
+    accepted = {step.run for step in read_book(home(), entry.bit.name).accepted()}
     found = []
     for name in place.names():
         try:
             with place.opened(name, sound=False) as run:
-                if _is_of(run, entry, wanted) and is_labelled(run):
+                if _is_of(run, entry, wanted) and is_labelled(run, accepted=run.id in accepted):
                     found.append((run.started.timestamp(), run.id))
         except JournalError as error:
             warn(f"{name} is passed over: {one_line(error)}")

@@ -86,6 +86,15 @@ def test_a_proposal_is_shown_and_written_only_on_yes(
     assert "nothing would change" in chipsong("tune", "comp", "--dry-run").out
 
 
+def test_a_run_is_learned_from_as_long_as_it_is_accepted(chipsong: Command, kept: tuple[str, str]):
+    """That it was good is said by accepting it, and no more once that is taken back."""
+    chipsong("accept", kept[0])
+    assert "comp: 1 labelled run, " in chipsong("tune", "comp", "--dry-run").out
+    chipsong("accept", "--undo", kept[0])
+    assert "nothing was wrong" not in chipsong("label", kept[0]).out
+    assert "no run with 'comp' is labelled" in chipsong("tune", "comp", "--dry-run").err
+
+
 def test_runs_that_cannot_be_opened_are_named(chipsong: Command, kept: tuple[str, str], home: Path):
     """A damaged run may have been one to learn from: that it is passed over is said."""
     chipsong("label", kept[0], "--fine")

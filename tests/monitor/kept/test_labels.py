@@ -108,6 +108,17 @@ def test_a_run_is_labelled_when_all_of_its_alarms_are(run: Run):
     assert (misses(run), labels(run)) == ({}, {1: "nothing"})
 
 
+def test_what_was_taken_back_labels_no_run(home: Path, clock: FakeClock):
+    """A miss said of the wrong run leaves it as if nobody had said anything."""
+    with begin(home, clock) as journal:
+        journal.close({"at": 3.0, "alarms": 0})
+    run = open_run(home, journal.id)
+    missed(run, 2.5)
+    assert is_labelled(run)
+    missed(run, 2.5, "nothing")
+    assert not is_labelled(run)
+
+
 def test_that_all_was_fine_takes_no_label_back(run: Run, chipsong: Callable[..., Ended]):
     """An alarm that a person called loose stays so; what to do if it was nothing is said."""
     label(run, 1, "loose")
