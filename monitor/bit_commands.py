@@ -108,6 +108,7 @@ _LABELS = ("nothing", "loose", "chatter", "broken", "dull", "stalled", "spindle"
 @click.option("--missed", callback=moment, metavar="3:27|SECONDS", help="It was loose from here.")
 @click.option("--was", type=click.Choice(_LABELS), help="With --missed: what else; nothing takes it back.")
 @click.option("--fine", is_flag=True, help="Nothing was wrong from the beginning to the end.")
+@click.option("--not-fine", is_flag=True, help="Take --fine back.")
 def label(  # noqa: PLR0913 - as many as the user may say
     run: str,
     alarm: int | None,
@@ -116,14 +117,16 @@ def label(  # noqa: PLR0913 - as many as the user may say
     missed: float | None,
     was: "Label | None",
     fine: bool,
+    not_fine: bool,
 ) -> None:
     """
     Say WHAT the ALARM of a RUN was, the first is 1; with a RUN alone, list its alarms.
 
     Labels belong to the bit that cut: they are what `chipsong tune` works by.
     """
-    if (alarm is None) != (what is None) or sum((alarm is not None, missed is not None, fine)) > 1:
-        raise click.UsageError("say an ALARM and WHAT it was, or --missed SECONDS, or --fine")
+    said = sum((alarm is not None, missed is not None, fine, not_fine))
+    if (alarm is None) != (what is None) or said > 1:
+        raise click.UsageError("say an ALARM and WHAT it was, or --missed SECONDS, or --fine, or --not-fine")
     if was and missed is None:
         raise click.UsageError("--was goes with --missed")
     from monitor.kept import labelling  # noqa: PLC0415
@@ -132,8 +135,10 @@ def label(  # noqa: PLR0913 - as many as the user may say
         click.echo(labelling.label_alarm(run, alarm, what))
     elif missed is not None:
         click.echo(labelling.label_missed(run, missed, was or "loose"))
+    elif fine or not_fine:
+        click.echo(labelling.label_fine(run) if fine else labelling.label_not_fine(run))
     else:
-        click.echo(labelling.label_fine(run) if fine else labelling.label_text(run))
+        click.echo(labelling.label_text(run))
 
 
 @click.command()

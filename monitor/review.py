@@ -110,6 +110,8 @@ def beside(run: Run) -> tuple[Beside, ...]:
 def label_text(body: Mapping[str, Any]) -> str:
     """Return what a label says."""
     match body["of"]:
+        case "run" if body["what"] != "nothing":
+            return "that nothing was wrong in the run was taken back"
         case "run":
             return "the run was labelled: nothing was wrong"
         case "missed" if body["what"] == "nothing":

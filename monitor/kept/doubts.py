@@ -4,7 +4,7 @@ from analysis.events import Checked
 from monitor.controls import PRESSED
 from monitor.journal import Run
 from monitor.kept.heard import bit_of
-from monitor.kept.labels import said_fine
+from monitor.kept.labels import is_fine
 from monitor.review import event_of
 
 
@@ -13,7 +13,8 @@ def doubts(run: Run) -> dict[int, float]:
     Return since when bits are in doubt, s, by T number.
 
     A doubt is settled when the bit is found tight, when a person says of that bit that it was nothing, and
-    when a person says that nothing was wrong in the whole run. What is said of an alarm says nothing of it.
+    when a person says that nothing was wrong in the whole run, as long as that holds. What is said of an
+    alarm says nothing of it.
 
     Raises
     ------
@@ -21,7 +22,7 @@ def doubts(run: Run) -> dict[int, float]:
         When a check cannot be understood.
     """
     found: dict[int, float] = {}
-    if said_fine(run):
+    if is_fine(run):
         return found
     for event in run.events():
         bit = bit_of(run, event)

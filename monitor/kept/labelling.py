@@ -4,7 +4,7 @@ from analysis.errors import JournalError
 from monitor.journal import Run, home, open_run
 from monitor.kept.heard import bit_at
 from monitor.kept.keeping import shelved
-from monitor.kept.labels import Label, fine, is_fine, label, labels, missed, misses
+from monitor.kept.labels import Label, fine, is_fine, label, labels, missed, misses, not_fine
 from monitor.shelf.accepting import withdraw
 from monitor.words import clock
 
@@ -44,6 +44,13 @@ def label_fine(name: str) -> str:
     run = open_run(home(), name)
     fine(run)
     return label_text(run.id)
+
+
+def label_not_fine(name: str) -> str:
+    """Take back that nothing was wrong in a run; return what is known of it now."""
+    run = open_run(home(), name)
+    not_fine(run)
+    return "\n".join([label_text(run.id), *withdraw(home(), run)])
 
 
 def _alarms(run: Run) -> list[tuple[int, float]]:

@@ -7,7 +7,7 @@ A label is an event of the run's journal, as the others; the last one given to a
 import json
 import sqlite3
 from contextlib import closing
-from typing import Literal, get_args
+from typing import Any, Literal, get_args
 
 from analysis.errors import JournalError
 from analysis.events import Cause
@@ -80,6 +80,8 @@ def fine(run: Run) -> None:
     """
     Say that nothing was wrong in a run from its beginning to its end, and take back what was missed.
 
+    `not_fine` takes all of it back.
+
     Raises
     ------
     JournalError
@@ -90,10 +92,24 @@ def fine(run: Run) -> None:
     _refuse_if_known(run)
     for index, event in enumerate(run.events()):
         if event.name == "alarm":
-            _write(run, event.at, index, "nothing")
+            _write(run, event.at, index, "nothing", by=_RUN)
     for at in misses(run):
-        _write(run, at, _MISSED, "nothing")
-    _write(run, 0.0, _RUN, "nothing")
+        _write(run, at, _MISSED, "nothing", by=_RUN)
+    _write(run, 0.0, _RUN, "nothing", by=_RUN)
+
+
+def not_fine(run: Run) -> None:
+    """
+    Take back that nothing was wrong in a run: what was said of it before holds again.
+
+    Raises
+    ------
+    JournalError
+        When nobody said so, or it cannot be written.
+    """
+    if not said_fine(run):
+        raise JournalError(f"nobody said of run {run.id} that nothing was wrong in it")
+    _write(run, 0.0, _RUN, "unknown")
 
 
 def refuse_while_heard(run: Run) -> None:
@@ -192,11 +208,20 @@ _MISSED, _RUN = "missed", "run"
 
 
 def _labels(run: Run) -> list[tuple[float, int | str, Label]]:
-    return [(event.at, event.body["of"], event.body["what"]) for event in run.events() if event.name == LABEL]
+    """Return when, s, of what, and what a person said, unless all was fine and that was taken back."""
+    said: list[dict[str, Any]] = []
+    for event in run.events():
+        if event.name != LABEL:
+            continue
+        if event.body["of"] == _RUN and event.body["what"] != "nothing":
+            said = [body for body in said if _RUN not in (body["of"], body.get("by"))]
+        else:
+            said.append(event.body)
+    return [(body["at"], body["of"], body["what"]) for body in said]
 
 
-def _write(run: Run, at: float, of: int | str, what: Label) -> None:
-    body = {"event": LABEL, "at": at, "of": of, "what": what}
+def _write(run: Run, at: float, of: int | str, what: Label, **more: str) -> None:
+    body = {"event": LABEL, "at": at, "of": of, "what": what, **more}
     try:
         with closing(connect(run.folder / DATABASE)) as db:
             db.execute("INSERT INTO events (at, name, json) VALUES (?, ?, ?)", (at, LABEL, json.dumps(body)))

@@ -22,7 +22,7 @@ from analysis.program import carry_on, recut_program
 from analysis.program.written import anew
 from monitor.journal import Run, open_run, runs, sorted_out
 from monitor.journal.place import DATABASE
-from monitor.kept.labels import LABELS, fine, label, missed, misses
+from monitor.kept.labels import LABELS, fine, label, missed, misses, not_fine, said_fine
 from monitor.page.guard import Door
 from monitor.page.plan_svg import plan_view
 from monitor.page.ranges import ranged
@@ -159,6 +159,7 @@ class Review:
             recut=to_recut(story),
             labels=LABELS,
             misses=misses(story.run),
+            said_fine=said_fine(story.run),
             standing=self._standing(story.run),
             sounds={one.number for one in story.incidents if story.run.keeps_sound},
             limits=LIMITS,
@@ -256,13 +257,16 @@ class Review:
         return await run_in_threadpool(self._answer, write, request)
 
     async def _say(self, request: Request) -> Response:
-        """Take in that nothing was wrong in a run, or that something was missed in it."""
+        """Take in that nothing was wrong in a run, that this is taken back, or that something was missed."""
         said = await _form(request)
 
         def write(request: Request) -> Response:
             run = self._kept(request)
             if said.get("what") == "fine":
                 fine(run)
+            elif said.get("what") == "not-fine":
+                not_fine(run)
+                withdraw(self._home, run)
             elif (at := _seconds(said.get("at", ""))) is not None:
                 missed(run, at)
                 withdraw(self._home, run)

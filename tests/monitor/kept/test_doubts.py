@@ -11,7 +11,7 @@ from monitor.controls import PRESSED
 from monitor.journal import open_run
 from monitor.kept.doubts import doubts
 from monitor.kept.heard import BIT
-from monitor.kept.labels import fine, label
+from monitor.kept.labels import fine, label, missed, not_fine
 from monitor.testing import FakeClock
 
 
@@ -63,6 +63,21 @@ def test_what_an_alarm_was_settles_no_doubt(home: Path, clock: FakeClock):
     assert doubts(run) == {0: 30.0}
     fine(run)
     assert doubts(run) == {}
+
+
+def test_a_doubt_that_was_settled_for_a_run_comes_back_with_what_is_said_since(home: Path, clock: FakeClock):
+    """That something was missed after all speaks against it, and it can be taken back."""
+    with begin(home, clock) as journal:
+        journal.event("checked", 8.0, to_dict(found(8.0, "doubtful")))
+        journal.close({"at": 20.0, "alarms": 0})
+    run = open_run(home, journal.id)
+    fine(run)
+    missed(run, 5.0)
+    assert doubts(run) == {0: 8.0}
+    missed(run, 5.0, "nothing")
+    assert doubts(run) == {}
+    not_fine(run)
+    assert doubts(run) == {0: 8.0}
 
 
 def test_a_press_is_of_the_bit_that_it_names(home: Path, clock: FakeClock):

@@ -11,7 +11,7 @@ from analysis.errors import JournalError
 from analysis.events import Alarm, Checked, Event, StateChange, to_dict
 from monitor.controls import PRESSED
 from monitor.journal import Run, open_run
-from monitor.kept.labels import LABEL, Label, fine, is_labelled, label, labels, missed, misses
+from monitor.kept.labels import LABEL, Label, fine, is_labelled, label, labels, missed, misses, not_fine
 from monitor.review import events_of, run_text
 from monitor.testing import FakeClock
 
@@ -132,6 +132,21 @@ def test_that_all_was_fine_takes_no_label_back(run: Run, chipsong: Callable[...,
     assert "nothing was wrong" not in run_text(run.id)
     chipsong("label", run.id, 1, "nothing")
     assert chipsong("label", run.id, "--fine").status == 0
+
+
+def test_that_all_was_fine_can_be_taken_back(run: Run, chipsong: Callable[..., Ended]):
+    """What was said of alarms and misses before it holds again, and what was said since it still does."""
+    missed(run, 2.5)
+    assert chipsong("label", run.id, "--fine").status == 0
+    assert "nothing was wrong" not in chipsong("label", run.id, "--not-fine").out
+    assert (labels(run), misses(run)) == ({}, {2.5: "loose"})
+    assert "that nothing was wrong in the run was taken back" in run_text(run.id)
+    fine(run)
+    label(run, 1, "nothing")
+    not_fine(run)
+    assert (labels(run), misses(run)) == ({1: "nothing"}, {2.5: "loose"})
+    refused = chipsong("label", run.id, "--not-fine")
+    assert (refused.status, "nobody said of run" in refused.err) == (1, True)
 
 
 def test_that_all_was_fine_is_listed_as_long_as_it_holds(run: Run, chipsong: Callable[..., Ended]):

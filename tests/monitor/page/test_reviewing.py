@@ -136,6 +136,10 @@ def test_what_was_missed_and_that_nothing_was_wrong_can_be_said(browser: TestCli
     assert browser.post(at, data={"what": "fine"}, headers=OURS).status_code == 200
     assert misses(kept_run) == {}
     assert list(labels(kept_run).values()) == ["nothing"]
+    assert "You said: nothing was wrong" in browser.get(f"/runs/{kept_run.id}").text
+    assert browser.post(at, data={"what": "not-fine"}, headers=OURS).status_code == 200
+    assert (misses(kept_run), labels(kept_run)) == ({3.5: "loose"}, {})
+    assert "You said: nothing was wrong" not in browser.get(f"/runs/{kept_run.id}").text
 
 
 def test_what_was_missed_takes_a_run_out_of_a_reference(browser: TestClient, kept_run: Run):
