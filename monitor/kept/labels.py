@@ -5,6 +5,7 @@ A label is an event of the run's journal, as the others; the last one given to a
 """
 
 import json
+import math
 import sqlite3
 from contextlib import closing
 from typing import Any, Literal, get_args
@@ -15,6 +16,7 @@ from monitor.controls import ALARM, PRESSED
 from monitor.journal import Event, Run
 from monitor.journal.place import DATABASE
 from monitor.journal.schema import connect
+from monitor.words import clock
 
 Label = Cause | Literal["nothing"]
 
@@ -53,19 +55,31 @@ def label(run: Run, event_index: int, what: Label) -> None:
 
 def missed(run: Run, at: float, what: Label = "loose") -> None:
     """
-    Say what was so from ``at`` s on and nobody alarmed; ``nothing`` takes that back.
+    Say what was so from ``at`` s on and nobody alarmed.
+
+    ``nothing`` takes back what is nearest to ``at``, for it is listed in whole seconds.
 
     Raises
     ------
     JournalError
-        When there is no such label, the run is not that long, or it cannot be written.
+        When there is no such label, the run is not that long, nothing is there to be taken back, or it cannot
+        be written.
     """
     if what not in LABELS:
         raise JournalError(f"'{what}' is no label: say one of {', '.join(LABELS)}")
     length = _length(run)
     if not 0.0 <= at <= length:
         raise JournalError(f"{at:g} s is not in run {run.id}: it is {length:.1f} s long")
-    _write(run, at, _MISSED, what)
+    _write(run, _nearest_miss(run, at) if what == "nothing" else at, _MISSED, what)
+
+
+def _nearest_miss(run: Run, at: float) -> float:
+    said = misses(run)
+    nearest = min(said, key=lambda moment: abs(moment - at), default=math.inf)
+    if abs(nearest - at) >= _LISTED:
+        others = f": that is said from {', '.join(map(clock, said))} on" if said else ""
+        raise JournalError(f"nothing is said to have been missed from {clock(at)} on in run {run.id}{others}")
+    return nearest
 
 
 def _length(run: Run) -> float:
@@ -202,6 +216,9 @@ def is_labelled(run: Run, *, accepted: bool = False) -> bool:
     is_told = accepted or known or misses(run) or said_fine(run)
     return bool(is_told) and alarms <= known.keys()
 
+
+# How exactly a moment is listed, s.
+_LISTED = 1.0
 
 # What a label is of, where it is of no alarm.
 _MISSED, _RUN = "missed", "run"

@@ -268,7 +268,7 @@ class Review:
                 not_fine(run)
                 withdraw(self._home, run)
             elif (at := _seconds(said.get("at", ""))) is not None:
-                missed(run, at)
+                missed(run, at, "nothing" if said.get("what") == "not-missed" else "loose")
                 withdraw(self._home, run)
             else:
                 raise HTTPException(400, "say since when, as 3:05 or in seconds")

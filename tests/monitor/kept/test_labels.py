@@ -58,6 +58,20 @@ def test_what_was_missed_is_said_and_taken_back(run: Run):
         missed(run, 3.5)
 
 
+def test_what_was_missed_is_taken_back_as_it_is_listed(run: Run, chipsong: Callable[..., Ended]):
+    """It is listed in whole seconds; where nothing is near the moment it is refused, with what there is."""
+    missed(run, 1.5)
+    assert "0:01  missed: loose" in chipsong("label", run.id).out
+    refused = chipsong("label", run.id, "--missed", "0:03", "--was", "nothing")
+    assert refused.status == 1
+    assert "nothing is said to have been missed from 0:03 on" in refused.err
+    assert "that is said from 0:01 on" in refused.err
+    assert "missed" not in chipsong("label", run.id, "--missed", "0:01", "--was", "nothing").out
+    assert misses(run) == {}
+    told = run_text(run.id)
+    assert told.index("missed, from here on it was: loose") < told.index("missed from here on was taken back")
+
+
 @pytest.mark.parametrize("keep_sound", [True, False])
 def test_what_was_missed_may_be_said_of_a_run_that_broke_off(home: Path, clock: FakeClock, keep_sound: bool):
     """Such a run is as long as what was kept of it, though it be without sound."""
