@@ -19,6 +19,9 @@ from starlette.types import ASGIApp, Message, Receive, Scope, Send
 LARGEST_BODY, LONGEST_ADDRESS = 4096, 2048
 """Bytes that a request may bring, and those of its address."""
 
+RECUT, LARGEST_RECUT = "recut.ngc", 65536
+"""What addresses end with to which the names of parts are brought, of some thousands, and their bytes."""
+
 _BODY_WITHIN = 5.0  # s
 
 HEADERS = {
@@ -96,7 +99,8 @@ class Guard:
 
         try:
             inner = self._admitted(scope)
-            body = await asyncio.wait_for(_body(scope, receive), _BODY_WITHIN)
+            largest = LARGEST_RECUT if inner["path"].endswith(f"/{RECUT}") else LARGEST_BODY
+            body = await asyncio.wait_for(_body(scope, receive, largest), _BODY_WITHIN)
         except Refused as refused:
             response = PlainTextResponse(f"{refused}\n", status_code=refused.status)
             await response(scope, receive, answer)
@@ -156,10 +160,10 @@ def _headers(scope: Scope) -> dict[str, str]:
     return found
 
 
-async def _body(scope: Scope, receive: Receive) -> bytes:
-    """Return the whole body; raise `Refused` as soon as it is too large."""
+async def _body(scope: Scope, receive: Receive, largest: int) -> bytes:
+    """Return the whole body; raise `Refused` as soon as it is larger than so many bytes."""
     length = _headers(scope).get("content-length", "0")
-    if not length.isdecimal() or int(length) > LARGEST_BODY:
+    if not length.isdecimal() or int(length) > largest:
         raise Refused(413, "the request is too large")
     body, more = b"", True
     while more:
@@ -168,7 +172,7 @@ async def _body(scope: Scope, receive: Receive) -> bytes:
             raise Refused(400, "the request was broken off")
         body += message.get("body", b"")
         more = message.get("more_body", False)
-        if len(body) > LARGEST_BODY:
+        if len(body) > largest:
             raise Refused(413, "the request is too large")
     return body
 

@@ -23,7 +23,7 @@ from analysis.program.written import anew
 from monitor.journal import Run, open_run, runs, sorted_out
 from monitor.journal.place import DATABASE
 from monitor.kept.labels import LABELS, fine, label, missed, misses, not_fine, said_fine
-from monitor.page.guard import Door
+from monitor.page.guard import RECUT, Door
 from monitor.page.plan_svg import plan_view
 from monitor.page.ranges import ranged
 from monitor.page.rendering import STATIC, render
@@ -79,7 +79,7 @@ class Review:
             Route(f"{run}/timeline.json", self._one_at_a_time(self._timeline)),
             Route(f"{run}/threshold.json", self._one_at_a_time(self._threshold)),
             Route(f"{run}/report.html", self._one_at_a_time(self._report)),
-            Route(f"{run}/recut.ngc", self._one_at_a_time(self._recut)),
+            Route(f"{run}/{RECUT}", self._recut, methods=["POST"]),
             Route(f"{alarm}/before.flac", self._one_at_a_time(self._before)),
             Route(f"{alarm}/since.flac", self._one_at_a_time(self._since)),
             Route(f"{alarm}/orders.png", self._one_at_a_time(self._orders)),
@@ -231,15 +231,21 @@ class Review:
         content = carry_on(story.program, resume.file).content
         return _download(content, f"restart-at-line-{resume.file}.ngc", _BYTES)
 
-    def _recut(self, request: Request) -> Response:
-        story, names = self._story(request), request.query_params.getlist("part")
-        if story.program is None:
-            raise HTTPException(404, "no recut: no program was kept with this run")
-        if not names:
-            raise ProgramError("no recut: choose a part first")
-        numbers = "-".join(name.removeprefix("part ") for name in names[:6])
-        content = anew(story.program, recut_program(story.program, names))
-        return _download(content, f"recut-{numbers}.ngc", _BYTES)
+    async def _recut(self, request: Request) -> Response:
+        """Answer with a program that cuts parts again; so many may be chosen that no address holds them."""
+        names = (await _fields(request)).get("part", [])
+
+        def write(request: Request) -> Response:
+            story = self._story(request)
+            if story.program is None:
+                raise HTTPException(404, "no recut: no program was kept with this run")
+            if not names:
+                raise ProgramError("no recut: choose a part first")
+            numbers = "-".join(name.removeprefix("part ") for name in names[:6])
+            content = anew(story.program, recut_program(story.program, names))
+            return _download(content, f"recut-{numbers}.ngc", _BYTES)
+
+        return await run_in_threadpool(self._answer, write, request)
 
     # --- labels -------------------------------------------------------------------------------------------
 
@@ -300,8 +306,12 @@ def _readable(kept: Iterable[Run]) -> Iterator[Story]:
 
 async def _form(request: Request) -> dict[str, str]:
     """Return the first value of each field that was sent."""
-    sent = parse_qs((await request.body()).decode("utf-8", "replace"))
-    return {name: values[0] for name, values in sent.items()}
+    return {name: values[0] for name, values in (await _fields(request)).items()}
+
+
+async def _fields(request: Request) -> dict[str, list[str]]:
+    """Return all values of each field that was sent."""
+    return parse_qs((await request.body()).decode("utf-8", "replace"))
 
 
 def _seconds(said: str) -> float | None:

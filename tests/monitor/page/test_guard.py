@@ -11,7 +11,7 @@ from starlette.routing import Route
 from starlette.testclient import TestClient
 from starlette.types import Message
 
-from monitor.page.guard import HEADERS, LARGEST_BODY, Door, Guard
+from monitor.page.guard import HEADERS, LARGEST_BODY, LARGEST_RECUT, Door, Guard
 
 HOST = "127.0.0.1:8000"
 OURS = {"Host": HOST, "Origin": f"http://{HOST}"}
@@ -95,6 +95,7 @@ def test_with_the_token_the_rest_of_the_path_counts():
     ("method", "path", "content", "status"),
     [
         ("POST", "/", b"x" * (LARGEST_BODY + 1), 413),
+        ("POST", "/recut.ngc", b"x" * (LARGEST_RECUT + 1), 413),
         ("POST", "/", (b"x" * 1024 for _ in range(9)), 413),
         ("GET", "/" + "x" * 3000, b"", 414),
         ("GET", "/?" + "x" * 3000, b"", 414),

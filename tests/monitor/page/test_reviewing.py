@@ -11,7 +11,7 @@ import pytest
 import soundfile
 from starlette.testclient import TestClient
 
-from analysis.program import read, restart_program
+from analysis.program import find_parts, read, restart_program
 from monitor.journal import Run
 from monitor.journal.place import DATABASE
 from monitor.journal.schema import connect
@@ -80,11 +80,24 @@ def test_programs_can_be_downloaded(browser: TestClient, kept_run: Run):
     restart = browser.get(f"/runs/{kept_run.id}/alarms/1/restart.ngc")
     assert restart.text == restart_program(story.program, resume.file)
     assert "attachment" in restart.headers["Content-Disposition"]
-    recut = browser.get(f"/runs/{kept_run.id}/recut.ngc", params={"part": "part 1"})
+    recut = browser.post(f"/runs/{kept_run.id}/recut.ngc", data={"part": "part 1"}, headers=OURS)
     assert len(read(recut.text).moves) > 3
     for asked in ({}, {"part": "part 9"}):
-        refused = browser.get(f"/runs/{kept_run.id}/recut.ngc", params=asked)
+        refused = browser.post(f"/runs/{kept_run.id}/recut.ngc", data=asked, headers=OURS)
         assert (refused.status_code, refused.text.count("\n")) == (409, 1)
+
+
+def test_a_sheet_of_many_parts_can_be_cut_again(browser: TestClient, kept_run: Run):
+    """As many as are ticked: where the slip came early that is all of them."""
+    slot = "G0 X{} Y0\nG1 Z-3 F300\nG1 Y5 F1200\nG1 Y0\nG0 Z5\n"
+    (kept,) = (kept_run.folder / "program").iterdir()
+    kept.write_text(
+        "G21 G90\nS18000 M3\nG0 Z5\n" + "".join(slot.format(20 * i) for i in range(200)) + "M30\n"
+    )
+    every = [f"part {number}" for number in range(1, 201)]
+    recut = browser.post(f"/runs/{kept_run.id}/recut.ngc", data={"part": every}, headers=OURS)
+    assert recut.status_code == 200
+    assert len(find_parts(read(recut.text))) == len(every)
 
 
 def test_what_is_downloaded_has_the_letters_and_line_ends_of_the_original(browser: TestClient, kept_run: Run):
@@ -93,7 +106,7 @@ def test_what_is_downloaded_has_the_letters_and_line_ends_of_the_original(browse
     raw = kept.read_bytes().replace(b"\nM5\n", b"\n(\xd6se)\nM5\n").replace(b"\n", b"\r\n")
     kept.write_bytes(raw)
     restart = browser.get(f"/runs/{kept_run.id}/alarms/1/restart.ngc").content
-    recut = browser.get(f"/runs/{kept_run.id}/recut.ngc", params={"part": "part 1"}).content
+    recut = browser.post(f"/runs/{kept_run.id}/recut.ngc", data={"part": "part 1"}, headers=OURS).content
     mark = restart.index(b"(from here on it is the original")
     body = restart[restart.index(b"\r\n", mark) + 2 :]
     assert b"(\xd6se)" in body
