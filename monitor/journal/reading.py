@@ -153,6 +153,14 @@ class Run:
                 break
         return heard
 
+    def has_sound(self, first: int, last: int) -> bool:
+        """Return whether files are there that hold any of its sound from one sample up to another."""
+        before = "SELECT path, first_sample, samples FROM segments WHERE first_sample < ?"
+        return self.keeps_sound and any(
+            (samples is None or begin + samples > first) and (self.folder / path).is_file()
+            for path, begin, samples in self._select(before, last)
+        )
+
     def _read(self, path: str) -> NDArray[np.float32]:
         try:
             return read_segment(self.folder / path)

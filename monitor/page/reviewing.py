@@ -32,8 +32,8 @@ from monitor.report import report_html
 from monitor.review import alarms_of
 from monitor.shelf.accepting import standing, withdraw
 from monitor.story import Incident, Story, tell
-from monitor.story.clips import MIME, clips
-from monitor.story.comparing import compared
+from monitor.story.clips import MIME, are_there, clips
+from monitor.story.comparing import compared, may_be_compared
 from monitor.story.pictures import orders_png
 from monitor.story.words import all_said, headline, not_heard, said_since, to_recut
 
@@ -161,7 +161,8 @@ class Review:
             misses=misses(story.run),
             said_fine=said_fine(story.run),
             standing=self._standing(story.run),
-            sounds={one.number for one in story.incidents if story.run.keeps_sound},
+            sounds={one.number for one in story.incidents if are_there(story.run, one)},
+            pictures={one.number for one in story.incidents if may_be_compared(story, one)},
             limits=LIMITS,
         )
 

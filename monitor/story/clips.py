@@ -37,11 +37,9 @@ class Clips:
 
 def clips(run: Run, incident: Incident) -> Clips | None:
     """Return the sounds around an alarm; ``None`` where no sound is kept of one of the two."""
-    onset = incident.alarm.onset
     if not run.keeps_sound:
         return None
-    before = _sound(run, onset - _BEFORE, onset)
-    since = _sound(run, onset, max(onset + _SINCE, incident.alarm.at + 1.0))
+    before, since = (_sound(run, *span) for span in _spans(run, incident))
     peak = max((float(np.abs(sound).max(initial=0.0)) for sound in (before, since)), default=0.0)
     if not len(before) or not len(since) or peak == 0.0:
         return None
@@ -50,8 +48,23 @@ def clips(run: Run, incident: Incident) -> Clips | None:
     return Clips(_flac(gain * before, run.rate), _flac(gain * since, run.rate), louder)
 
 
-def _sound(run: Run, begin: float, end: float) -> NDArray[np.float32]:
-    return np.nan_to_num(run.sound(round(begin * run.rate), round(end * run.rate)))
+def are_there(run: Run, incident: Incident) -> bool:
+    """Return whether sound is there from before an alarm and since, without reading it."""
+    return all(run.has_sound(*span) for span in _spans(run, incident))
+
+
+def _spans(run: Run, incident: Incident) -> tuple[tuple[int, int], tuple[int, int]]:
+    """Return from which sample up to which the sound before and since is."""
+    onset = incident.alarm.onset
+    ends = (onset - _BEFORE, onset, max(onset + _SINCE, incident.alarm.at + 1.0))
+    begin, middle, end = (round(at * run.rate) for at in ends)
+    return (begin, middle), (middle, end)
+
+
+def _sound(run: Run, first: int, last: int) -> NDArray[np.float32]:
+    """Return what is there of a sound: what is missing in it is no silence, and left out."""
+    sound = run.sound(first, last)
+    return sound[np.isfinite(sound)]
 
 
 def _flac(samples: NDArray[np.float32], rate: int) -> bytes:

@@ -43,8 +43,7 @@ def compared(story: Story, incident: Incident) -> Compared | None:
     alarm = incident.alarm
     if not story.run.keeps_sound:
         return None
-    rows = cut_rows(story, alarm.onset - _BACK, alarm.onset)
-    since = cut_rows(story, alarm.onset, max(alarm.onset, alarm.at) + _AFTER)
+    rows, since = (cut_rows(story, *span) for span in _spans(incident))
     normal = _levels(story, rows[::-1])
     now = _levels(story, since)
     if normal is None or now is None:
@@ -52,6 +51,19 @@ def compared(story: Story, incident: Incident) -> Compared | None:
     bit = story.bit_at(alarm.line.file if alarm.line else None)
     speed = 60.0 * float(np.median(story.column("speed")[since]))
     return Compared(ORDERS, normal, now, speed, bit.flutes if bit else _FLUTES)
+
+
+def may_be_compared(story: Story, incident: Incident) -> bool:
+    """Return whether sound is there that may be compared, without reading it."""
+    run = story.run
+    spans = [[round(at * run.rate) for at in span] for span in _spans(incident)]
+    return all(run.has_sound(first, last) for first, last in spans)
+
+
+def _spans(incident: Incident) -> tuple[tuple[float, float], tuple[float, float]]:
+    """Return from when until when, s, what is normal is looked for, and what is now."""
+    onset = incident.alarm.onset
+    return (onset - _BACK, onset), (onset, max(onset, incident.alarm.at) + _AFTER)
 
 
 def cut_rows(story: Story, begin: float, end: float) -> NDArray[np.intp]:

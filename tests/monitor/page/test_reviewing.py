@@ -20,6 +20,7 @@ from monitor.page.guard import Door, Guard
 from monitor.page.review_command import review_app
 from monitor.shelf.references import Heard, Step, accept_step, read_book
 from monitor.story import tell
+from monitor.story.clips import clips
 
 HOST = "127.0.0.1:8000"
 OURS = {"Host": HOST, "Origin": f"http://{HOST}"}
@@ -69,6 +70,37 @@ def test_the_sounds_around_an_alarm_can_be_heard_piece_by_piece(browser: TestCli
         assert browser.get(f"{at}/{name}.flac", headers={"Range": "bytes=-5"}).content == whole.content[-5:]
         assert browser.get(f"{at}/{name}.flac", headers={"Range": "bytes=99999999-"}).status_code == 416
     assert browser.get(f"{at}/orders.png").content.startswith(b"\x89PNG")
+
+
+def test_sound_that_is_gone_is_not_offered(browser: TestClient, kept_run: Run):
+    """The oldest goes first when there is no room: the page says so and shows no player that does nothing."""
+    at = f"/runs/{kept_run.id}"
+    assert (browser.get(at).text.count("<audio"), "orders.png" in browser.get(at).text) == (2, True)
+    for path in (kept_run.folder / "sound").iterdir():
+        path.unlink()
+    page = browser.get(at).text
+    assert ("<audio" in page, "orders.png" in page, "No sound was kept of it." in page) == (
+        False,
+        False,
+        True,
+    )
+
+
+@pytest.mark.parametrize("kept_s", [1, 0])
+def test_sound_that_is_missing_is_not_played_as_silence(
+    kept_run: Run, monkeypatch: pytest.MonkeyPatch, kept_s: int
+):
+    """What is there of it is played, and of the two that are to be compared both or none."""
+    (incident,) = tell(kept_run).incidents
+    sound = kept_run.sound()
+    sound[: round((incident.alarm.onset - kept_s) * kept_run.rate)] = np.nan
+    monkeypatch.setattr(Run, "sound", lambda _, first, last: sound[first:last])
+    found = clips(kept_run, incident)
+    if kept_s:
+        assert found is not None
+        assert len(soundfile.read(io.BytesIO(found.before))[0]) == kept_s * kept_run.rate
+    else:
+        assert found is None
 
 
 def test_programs_can_be_downloaded(browser: TestClient, kept_run: Run):
