@@ -18,6 +18,7 @@ from analysis.place import SoundLocator
 from analysis.program import read
 from monitor.journal import Journal, open_run
 from monitor.journal.place import runs_folder
+from monitor.kept.heard import hearing
 from monitor.kept.job import bits_to_plain, keep_program
 from monitor.kept.keeping import now
 from monitor.listening import ears_for
@@ -144,7 +145,7 @@ def _cut(plan: Plan, seed: int, slips: int) -> Recording:
 
 def _journal(out: Path, rate: int, plan: Plan) -> Journal:
     program = out / plan.program.name
-    meta = {"program": str(program), "bits": bits_to_plain(_BITS), "invented": True}
+    meta = {"program": str(program), "bits": bits_to_plain(_BITS), "invented": True, "hearing": hearing()}
     journal = Journal.create(out, "demo", meta, rate=rate, columns=COLUMNS, keep_sound=True, now=now)
     keep_program(journal.folder, program.name, program.read_bytes())
     return journal

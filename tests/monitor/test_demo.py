@@ -13,6 +13,7 @@ from live_watch import COMMAND
 
 from analysis.program import read
 from monitor.journal import open_run
+from monitor.kept.heard import hearing
 from monitor.report import report_html
 from monitor.story import tell
 
@@ -60,6 +61,7 @@ def test_the_demo_ends_in_time_with_all_that_it_promises(tmp_path: Path):
 
     run = open_run(out, written[-1].name)
     assert run.closed
+    assert run.meta["hearing"] == hearing()
     assert [event.name for event in run.events()].count("alarm") == 1
     assert run.samples() / run.rate == pytest.approx(run.events()[-1].at, abs=0.01)
 
