@@ -16,7 +16,7 @@ from monitor.kept.labels import LABEL
 from monitor.kept.places import PLACES
 from monitor.kept.spoiled import judged_since, spells
 from monitor.linefeed.kept import LINES
-from monitor.words import clock, count, event_text, how_long
+from monitor.words import clock, count, event_text, how_long, part_text
 
 SAID_OTHERWISE = frozenset({ACTION, BIT, GAP, LABEL, LINES, NOTICE, PLACES, PRESSED})
 """Events of the journal that do not come from the listener."""
@@ -64,7 +64,21 @@ def run_text(name: str) -> str:
 
 def _told(run: Run) -> list[str]:
     """Return in words what was heard, what became of actions, and what people said of it, in order."""
-    return [_kept_text(run, kept) for kept in run.events() if _is_told(kept)]
+    told = [_kept_text(run, kept) for kept in run.events() if _is_told(kept)]
+    return told if any(kept.name == "summary" for kept in run.events()) else [*told, *_left_open(run)]
+
+
+def _left_open(run: Run) -> list[str]:
+    """Return what is known of the parts of a run that nobody has summed up; nothing without a program."""
+    parts = judged_since(run, None, spells(run))
+    return [not_summed_up(run), *map(part_text, parts)] if parts else []
+
+
+def not_summed_up(run: Run) -> str:
+    """Return why nobody has summed up what became of the parts of a run."""
+    if run.is_going_on:
+        return "The run is being heard now: what became of the parts is summed up at its end."
+    return "The run was not brought to its end: nobody summed up what became of the parts."
 
 
 def _is_told(kept: Kept) -> bool:

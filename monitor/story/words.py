@@ -10,7 +10,7 @@ from monitor.controls import PRESSED
 from monitor.kept.doubts import doubts
 from monitor.kept.labels import LABEL
 from monitor.kept.spoiled import Spell
-from monitor.review import beside
+from monitor.review import beside, not_summed_up
 from monitor.story.story import Story
 from monitor.words import clock, count
 
@@ -33,10 +33,8 @@ def not_heard(story: Story) -> tuple[str, ...]:
         for verdict in story.verdicts
         if verdict.verdict == "unheard"
     ]
-    if story.run.is_going_on:
-        told.append("The run is being heard now: what became of the parts is summed up at its end.")
-    elif not story.summary:
-        told.append("The run was not brought to its end: nobody summed up what became of the parts.")
+    if not story.summary:
+        told.append(not_summed_up(story.run))
     if not story.program:
         told.append("No program is kept with the run, so there are no parts to show.")
     elif anew := counted_anew(story.program):

@@ -199,6 +199,9 @@ def test_an_alarm_of_a_run_that_was_broken_off_makes_its_parts_suspect(
     assert verdicts(keeps.run(ALARM, OVER, ended=False)) == ["unheard", "suspect", "unheard", "unheard"]
     assert verdicts(keeps.run(ALARM, (14.0, NOTHING), ended=False)) == ["unheard"] * 4
     assert f"{lasting.id}  slots: not brought to its end, one alarm" in chipsong("runs").out
+    told = chipsong("runs", lasting.id).out
+    assert "nobody summed up what became of the parts" in told
+    assert (told.count("SUSPECT"), told.count("unheard - ")) == (1, 3)
 
 
 def test_an_alarm_at_an_unknown_place_may_have_spoiled_whatever_nobody_heard(keeps: Keeps):
