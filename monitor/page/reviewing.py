@@ -35,7 +35,7 @@ from monitor.story import Incident, Story, tell
 from monitor.story.clips import MIME, are_there, clips
 from monitor.story.comparing import compared, may_be_compared
 from monitor.story.pictures import orders_png
-from monitor.story.words import all_said, headline, not_heard, said_since, to_recut
+from monitor.story.words import all_said, headline, listed, not_heard, said_since, to_recut
 
 _CSS, _JS = "text/css", "text/javascript"
 _STATIC = {"look.css": _CSS, "page.css": _CSS, "review.js": _JS, "live.js": _JS, "shop.js": _JS}
@@ -146,14 +146,14 @@ class Review:
 
     def _run(self, request: Request) -> Response:
         story = self._story(request)
-        lines = all_said(story)
+        lines, left_out = listed(all_said(story), _LISTED)
         return self._page(
             "run.html",
             story=story,
             headline=headline(story),
             plan=plan_view(story),
-            lines=lines[:_LISTED],
-            left_out=max(0, len(lines) - _LISTED),
+            lines=lines,
+            left_out=left_out,
             not_heard=not_heard(story),
             said_since=said_since(story),
             recut=to_recut(story),

@@ -10,6 +10,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
 
+from analysis.errors import ChipsongError
 from analysis.figures.orders import rises_told
 from monitor.journal import home, open_run
 from monitor.page.rendering import STATIC, render
@@ -20,7 +21,7 @@ from monitor.story import Incident, Story, tell
 from monitor.story.clips import MIME, clips
 from monitor.story.comparing import compared
 from monitor.story.pictures import orders_png, sheet_png, timeline_png
-from monitor.story.words import Line, all_said, headline, not_heard, said_since, to_recut
+from monitor.story.words import all_said, headline, listed, not_heard, said_since, to_recut
 
 # Alarms whose sound and picture are in the report, and lines of its list: a file must stay small.
 _DETAILED, _LISTED = 6, 400
@@ -62,15 +63,18 @@ def write_report(run: str, out: Path, *, csv: bool, vtt: bool) -> None:
     JournalError
         When there is no such run, or it cannot be understood.
     ChipsongError
-        When a file cannot be written.
+        When a file cannot be written, or would be both the report and the cues.
     """
+    of_cues = out.with_suffix(".vtt")
+    if vtt and of_cues == out:
+        raise ChipsongError(f"{out} is where the cues go: call the report {out.stem}.html")
     story = tell(open_run(home(), run))
     texts = {out: report_html(story)}
     if csv:
         texts[out.with_name(f"{out.stem}-events.csv")] = events_table(story)
         texts[out.with_name(f"{out.stem}-parts.csv")] = parts_table(story)
     if vtt:
-        texts[out.with_suffix(".vtt")] = cues(story)
+        texts[of_cues] = cues(story)
     for path, text in texts.items():
         save(text, path)
         sys.stdout.write(f"Written: {path}\n")
@@ -78,7 +82,7 @@ def write_report(run: str, out: Path, *, csv: bool, vtt: bool) -> None:
 
 def report_html(story: Story) -> str:
     """Return the report of a run."""
-    lines, left_out = _listed(all_said(story))
+    lines, left_out = listed(all_said(story), _LISTED)
     return render(
         "report.html",
         story=story,
@@ -109,19 +113,6 @@ def _detail(story: Story, incident: Incident) -> _Detail:
         orders=_held("image/png", orders_png(found)) if found else "",
         told=rises_told(found.orders, found.normal, found.now) if found else "",
     )
-
-
-def _listed(said: tuple[Line, ...]) -> tuple[list[Line], int]:
-    """Return what is listed, and how much is not: alarms, deafness and what people said always are."""
-    free = _LISTED - sum(line.always for line in said)
-    lines, left_out = [], 0
-    for line in said:
-        free -= not line.always
-        if line.always or free >= 0:
-            lines.append(line)
-        else:
-            left_out += 1
-    return lines, left_out
 
 
 def _held(mime: str, content: bytes | None) -> str:

@@ -8,8 +8,10 @@ References
 
 from collections.abc import Iterator
 
-from analysis.events import Alarm, StateChange
+from analysis.events import Alarm, Checked, Heard, StateChange
+from monitor.review import beside
 from monitor.story import Story
+from monitor.story.words import line_of
 from monitor.words import CAUSES, place
 
 # s that what has no end of its own is shown for.
@@ -40,6 +42,17 @@ def _parts(story: Story) -> Iterator[tuple[float, float, str]]:
 def _events(story: Story) -> Iterator[tuple[float, float, str]]:
     for incident in story.incidents:
         yield incident.alarm.onset, incident.alarm.at + _SHOWN, _alarm(incident.alarm)
+    for at, what, why in _others(story):
+        yield at, at + _SHOWN, f"{what}: {why}" if why else what
+
+
+def _others(story: Story) -> Iterator[tuple[float, str, str]]:
+    """Give what the states do not tell: what was found of bits, what people said, what actions came to."""
+    for event in story.events:
+        if isinstance(event, Checked | Heard):
+            at, what, why, _ = line_of(event)
+            yield at, what, why
+    yield from beside(story.run)
 
 
 def _alarm(alarm: Alarm) -> str:

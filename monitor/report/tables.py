@@ -5,6 +5,7 @@ import io
 from collections.abc import Iterable, Sequence
 
 from analysis.events import Alarm, to_dict
+from monitor.review import beside
 from monitor.story import Story
 from monitor.story.words import line_of
 
@@ -12,17 +13,20 @@ _EVENTS = (
     *("at", "event", "state", "because", "onset", "cause", "confidence", "score", "threshold"),
     *("line", "line_word", "line_from", "line_to", "resume", "resume_word", "label"),
 )
+_NO_ALARM = ("",) * (len(_EVENTS) - 4)
 
 
 def events_table(story: Story) -> str:
-    """Return all that was said, a row each, times in s from the first sample."""
+    """Return all that was said, by people and of actions too, a row each, with times in s."""
     said = {id(incident.alarm): incident.label or "" for incident in story.incidents}
-    rows = []
+    rows: list[tuple[float, list[object]]] = []
     for event in story.events:
         body = to_dict(event)
-        detail = _alarm(event, said[id(event)]) if isinstance(event, Alarm) else [""] * (len(_EVENTS) - 4)
-        rows.append([f"{event.at:.4f}", body["event"], body.get("state", ""), line_of(event).why, *detail])
-    return _table(_EVENTS, rows)
+        detail = _alarm(event, said[id(event)]) if isinstance(event, Alarm) else _NO_ALARM
+        rows.append((event.at, [body["event"], body.get("state", ""), line_of(event).why, *detail]))
+    rows += [(at, [name, "", text, *_NO_ALARM]) for at, name, text in beside(story.run)]
+    rows.sort(key=lambda row: row[0])
+    return _table(_EVENTS, ([f"{at:.4f}", *row] for at, row in rows))
 
 
 def parts_table(story: Story) -> str:

@@ -1,6 +1,7 @@
 """What is said of a run as a whole: what was heard of it, and what was not."""
 
 import math
+from collections.abc import Sequence
 from typing import NamedTuple, cast
 
 from analysis.events import Alarm, Deaf, Event, Heard, Summary, to_dict
@@ -80,6 +81,19 @@ def all_said(story: Story) -> tuple[Line, ...]:
     lines = [line_of(event) for event in story.events]
     lines += [Line(at, name, text, name in _BY_PEOPLE) for at, name, text in beside(story.run)]
     return tuple(sorted(lines, key=lambda line: line.at))
+
+
+def listed(said: Sequence[Line], most: int) -> tuple[list[Line], int]:
+    """Return what is listed, and how much is not: alarms, deafness and what people said always are."""
+    free = most - sum(line.always for line in said)
+    lines, left_out = [], 0
+    for line in said:
+        free -= not line.always
+        if line.always or free >= 0:
+            lines.append(line)
+        else:
+            left_out += 1
+    return lines, left_out
 
 
 def line_of(event: Event) -> Line:

@@ -25,9 +25,10 @@ from monitor.kept.job import keep_program
 from monitor.kept.labels import label, missed
 from monitor.report import report_html
 from monitor.report.cues import cues
+from monitor.report.tables import events_table
 from monitor.story import tell
 from monitor.story.pictures import timeline_of
-from monitor.story.words import all_said, not_heard
+from monitor.story.words import Line, all_said, listed, not_heard
 from monitor.testing import FakeClock
 
 Chipsong = Callable[..., Ended]
@@ -114,10 +115,10 @@ def test_the_sounds_in_the_report_are_those_around_the_alarm(report: Path, kept_
 
 
 def test_the_tables_hold_every_event_and_part(report: Path, kept_run: Run):
-    """A row for each event with what the journal kept of it, and one for each part."""
+    """A row for each event with what the journal kept of it, for what people said, and for each part."""
     story = tell(kept_run)
     events = list(csv.DictReader((report / "r-events.csv").read_text().splitlines()))
-    assert [float(row["at"]) for row in events] == [event.at for event in story.events]
+    assert [float(row["at"]) for row in events] == [line.at for line in all_said(story)]
     (alarm,) = [row for row in events if row["event"] == "alarm"]
     known = story.incidents[0].alarm
     assert known.line is not None
@@ -208,9 +209,9 @@ def test_what_people_said_of_a_run_is_told_with_all_else(home: Path, clock: Fake
         *((7.0, "notice"), (8.0, "lines"), (9.0, "learn"), (10.0, "label")),
         *((12.0, "pressed"), (13.0, "action")),
     ]
-    text = Page(report_html(story)).text
-    for words in ("line 24 is being cut", "its gain moves", "no line numbers come", "missed", "no bell"):
-        assert words in text
+    for text in (Page(report_html(story)).text, events_table(story), cues(story)):
+        for words in ("line 24 is being cut", "its gain moves", "no line numbers come", "missed", "no bell"):
+            assert words in text
 
 
 def test_a_recut_s_parts_are_said_to_be_counted_anew(
@@ -247,9 +248,30 @@ def test_a_bit_in_doubt_is_told(home: Path, clock: FakeClock):
     with begin(home, clock) as journal:
         for event in found:
             journal.event("checked", event.at, to_dict(event))
-    told = Page(report_html(tell(open_run(home, journal.id)))).text
+    story = tell(open_run(home, journal.id))
+    assert "00:00:08.000 --> 00:00:13.000\nchecked: doubtful: it rocks\n" in cues(story)
+    told = Page(report_html(story)).text
     for words in ("Is the bit tight?", "At 0:08 : IN DOUBT", "it rocks", "At 0:20 : THE BIT SOUNDS TIGHT"):
         assert words.replace(" :", ":") in told.replace(" :", ":")
+
+
+def test_cues_do_not_take_the_place_of_the_report(
+    home: Path, clock: FakeClock, chipsong: Chipsong, tmp_path: Path
+):
+    """Where both would be one file that is refused in one line, and nothing is written."""
+    with begin(home, clock) as journal:
+        journal.close({"at": 3.0, "alarms": 0})
+    ended = chipsong("report", journal.id, "-o", tmp_path / "r.vtt", "--vtt")
+    assert (ended.status, ended.out, ended.err.count("\n")) == (1, "", 1)
+    assert "call the report r.html" in ended.err
+    assert not (tmp_path / "r.vtt").exists()
+
+
+def test_what_is_left_out_of_a_long_list_is_nothing_that_matters():
+    """Alarms, deafness and what people said stand in it, however late they come."""
+    said = [Line(float(at), "learn", "", always=at >= 7) for at in range(9)]
+    lines, left_out = listed(said, 5)
+    assert ([line.at for line in lines], left_out) == ([0.0, 1.0, 2.0, 7.0, 8.0], 4)
 
 
 @pytest.mark.usefixtures("kept_run")
