@@ -43,6 +43,7 @@ class _Said(_SaidOfBit):
     """What `_JOB_OPTIONS` give."""
 
     program: Path | None
+    units: "Units | None"
     top: float | None
     lines: str | None
     lines_pattern: str | None
@@ -161,6 +162,9 @@ _BIT_OPTIONS = (
     click.option("--flutes", type=Whole(1, 12), help="Cutting edges of the bit."),
     click.option("--diameter", callback=_length, metavar="6.35mm|0.25in", help="Of the bit."),
 )
+_UNITS = click.option(
+    "--units", type=click.Choice(["mm", "inch"]), help="Unit of a program that says neither G21 nor G20."
+)
 _TOP = click.option(
     "--top",
     callback=_top,
@@ -170,6 +174,7 @@ _TOP = click.option(
 )
 _JOB_OPTIONS = (
     click.option("--program", type=_FILE, help="The program being cut: gives lines, parts, restart."),
+    _UNITS,
     _TOP,
     *_BIT_OPTIONS,
     click.option(
@@ -204,9 +209,6 @@ _JOB_OPTIONS = (
         type=Number(0.1),
         help="... in so many hours of cutting.  [default: the shelf's, or 20]",
     ),
-)
-_UNITS = click.option(
-    "--units", type=click.Choice(["mm", "inch"]), help="Unit of a program that says neither G21 nor G20."
 )
 _BUDGET = click.option(
     "--sound-budget",
@@ -268,6 +270,8 @@ def _wanted(said: _Said) -> "Wanted":
         raise click.UsageError("--lines-pattern reads what --lines gives: say where that comes from, too")
     if said["top"] is not None and said["program"] is None:
         raise click.UsageError("--top is a height in the program: say which that is with --program, too")
+    if said["units"] is not None and said["program"] is None:
+        raise click.UsageError("--units is the program's: say which that is with --program, too")
     return Wanted(
         program=said["program"],
         bit=said["bit"],
@@ -279,6 +283,7 @@ def _wanted(said: _Said) -> "Wanted":
         ahead=said["ahead"],
         material=said["material"],
         settings=settings_said(said["false_alarms"], said["hours"]),
+        units=said["units"],
         top=said["top"],
     )
 

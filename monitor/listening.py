@@ -354,7 +354,7 @@ def _program_of(wanted: Wanted) -> Program | None:
     """Return the program that is cut, and say what in it is odd or in doubt."""
     if wanted.program is None:
         return None
-    program = read_program(wanted.program, warn, top=wanted.top)
+    program = read_program(wanted.program, warn, units=wanted.units, top=wanted.top)
     tell_doubts(program, warn)
     return program
 
@@ -376,9 +376,10 @@ def _how_to_resume(alarm: Alarm, wanted: Wanted) -> str:
         return ""
     if alarm.resume is None:
         look = "find in the work where it began, and its line"
-        command = command_for(wanted.program, top=wanted.top)
+        command = command_for(wanted.program, units=wanted.units, top=wanted.top)
         return f"No restart program, for the place is unknown: {look}, then {command}"
-    return f"Restart program: {command_for(wanted.program, alarm.resume.file, top=wanted.top)}"
+    command = command_for(wanted.program, alarm.resume.file, units=wanted.units, top=wanted.top)
+    return f"Restart program: {command}"
 
 
 def _write_restart(alarm: Alarm, wanted: Wanted, program: Program | None, journal: Journal | None) -> str:
@@ -390,7 +391,7 @@ def _write_restart(alarm: Alarm, wanted: Wanted, program: Program | None, journa
     except ProgramError:
         raise
     except ChipsongError as error:  # a full disk, mostly
-        advice = command_for(wanted.program, alarm.resume.file, top=wanted.top)
+        advice = command_for(wanted.program, alarm.resume.file, units=wanted.units, top=wanted.top)
         raise ChipsongError(f"{error}; where there is room: {advice}") from error
 
 

@@ -113,10 +113,13 @@ def refusal(error: ChipsongError) -> str:
     return text if text.startswith("no restart") else f"no restart program: {text}"
 
 
-def command_for(program: Path, line: int | str = "LINE", *, top: float | None = None) -> str:
-    """Return what to type for the restart program, with the ``top`` of the sheet, mm, that was said."""
-    said = "" if top is None else f" --top {top:.7g}mm"
-    return f"chipsong resume {shlex.quote(str(program))} --line {line}{said} -o rest.ngc"
+def command_for(
+    program: Path, line: int | str = "LINE", *, units: Units | None = None, top: float | None = None
+) -> str:
+    """Return what to type for the restart program, with the unit and the sheet's top, mm, that were said."""
+    unit = "" if units is None else f" --units {units}"
+    height = "" if top is None else f" --top {top:.7g}mm"
+    return f"chipsong resume {shlex.quote(str(program))} --line {line}{unit}{height} -o rest.ngc"
 
 
 def write_beside(program: Program, line: int, folder: Path) -> tuple[Path, str]:

@@ -65,6 +65,8 @@ class Wanted:
         What is cut; ``None`` for each bit's usual material.
     settings
         How the watcher is to judge; ``None`` for what the shelf says of each bit.
+    units
+        What the program means its lengths in, if it does not say.
     top
         Z of the sheet's top in the program, mm; ``None`` for what the program tells.
     pace
@@ -81,6 +83,7 @@ class Wanted:
     ahead: int = AHEAD
     material: str | None = None
     settings: Settings | None = None
+    units: Units | None = None
     top: float | None = None
     pace: Learned = UNKNOWN
 

@@ -236,7 +236,10 @@ class Interpreter:
 
     def _check_units(self, block: Block) -> None:
         if not self.modes.units_stated:
-            text = "the program has not said whether it means millimetres (G21) or inches (G20); taken as mm"
+            text = (
+                "the program has not said whether it means millimetres (G21) or inches (G20); taken as mm: "
+                "say --units inch if it means those"
+            )
             self.notes.once(text, block.number, 1)
 
     def _straight(self, motion: int, block: Block) -> None:

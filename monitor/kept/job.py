@@ -62,6 +62,7 @@ def program_of(run: Run) -> Program | None:
     """Return the program that was cut, as it was then; ``None`` where there was none, or none was kept."""
     try:
         kept = next((run.folder / _FOLDER).iterdir())
-        return read_file(kept.read_bytes(), readable(kept.name), top=run.meta.get("top"))
+        said = run.meta
+        return read_file(kept.read_bytes(), readable(kept.name), units=said.get("units"), top=said.get("top"))
     except (OSError, StopIteration, ProgramError):
         return None

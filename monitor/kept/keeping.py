@@ -112,6 +112,7 @@ def _about(wanted: Wanted, program: Program | None) -> dict[str, Any]:
         "rpm": wanted.speed,
         "flutes": wanted.flutes,
         "diameter": wanted.diameter,
+        "units": wanted.units,
         "top": wanted.top,
         "ahead": None if wanted.lines is None else wanted.ahead,
         "bits": bits_to_plain(bits_for(wanted, program, shelf)),

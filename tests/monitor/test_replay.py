@@ -119,6 +119,22 @@ def test_a_bit_on_the_shelf_is_as_good_as_its_figures(chipsong: Command, home: P
     assert chipsong(*words, "--bit", "Compression").out == replayed("slip_outline").out
 
 
+def test_inches_that_a_program_does_not_name_can_be_said(
+    chipsong: Command, replayed: Replayed, tmp_path: Path
+):
+    """With --units an inch program without G20 is followed like one in mm; what to type then says it too."""
+    words, path = shipped("slip_outline"), tmp_path / "inches.ngc"
+    text = Path(words[3]).read_text().replace("G21 ", "")
+    path.write_text(re.sub(r"(?<=[XYZIJF])-?[\d.]+", lambda said: f"{float(said[0]) / 25.4:.5f}", text))
+    ended = chipsong(*words[:3], path, *words[4:], "--units", "inch")
+    assert (ended.status, ended.err) == (3, "")
+    (alarm,), (same,) = ended.of("alarm"), replayed("slip_outline").of("alarm")
+    assert (alarm["line"], alarm["resume"]) == (same["line"], same["resume"])
+    told = chipsong(*words[:3], path, *BIT, "--units", "inch").out
+    assert f"chipsong resume {path} --line {alarm['resume']['file']} --units inch -o" in told
+    assert "taken as mm: say --units inch" in chipsong(*words[:3], path, *words[4:]).err
+
+
 @pytest.mark.slow
 @pytest.mark.parametrize("found", [(), ("--bit", "compression")])
 def test_a_speed_of_another_material_on_the_shelf_hides_no_slip(
@@ -307,11 +323,13 @@ def _is_one_line(ended: Ended, said: str) -> None:
         ("--bit", "a", "--flutes", "2"),
         ("--bit", "a", "--diameter", "6mm"),
         ("--hours", "0"),
+        ("--top", "0"),
+        ("--units", "inch"),
         ("another.wav",),
     ],
 )
 def test_wrong_usage_is_status_2(chipsong: Command, words: tuple[str, ...]):
-    """An unknown option, a value that cannot be, options that exclude each other: status 2, no output."""
+    """An unknown option, a value that can't be, options that exclude or need each other: 2, no output."""
     ended = chipsong("replay", SHIPPED / "tight_outline.flac", "--json", *words)
     assert (ended.status, ended.out) == (2, "")
     assert "Error: " in ended.err

@@ -29,14 +29,16 @@ def test_a_kept_run_knows_its_program_bits_and_places(
     at = words.index("--program") + 1
     path = tmp_path / "job.ngc"
     path.write_bytes(Path(words[at]).read_bytes())
-    chipsong(*words[:at], path, *words[at + 1 :], "--keep", "--top", "0.5mm")
+    chipsong(*words[:at], path, *words[at + 1 :], "--keep", "--top", "0.5mm", "--units", "inch")
     path.unlink()
     (run,) = runs(home)
     program = program_of(run)
     assert program is not None
     assert program.name == "job.ngc"
     assert (program.top, program.top_said) == (0.5, 0.5)
-    assert program_of(replace(run, meta={})).top_said is None  # of a run of old
+    assert program.units == "inch"
+    of_old = program_of(replace(run, meta={}))
+    assert (of_old.top_said, of_old.units) == (None, None)
     assert bits_of(run)[0].flutes == 2
     bits = {0: Bit("steady", 6.0, 2), 3: Bit("changes", 6.0, 1, 16_000.0, (8000.0, 16_000.0))}
     told = json.loads(json.dumps(bits_to_plain(bits)))
