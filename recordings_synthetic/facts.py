@@ -61,7 +61,7 @@ def _spoiled(
     """Return the names of the parts that were cut while something was wrong."""
     during = slice(spell.first, spell.last)
     touched = np.unique(move[during][cuts[during]])
-    return tuple(part.name for part in parts if np.isin(part.moves, touched).any())
+    return tuple(part.name for part in parts if np.isin(part.cut_by, touched).any())
 
 
 def _turnings(stage: Stage, score: Score) -> tuple[Turning, ...]:

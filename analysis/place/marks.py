@@ -80,9 +80,9 @@ def _may_hold_more(plan: Plan, part: Part) -> bool:
 
 def _verdict(plan: Plan, part: Part, marks: Marks, known: NDArray[np.bool_]) -> Verdict:
     # A pass that should take nothing away any more has spoiled it as well, once the bit has slipped down.
-    if (marks[part.moves] & (SUSPECT | DOUBTED)).any():
+    if (marks[part.cut_by] & (SUSPECT | DOUBTED)).any():
         return "suspect"
-    cut = part.moves[plan.cuts[part.moves]]
+    cut = part.cut_by[plan.cuts[part.cut_by]]
     # By what was taken away, not by time: a light finishing pass is hardly told from air.
     taken = plan.met.volume[cut]
     heard = float(taken[((marks[cut] & HEARD) > 0) & known[cut]].sum())

@@ -15,10 +15,11 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
+from analysis.program.areas import NEAR
 from analysis.program.chains import Chain
 from analysis.program.loops import Segments, joined, segments_of
 from analysis.program.moves import lowest
-from analysis.program.parts import NEAR, Part
+from analysis.program.parts import Part
 from analysis.program.program import Program
 from analysis.program.tabs import LARGEST_BIT
 from analysis.program.work import cutting
@@ -75,8 +76,13 @@ def crossings(program: Program, parts: Sequence[Part], pieces: Sequence[Chain]) 
             elsewhere = system[ways[i].moves[0]] != system[part.moves[0]]
             if other == number or elsewhere or lines[i].intersection(area).length <= OVERLAP:
                 continue
-            around = lines[i].intersection(edge).length >= MOSTLY * ring.length
-            bottom, before = float(low[ways[i].moves].min()), bool(ways[i].moves[0] < part.moves[0])
+            if part.holds(parts[other]):
+                continue
+            # A part that shares a line with this one has a way of its own all around it.
+            beside = bool(np.isin(ways[i].moves, part.shared).any())
+            around = not beside and lines[i].intersection(edge).length >= MOSTLY * ring.length
+            before = not beside and bool(ways[i].moves[0] < part.moves[0])
+            bottom = float(low[ways[i].moves].min())
             found.append(Crossing(parts[other].name, part.name, bottom, around, before))
     return found
 
@@ -125,6 +131,17 @@ def listed(parts: Sequence[Part]) -> str:
     """Return the names of parts in one phrase."""
     names = [part.name for part in parts]
     return names[0] if len(names) == 1 else f"{', '.join(names[:-1])} and {names[-1]}"
+
+
+def in_frames(wanted: Sequence[Part], parts: Sequence[Part]) -> Iterator[str]:
+    """Yield what a person is to heed where chosen parts lie in a frame that is not cut with them."""
+    for frame in parts:
+        inside = [part for part in wanted if frame.holds(part)]
+        if inside and frame not in wanted:
+            yield (
+                f"{listed(inside)}: inside {frame.name}, which is left out here. Where that is cut through "
+                "already, all that lies inside may be loose: hold it down."
+            )
 
 
 def _on_tabs(parts: Sequence[Part], written: Callable[[float], str]) -> Iterator[str]:

@@ -1,38 +1,30 @@
 """
 Parts: the closed pieces of a program's cutting, each with all that is cut inside it.
 
-Seen from above, the ways of the bit's centre at one depth enclose areas; areas that touch are one part.
-Whatever is cut inside a part, with whatever bit and in whatever pass, belongs to it. Cutting that encloses
-nothing makes parts of its own: lines that touch, and holes drilled in a row. What is cut in another
-coordinate system lies elsewhere, and is another part; so is what is cut from another sheet.
+Seen from above, the ways of the bit's centre at one depth enclose areas; areas that touch are one part, but
+where each has a way around it of its own (`analysis.program.nests`). Whatever is cut inside a part, with
+whatever bit and in whatever pass, belongs to it. Cutting that encloses nothing makes parts of its own: lines
+that touch, and holes drilled in a row. What is cut in another coordinate system lies elsewhere, and is
+another part; so is what is cut from another sheet.
 """
 
 from collections.abc import Iterable
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
+from functools import cached_property
 from itertools import pairwise
 
 import numpy as np
 import shapely
 from numpy.typing import NDArray
 
+from analysis.program.areas import LEAST_AREA, NEAR, SAME_DEPTH, faces_of, shape_of
 from analysis.program.chains import Chain, bridged, chains, rows
 from analysis.program.moves import lowest
+from analysis.program.nests import Cutting, Piece, along, set_apart
 from analysis.program.program import Program
 from analysis.program.sheets import sheets_apart
 from analysis.program.tabs import Tab, find_tabs
 from analysis.program.work import cutting
-
-GRID = 0.001
-"""mm; points nearer than this are one."""
-
-NEAR = 0.05
-"""mm; lines nearer than this touch."""
-
-SAME_DEPTH = 0.1
-"""mm; ways whose depths differ by less are of one depth."""
-
-LEAST_AREA = 0.5
-"""mm²; what encloses less is a rounding error."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -56,6 +48,8 @@ class Part:
         (m, 2) mm, the way around it, closed; where nothing is enclosed, the corners of what is cut.
     tabs
         What its closed outlines leave standing, in the order in which the bit passes over.
+    shared
+        Indices of the moves of other parts that cut it as well: along its outline, or all inside a frame.
     """
 
     name: str
@@ -66,6 +60,16 @@ class Part:
     area: float
     outline: NDArray[np.float64]
     tabs: tuple[Tab, ...] = ()
+    shared: NDArray[np.intp] = field(default_factory=lambda: np.zeros(0, dtype=np.intp))
+
+    @cached_property
+    def cut_by(self) -> NDArray[np.intp]:
+        """Indices of all moves that cut it, those of other parts too, in the order of execution."""
+        return np.union1d(self.moves, self.shared)
+
+    def holds(self, other: "Part") -> bool:
+        """Whether another part is all cut inside this one, or along its outline."""
+        return bool(np.isin(other.moves, self.shared).all())
 
 
 def find_parts(program: Program) -> tuple[Part, ...]:
@@ -93,19 +97,54 @@ def find_parts(program: Program) -> tuple[Part, ...]:
 
 def _in_one_system(program: Program, pieces: list[Chain]) -> list[Part]:
     """Return the parts, still without names, that are cut in one coordinate system."""
-    shapes = [_shape(_joined(piece)) for piece in pieces]
+    shapes = [shape_of(_joined(piece)) for piece in pieces]
     regions = _regions(program, pieces, shapes)
     groups = _inside(regions, shapes)
     loose = [i for i, group in enumerate(groups) if group < 0]
-    members: list[list[Chain]] = [[] for _ in regions]
-    for piece, group in zip(pieces, groups, strict=True):
+    members: list[list[int]] = [[] for _ in regions]
+    for i, group in enumerate(groups):
         if group >= 0:
-            members[group].append(piece)
-    found = [_part(program, held, region) for held, region in zip(members, regions, strict=True) if held]
-    tabs = _tabs(program, pieces, [held for held in members if held])
-    found = [replace(part, tabs=held) for part, held in zip(found, tabs, strict=True)]
-    return found + [
+            members[group].append(i)
+    cut = _cutting(program, pieces, shapes)
+    nests = [
+        set_apart(region, held, cut) or [Piece(region, tuple(held))]
+        for region, held in zip(regions, members, strict=True)
+        if held
+    ]
+    chains_of = [[[pieces[i] for i in piece.chains] for piece in nest] for nest in nests]
+    tabs = iter(_tabs(program, pieces, [held for nest in chains_of for held in nest]))
+    closed = [
+        part
+        for nest, chains_in in zip(nests, chains_of, strict=True)
+        for part in _touching(
+            program,
+            nest,
+            [
+                replace(_part(program, held, piece.inside), tabs=next(tabs))
+                for piece, held in zip(nest, chains_in, strict=True)
+            ],
+        )
+    ]
+    return closed + [
         _part(program, [pieces[i] for i in group], None) for group in _loose(pieces, shapes, loose)
+    ]
+
+
+def _cutting(program: Program, pieces: list[Chain], shapes: list[shapely.Geometry]) -> Cutting:
+    depth, number = lowest(program.moves), {id(piece): i for i, piece in enumerate(pieces)}
+    bottoms = np.array([depth[piece.moves].min() for piece in pieces])
+    return Cutting(pieces, shapes, bottoms, [tuple(number[id(each)] for each in row) for row in rows(pieces)])
+
+
+def _touching(program: Program, nest: list[Piece], parts: list[Part]) -> list[Part]:
+    """Return the parts of one region with what cuts several of them."""
+    if len(parts) == 1:
+        return parts
+    every = np.sort(np.concatenate([part.moves for part in parts]))
+    touched = along(program.moves, every, [part.outline for part in parts])
+    return [
+        replace(part, shared=np.setdiff1d(every if piece.is_frame else moves, part.moves))
+        for piece, part, moves in zip(nest, parts, touched, strict=True)
     ]
 
 
@@ -126,14 +165,6 @@ def _joined(piece: Chain) -> NDArray[np.float64]:
     return np.concatenate([piece.points, piece.points[:1]]) if piece.closed else piece.points
 
 
-def _shape(points: NDArray[np.float64]) -> shapely.Geometry:
-    if len(points) == 1:
-        return shapely.Point(points[0])
-    return shapely.set_precision(
-        shapely.simplify(shapely.LineString(points), GRID / 2), GRID, mode="pointwise"
-    )
-
-
 def _regions(program: Program, pieces: list[Chain], shapes: list[shapely.Geometry]) -> list[shapely.Polygon]:
     """
     Return the areas that the ways enclose, without their holes; those that touch are one.
@@ -147,35 +178,10 @@ def _regions(program: Program, pieces: list[Chain], shapes: list[shapely.Geometr
     order = np.argsort(bottom, kind="stable")
     apart = np.flatnonzero(np.diff(bottom[order]) > SAME_DEPTH) + 1
     levels = [[shapes[ways[i]] for i in level] for level in np.split(order, apart)]
-    together = [*levels, [_shape(points) for points in bridged(pieces)]]
-    faces = [face for lines in together for face in _faces(lines)]
+    together = [*levels, [shape_of(points) for points in bridged(pieces)]]
+    faces = [face for lines in together for face in faces_of(lines)]
     joined = shapely.get_parts(shapely.unary_union([shapely.Polygon(face.exterior) for face in faces]))
     return [shapely.Polygon(area.exterior) for area in joined if area.area > LEAST_AREA]
-
-
-def _faces(lines: list[shapely.Geometry]) -> NDArray[np.object_]:
-    """Return the areas between lines."""
-    ways = _once(lines)
-    if not len(ways):
-        return ways
-    found: NDArray[np.object_] = shapely.get_parts(
-        shapely.polygonize(shapely.get_parts(shapely.unary_union(ways)))
-    )
-    return found
-
-
-def _once(lines: list[shapely.Geometry]) -> NDArray[np.object_]:
-    """Return the pieces of all lines, each way only once however often it is cut."""
-    corners = [np.rint(shapely.get_coordinates(line) / GRID).astype(np.int64) for line in lines]
-    pieces = [np.hstack([points[:-1], points[1:]]) for points in corners if len(points) > 1]
-    if not pieces:
-        return np.empty(0, dtype=np.object_)
-    every = np.concatenate(pieces)
-    back = (every[:, 0] > every[:, 2]) | ((every[:, 0] == every[:, 2]) & (every[:, 1] > every[:, 3]))
-    every[back] = every[back][:, [2, 3, 0, 1]]
-    moved = (every[:, :2] != every[:, 2:]).any(axis=1)
-    found: NDArray[np.object_] = shapely.linestrings(np.unique(every[moved], axis=0).reshape(-1, 2, 2) * GRID)
-    return found
 
 
 def _inside(regions: list[shapely.Polygon], shapes: list[shapely.Geometry]) -> list[int]:

@@ -21,7 +21,7 @@ from analysis.errors import ProgramError
 from analysis.program.cautions import Checks, cautions, plain
 from analysis.program.chains import Chain, chains
 from analysis.program.following import bit_in_words, in_units, in_words, low_in_words, opening
-from analysis.program.hazards import Crossing, crossings, hazards, listed
+from analysis.program.hazards import Crossing, crossings, hazards, in_frames, listed
 from analysis.program.moves import Kind
 from analysis.program.parts import Part, find_parts
 from analysis.program.points import number, points_of
@@ -62,6 +62,7 @@ class _Job:
     """All that is known of what is to be cut."""
 
     program: Program
+    parts: tuple[Part, ...]
     wanted: tuple[Part, ...]
     runs: tuple[_Run, ...]
     pieces: list[Chain]
@@ -157,7 +158,8 @@ def _job(program: Program, names: Collection[str]) -> _Job:
         if of[i].name in names
     ]
     wanted = tuple(part for part in parts if part.name in names)
-    return _Job(program, wanted, tuple(runs), pieces, crossings(apart, parts, pieces), tracks(program))
+    crossed = crossings(apart, parts, pieces)
+    return _Job(program, parts, wanted, tuple(runs), pieces, crossed, tracks(program))
 
 
 def _lead_ins(program: Program, pieces: Sequence[Chain]) -> list[int]:
@@ -183,6 +185,13 @@ def _check_names(program: Program, names: Collection[str], known: Sequence[str])
 def _refuse_unsafe(job: _Job) -> None:
     """Raise ProgramError with the reason why these parts can't be cut alone."""
     names = {part.name for part in job.wanted}
+    for frame in job.wanted:
+        left = [part for part in job.parts if frame.holds(part) and part.name not in names]
+        if left:
+            raise ProgramError(
+                f"no recut: {frame.name} goes around {listed(left)}, which may be its holes; choose them "
+                f"too, or leave out {frame.name}"
+            )
     for crossing in job.crossed:
         if crossing.around and (crossing.part in names) != (crossing.over in names):
             raise ProgramError(
@@ -329,6 +338,7 @@ def _checks(job: _Job, safe: float, spin_up: float) -> Checks:
         more=(
             *more,
             *program.doubts,
+            *in_frames(job.wanted, job.parts),
             *hazards(program, job.wanted, job.pieces, job.crossed, written),
             *slashed_in_words(program, ALIKE_EITHER_WAY),
         ),

@@ -172,7 +172,7 @@ def _cut(
         found |= (lines >= first) & (lines <= last)
     if spell.bit:
         found &= bits == spell.bit
-    return {part.name for part in parts if found[part.moves].any()}
+    return {part.name for part in parts if found[part.cut_by].any()}
 
 
 def _ways(spell: Spell, places: Sequence[Passed]) -> Iterator[tuple[float, float]]:

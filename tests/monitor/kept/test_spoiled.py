@@ -21,13 +21,14 @@ from analysis.events import (
     Summary,
     to_dict,
 )
-from analysis.program import find_parts
+from analysis.program import find_parts, read
 from monitor.controls import PRESSED
 from monitor.journal import Journal, Run, open_run
 from monitor.kept.heard import BIT
 from monitor.kept.job import bits_to_plain, keep_program, program_of
 from monitor.kept.labels import label, missed
-from monitor.kept.places import PLACES
+from monitor.kept.places import PLACES, Passed
+from monitor.kept.spoiled import Spell, spoiled
 from monitor.story import tell
 from monitor.testing import FakeClock
 
@@ -208,3 +209,15 @@ def test_an_alarm_at_an_unknown_place_may_have_spoiled_whatever_nobody_heard(kee
     """As it is said of parts at the end of a run."""
     lost = replace(ALARM, line=None, resume=None)
     assert verdicts(keeps.run(lost, ended=False, placed=False)) == ["suspect"] * 4
+
+
+def test_what_is_spoiled_on_a_shared_line_spoils_the_parts_on_both_sides():
+    """Panels whose ways coincide there: what a bit cut, and was later said to be loose, is of both."""
+    ring = "G0 X{0} Y0\nG1 Z-3 F300\nX{1} F900\nY40\nX{0}\nY0\nG0 Z5\n"
+    rings = "".join(ring.format(x, x + 40) for x in (0, 40, 80))
+    program = read(f"G21 G90 G54\nS18000 M3\nG0 Z5\n{rings}M30\n")
+    parts = find_parts(program)
+    told = [PartVerdict(part.name, part.first_line, part.last_line, "good") for part in parts]
+    at_first_edge = Spell(10.0, 11.0, 0, (7, 7), missed=False, what="loose")
+    found = spoiled(told, [at_first_edge], program, parts, [Passed(10.0, 7, 7, 7)])
+    assert [part.verdict for part in found] == ["suspect", "suspect", "good"]
