@@ -175,7 +175,9 @@ class Watcher:
         self._good = 0
         self._clear = Clear(seconds)
         self._first = FirstSeconds(seconds, correlation, references)
-        # For how long what turns has been like no baseline, s, and whether it is being learned.
+        # For how long of the cutting, s, what turned was like no baseline, and whether it is being learned;
+        # and for how long another sound covered it. Air between short cuts, or a row that is unusable, takes
+        # neither back: only what is compared does.
         self._unlike, self._learns = 0.0, False
         self._covered = 0.0
         self._bit = 0
@@ -210,8 +212,6 @@ class Watcher:
         usable = usable and not context.either
         if usable and moment.phase is Phase.CUT and context.cuts:
             alarm = self._cutting(moment)
-        else:
-            self._covered = self._unlike = 0.0
         self._idle = self._idle + self._seconds if moment.phase is Phase.AIR else 0.0
         if usable and alarm is None:
             alarm = self._look_for_slip(moment) or self._hear_others(moment)
@@ -379,8 +379,10 @@ class Watcher:
         if moment.phase is Phase.OFF:
             self._stands += self._seconds
         else:
-            if self._stands >= _STOOD and not self._alarmed:
-                self._comparison.stood()
+            if self._stands >= _STOOD:
+                self._covered = self._unlike = 0.0
+                if not self._alarmed:
+                    self._comparison.stood()
             self._stands = 0.0
 
     def _set(self, settings: Settings) -> None:
@@ -747,9 +749,10 @@ class Watcher:
 
     def _judge_heard(self, moment: Moment) -> tuple[State, str]:
         heard = f"the spindle is heard at {60.0 * moment.sample.speed:.0f} rpm"
-        if self._unlike > _UNLIKE_LONG and self._learns:
+        is_unlike = self._unlike > _UNLIKE_LONG and self._idle <= _NO_CUT
+        if is_unlike and self._learns:
             return "learn", f"learning how the bit sounds at another speed, {heard}"
-        if self._unlike > _UNLIKE_LONG:
+        if is_unlike:
             return "settle", f"{heard}, unlike what was learned of this bit: nothing can be compared"
         if self._rechecks == moment.context.bit or self._main(moment.context.bit) is None:
             return self._judge_unlearned(moment, heard)

@@ -414,6 +414,42 @@ def test_most_rows_tell_whether_noise_covers_the_cut():
     assert covered.hear(4.0, **LOUD, teeth=LOUD["noise"]).turns[-1] == "listen"
 
 
+HARDLY_HEARD = {"own": LEAST_OWN - NORMAL.own - 0.01}
+
+
+@pytest.mark.parametrize(
+    ("lasting", "hidden"),
+    [(2.5, TALK), (2.5, HARDLY_HEARD), (2.5, {"hears": False}), (0.9, {"speed": 15.0})],
+    ids=["talk", "hardly heard", "no comb", "another speed"],
+)
+def test_short_cuts_of_which_nothing_is_compared_are_not_called_listening(
+    lasting: float, hidden: dict[str, float]
+):
+    """That it was covered is not taken back in the air between, nor where the spindle stops for a moment."""
+    cut = LEARNED.copy()
+    for _ in range(5):
+        before = len(cut.states)
+        cut.hear(lasting, **hidden, **SLIP).air(1.0).hear(0.5, phase=Phase.OFF).air(0.5)
+    assert cut.watcher.state == "settle"
+    assert "listen" not in cut.states[before:]
+    assert cut.hear(1.0).watcher.state == "listen"
+    assert cut.air(1.0).watcher.state == "listen"
+
+
+def test_rows_that_cannot_be_heard_hide_no_long_talk():
+    """A clap that clips now and then, while somebody talks, is no cut that is compared."""
+    cut = LEARNED.copy()
+    for _ in range(5):
+        cut.hear(1.0, **TALK).rows(1, trouble="clips", **TALK)
+    assert cut.watcher.state == "settle"
+
+
+def test_a_cover_is_forgotten_once_the_spindle_has_stood():
+    """What was heard before tells of no cut after."""
+    cut = LEARNED.copy().hear(4.0, **TALK).hear(6.0, phase=Phase.OFF)
+    assert cut.air(1.0).watcher.state == "listen"
+
+
 @pytest.mark.parametrize("other", ["down", "across"])
 def test_another_family_may_be_somewhat_different(other: str):
     """What the families of cuts differ by anyway is no fault; in one family the same rise is one."""
