@@ -161,6 +161,8 @@ class Watcher:
         self._bearable: set[tuple[int, Cause]] = set()
         self._set(settings_of.get(0, settings))
         self._learning: dict[tuple[int, str], list[Moment]] = {}
+        # What was found unfit to be learned from so far.
+        self._unfit: set[tuple[int, str]] = set()
         # Which bit was tightened, and is to be compared with the good sound from before.
         self._rechecks: int | None = None
         # What a person has said to be nothing, by bit: how far signs had risen, how strong they were, and how
@@ -336,6 +338,7 @@ class Watcher:
             self._doubted.pop(key, None)
 
     def _unlearn(self, bit: int) -> None:
+        self._unfit = {key for key in self._unfit if key[0] != bit}
         for key in [key for key in self._learning if key[0] == bit]:
             del self._learning[key]
 
@@ -421,7 +424,7 @@ class Watcher:
         if clear:
             return self._cutting_clearly(moment)
         # How much usually swells must be known where somebody talks, or a radio plays.
-        if self._rechecks == context.bit or self._main_like_it(context.bit, sample) is None:
+        if self._main_like_it(context.bit, sample) is None:
             return None
         self._hear_in_step(moment)
         return self._weigh_hidden(moment.at)
@@ -429,14 +432,18 @@ class Watcher:
     def _cutting_clearly(self, moment: Moment) -> Alarm | None:
         """Learn from a row of cutting, or compare it."""
         context, sample = moment.context, moment.sample
-        key, may_learn = (context.bit, context.kind), self._may_learn(context, sample)
+        key, both = (context.bit, context.kind), (context.bit, MIXED)
+        rechecks = self._rechecks == context.bit
         self._now.append(sample.plain)
-        both = (context.bit, MIXED)
-        if self._rechecks == context.bit:
-            if both in self.baselines:
-                key, may_learn = both, self._may_learn_both(moment)
-            return self._learn(key, moment) if may_learn else None
         self._hear_in_step(moment)
+        if rechecks and self._may_recheck(moment):
+            told = both if both in self.baselines else key
+            alarm = self._learn(told, moment)
+            # A bit that is loose may shake so that it is no steady cut: then it is compared meanwhile.
+            if alarm is not None or told not in self._unfit:
+                self._covered = self._unlike = 0.0
+                return alarm
+        may_learn = not rechecks and self._may_learn(context, sample)
         self._comparison.within(moment, self._held(context.bit), self._ever(context.bit))
         baseline = self._like_it(key, sample)
         if baseline is None and may_learn and not self._is_doubted(key, sample):
@@ -456,6 +463,12 @@ class Watcher:
             self._learns = may_learn and not self._is_doubted(key, sample)
             return self._weigh_hidden(moment.at)
         return self._compare(moment, main, margins(context, like=baseline is not None))
+
+    def _may_recheck(self, moment: Moment) -> bool:
+        """Return whether a row tells of a bit that was tightened whether it is tight."""
+        if (moment.context.bit, MIXED) in self.baselines:
+            return self._may_learn_both(moment)
+        return self._may_learn(moment.context, moment.sample)
 
     def _hear_in_step(self, moment: Moment) -> None:
         bit = moment.context.bit
@@ -526,10 +539,12 @@ class Watcher:
             return None
         result = learn([each.sample for each in heard])
         if isinstance(result, Unfit):
+            self._unfit.add(key)
             self._because = f"not fit for a baseline, learning on: {result.because}"
             del heard[: len(heard) // 2]
             return None
         del self._learning[key]
+        self._unfit.discard(key)
         if key in self.baselines and self._rechecks != key[0]:
             self._keep_at_another_speed(key, result, moment.context.asked)
             return None

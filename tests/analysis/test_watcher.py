@@ -1303,6 +1303,52 @@ def test_tightened_and_still_loose():
     assert cut.watcher.baselines == before
 
 
+UNSURE = (Context(kind="across"), Context(kind=LOST, apart=False))
+ACROSS = Context(kind="across", told=True)
+
+
+def tightened() -> Cut:
+    """A cut across whose bit came loose, just after it was said to be tightened."""
+    cut = Cut().hear(6.0, context=ACROSS).hear(2.0, context=ACROSS, **SLIP)
+    assert len(cut.alarms) == 1
+    cut.events += cut.watcher.tightened(cut.at)
+    return cut
+
+
+@pytest.mark.parametrize("context", UNSURE)
+def test_tightened_where_nobody_is_sure_what_is_cut_is_compared_as_ever(context: Context):
+    """Still loose it alarms, tight it does not; it is checked once some seconds are surely of one kind."""
+    cut = tightened()
+    assert len(cut.copy().hear(5.0, context=context, **SLIP).alarms) == 2
+    cut.hear(20.0, context=context)
+    assert (len(cut.alarms), cut.watcher.state, cut.watcher.compared) == (1, "learn", True)
+    assert checks(cut.hear(5.0, context=ACROSS)) == [("before", "tight")]
+
+
+@pytest.mark.parametrize("besides", [TALK, {}])
+def test_tightened_and_still_swelling_in_step_alarms_where_it_cannot_be_checked(besides: dict[str, float]):
+    """Beside talk, or at an unknown place, that is the one sign that needs nothing else."""
+    cut = tightened().hear(5.0, context=UNSURE[1], steps=SWELLS, **besides)
+    assert len(cut.alarms) == 2
+
+
+def test_tightened_and_shaking_so_that_it_is_no_steady_cut_alarms():
+    """Nothing can be learned of it, so it is compared as it is: else it would never be told."""
+    cut = tightened()
+    for _ in range(8):
+        cut.hear(0.5, context=ACROSS, level=25.0, **SLIP).hear(0.5, context=ACROSS, level=-25.0, **SLIP)
+    assert len(cut.alarms) == 2
+
+
+def test_tightened_beside_talk_is_not_said_to_be_compared():
+    """Once it has covered the cut for some seconds, in short cuts too."""
+    cut = tightened()
+    for _ in range(3):
+        cut.hear(2.0, context=ACROSS, **TALK).air(1.0)
+    assert cut.watcher.state == "settle"
+    assert cut.hear(1.0, context=ACROSS).watcher.state == "learn"
+
+
 def test_tightened_before_anything_was_learned_is_learned():
     """There is nothing to compare with: the cut is learned as any other, and what physics says is told."""
     cut = Cut().hear(1.0)
