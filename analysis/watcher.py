@@ -31,6 +31,7 @@ from analysis.first_seconds import LEAST_ROWS, Clear, FirstSeconds, is_surely_cu
 from analysis.health import Health
 from analysis.presence import Phase
 from analysis.reference import SURE, Finding, Known, Reference, compare, doubt, turns_alike
+from analysis.since_alarm import STOOD, SinceAlarm
 
 
 @dataclass(frozen=True)
@@ -87,12 +88,6 @@ _ONE_SPEED, _UNLIKE_LONG = 0.02, 1.0
 _NO_CUT = 6.0
 # What is heard now is what was heard in the last so many s of a clear cut.
 _NOW = 0.5
-
-# A spindle that was not heard for so many s has stood: somebody may have been at the bit. So many s of
-# cutting after that tell which one is in it.
-_STOOD, _CUTS_AGAIN = 5.0, 1.0
-# A spindle that is not heard in what is hardly quieter than the cut, dB, over some s, is only drowned.
-_HARDLY, _LATELY = 1.5, 1.0
 
 
 class Watcher:
@@ -189,12 +184,9 @@ class Watcher:
         self._accused = 0
         # For how long it has turned without cutting, s.
         self._idle = 0.0
-        # For how long no spindle was heard since the alarm, s, for how long it has cut since it stood, and
-        # for how long none is heard now.
-        self._off = self._cuts_again = self._stands = 0.0
-        # How loud it is of late, and how loud the cut was that an alarm is for, dBFS.
-        self._level: float | None = None
-        self._loud = -math.inf
+        self._since_alarm = SinceAlarm(seconds, self._accused)
+        # For how long no spindle is heard now, s.
+        self._stands = 0.0
 
     def row(self, moment: Moment, health: Health) -> list[Event]:
         """Take in one row, and whether anything can be heard at all."""
@@ -351,38 +343,20 @@ class Watcher:
 
     def _look_for_another(self, moment: Moment) -> None:
         """End an alarm where, since the spindle stood, another bit cuts, or one of no known good sound."""
-        level = self._hear_level(moment)
-        if moment.phase is Phase.OFF:
-            # What drowns the spindle must not pass for one that somebody has stopped.
-            self._off += self._seconds if level < self._loud - _HARDLY else 0.0
-            self._cuts_again = 0.0
-        elif self._off < _STOOD:
-            self._off = 0.0
-        elif moment.phase is Phase.CUT:
-            self._cuts_again += self._seconds
-        if self._cuts_again < _CUTS_AGAIN:
-            return
-        if self._bit != self._accused:
+        cuts = self._since_alarm.row(moment)
+        if cuts == "another":
             self._begin()
-        elif self._unproved:
+        elif cuts == "perhaps" and self._unproved:
             self._forget_normal(self._accused)
             self._unlearn(self._accused)
             self._begin()
-
-    def _hear_level(self, moment: Moment) -> float:
-        """Return how loud it is of late, and note how loud the cut is that an alarm is for."""
-        last = moment.sample.level if self._level is None else self._level
-        self._level = last + min(1.0, self._seconds / _LATELY) * (moment.sample.level - last)
-        if moment.phase is Phase.CUT and not self._off:
-            self._loud = self._level
-        return self._level
 
     def _look_whether_it_stands(self, moment: Moment) -> None:
         """Begin the sums anew where the spindle has stood: what was heard before tells of no cut after."""
         if moment.phase is Phase.OFF:
             self._stands += self._seconds
         else:
-            if self._stands >= _STOOD:
+            if self._stands >= STOOD:
                 self._covered = self._unlike = 0.0
                 if not self._alarmed:
                     self._comparison.stood()
@@ -408,8 +382,7 @@ class Watcher:
         """Begin an alarm of the bit that turns; without a good sound that is ``proved`` none can end it."""
         self._alarmed, self._other, self._good = True, other, 0
         self._accused, self._unproved = self._bit, not proved
-        self._off = self._cuts_again = 0.0
-        self._level, self._loud = None, -math.inf
+        self._since_alarm = SinceAlarm(self._seconds, self._accused)
 
     def _cutting(self, moment: Moment) -> Alarm | None:
         context, sample = moment.context, moment.sample

@@ -1165,6 +1165,41 @@ def test_an_alarm_lasts_whatever_bit_is_thought_to_turn(stood: float):
     assert cut.hear(10.0).watcher.state == "listen"
 
 
+# A slip that is mostly runout: another bit may have as much from the start, and be tight.
+RUNS_OUT = {"spindle": 12.0, "between": 8.0, "half": 3.0, "modulation": 10.0, "rocking": 3.0}
+
+
+@pytest.mark.parametrize(
+    ("other", "lasting"),
+    [(Context(2, LOST, guessed=True), 20.0), (Context(2, told=True), 0.3)],
+    ids=["a guess", "a moment"],
+)
+def test_a_bit_that_is_only_thought_to_cut_ends_no_alarm_though_the_spindle_has_stood(
+    other: Context, lasting: float
+):
+    """One that the place guesses by sound, or thinks of in passing, is no other."""
+    cut = Cut(normal=TIGHT).hear(6.0).hear(3.0, **RUNS_OUT).hear(6.0, phase=Phase.OFF).hear(0.8, **RUNS_OUT)
+    cut.hear(lasting, context=other, **RUNS_OUT)
+    assert cut.watcher.alarmed
+    assert cut.watcher.learned == {TOLD.bit}
+
+
+def test_a_bit_that_cuts_on_after_the_spindle_stood_is_in_it_until_it_stands_again():
+    """Whatever the place says later in that cut; the next time that it stands another bit ends the alarm."""
+    other = Context(2, told=True)
+    cut = Cut(normal=TIGHT).hear(6.0).hear(3.0, **RUNS_OUT).hear(6.0, phase=Phase.OFF).hear(2.0, **RUNS_OUT)
+    assert cut.hear(5.0, context=other, **RUNS_OUT).watcher.alarmed
+    assert not cut.hear(6.0, phase=Phase.OFF).hear(2.0, context=other).watcher.alarmed
+
+
+def test_an_alarm_without_a_good_sound_ends_by_a_stand_whatever_bit_is_guessed():
+    """It is learned anew, and cannot be by what may be of a loose bit."""
+    guess = Context(2, LOST, guessed=True)
+    cut = Cut().hear(3.2).hear(3.0, **SLIP).hear(6.0, phase=Phase.OFF).hear(1.2, context=guess)
+    assert not cut.watcher.alarmed
+    assert cut.watcher.learned == frozenset()
+
+
 def test_a_bit_that_is_in_doubt_once_tightened_is_not_listened_to_calmly():
     """It is compared on with the good sound from before; found tight, it is in doubt no more."""
     cut = LEARNED.copy().hear(3.0, **SLIP)
