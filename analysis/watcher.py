@@ -676,9 +676,9 @@ class Watcher:
 
     @property
     def _may_be_good(self) -> bool:
-        """Whether a good sound is known, by which an alarm of a loose bit can end."""
+        """Whether it is the bit that has alarmed, and a good sound of it is known if it may be loose."""
         known = self._main(self._bit) is not None and not self._unproved
-        return known or self._other not in (None, "colour")
+        return self._bit == self._accused and (known or self._other not in (None, "colour"))
 
     def _alarm(self, at: float, *, colour: bool = False) -> Alarm:
         """Begin an alarm of what stands highest, perhaps of the ``colour`` alone, and return it."""

@@ -1200,6 +1200,16 @@ def test_an_alarm_without_a_good_sound_ends_by_a_stand_whatever_bit_is_guessed()
     assert cut.watcher.learned == frozenset()
 
 
+def test_no_sound_of_another_bit_ends_an_alarm():
+    """As long as the spindle has not stood: what is normal of that bit may be as the loose one sounds."""
+    one, other = Context(1, told=True), Context(2, told=True)
+    rocks = {"half": 12.0, "rocking": 12.0}
+    cut = Cut(normal=TIGHT).hear(6.0, context=other, **rocks).hear(6.0, context=one)
+    cut.hear(2.0, context=one, **rocks).hear(15.0, context=other, **rocks)
+    assert cut.watcher.state == "alarm"
+    assert cut.hear(10.0, context=one).watcher.state == "listen"
+
+
 def test_a_bit_that_is_in_doubt_once_tightened_is_not_listened_to_calmly():
     """It is compared on with the good sound from before; found tight, it is in doubt no more."""
     cut = LEARNED.copy().hear(3.0, **SLIP)
