@@ -10,6 +10,9 @@ Verdict = Literal["good", "suspect", "unheard"]
 Tightness = Literal["tight", "doubtful", "loose"]
 Against = Literal["before", "reference", "physics"]
 
+OTHER_FAULTS: frozenset[Cause] = frozenset({"chatter", "broken", "dull", "stalled", "spindle"})
+"""Causes that tell nothing of whether the bit is tight."""
+
 # Seconds by which a change may have begun before it seems to have.
 _LATE = 2.0
 # A bit that works loose slowly may have begun to so many times as long before as it took to be sure of it, up

@@ -249,11 +249,12 @@ class Listener:
         Take in that the person says that the alarm, or the doubt of the bit that turns, was nothing.
 
         Returns what is to be said of it. What it alone made suspect is no longer: that a doubt was nothing
-        says nothing of an alarm before it. After an alarm what is heard now counts as normal for this bit.
+        says nothing of an alarm before it, and that another fault than a loose bit was nothing says nothing
+        of a doubt. After an alarm of a loose bit what is heard now counts as normal for this bit.
         """
-        bit, alarmed = self.watcher.meant, self.watcher.alarmed
+        bit, alarmed, another = self.watcher.meant, self.watcher.alarmed, self.watcher.has_another_fault
         said = self.watcher.nothing(self.at)
-        if said:
+        if said and not another:
             # Whose alarm was nothing is tight, and has been since it began to be in doubt.
             self.locator.dispel(bit)
         if said and alarmed:

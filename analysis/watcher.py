@@ -25,7 +25,18 @@ from analysis.causes import explain
 from analysis.change import budget_rows
 from analysis.comparison import LIKE, TESTS, Comparison, margins
 from analysis.cut import FAMILIES, MIXED, Context, Moment
-from analysis.events import Against, Alarm, Cause, Checked, Deaf, Event, Heard, State, StateChange
+from analysis.events import (
+    OTHER_FAULTS,
+    Against,
+    Alarm,
+    Cause,
+    Checked,
+    Deaf,
+    Event,
+    Heard,
+    State,
+    StateChange,
+)
 from analysis.faults import Others
 from analysis.first_seconds import LEAST_ROWS, Clear, FirstSeconds, is_surely_cut, known_of
 from analysis.health import Health
@@ -221,23 +232,31 @@ class Watcher:
         """
         Take in, at ``at`` s, that the person says that the alarm was nothing.
 
-        As it sounds now counts as normal from here on, for this bit: else it would alarm at once again.
+        As it sounds now counts as normal from here on, for this bit: else it would alarm at once again. Of
+        another fault than a loose bit it is not told again: that says nothing of a doubt of the bit.
         """
         bit = self.meant
         if not (self._alarmed or bit in self._unproven):
             return []
+        if self._alarmed and self._other is not None and self._other != "colour":
+            return self._bear(bit, self._other, at)
         self._unproven.pop(bit, None)
         self._first.over(bit)
         if not self._alarmed:
             return self._turn(at, self.state, "said to be nothing: the bit is in doubt no more")
         if self._other == "colour":
             self._accept_colour(bit)
-        elif self._other is not None:
-            self._bearable.add((bit, self._other))
         else:
             self._accept(bit)
         self._begin()
         return self._turn(at, "listen", "said to be nothing: what is heard now counts as normal from here on")
+
+    def _bear(self, bit: int, cause: Cause, at: float) -> list[Event]:
+        """Tell another fault of a bit no more: whether it is tight was not asked."""
+        self._bearable.add((bit, cause))
+        self._begin()
+        state: State = "uneasy" if self._is_in_doubt(bit) else "listen"
+        return self._turn(at, state, "said to be nothing: it is not told again of this bit in this run")
 
     def _accept(self, bit: int) -> None:
         """Take for normal what is heard of a bit: also where a reference, or physics, knows better."""
@@ -290,6 +309,11 @@ class Watcher:
     def _turn(self, at: float, state: State, because: str) -> list[Event]:
         self.state = self._said = state
         return [StateChange(at, state, because)]
+
+    @property
+    def has_another_fault(self) -> bool:
+        """Whether there is an alarm that tells nothing of whether the bit is tight."""
+        return self._alarmed and self._other in OTHER_FAULTS
 
     @property
     def alarmed(self) -> bool:
@@ -756,12 +780,15 @@ class Watcher:
     def _has_begun(self, moment: Moment) -> bool:
         return any(bit == moment.context.bit for bit, _ in self._learning)
 
+    def _is_in_doubt(self, bit: int) -> bool:
+        return bit in self._unproven and self._unproven[bit].accuses
+
     def _judge_learned(self, heard: str) -> tuple[State, str]:
         if self.score > 0.5 or (self.state == "uneasy" and self.score > GOOD):
             return "uneasy", "a change is building"
-        doubt = self._unproven.get(self._bit)
-        if doubt is not None and doubt.accuses:
-            since = "since it was tightened" if doubt.against == "before" else "from the start"
+        if self._is_in_doubt(self._bit):
+            was_tight = self._unproven[self._bit].against == "before"
+            since = "since it was tightened" if was_tight else "from the start"
             return "uneasy", f"the bit was in doubt {since}: look at it"
         if self._idle > _NO_CUT:
             return "settle", f"nothing is being cut, {heard}"

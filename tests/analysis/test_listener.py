@@ -584,9 +584,12 @@ def test_that_it_was_nothing_takes_back_what_there_is():
     ear = listener(locator=(place := Resuming()))
     assert ear.nothing() == []
     told(UNTIL_SLIP, ear)
-    over = copy.deepcopy(ear)
+    over, other = copy.deepcopy(ear), copy.deepcopy(ear)
     ear.nothing()
     assert place.taken_back == ["doubt of 0", "alarm"]
+    other.watcher._raise("stalled")  # noqa: SLF001 - of another fault nothing is said of the bit
+    other.nothing()
+    assert other.locator.taken_back == ["alarm"]  # type: ignore[attr-defined]
     over.tightened()
     over.watcher._unproven[0] = Checked(over.at, "before", "doubtful", ("it rocks",))  # noqa: SLF001
     assert over.nothing()

@@ -40,3 +40,22 @@ def test_what_a_person_called_nothing_is_not_said_again():
     machine.events += machine.watcher.nothing(machine.at)
     machine.cuts().air(10.0)
     assert machine.alarms == ["stalled"]
+
+
+def test_that_another_fault_was_nothing_says_nothing_of_a_doubt_of_the_bit():
+    """The person was asked about the feed that is held: a bit in doubt stays so, until that is settled."""
+    machine = Machine()
+    for _ in range(3):
+        machine.hear(4.0, signs=12.0).air(1.0)
+    assert machine.watcher.state == "uneasy"
+    machine.air(10.0)
+    assert machine.alarms == ["stalled"]
+    said = machine.watcher.nothing(machine.at)
+    assert [(turn.state, "counts as normal" in turn.because) for turn in said] == [("uneasy", False)]
+    machine.events.clear()
+    assert machine.hear(4.0, signs=12.0).watcher.state == "uneasy"
+    # Once such an alarm is over by itself, the person is asked about the bit, and settles it.
+    machine.hear(3.0, signs=12.0, **CHATTER).hear(8.0, signs=12.0)
+    assert machine.alarms == ["chatter"]
+    machine.watcher.nothing(machine.at)
+    assert machine.hear(1.0, signs=12.0).watcher.state == "listen"

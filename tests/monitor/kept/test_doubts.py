@@ -6,7 +6,7 @@ from typing import Any
 import pytest
 from journal_bench import begin
 
-from analysis.events import Alarm, Checked, Event, Tightness, to_dict
+from analysis.events import Alarm, Cause, Checked, Event, Tightness, to_dict
 from monitor.controls import PRESSED
 from monitor.journal import open_run
 from monitor.kept.doubts import doubts
@@ -91,3 +91,18 @@ def test_a_press_is_of_the_bit_that_it_names(home: Path, clock: FakeClock):
             PRESSED, 26.0, {"event": PRESSED, "at": 26.0, "kind": "nothing", "of": "alarm", "bit": 1}
         )
     assert doubts(open_run(home, journal.id)) == {2: 25.0}
+
+
+@pytest.mark.parametrize(("cause", "left"), [("loose", {}), ("unknown", {}), ("stalled", {0: 8.0})])
+def test_that_another_fault_was_nothing_settles_no_doubt(
+    home: Path, clock: FakeClock, cause: Cause, left: dict[int, float]
+):
+    """Who holds the feed was not asked whether the bit is tight."""
+    alarm = Alarm(12.0, 11.0, cause, 0.7, ("why",), 20.0, 18.0)
+    with begin(home, clock) as journal:
+        for event in (found(8.0, "doubtful"), alarm):
+            body = to_dict(event)
+            journal.event(str(body["event"]), event.at, body)
+        press = {"event": PRESSED, "at": 13.0, "kind": "nothing", "of": "alarm", "bit": 0}
+        journal.event(PRESSED, 13.0, press)
+    assert doubts(open_run(home, journal.id)) == left
