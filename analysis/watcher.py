@@ -190,6 +190,7 @@ class Watcher:
         self._covered = 0.0
         self._bit = 0
         self._said: State | None = None
+        self._why_deaf = ""
         self._because = "learning how this cut sounds"
         self._alarmed = self._unproved = False
         self._accused = 0
@@ -307,6 +308,8 @@ class Watcher:
         return self._accused if self._alarmed else self._bit
 
     def _turn(self, at: float, state: State, because: str) -> list[Event]:
+        if self.state == "deaf":  # nothing that a person says makes it hear again
+            state, because = "deaf", f"{because}; {self._why_deaf}"
         self.state = self._said = state
         return [StateChange(at, state, because)]
 
@@ -330,6 +333,7 @@ class Watcher:
         if not health.changed:
             return []
         self.state = self._said = "deaf"
+        self._why_deaf = health.reason
         return [Deaf(at, health.reason), StateChange(at, "deaf", health.reason)]
 
     def forget(self, bit: int, since: float) -> None:
@@ -736,7 +740,8 @@ class Watcher:
 
     def _judge(self, moment: Moment, health: Health) -> tuple[State, str]:
         if health.deaf:
-            return "deaf", health.reason
+            self._why_deaf = health.reason if self.state != "deaf" else self._why_deaf
+            return "deaf", self._why_deaf
         if self._alarmed:
             return "alarm", "the sound has changed"
         if moment.phase is Phase.OFF or moment.context.either:

@@ -815,6 +815,22 @@ def test_a_source_that_is_gone_is_deaf_at_once():
     assert cut.watcher.silence(cut.at, cut.health) == []
 
 
+@pytest.mark.parametrize("says", ["nothing", "tightened"])
+def test_nothing_that_a_person_says_makes_it_hear_again(says: str):
+    """What was said is told, and the alarm is over; it stays deaf, for the reason that was given."""
+    cut = LEARNED.copy().hear(3.0, **SLIP)
+    cut.health.lost("unplugged")
+    cut.events += cut.watcher.silence(cut.at, cut.health)
+    (turn,) = getattr(cut.watcher, says)(cut.at)
+    assert turn.state == "deaf"
+    assert turn.because.startswith({"nothing": "said to be nothing", "tightened": "tightened"}[says])
+    assert turn.because.endswith("; unplugged")
+    assert not cut.watcher.alarmed
+    before = cut.events.copy()
+    assert cut.hear(5.0, trouble="samples are not finite").events == before
+    assert cut.hear(1.0).watcher.state == ("listen" if says == "nothing" else "learn")
+
+
 # Always
 
 
