@@ -12,7 +12,7 @@ from analysis.microphone.own_gain import OwnGain
 # 12 dB or more with one, which rose by more than 0.4 of that within 3 s. What was switched off does not rise.
 _MOVES, _SURELY_MOVES, _COMES_BACK = 3.0, 6.0, 0.4
 
-# dB: headroom that a cut, louder than whatever was heard here, wants; a peak below which all is soft; how
+# dB: headroom that a cut, louder than whatever was heard here, wants; a swing below which all is soft; how
 # near the floor hum is most of it; and how little of a spindle's lines is too little.
 _HEADROOM, _SOFT, _MOST_OF_IT, _STANDS = 6.0, -50.0, 3.0, 3.0
 
@@ -78,7 +78,7 @@ def _cautions(found: Checkup) -> Iterator[str]:
     elif found.headroom < _HEADROOM:
         small = f"only {found.headroom:.0f} dB of headroom, and a cut may be louder"
         yield f"{small}: {unless}turn the gain down or move away"
-    if found.peak < _SOFT:
+    if found.swing < _SOFT:
         yield "all is very soft: turn the gain up or move nearer"
     if found.gain and found.gain.fell >= _MOVES and not _moves_surely(found.gain):
         yield (

@@ -37,7 +37,9 @@ class Checkup:
     wrong
         Why nothing can be heard with it, in words; empty when something can.
     level, peak
-        Of all that was heard, and of the highest sample, dBFS.
+        Of all that was heard, and of the highest sample as it comes, dBFS: a constant takes its headroom.
+    swing
+        Half the way from the lowest sample to the highest, dBFS.
     clipped
         Share of samples at full scale.
     floor
@@ -60,6 +62,7 @@ class Checkup:
     wrong: str
     level: float
     peak: float
+    swing: float
     clipped: float
     floor: float
     hum: Hum | None = None
@@ -97,9 +100,10 @@ def check(samples: NDArray[np.float32], rate: int, bit: Bit) -> Checkup:
         raise ValueError(f"{len(samples)} samples are too few to tell anything of a microphone")
     size = np.abs(samples.astype(np.float64))
     peak, clipped = float(size.max()), float((size >= FULL).mean())
-    wrong = trouble(peak, float(np.ptp(samples)), clipped)
+    spread = float(np.ptp(samples))
+    wrong = trouble(peak, spread, clipped)
     if not np.isfinite(peak):
-        return Checkup(rate, len(samples) / rate, wrong, *(np.nan, np.nan, np.nan, np.nan))
+        return Checkup(rate, len(samples) / rate, wrong, *(np.nan,) * 5)
     sound = samples.astype(np.float64) - samples.astype(np.float64).mean()
     heard = spindle(samples, rate, bit, bit.speed) if bit.speed else None
     return Checkup(
@@ -108,6 +112,7 @@ def check(samples: NDArray[np.float32], rate: int, bit: Bit) -> Checkup:
         wrong=wrong,
         level=_level(sound),
         peak=float(decibels(peak * peak)),
+        swing=float(decibels((spread / 2.0) ** 2)),
         clipped=clipped,
         floor=floor_level(sound, rate),
         hum=hum(sound, rate, heard.speed / 60.0 if heard else None),

@@ -268,6 +268,7 @@ def found(**changed):
         "wrong": "",
         "level": -30.0,
         "peak": -12.0,
+        "swing": -12.0,
         "clipped": 0.0,
         "floor": -50.0,
         "gain": OwnGain(1, 0.4, 0.4),
@@ -288,7 +289,7 @@ def found(**changed):
         ({"gain": OwnGain(1, 3.0, 3.0)}, "caution", "softer after a loud sound"),
         ({"clipped": 0.001, "peak": 0.0}, "caution", "full scale"),
         ({"peak": -5.0}, "caution", "only 5 dB of headroom"),
-        ({"peak": -51.0}, "caution", "turn the gain up"),
+        ({"peak": -51.0, "swing": -51.0}, "caution", "turn the gain up"),
         ({"hum": Hum(50, -52.0, 3)}, "caution", "another cable"),
         ({"hum": Hum(50, -54.0, 3)}, "fit", ""),
         ({"spindle": Spindle(18000.0, 1.0, 2.9)}, "caution", "hardly stands out"),
@@ -301,6 +302,15 @@ def test_the_verdict_says_what_to_change(changed, verdict, said):
     assert advice.verdict == verdict
     assert [said in each for each in advice.change] == [True] * (verdict != "fit")
     assert advice.untested == ()
+
+
+@pytest.mark.parametrize("constant", [0.0, 0.02])
+def test_a_constant_hides_not_that_all_is_very_soft(constant: float):
+    """Cheap converters add one: it is no sound, whatever the highest sample is."""
+    soft = (noise(6.0, 3e-4) + constant).astype(np.float32)
+    advice = advise(check(soft, RATE, BIT))
+    assert advice.verdict == "caution"
+    assert any("very soft" in each for each in advice.change)
 
 
 def test_what_was_not_tested_is_said():
