@@ -169,8 +169,8 @@ class Watcher:
         self._learning: dict[tuple[int, str], list[Moment]] = {}
         # What was found unfit to be learned from so far.
         self._unfit: set[tuple[int, str]] = set()
-        # Which bit was tightened, and is to be compared with the good sound from before.
-        self._rechecks: int | None = None
+        # Which bits were tightened, and are to be compared with the good sound from before.
+        self._rechecks: set[int] = set()
         # What a person has said to be nothing, by bit: how far signs had risen, how strong they were, and how
         # much of its colour the sound had lost, dB.
         self._allowed: dict[int, Array64] = {}
@@ -292,11 +292,13 @@ class Watcher:
         if never_good or (self._alarmed and self._unproved):
             self._forget_normal(bit)
         self._begin()
-        self._rechecks = None if self._main(bit) is None else bit
+        self._rechecks.discard(bit)
+        if self._main(bit) is not None:
+            self._rechecks.add(bit)
         self._unlearn(bit)
         self._promised.add(bit)
         said = "tightened: the first seconds of cutting will be checked"
-        if self._rechecks is None:
+        if bit not in self._rechecks:
             said = (
                 "tightened: no good sound from before is known; the first seconds will be checked without it"
             )
@@ -434,7 +436,7 @@ class Watcher:
         """Learn from a row of cutting, or compare it."""
         context, sample = moment.context, moment.sample
         key, both = (context.bit, context.kind), (context.bit, MIXED)
-        rechecks = self._rechecks == context.bit
+        rechecks = context.bit in self._rechecks
         self._now.append(sample.plain)
         self._hear_in_step(moment)
         if rechecks and self._may_recheck(moment):
@@ -546,14 +548,14 @@ class Watcher:
             return None
         del self._learning[key]
         self._unfit.discard(key)
-        if key in self.baselines and self._rechecks != key[0]:
+        if key in self.baselines and key[0] not in self._rechecks:
             self._keep_at_another_speed(key, result, moment.context.asked)
             return None
         return self._check(key, result, heard[0].middle, moment.at)
 
     def _check(self, key: tuple[int, str], fresh: Baseline, since: float, at: float) -> Alarm | None:
         """Freeze a fresh baseline, unless what is known of this bit speaks against it."""
-        rechecking = self._rechecks == key[0]
+        rechecking = key[0] in self._rechecks
         against, known, found = self._find(key, fresh)
         if found.verdict != "tight" and self._is_accepted(key[0], fresh):
             self._freeze(key, fresh, since, at)
@@ -572,7 +574,7 @@ class Watcher:
         if found.verdict == "doubtful":
             self._unproven[key[0]] = checked
         if rechecking:
-            self._rechecks = None
+            self._rechecks.discard(key[0])
         return None
 
     def _freeze(self, key: tuple[int, str], fresh: Baseline, since: float, at: float) -> None:
@@ -609,7 +611,7 @@ class Watcher:
 
     def _find(self, key: tuple[int, str], fresh: Baseline) -> tuple[Against, Known | None, Finding]:
         good = self.baselines.get(key) or self._main(key[0])
-        if self._rechecks == key[0] and good is not None:
+        if key[0] in self._rechecks and good is not None:
             before = Known.of([good])
             return "before", before, compare(fresh, before, self._correlation)
         known = known_of(self._references.get(key[0]), key[1])
@@ -637,9 +639,9 @@ class Watcher:
         self._most.clear()
         self._learned_at.setdefault(key, (since, at))
         self._first.over(key[0])
-        rechecked = self._rechecks == key[0]
+        rechecked = key[0] in self._rechecks
         good_until = since if rechecked else min(since, self._first.good_until(key[0]))
-        self._rechecks = None if rechecked else self._rechecks
+        self._rechecks.discard(key[0])
         self._raise()
         self._comparison.find(since)
         self.score = self._comparison.score
@@ -648,7 +650,7 @@ class Watcher:
     def _look_for_slip(self, moment: Moment) -> Alarm | None:
         """Return the alarm of a bit that is loose from the first second on, found early."""
         slip = self._first.row(moment)
-        if slip is None or self._alarmed or self._rechecks == moment.context.bit:
+        if slip is None or self._alarmed or moment.context.bit in self._rechecks:
             return None
         bit, at = moment.context.bit, moment.at
         # What was learned meanwhile is how the loose bit sounds.
@@ -771,14 +773,14 @@ class Watcher:
             return "learn", f"learning how the bit sounds at another speed, {heard}"
         if is_unlike:
             return "settle", f"{heard}, unlike what was learned of this bit: nothing can be compared"
-        if self._rechecks == moment.context.bit or self._main(moment.context.bit) is None:
+        if moment.context.bit in self._rechecks or self._main(moment.context.bit) is None:
             return self._judge_unlearned(moment, heard)
         return self._judge_learned(heard)
 
     def _judge_unlearned(self, moment: Moment, heard: str) -> tuple[State, str]:
         if moment.phase is Phase.AIR and not self._has_begun(moment):
             return "settle", f"nothing is being cut yet, {heard}"
-        rechecking = self._rechecks == moment.context.bit
+        rechecking = moment.context.bit in self._rechecks
         because = "comparing with the good sound from before" if rechecking else self._because
         return "learn", f"{because}, {heard}"
 

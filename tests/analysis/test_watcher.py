@@ -1410,6 +1410,18 @@ def test_tightened_beside_talk_is_not_said_to_be_compared():
     assert cut.hear(1.0, context=ACROSS).watcher.state == "learn"
 
 
+def test_each_bit_that_was_tightened_is_checked_when_it_cuts():
+    """However many of them were, one after the other, before they cut again."""
+    one, two = Context(1, told=True), Context(2, told=True)
+    cut = Cut().hear(6.0, context=one).hear(6.0, context=two)
+    for context in (one, two):
+        cut.hear(2.0, context=context, **SLIP)
+        cut.events += cut.watcher.tightened(cut.at)
+    assert len(cut.alarms) == 2
+    assert checks(cut.hear(4.0, context=two)) == [("before", "tight")]
+    assert checks(cut.hear(4.0, context=one)) == [("before", "tight")] * 2
+
+
 def test_tightened_before_anything_was_learned_is_learned():
     """There is nothing to compare with: the cut is learned as any other, and what physics says is told."""
     cut = Cut().hear(1.0)
