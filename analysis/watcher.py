@@ -81,6 +81,8 @@ GOOD = 0.25
 # seconds of cutting it is said.
 _COVERED, _COVERED_LONG = 6.0, 3.0
 _COVERED_AT_MOST = 1.5 * _COVERED_LONG
+# A clear row takes back so many: beside a radio one in ten is clear, and that is no listening.
+_CLEARS = 4.0
 
 # A baseline that was learned less than so many s before an onset is no proof that the cut was good till then.
 _FRESH = 1.0
@@ -94,6 +96,7 @@ _OF_BOTH = 2.0
 # In one cut a spindle keeps its speed within this share: what turns otherwise may be another machine. That
 # nothing can be compared for so many s is said.
 _ONE_SPEED, _UNLIKE_LONG = 0.02, 1.0
+_UNLIKE_AT_MOST = 1.5 * _UNLIKE_LONG
 
 # After so many s without a cut it is said that none is heard: one that should be heard is missed.
 _NO_CUT = 6.0
@@ -462,7 +465,7 @@ class Watcher:
             return self._weigh(moment.at)
         main = baseline or self._main_like_it(context.bit, sample)
         if main is None:
-            self._unlike += self._seconds
+            self._unlike = min(self._unlike + self._seconds, _UNLIKE_AT_MOST)
             self._learns = may_learn and not self._is_doubted(key, sample)
             return self._weigh_hidden(moment.at)
         return self._compare(moment, main, margins(context, like=baseline is not None))
@@ -511,7 +514,7 @@ class Watcher:
         """Note for how long noise has risen far above the teeth: a heavier cut is louder in both."""
         louder = min(sample.hiss - normal.hiss, sample.noise - normal.noise)
         if louder <= _COVERED:
-            self._covered = 0.0
+            self._covered = max(self._covered - _CLEARS * self._seconds, 0.0)
         elif louder - max(sample.teeth - normal.tooth_pass, 0.0) > _COVERED:
             self._covered = min(self._covered + self._seconds, _COVERED_AT_MOST)
         else:
@@ -679,7 +682,7 @@ class Watcher:
 
     def _compare(self, moment: Moment, baseline: Baseline, held: Array64) -> Alarm | None:
         self.compared = True
-        self._unlike = 0.0
+        self._unlike = max(self._unlike - _CLEARS * self._seconds, 0.0)
         self._note_cover(moment.sample, baseline.normal)
         bit = moment.context.bit
         faded = self._faded.get(bit, 0.0)

@@ -395,6 +395,17 @@ def test_a_covered_cut_is_said_and_compared():
     assert cut.states[-1] == "alarm"
 
 
+@pytest.mark.parametrize("hidden", [TALK, LOUD, {"speed": 15.0}], ids=["talk", "noise", "another speed"])
+def test_one_clear_row_in_ten_is_no_listening(hidden: dict[str, float]):
+    """Of a minute in which nearly nothing is compared it is said that nothing is, without a break."""
+    cut = LEARNED.copy().hear(_COVERED_LONG + 1.0, **hidden)
+    assert cut.states[-1] == "settle"
+    for _ in range(60):
+        cut.rows(9, **hidden).rows(1)
+    assert cut.states[-1] == "settle"
+    assert cut.states.count("listen") == 1
+
+
 def test_a_heavier_cut_covers_nothing():
     """Its teeth are louder by as much as its noise, as with more gain: it is compared, and that is said."""
     cut = LEARNED.copy().hear(60.0, **LOUD, teeth=LOUD["noise"])
