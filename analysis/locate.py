@@ -35,6 +35,7 @@ from analysis.program import (
     schedule,
 )
 from analysis.program.engagement import Engagement, engagement
+from analysis.program.waits import perhaps_longer
 from analysis.which_bit import Fit
 
 # Up to this share of the other family the kind of cut is told.
@@ -88,6 +89,11 @@ class Plan:
     def cuts(self) -> NDArray[np.bool_]:
         """Which moves take material away, shape (n,)."""
         return cutting(self.program.moves, self.program.tops) & (self.met.depth > _NOTHING)
+
+    @cached_property
+    def perhaps_longer(self) -> NDArray[np.float64]:
+        """By how much longer than in ``times``, s, each move may last, shape (n,): the unit is a guess."""
+        return perhaps_longer(self.program.moves, self.program.tops)
 
     @cached_property
     def in_work(self) -> NDArray[np.bool_]:

@@ -524,7 +524,7 @@ def _likeliest(mass: Floats) -> slice:
 
 def _anywhere(track: Track, *, begun: bool = False) -> Floats:
     """Return how likely each cell is before anything was heard, or when all was lost, shape (n,)."""
-    waits = track.sort > TIMED
+    waits = (track.sort > TIMED) & (track.bit < 0)
     middle, standing = (0.9, 0.1) if begun else (_MIDDLE, _STANDING)
     found = np.where(waits, standing / waits.sum(), middle / max(int((~waits).sum()), 1))
     found[0] += 1.0 - middle - standing

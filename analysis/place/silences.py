@@ -40,6 +40,11 @@ class Silences:
         begin = np.concatenate(([-np.inf], *(ends for _, ends in spells)))
         end = np.concatenate((*(begins for begins, _ in spells), [np.inf]))
         lasting = end - begin
+        # A dwell may last longer than it is taken to.
+        longer = np.flatnonzero(plan.perhaps_longer)
+        at = np.searchsorted(begin, plan.times.begin[longer], side="right") - 1
+        within = plan.times.end[longer] <= end[at]
+        np.add.at(lasting, at[within], plan.perhaps_longer[longer[within]])
         # Between two stints it waits.
         lasting[np.cumsum([0, *(len(begins) for begins, _ in spells)])] = np.inf
         return cls(begin, end, lasting)

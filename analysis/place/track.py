@@ -36,7 +36,7 @@ class Track:
     """
     n cells in the order in which they are passed.
 
-    A wait lies before each stint, and one after the last.
+    A wait lies before each stint, and one after the last; and where nobody knows how long a dwell lasts.
 
     Attributes
     ----------
@@ -57,7 +57,7 @@ class Track:
     begins
         (n,) whether a move has just begun.
     bit
-        (n,) T number of the bit that turns; -1 in a wait.
+        (n,) T number of the bit that turns; -1 in a wait between stints, and while the spindle stops.
     """
 
     step: float
@@ -164,7 +164,24 @@ def _stint(plan: Plan, number: int, shares: NDArray[np.float64], step: float) ->
     turns[: round(_START / step)] = np.nan
     extra = np.where(cuts, _PER_DECADE * np.log10(rate / _USUAL), np.nan)
     same, bit = np.zeros(len(move), dtype=np.bool_), np.where(stops, -1, moves.bit[move])
-    return move, move, sort, turns, extra, same, shares[move], _begins(move), bit
+    piece = move, move, sort, turns, extra, same, shares[move], _begins(move), bit
+    return _with_waits(piece, first + np.flatnonzero(plan.perhaps_longer[first : last + 1]), ~stops)
+
+
+def _with_waits(piece: _Piece, dwells: NDArray[np.intp], goes: NDArray[np.bool_]) -> _Piece:
+    """Put a wait in place of each of some dwells, where it ``goes`` on, shape (n,): no cell for its time."""
+    move = piece[0]
+    at = np.searchsorted(move, dwells)
+    stays = np.flatnonzero(~(np.isin(move, dwells) & goes))
+    where = np.repeat(np.searchsorted(stays, at), WAITS)
+    cells = np.insert(stays, where, np.repeat(at, WAITS))
+    waits = np.insert(np.zeros(len(stays), dtype=np.bool_), where, values=True)
+    columns = [column[cells] for column in piece]
+    columns[0][waits] = np.repeat(dwells, WAITS)
+    columns[1] = columns[0]
+    columns[2][waits] = np.tile(np.arange(WAIT, WAIT + WAITS), len(dwells))
+    columns[4][waits] = np.nan
+    return tuple(columns)
 
 
 def _begins(move: NDArray[np.intp]) -> NDArray[np.bool_]:

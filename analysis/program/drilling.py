@@ -101,7 +101,7 @@ def _carry_over(carriage: Carriage, block: Block, modes: Modes) -> Cycle:
     if modes.motion in DWELLS and (cycle.pause is None or cycle.pause < 0):
         raise block.error(f"{code} needs a wait P of 0 seconds or more; add it", pause)
     if pause and modes.motion in DWELLS:
-        note_long_wait(pause, block, carriage.notes)
+        note_long_wait(pause, block, carriage.notes, at_bottom=True)
     return cycle
 
 

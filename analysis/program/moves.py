@@ -53,12 +53,17 @@ class Kind(enum.IntEnum):
 
 
 class Way(NamedTuple):
-    """How a move gets to its end: about which centre and how far (rad), how fast (mm/min), how long (s)."""
+    """
+    How a move gets to its end: about which centre and how far (rad), how fast (mm/min), how long (s).
+
+    One that `probes` is a wait, for nobody knows how far it goes.
+    """
 
     centre: Point = NOWHERE
     sweep: float = 0.0
     feed: float = math.nan
     seconds: float = 0.0
+    probes: bool = False
 
 
 STRAIGHT = Way()
@@ -100,6 +105,7 @@ class Rows:
         self.bit = array("i")
         self.system = array("i")
         self.seconds = array("d")
+        self.probes = array("b")
         self.z_known = array("b")
         self.unmeasured: list[tuple[int, int]] = []
 
@@ -120,6 +126,7 @@ class Rows:
         self.bit.append(setting.bit)
         self.system.append(setting.system)
         self.seconds.append(way.seconds)
+        self.probes.append(way.probes)
         self.z_known.append(setting.z_known)
         self.go_on(end, setting.line, setting.word)
 
@@ -160,7 +167,10 @@ class Moves:
     system
         (n,) int16, coordinate system: 1 to 9 for G54 to G59.3, 100 and P for G54.1 P.
     seconds
-        (n,) s to dwell, or the duration asked for by inverse-time feed (G93); else 0.
+        (n,) P of a wait, whose unit `analysis.program.waits` tells; s that a probe takes at the most, or that
+        are asked for by inverse-time feed (G93); else 0.
+    probes
+        (n,) whether a wait is a probing move.
     z_known
         (n,) whether its Z is, from start to end, what the program says of the tip of the bit: not on the way
         to or from a place that only the machine knows, nor where the length offset has been taken off, nor
@@ -183,6 +193,7 @@ class Moves:
     bit: NDArray[np.int32]
     system: NDArray[np.int16]
     seconds: NDArray[np.float64]
+    probes: NDArray[np.bool_]
     z_known: NDArray[np.bool_]
     file_line: NDArray[np.int32]
     word: NDArray[np.int32]
@@ -239,6 +250,7 @@ def moves_from(rows: Rows, begin: int = 0) -> Moves:
         bit=spread(rows.bit).astype(np.int32),
         system=spread(rows.system).astype(np.int16),
         seconds=spread(rows.seconds).astype(np.float64),
+        probes=spread(rows.probes).astype(np.bool_),
         z_known=z_known[begin:],
         file_line=np.array(rows.line[begin:], dtype=np.int32),
         word=np.array(rows.word[begin:], dtype=np.int32),

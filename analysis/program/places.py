@@ -6,7 +6,7 @@ is not in the program; from there on it is adrift until the program states where
 """
 
 from analysis.program.carriage import AXES, Carriage
-from analysis.program.moves import Kind
+from analysis.program.moves import Kind, Way
 from analysis.program.state import SYSTEMS, Modes
 from analysis.program.words import Block, Word
 
@@ -54,7 +54,8 @@ def probe(block: Block, carriage: Carriage, modes: Modes) -> None:
     if not modes.feed:
         raise block.error("a probing move without F: add a feed rate greater than 0")
     way = sum((b - a) ** 2 for a, b in zip(begin, far, strict=True)) ** 0.5
-    carriage.wait(Kind.DWELL, block, modes, 60.0 * way / modes.feed)
+    most = Way(seconds=60.0 * way / modes.feed, probes=True)
+    carriage.add(Kind.DWELL, begin, block, modes, most)
     carriage.lose(axes, f"a probe decides it on line {block.number}", adrift=True)
 
 

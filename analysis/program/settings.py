@@ -10,10 +10,8 @@ from analysis.program.codes import Codes
 from analysis.program.moves import Kind
 from analysis.program.notes import Notes
 from analysis.program.state import FURTHER_SYSTEM, INVERSE_TIME, PER_MINUTE, Modes
+from analysis.program.waits import remark
 from analysis.program.words import Block, Word
-
-LONG_WAIT = 100.0
-"""s; a longer dwell was probably meant in milliseconds."""
 
 _COPIED = ("plane", "distance", "arc_distance", "return_mode")
 
@@ -84,15 +82,15 @@ def dwell(word: Word, block: Block, modes: Modes, carriage: Carriage) -> None:
     wait = block.take("P")
     if wait is None or wait.value < 0:
         raise block.error("G4 needs P, the seconds to wait (0 or more); add it", wait or word)
-    note_long_wait(wait, block, carriage.notes)
+    note_long_wait(wait, block, carriage.notes, at_bottom=False)
     carriage.wait(Kind.DWELL, block, modes, wait.value)
 
 
-def note_long_wait(wait: Word, block: Block, notes: Notes) -> None:
-    """Say so where a wait is so long that milliseconds may be meant."""
-    if wait.value >= LONG_WAIT:
-        text = f"a wait of {wait.value:g} s: P is read as seconds (NISTIR 6556); were milliseconds meant?"
-        notes.add(text, block.number, wait.column, wait.text)
+def note_long_wait(wait: Word, block: Block, notes: Notes, *, at_bottom: bool) -> None:
+    """Say so, once, where a wait is so long that it is taken as milliseconds."""
+    text = remark(wait.value, at_bottom=at_bottom)
+    if text:
+        notes.once(text, block.number, wait.column, wait.text)
 
 
 def plane_and_distances(codes: Codes, block: Block, modes: Modes) -> Modes:

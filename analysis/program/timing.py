@@ -11,6 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from analysis.program.moves import AXES_OF_PLANE, Kind, Moves
+from analysis.program.waits import lasting
 
 _STOPS = (Kind.DWELL, Kind.PAUSE, Kind.BIT_CHANGE)
 
@@ -199,4 +200,4 @@ def _durations(
     ramps = (2 * top - np.sqrt(entry) - np.sqrt(leave)) / acceleration
     ramp_way = (2 * peak - entry - leave) / (2 * acceleration)
     seconds = ramps + np.maximum(moves.length - ramp_way, 0) / top
-    return np.where(moving, seconds, np.where(moves.kind == Kind.DWELL, moves.seconds, 0.0))
+    return np.where(moving, seconds, lasting(moves))

@@ -1,15 +1,48 @@
 """
-The wait for the spindle, also for a control that reads P of G4 as milliseconds.
+Waits, whether a program means milliseconds by them, and the wait for the spindle that is written.
 
-NISTIR 6556 means seconds, some controls milliseconds, and nothing in a program says which. Waits of minutes
-tell that milliseconds may be meant; then too short a wait would let a bit into the wood that hardly turns.
+NISTIR 6556 means seconds by P of G4, some controls milliseconds, and nothing in a program says which. Hardly
+anybody waits for minutes, or lets a bit turn for seconds at the bottom of a hole, which would burn: a P that
+would be such a wait tells that the program means milliseconds by all. That is a guess. So what is written is
+long enough in either reading, for too short a wait would let a bit into the wood that hardly turns; and the
+place does not count on how long such waits last.
 """
 
 import numpy as np
+from numpy.typing import NDArray
 
 from analysis.program.moves import Kind, Moves
 from analysis.program.points import number
-from analysis.program.settings import LONG_WAIT
+
+_LONG, _LONG_AT_BOTTOM = 100.0, 5.0
+_MILLISECOND = 0.001
+
+
+def remark(wait: float, *, at_bottom: bool) -> str:
+    """Return how a wait is taken that looks like milliseconds, of a hole or not; of others nothing."""
+    if not _looks_like_milliseconds(wait, at_bottom):
+        return ""
+    return (
+        f"a wait of P{wait:g} is taken as milliseconds, {_MILLISECOND * wait:g} s, as are all of this "
+        "program: on a control that reads seconds (NISTIR 6556) it takes longer than is said"
+    )
+
+
+def lasting(moves: Moves) -> NDArray[np.float64]:
+    """Return how long each wait lasts, s, shape (n,); 0 for all other moves."""
+    unit = _MILLISECOND if _longest(moves) else 1.0
+    written = _written(moves)
+    return np.where(moves.kind == Kind.DWELL, moves.seconds * np.where(written, unit, 1.0), 0.0)
+
+
+def perhaps_longer(moves: Moves, tops: NDArray[np.float64]) -> NDArray[np.float64]:
+    """
+    Return by how much longer, s, each wait lasts, shape (n,), should the control read seconds all the same.
+
+    With the bit in the work, below `tops`, shape (n,), nobody asks for so much: there it is 0, as it is for
+    all other moves, and for all in a program whose waits are taken as seconds.
+    """
+    return np.where(_written(moves) & (moves.end[:, 2] >= tops), moves.seconds - lasting(moves), 0.0)
 
 
 def spin_up_word(moves: Moves, seconds: float) -> float:
@@ -32,7 +65,7 @@ def spin_up_word(moves: Moves, seconds: float) -> float:
     if not _longest(moves):
         return seconds
     turned = (moves.speed > 0) & (np.diff(moves.speed, prepend=0.0) != 0)
-    own = float(moves.seconds[turned & (moves.kind == Kind.DWELL)].max(initial=0.0))
+    own = float(moves.seconds[turned & _written(moves)].max(initial=0.0))
     return max(1000.0 * seconds, own)
 
 
@@ -49,7 +82,19 @@ def waits_in_words(moves: Moves, seconds: float) -> str:
     )
 
 
+def _written(moves: Moves) -> NDArray[np.bool_]:
+    """Return which moves are waits of a P that is written, shape (n,); how long a probe takes is not."""
+    return np.asarray((moves.kind == Kind.DWELL) & ~moves.probes)
+
+
 def _longest(moves: Moves) -> float:
     """Return the longest wait that looks like milliseconds, as its P says; 0 where there is none."""
-    waits = moves.seconds[moves.kind == Kind.DWELL]
-    return float(waits[waits >= LONG_WAIT].max(initial=0.0))
+    at_bottom = np.append(False, moves.kind[:-1] == Kind.PECK)[: len(moves)]
+    tells = _written(moves) & _looks_like_milliseconds(moves.seconds, at_bottom)
+    return float(moves.seconds[tells].max(initial=0.0))
+
+
+def _looks_like_milliseconds(
+    wait: float | NDArray[np.float64], at_bottom: bool | NDArray[np.bool_]
+) -> NDArray[np.bool_]:
+    return np.asarray(wait >= np.where(at_bottom, _LONG_AT_BOTTOM, _LONG))

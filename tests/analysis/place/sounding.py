@@ -54,6 +54,8 @@ class Sounding:
         Seconds that a bit change takes.
     shop
         Seconds of the recording from which on something else sounds, and how loud, dBFS.
+    waits
+        Whether the control reads seconds where the plan takes waits as milliseconds.
     seed
         Of the scatter of levels.
     """
@@ -64,6 +66,7 @@ class Sounding:
     since: float = 0.0
     change: float = 10.0
     shop: tuple[float, float] = (np.inf, -90.0)
+    waits: bool = False
     seed: int = 1
 
     def rows(self) -> Iterator[tuple[float, Phase, float, int]]:
@@ -89,9 +92,14 @@ class Sounding:
                 yield (Phase.CUT, USUAL, move) if cuts else (Phase.AIR, AIR, move)
                 # A knob changes feeds, neither rapids nor dwells.
                 fed = np.isfinite(plan.program.moves.feed[move]) and clock >= self.since
-                clock += ROW * (self.feeds if fed else 1.0)
+                clock += ROW * (self.feeds if fed else self._share(move))
         for _ in range(60):
             yield Phase.OFF, STILL, -1
+
+    def _share(self, move: int) -> float:
+        """Which share a move is, on the clock of the plan, of the time that it takes on this machine."""
+        planned = float(self.plan.times.end[move] - self.plan.times.begin[move])
+        return planned / (planned + float(self.plan.perhaps_longer[move])) if self.waits and planned else 1.0
 
 
 def line_of(plan: Plan, move: int) -> int:

@@ -68,6 +68,19 @@ def test_the_place_is_near_the_truth(cutting: Sounding):
     assert held.mean() >= 0.95
 
 
+@pytest.mark.parametrize("seconds", [False, True], ids=["milliseconds", "seconds"])
+def test_a_wait_whose_unit_nobody_knows_does_not_cost_the_place(*, seconds: bool):
+    """Before the first cut and between two cuts the program waits for as long as the control takes it to."""
+    lines = ["G21 G90", "T1 M6", "S18000 M3", "G4 P100", "G0 Z6", *slots(3, 10.0), "G4 P100"]
+    plan = plan_of([*lines, *slots(5, 60.0, 3), "M5", "M30"])
+    rows = list(Sounding(plan, waits=seconds).rows())
+    cut = next(at for at, phase, _, _ in rows if phase is Phase.CUT)
+    found = places(rows, plan, begin=cut + FIRST_CUT)
+    assert len(found) > 30
+    assert np.median([off for off, _ in found]) <= 0.5
+    assert np.mean([held for _, held in found]) >= 0.95
+
+
 def test_begun_late():
     """Heard from the middle of a slot on, the place is found within the next slots, and unknown till then."""
     rows = [row for row in Sounding().rows() if row[0] > 10.0]

@@ -2,6 +2,8 @@
 
 import math
 
+import pytest
+
 from analysis.cutting import Bit
 from analysis.locate import Plan
 from analysis.place.silences import _ABOUT, Silences
@@ -41,6 +43,16 @@ def test_air_between_two_cuts_is_met_nearby_and_has_an_end():
     near = middle(8)
     assert 2.0 < SILENCES.longest(near, near) < 6.0
     assert SILENCES.longest(near - _ABOUT, near - _ABOUT) == SILENCES.longest(near, near)
+
+
+def test_a_wait_explains_a_silence_in_either_reading():
+    """Taken as milliseconds it may be one in seconds all the same, for nothing in a program says which."""
+    plan = Plan.of(read(PROGRAM.replace("G4 P2", "G4 P200"), "job"), {0: Bit("6 mm", 6.0, 2, 18000.0)})
+    first, last = plan.moves_on(8)
+    near = float(plan.times.begin[first])
+    assert plan.times.end[last] - near == pytest.approx(0.2)
+    assert 200.0 < Silences.of(plan).longest(near, near) < 206.0
+    assert Silences.of(plan).longest(middle(6), middle(6)) == 0.0
 
 
 def test_where_the_spindle_stands_nothing_ends():

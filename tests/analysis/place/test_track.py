@@ -55,6 +55,35 @@ def test_a_spindle_that_cannot_be_told_counts_for_nothing():
     assert not (TRACK.turning | TRACK.standing)[unsure].any()
 
 
+def test_a_dwell_whose_unit_nobody_knows_lasts_as_long_as_it_lasts():
+    """It is a wait in which the bit turns, be it ever so short; with the bit in the work it is no wait."""
+    lines = [
+        "G21 G90",
+        "T1 M6",
+        "S18000 M3",
+        "G4 P3000",
+        "G0 X1 Y1 Z6",
+        "G1 Z-3 F600",
+        "G4 P400",
+        "X90",
+        "G0 Z6",
+    ]
+    plan = plan_of([*lines, "G4 P100", "G1 Z-3", "X20", "G0 Z6", "M5", "M30"])
+    track = Track.of(plan, STEP)
+    lines_of = plan.program.moves.file_line[track.first]
+    waits = (track.sort >= WAIT) & (track.sort < END) & (track.bit == 1)
+    assert np.unique(lines_of[waits]).tolist() == [4, 10]
+    assert (track.sort[waits] - WAIT).tolist() == 2 * list(range(WAITS))
+    assert np.isnan(track.extra[waits]).all()
+    assert set(lines_of[track.bit == 1]) == {4, 5, 6, 7, 8, 9, 10, 11, 12, 13}
+    assert (track.sort[lines_of == 7] == TIMED).all()
+    assert (lines_of == 7).sum() * STEP == 0.4
+    assert (np.diff(track.first) >= 0).all()
+    # While the spindle starts, and then no longer, it can't be told whether it turns.
+    assert np.isnan(track.turns[waits & (lines_of == 4)]).all()
+    assert (track.turns[(lines_of > 4) & (lines_of < 13)] == 1.0).all()
+
+
 def test_what_the_feed_limits():
     """A long feed takes 1.1 times as long at 1 / 1.1 of its feed; a rapid and a dwell take what they take."""
     plan = plan_of(["G21 G90", "T1 M6", "S18000 M3", "G4 P3", "G1 X900 F600", "G0 X0", "M5", "M30"])

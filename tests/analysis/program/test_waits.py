@@ -2,9 +2,11 @@
 
 import re
 
+import numpy as np
 import pytest
 
-from analysis.program import read, recut_program, restart_program
+from analysis.program import Kind, read, recut_program, restart_program, schedule
+from analysis.program.waits import lasting
 
 JOB = (
     "G21 G90 G54 G17\nT1 M6\nS18000 M3\n{wait}\nG0 Z10\nG0 X10 Y10\n{first}\nG0 Z10\nG0 X10 Y60\n"
@@ -61,7 +63,44 @@ def test_a_wait_in_a_drilling_cycle_tells_it_too():
     for text in written("G4 P2", DRILLED):
         assert spin_up_of(text) == 5000
     notes = [str(note) for note in read(JOB.format(wait="", first=DRILLED)).warnings]
-    assert any("line 7, column 20: a wait of 1500 s" in note for note in notes)
+    assert any("line 7, column 20: a wait of P1500 is taken as milliseconds, 1.5 s" in note for note in notes)
+
+
+def test_a_bit_turns_at_the_bottom_of_a_hole_for_no_more_than_seconds():
+    """It would burn it: P50 of a cycle means milliseconds, and so do all waits of the program then."""
+    for text in written("G4 P2", DRILLED.replace("P1500", "P50")):
+        assert spin_up_of(text) == 5000
+    program = read(JOB.format(wait="G4 P2", first=DRILLED.replace("P1500", "P50")))
+    assert lasting(program.moves)[program.moves.kind == Kind.DWELL].tolist() == [0.002, 0.05]
+    (note,) = [note for note in program.warnings if "taken as milliseconds" in note.text]
+    assert (note.line, note.word) == (7, "P50")
+    for text in written("G4 P2", DRILLED.replace("P1500", "P0.5")):
+        assert spin_up_of(text) == 5
+
+
+def test_how_waits_are_taken_is_said_once():
+    """Forty holes with the same wait are one remark."""
+    holes = "\n".join(f"G82 X{x} Y20 Z-3 R2 P1500 F300" for x in range(40))
+    notes = [note.text for note in read(JOB.format(wait="", first=f"{holes}\nG80")).warnings]
+    assert sum("milliseconds" in note for note in notes) == 1
+
+
+def test_times_go_by_the_same_reading_as_what_is_written():
+    """G4 P3000 takes 3 s in the program's clock, as P3 does where nothing looks like milliseconds."""
+    for waits in ("G4 P3000", "G4 P3"):
+        moves = read(JOB.format(wait=waits, first=MILLED)).moves
+        times, wait = schedule(moves), int(np.flatnonzero(moves.kind == Kind.DWELL)[0])
+        assert times.end[wait] - times.begin[wait] == pytest.approx(3.0)
+
+
+def test_a_slow_probe_tells_nothing_of_waits():
+    """Its time is worked out from its feed, in seconds: P2 stays 2 s beside one of two minutes."""
+    probe = "G38.2 Z-100 F55\nG92 Z0\nG0 Z20\nG4 P{}"
+    for wait, takes in ((2, 2.0), (2000, 2.0)):
+        program = read(JOB.format(wait=probe.format(wait), first=MILLED))
+        probed, waited = lasting(program.moves)[program.moves.kind == Kind.DWELL].tolist()
+        assert probed > 100
+        assert waited == pytest.approx(takes)
 
 
 def test_only_a_wait_after_a_start_is_one_for_the_spindle():
