@@ -13,6 +13,7 @@ from functools import cached_property
 from typing import Protocol
 
 import numpy as np
+import shapely
 from numpy.typing import NDArray
 
 from analysis.cut import FAMILIES, Context
@@ -35,6 +36,8 @@ from analysis.program import (
     schedule,
 )
 from analysis.program.engagement import Engagement, engagement
+from analysis.program.parts import NEAR
+from analysis.program.paths import lines
 from analysis.program.waits import perhaps_longer
 from analysis.which_bit import Fit
 
@@ -94,6 +97,14 @@ class Plan:
     def perhaps_longer(self) -> NDArray[np.float64]:
         """By how much longer than in ``times``, s, each move may last, shape (n,): the unit is a guess."""
         return perhaps_longer(self.program.moves, self.program.tops)
+
+    @cached_property
+    def may_hold_more(self) -> tuple[bool, ...]:
+        """Whether something may be cut in each part that is taken for air, so that nobody listens to it."""
+        ways = shapely.STRtree(lines(self.program.moves, self.program.taken_as_air))
+        grown = np.array([-NEAR, -NEAR, NEAR, NEAR])
+        boxes = [shapely.box(*(np.array(part.box) + grown)) for part in self.parts]
+        return tuple(ways.query(box, predicate="intersects").size > 0 for box in boxes)
 
     @cached_property
     def in_work(self) -> NDArray[np.bool_]:

@@ -58,7 +58,10 @@ def verdicts(
         Whether there was an alarm at an unknown place: any part may have been cut then that was not heard.
     """
     known = np.isin(plan.program.moves.bit, list(learned))
-    found = [(part, _verdict(plan, part, marks, known)) for part in plan.parts]
+    found = [
+        (part, _verdict(plan, part, marks, known, whole=not more))
+        for part, more in zip(plan.parts, plan.may_hold_more, strict=True)
+    ]
     return tuple(
         PartVerdict(
             part.name,
@@ -70,15 +73,7 @@ def verdicts(
     )
 
 
-def _may_hold_more(plan: Plan, part: Part) -> bool:
-    """Whether something may have been cut in a part that is taken for air, so that nobody listened to it."""
-    places = plan.program.moves.end[plan.program.taken_as_air, :2]
-    xmin, ymin, xmax, ymax = part.box
-    within = (places >= (xmin, ymin)).all(axis=1) & (places <= (xmax, ymax)).all(axis=1)
-    return bool(within.any())
-
-
-def _verdict(plan: Plan, part: Part, marks: Marks, known: NDArray[np.bool_]) -> Verdict:
+def _verdict(plan: Plan, part: Part, marks: Marks, known: NDArray[np.bool_], *, whole: bool) -> Verdict:
     # A pass that should take nothing away any more has spoiled it as well, once the bit has slipped down.
     if (marks[part.cut_by] & (SUSPECT | DOUBTED)).any():
         return "suspect"
@@ -88,4 +83,4 @@ def _verdict(plan: Plan, part: Part, marks: Marks, known: NDArray[np.bool_]) -> 
     heard = float(taken[((marks[cut] & HEARD) > 0) & known[cut]].sum())
     # Where next to nothing is taken away nothing can have been heard.
     is_heard = heard >= _ENOUGH * float(taken.sum()) > 0.0
-    return "good" if is_heard and not _may_hold_more(plan, part) else "unheard"
+    return "good" if is_heard and whole else "unheard"

@@ -3,6 +3,7 @@
 import math
 
 import numpy as np
+import shapely
 from numpy.typing import NDArray
 
 from analysis.program.moves import AXES_OF_PLANE, Moves
@@ -47,6 +48,14 @@ def polyline(moves: Moves, indices: NDArray[np.intp]) -> NDArray[np.float64]:
     apart = np.abs(np.diff(points, axis=0)).max(axis=1) > 1e-9
     kept: NDArray[np.float64] = points[np.concatenate([[True], apart])]
     return kept
+
+
+def lines(moves: Moves, rows: NDArray[np.intp]) -> NDArray[np.object_]:
+    """Return the ways of some moves seen from above as lines, shape (m,), mm: straight ones first."""
+    straight = moves.sweep[rows] == 0
+    ends = np.stack((moves.start, moves.end), axis=1)[rows[straight], :, :2]
+    arcs = [flattened(moves, i)[:, :2] for i in rows[~straight].tolist()]
+    return np.array([*shapely.linestrings(ends), *map(shapely.LineString, arcs)], dtype=object)
 
 
 def sampled(

@@ -247,6 +247,28 @@ def test_a_part_with_what_may_have_been_cut_unheard_is_not_good():
         assert [part.verdict for part in verdicts(plan, marks, frozenset({0}))] == [verdict]
 
 
+ACROSS = {
+    "Y30\nG1 Z0.8 F300\nG1 X295": ["unheard", "unheard", "good", "unheard"],
+    "Y45\nG1 Z0.8 F300\nG3 X295 R1000": ["unheard", "unheard", "good", "good"],
+    "Y45\nG1 Z0.8 F300\nG1 X295": ["good", "good", "good", "good"],
+}
+
+
+@pytest.mark.parametrize(("score", "meant"), ACROSS.items(), ids=["straight", "bent", "beside them"])
+def test_what_is_taken_as_air_right_across_parts_leaves_none_of_them_good(score: str, meant: list[str]):
+    """It begins and ends beside the two parts and the hole through which it goes."""
+    parts = [
+        f"G0 X{x} Y{y}\nG1 Z-0.1 F300\nX{x + 80}\nY{y + 30}\nX{x}\nY{y}\nG0 Z8\n"
+        for x, y in ((10, 10), (110, 10), (10, 100))
+    ]
+    hole = "G0 X250 Y30\nG1 Z-0.1 F300\nG0 Z8\nM30\n"
+    program = read(f"{HEAD}G0 Z8\nX-5 {score}\nG0 Z8\n{''.join(parts)}{hole}")
+    assert program.doubts
+    plan = Plan.of(program, {0: Bit("three", 3.0, 2)})
+    marks = unmarked(plan) | np.uint8(SEEN | HEARD)
+    assert [part.verdict for part in verdicts(plan, marks, frozenset({1}))] == meant
+
+
 HEAD = "G21 G90 G54\nT1 M6\nS18000 M3\n"
 
 
