@@ -194,7 +194,7 @@ def resume_before_move(program: Program, move: int) -> Resume:
             last = _resume(program, at, len(run.carriage.rows), run.state())
         passed.add(at)
     if last is None and _has_cut(program, move):
-        raise ProgramError(_no_stand(line, search.why_not))
+        raise ProgramError(_no_stand(line, search))
     return last or _at_the_start(program)
 
 
@@ -370,7 +370,7 @@ def _look_for_stand(program: Program, line: int, where: range) -> _Stand | None:
             raise ProgramError(f"line {line} of {program.name} is never run; give a line that is")
         return None
     if last is None and where is EVERY and _has_cut(program, len(run.carriage.rows)):
-        raise ProgramError(_no_stand(line, search.why_not))
+        raise ProgramError(_no_stand(line, search))
     stand = None if last is None else _with_what_follows(run, last)
     return stand if where is EVERY or not run.calls.called else None
 
@@ -406,6 +406,16 @@ class _Search:
         """Why the bit did not stand so where it was first above the work; empty where it never was."""
         return self._low or self._doubt
 
+    @property
+    def way_out(self) -> str:
+        """What to do: where nobody knows the place, no top that is said elsewhere helps."""
+        if self._doubt and not self._low:
+            return (
+                "start the program over from where it began, or write G90 with X, Y and Z before it, where "
+                "the bit stands above the work"
+            )
+        return "if the sheet's top is lower than it is taken to be, say where it is with --top"
+
 
 def _stands(run: Interpreter, level: Level, measured_later: Collection[int]) -> bool:
     """
@@ -435,11 +445,11 @@ def _has_cut(program: Program, moves: int) -> bool:
     return bool(cutting(program.moves, program.tops)[:moves].any())
 
 
-def _no_stand(line: int, why: str) -> str:
-    reason = f" ({why})" if why else ""
+def _no_stand(line: int, search: _Search) -> str:
+    reason = f" ({search.why_not})" if search.why_not else ""
     return (
         f"no restart from line {line}: the bit is never known to stand above the work before it{reason}; "
-        "if the sheet's top is lower than it is taken to be, say where it is with --top"
+        f"{search.way_out}"
     )
 
 

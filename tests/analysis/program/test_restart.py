@@ -780,6 +780,36 @@ def test_what_cannot_be_made_safe_is_refused(text: str, line: int, reason: str):
         restart_program(read(text), line)
 
 
+@pytest.mark.parametrize(
+    ("lost", "why"),
+    [
+        ("G0 Z5", "has not said where it starts"),
+        ("G91 G0 Z5", "has not said where it starts"),
+        ("G0 X1 Y1 Z-1\nG28 Z9\nZ5", "a place that only the machine knows"),
+        ("G0 X1 Y1 Z-1\nM199\nG0 Z5", "M199 on file line 4 is not known and may move it"),
+    ],
+    ids=["start", "steps", "home", "macro"],
+)
+def test_where_nobody_knows_the_place_the_advice_is_to_state_it(lost: str, why: str):
+    """A top that is said helps nothing there; X, Y and Z that are stated above the work do."""
+    head, cut = f"G21 G90 G54\nM3 S18000\n{lost}\n", "G1 Z-6 F300\nX50 F1200\nG0 Z5\nM30\n"
+    line = (head + cut).count("\n") - 2
+    for top in (None, 0.0):
+        with pytest.raises(ProgramError) as refused:
+            resume_at(read(head + cut, top=top), line)
+        assert why in str(refused.value)
+        assert "start the program over from where it began" in str(refused.value)
+        assert "--top" not in str(refused.value)
+    stated = read(f"{head}G90 G0 X0 Y0 Z5\n{cut}")
+    assert resume_at(stated, line + 1).file_line == stated.lines.index("G1 Z-6 F300") + 1
+
+
+def test_a_place_that_may_be_in_the_work_is_a_matter_of_the_top():
+    """Where the place is known and its height alone is in question, the advice is to say the top."""
+    with pytest.raises(ProgramError, match="say where it is with --top"):
+        resume_at(read("G21 G90\nM3 S9000\nG1 X1 Y1 Z-1 F100\nX9\nX12\nM2"), 5)
+
+
 def test_after_a_trip_home_the_resume_line_waits_until_the_place_is_known():
     """Between G28 and the next stated X, Y and Z the bit is nowhere to come back to."""
     head = "G21 G90\nM3 S9000\nG0 X1 Y1 Z5\nG1 Z-1 F100\nX9\nG0 Z5\n"
