@@ -268,13 +268,25 @@ class Plan:
         return bool((np.diff(self.program.moves.file_line) < 0).any())
 
     @cached_property
+    def by_hand(self) -> bool:
+        """Whether the program leaves the spindle to a person: it never starts it."""
+        return not self.program.moves.spun.any()
+
+    @cached_property
     def stints(self) -> tuple[tuple[int, int], ...]:
-        """First and last move of each stint: a stretch of moves in which the spindle turns."""
-        turning = self.program.moves.speed > 0
-        stopped = np.isin(self.program.moves.kind, (Kind.BIT_CHANGE, Kind.PAUSE))
-        turning &= ~stopped
+        """
+        First and last move of each stint: a stretch of moves in which the spindle turns.
+
+        Where it is switched by hand, that is all between two stops in which something is cut.
+        """
+        moves = self.program.moves
+        turning = moves.spun | self.by_hand
+        turning &= ~np.isin(moves.kind, (Kind.BIT_CHANGE, Kind.PAUSE))
         edges = np.flatnonzero(np.diff(np.concatenate(([0], turning.astype(np.int8), [0]))))
-        return tuple((int(a), int(b) - 1) for a, b in zip(edges[::2], edges[1::2], strict=True))
+        found = [(int(a), int(b) - 1) for a, b in zip(edges[::2], edges[1::2], strict=True)]
+        return tuple(
+            (first, last) for first, last in found if not self.by_hand or self.cuts[first : last + 1].any()
+        )
 
 
 def family_of(down: float) -> tuple[str, bool]:

@@ -233,13 +233,13 @@ def not_as_shelved(speed: float | None, bit: Bit) -> str:
 
 def _turning(program: Program, number: int, *, alone: bool) -> NDArray[np.float64]:
     """
-    Return the speed of each move in which a T number turns.
+    Return the speed of each move in which a T number turns, as far as the program says it.
 
     Where it never does, those of all numbers, unless it stands ``alone``: one bit may be behind all of them.
     """
-    speed = program.moves.speed
-    own = speed[(program.moves.bit == number) & (speed > 0)]
-    return own if alone or len(own) else speed[speed > 0]
+    moves = program.moves
+    mine, told = moves.bit == number, moves.speed > 0
+    return moves.speed[told & mine] if alone or (moves.spun & mine).any() else moves.speed[told]
 
 
 def _with_speed(bit: Bit, turning: NDArray[np.float64]) -> Bit:

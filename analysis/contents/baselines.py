@@ -31,7 +31,8 @@ class Learned:
     first, last
         The moves with which the learning begins and ends.
     begins, done
-        When it begins and is complete, s that the bit has turned.
+        When it begins and is complete, s that the bit has turned; where a person switches the spindle, s of
+        the moves between stops in which it cuts.
     """
 
     kind: str
@@ -72,13 +73,8 @@ def baseline_of(plan: Plan, number: int, hop: float, needed: float = Settings.le
     mine = [at for at, (first, last) in enumerate(plan.stints) if (bit[first : last + 1] == number).any()]
     if not (plan.cuts & (bit == number)).any():
         return Unlearned("it cuts nothing")
-    if not plan.stints:
-        return Unlearned(
-            "the program never starts the spindle (S and M3), so it is learned from the first cutting that "
-            "is heard, on a line that nobody knows"
-        )
     if not mine:
-        return Unlearned("the program does not start the spindle for it (S and M3), so it is not expected")
+        return Unlearned("the program does not start the spindle for it (M3), so it is not expected")
     spells = np.concatenate([np.stack(plan.spells[at], axis=1) for at in mine])
     bit_heard = _Heard(plan, number, [plan.stints[at] for at in mine], _Clear.of(spells, hop))
     totals = bit_heard.totals()

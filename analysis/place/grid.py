@@ -336,11 +336,15 @@ class Grid:
 
     def _fits(self, level: float | None, *, turns: bool) -> Floats:
         here = slice(self._first, self._first + self._heap.shape[1])
-        turning, state = self.track.turning[here], self._state
-        fresh = self.track.fresh[here]
+        surely, stands, state = self.track.turning[here], self.track.standing[here], self._state
+        # Where a person switches the spindle, that it is heard to turn or not tells nothing but what it does.
+        either = self.track.either[here]
+        turning, standing = (surely | either, stands) if turns else (surely, stands | either)
+        # Nobody puts another bit into one that turns.
+        fresh = self.track.fresh[here] & ~turning
         if fresh.any():
             levels.other_bit(state, fresh)
-        wrong = self.track.standing[here] if turns else turning
+        wrong = standing if turns else turning
         fits = levels.hear_turning(state, wrong, self.seconds)
         if level is None:
             return np.stack((fits, fits))
@@ -348,11 +352,11 @@ class Grid:
         if turning.all():
             foreseen = self._foreseen(state, turning, now)
         else:
-            foreseen = self._foreseen_in_part(turning, self.track.standing[here], now)
+            foreseen = self._foreseen_in_part(turning, standing, now)
         foreseen **= levels.INDEPENDENT
         foreseen *= fits
         if self._louder is not None:
-            foreseen *= levels.hear_silence(state, turning, level, self._louder)
+            foreseen *= levels.hear_silence(state, surely, level, self._louder)
         return foreseen
 
     def _weigh(self) -> None:

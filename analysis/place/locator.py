@@ -16,7 +16,7 @@ from analysis.place import marks
 from analysis.place.grid import Grid
 from analysis.place.paces import USUALLY
 from analysis.place.silences import Silences
-from analysis.place.track import END, WAITS, Track
+from analysis.place.track import END, Track
 from analysis.presence import Phase
 from analysis.which_bit import Fit
 
@@ -443,7 +443,7 @@ class SoundLocator:
         """Return over how much of the program a place is spread, s; infinite where none has begun."""
         assert self._grid is not None  # noqa: S101 - there is no cell without it
         track = self._grid.track
-        if where.likely < WAITS or track.sort[where.likely] == END:
+        if where.likely < track.lead or track.sort[where.likely] == END:
             return math.inf
         waits = int(track.waited[where.late + 1] - track.waited[where.early])
         return (where.late - where.early - waits) * track.step

@@ -23,6 +23,8 @@ WAITS = 4
 END = WAIT + WAITS
 """The program is over: nothing follows."""
 
+# Whether the spindle turns where a person may switch it at any time.
+_EITHER = 0.5
 # A spindle takes time to start and stop, and to be heard doing it, s: what it does then tells nothing.
 _START, _STOP = 1.2, 1.6
 # dB that a cut is louder for ten times the material removed.
@@ -47,7 +49,8 @@ class Track:
     sort
         (n,) how fast it is passed: 0 to ``LEVELS`` - 1 by what limits the move, ``TIMED``, ``WAIT`` and on.
     turns
-        (n,) whether the spindle can be heard to turn: 1 it turns, 0 it stands, NaN it cannot be told.
+        (n,) whether the spindle can be heard to turn: 1 it turns, 0 it stands, a half where a person switches
+        it and it does what is heard, NaN it cannot be told.
     extra
         (n,) dB that a cut here should be louder than one of 10 cm³/min; NaN in air.
     fresh
@@ -96,6 +99,16 @@ class Track:
         return np.asarray(self.turns == 0.0)
 
     @cached_property
+    def either(self) -> NDArray[np.bool_]:
+        """Whether the spindle turns or stands as a person likes, shape (n,)."""
+        return np.asarray(self.turns == _EITHER)
+
+    @cached_property
+    def lead(self) -> int:
+        """Before which cell nothing tells that the program has begun."""
+        return int(np.argmin((self.sort >= WAIT) | self.either))
+
+    @cached_property
     def waited(self) -> NDArray[np.intp]:
         """How many cells before each are those of waits, shape (n + 1,)."""
         return np.concatenate(([0], np.cumsum(self.sort >= WAIT)))
@@ -130,13 +143,13 @@ def feed_shares(plan: Plan) -> NDArray[np.float64]:
 
 def _wait(plan: Plan, before: int, after: int, *, over: bool) -> _Piece:
     """Return the wait between two moves: before the first stint, at a bit change or pause, at the end."""
-    stands = over or before == 0 or bool((plan.program.moves.speed[before : after + 1] == 0).any())
+    stands = over or before == 0 or not plan.program.moves.spun[before : after + 1].all()
     sort = np.full(WAITS, END) if over else np.arange(WAIT, WAIT + WAITS)
     return (
         np.full(WAITS, before),
         np.full(WAITS, after),
         sort.astype(np.uint8),
-        np.full(WAITS, 0.0 if stands else np.nan),
+        np.full(WAITS, _EITHER if plan.by_hand else 0.0 if stands else np.nan),
         np.full(WAITS, np.nan),
         np.full(WAITS, stands),
         np.zeros(WAITS),
@@ -152,7 +165,7 @@ def _stint(plan: Plan, number: int, shares: NDArray[np.float64], step: float) ->
     clock = begin + step * (np.arange(max(1, round((end - begin) / step))) + 0.5)
     # Moves that take no time are passed over: of those that begin together the last one lasts.
     move = np.searchsorted(times.begin[first : last + 1], clock, side="right") - 1 + first
-    tail = round(_STOP / step)
+    tail = 0 if plan.by_hand else round(_STOP / step)
     stops = np.arange(len(move) + tail) >= len(move)
     move = np.concatenate((move, np.full(tail, last)))
     clock = np.concatenate((clock, np.full(tail, end)))
@@ -161,7 +174,11 @@ def _stint(plan: Plan, number: int, shares: NDArray[np.float64], step: float) ->
     sort = np.round(shares[move] * (LEVELS - 1)).astype(np.uint8)
     sort[(moves.kind[move] == Kind.DWELL) | stops] = TIMED
     turns = np.where(stops, np.nan, 1.0)
-    turns[: round(_START / step)] = np.nan
+    if plan.by_hand:
+        # Whoever switches it may do so while the bit is on its way to the first cut, or back from the last.
+        turns = np.where(_in_between(cuts), 1.0, _EITHER)
+    else:
+        turns[: round(_START / step)] = np.nan
     extra = np.where(cuts, _PER_DECADE * np.log10(rate / _USUAL), np.nan)
     same, bit = np.zeros(len(move), dtype=np.bool_), np.where(stops, -1, moves.bit[move])
     piece = move, move, sort, turns, extra, same, shares[move], _begins(move), bit
@@ -187,3 +204,8 @@ def _with_waits(piece: _Piece, dwells: NDArray[np.intp], goes: NDArray[np.bool_]
 def _begins(move: NDArray[np.intp]) -> NDArray[np.bool_]:
     changed = np.diff(move, prepend=-1) != 0
     return np.asarray(changed | np.roll(changed, 1) | np.roll(changed, 2))
+
+
+def _in_between(some: NDArray[np.bool_]) -> NDArray[np.bool_]:
+    """Return which cells are some, or lie between some, shape (n,)."""
+    return np.asarray(np.maximum.accumulate(some) & np.maximum.accumulate(some[::-1])[::-1])

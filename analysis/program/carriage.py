@@ -107,7 +107,8 @@ class Carriage:
         before = self._z_known
         self.settle()
         known = before and self._z_known
-        setting = Setting(modes.plane // 10, modes.turning, modes.bit, modes.system_number, *line, known)
+        turns = modes.turning, modes.spun
+        setting = Setting(modes.plane // 10, *turns, modes.bit, modes.system_number, *line, known)
         self.rows.add(kind, self.at, end, setting, way)
         self.at = end
         if self._z_known:

@@ -22,6 +22,7 @@ from analysis.program.state import FURTHER_SYSTEM, INVERSE_TIME, NO_MOTION, PER_
 
 _BY_HAND = "the program leaves the spindle to you - switch it on, let it reach its speed, then carry on"
 _SPINDLE_OFF = "the program cuts this with the spindle off - see that this is what you want, then carry on"
+_NO_SPEED = "the program starts the spindle without a speed - set it as in the first run, then carry on"
 
 
 @dataclass(frozen=True)
@@ -46,7 +47,9 @@ class Approach:
     stops
         What the original stopped for since the last M6, which must still be as a person made it then.
     unspun
-        The next cut is one for which the program has not started the spindle.
+        The next cut is one for which the program has not started the spindle, or not said how fast it turns.
+    starts
+        The program starts the spindle for it all the same.
     drills
         A drilling cycle is left.
     percent
@@ -61,6 +64,7 @@ class Approach:
     points: Points
     stops: Sequence[str]
     unspun: bool
+    starts: bool
     drills: bool
     percent: bool
 
@@ -133,7 +137,7 @@ def change_words(state: State, safe_z: float, *, offset: int | None) -> Iterator
 
 def spindle_words(modes: Modes, spin_up: str) -> Iterator[str]:
     """Yield speed, direction and the wait."""
-    if modes.speed:
+    if modes.speed is not None:
         yield f"S{number(modes.speed, 3)}"
     if modes.spindle != 5:
         yield f"M{modes.spindle}"
@@ -147,9 +151,9 @@ def stop_words(why: Sequence[str]) -> Iterator[str]:
         yield "M0"
 
 
-def unspun_words(state: State) -> Iterator[str]:
-    """Yield a stop before what is cut with a spindle that the program has not started."""
-    yield from stop_words([_SPINDLE_OFF if state.spindle_used else _BY_HAND])
+def unspun_words(state: State, *, starts: bool = False) -> Iterator[str]:
+    """Yield a stop before what is cut with a spindle that the program has not started, or ``starts``."""
+    yield from stop_words([_NO_SPEED if starts else _SPINDLE_OFF if state.spindle_used else _BY_HAND])
 
 
 def coolant_words(modes: Modes) -> Iterator[str]:
@@ -168,7 +172,7 @@ def _way(state: State, approach: Approach) -> Iterator[str]:
     yield from stop_words(approach.stops)
     yield from spindle_words(modes, approach.spin_up)
     if modes.spindle == 5 and approach.unspun:
-        yield from unspun_words(state)
+        yield from unspun_words(state, starts=approach.starts)
     yield from coolant_words(modes)
     yield f"G0 X{x} Y{y}"
     yield f"G1 Z{z} F{number(approach.feed / scale, 6, point=approach.points.feeds)}"

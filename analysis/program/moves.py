@@ -70,10 +70,11 @@ STRAIGHT = Way()
 
 
 class Setting(NamedTuple):
-    """What a move takes from its line: plane, speed (rpm), bit, system, file line, N-word, is Z known."""
+    """What a move takes from its line: plane, rpm, is it spun, bit, system, file line, N-word, is Z known."""
 
     plane: int
     speed: float
+    spun: bool
     bit: int
     system: int
     line: int
@@ -102,6 +103,7 @@ class Rows:
         self.plane = array("b")
         self.feed = array("d")
         self.speed = array("d")
+        self.spun = array("b")
         self.bit = array("i")
         self.system = array("i")
         self.seconds = array("d")
@@ -123,6 +125,7 @@ class Rows:
         self.plane.append(setting.plane)
         self.feed.append(way.feed)
         self.speed.append(setting.speed)
+        self.spun.append(setting.spun)
         self.bit.append(setting.bit)
         self.system.append(setting.system)
         self.seconds.append(way.seconds)
@@ -162,6 +165,8 @@ class Moves:
         (n,) mm/min; NaN for traverses, dwells and stops.
     speed
         (n,) spindle speed in rpm while this runs; 0 when stopped or never stated.
+    spun
+        (n,) whether the program has the spindle turn while this runs (M3, M4), be its speed stated or not.
     bit
         (n,) int32, T number in the spindle; 0 before the first.
     system
@@ -190,6 +195,7 @@ class Moves:
     length: NDArray[np.float64]
     feed: NDArray[np.float64]
     speed: NDArray[np.float64]
+    spun: NDArray[np.bool_]
     bit: NDArray[np.int32]
     system: NDArray[np.int16]
     seconds: NDArray[np.float64]
@@ -247,6 +253,7 @@ def moves_from(rows: Rows, begin: int = 0) -> Moves:
         length=_lengths(start, end, centre, sweep, plane),
         feed=spread(rows.feed).astype(np.float64),
         speed=spread(rows.speed).astype(np.float64),
+        spun=spread(rows.spun).astype(np.bool_),
         bit=spread(rows.bit).astype(np.int32),
         system=spread(rows.system).astype(np.int16),
         seconds=spread(rows.seconds).astype(np.float64),

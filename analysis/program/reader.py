@@ -75,9 +75,9 @@ def read(
     for estimated in np.unique(np.append(tops[cuts], first_top)):
         if estimated and top is None:
             run.notes.add(f"zero is not on the work's top, which is estimated at Z{estimated:.3f} mm")
-    silent = np.flatnonzero(cuts & (moves.speed == 0))
+    silent = np.flatnonzero(cuts & ~moves.spun)
     if len(silent):
-        text = "it cuts with the spindle stopped, or at a speed not stated; is it switched by hand?"
+        text = "it cuts with the spindle stopped; is it switched by hand?"
         run.notes.add(text, int(moves.file_line[silent[0]]), 1)
     for move in traverses_in_work(moves, tops):
         text = "it traverses across below the top of the work: is nothing in the way there?"

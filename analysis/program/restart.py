@@ -12,6 +12,7 @@ from collections.abc import Collection, Iterator, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
+from numpy.typing import NDArray
 
 from analysis.errors import ProgramError
 from analysis.program.cautions import Checks, cautions, comments, plain
@@ -317,7 +318,8 @@ def _approach(
         spin_up=number(spin_up_word(program.moves, spin_up), 3, point=points.waits),
         points=points,
         stops=_stops_in_words(stops),
-        unspun=_is_unspun(program, stand),
+        unspun=_is_next_cut(program.moves.speed == 0, program, stand),
+        starts=_is_next_cut(program.moves.spun, program, stand),
         drills=bool((program.moves.kind[stand.move :] == Kind.PECK).any()),
         percent=opening(program) > 0,
     )
@@ -500,10 +502,10 @@ def _approach_feed(moves: Moves, begin: int) -> float:
     return FALLBACK_FEED
 
 
-def _is_unspun(program: Program, stand: _Stand) -> bool:
-    """Return whether the next cut is one for which the program has not started the spindle."""
+def _is_next_cut(some: NDArray[np.bool_], program: Program, stand: _Stand) -> bool:
+    """Return whether the next cut is one of some moves, shape (n,)."""
     left = np.flatnonzero(cutting(program.moves, program.tops)[stand.move :])
-    return bool(len(left)) and program.moves.speed[stand.move + left[0]] == 0
+    return bool(len(left)) and bool(some[stand.move + left[0]])
 
 
 def _bit_to_have_in(program: Program, modes: Modes, stops: Sequence[str]) -> str:

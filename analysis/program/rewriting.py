@@ -218,4 +218,5 @@ def same_feeds(moves: Moves, old: NDArray[np.intp], again: Moves, new: NDArray[n
         and np.allclose(moves.centre[old], again.centre[new], rtol=0, atol=1e-3, equal_nan=True)
         and np.allclose(moves.feed[old], again.feed[new], rtol=1e-4)
         and np.array_equal(moves.speed[old], again.speed[new])
+        and np.array_equal(moves.spun[old], again.spun[new])
     )

@@ -68,7 +68,7 @@ def seam(before: Modes, state: State, *, safe_z: float, spin_up: str, stops: Seq
 def changes(before: Modes, modes: Modes) -> Iterator[str]:
     """Yield what changes from one move of a run to the next."""
     yield from _ways(before, modes)
-    if before.speed != modes.speed:
+    if modes.speed not in (before.speed, None):
         yield f"S{number(modes.speed, 3)}"
     yield from _coolant(before, modes)
 

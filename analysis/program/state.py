@@ -66,7 +66,7 @@ class Modes(NamedTuple):
     feed
         mm/min, or mm per turn (G95), or 1/min (G93); ``None`` while none is in force.
     speed
-        rpm, as S said; it turns only if `spindle` says so.
+        rpm, as S said, ``None`` while it has not; it turns only if `spindle` says so.
     spindle
         3, 4 or 5.
     mist, flood, overrides
@@ -94,7 +94,7 @@ class Modes(NamedTuple):
     length: int | None = None
     length_since_change: bool = False
     feed: float | None = None
-    speed: float = 0.0
+    speed: float | None = None
     spindle: int = 5
     mist: bool = False
     flood: bool = False
@@ -133,7 +133,12 @@ class Modes(NamedTuple):
     @property
     def turning(self) -> float:
         """Spindle speed, rpm, as far as the program says; 0 when stopped."""
-        return 0.0 if self.spindle == 5 else self.speed
+        return 0.0 if self.spindle == 5 else self.speed or 0.0
+
+    @property
+    def spun(self) -> bool:
+        """Whether the program has the spindle turn, at whatever speed: S0 stops it."""
+        return self.spindle != 5 and self.speed != 0.0
 
 
 @dataclass(frozen=True)

@@ -64,7 +64,8 @@ def spin_up_word(moves: Moves, seconds: float) -> float:
     """
     if not _longest(moves):
         return seconds
-    turned = (moves.speed > 0) & (np.diff(moves.speed, prepend=0.0) != 0)
+    changed = (np.diff(moves.speed, prepend=0.0) != 0) | np.diff(moves.spun, prepend=False)
+    turned = moves.spun & changed
     own = float(moves.seconds[turned & _written(moves)].max(initial=0.0))
     return max(1000.0 * seconds, own)
 

@@ -36,7 +36,8 @@ and ``word`` its N-word or ``null``. What is not known, or was not worked out, i
                      of most of the cutting, the median by time; the width as share of the diameter
       kinds_s        {down, slot, wide, narrow}
       baseline       where it is learned: {kind, from {file, word}, to {file, word}, begins_s, done_s}, s
-                     after the bit's spindle starts; kind is down or across
+                     after the bit's spindle starts, or its moves begin where the program never starts
+                     it; kind is down or across
       no_baseline    why there is none
     parts            in the order in which they are begun:
       name, tools, from, to (file lines), box_mm [xmin, ymin, xmax, ymax] and area_mm2 (of the way of the

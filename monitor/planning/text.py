@@ -175,7 +175,8 @@ def _baseline(contents: Contents, bit: BitUse) -> str:
     moves = contents.program.moves
     first, last = (place(ResumeLine(*line_of(moves, move))) for move in (found.first, found.last))
     lines = f"on {first}" if first == last else f"from {first} to {last}"
-    when = f"{found.begins:.0f} to {found.done:.0f} s after its spindle starts"
+    after = "its spindle starts" if moves.spun.any() else "its moves begin"
+    when = f"{found.begins:.0f} to {found.done:.0f} s after {after}"
     return f"learned {lines}, {when} ({_FAMILIES[found.kind]})"
 
 

@@ -153,6 +153,27 @@ def test_stints_are_where_the_spindle_turns():
     assert [int(moves.bit[first]) for first, _ in TRAYS.stints] == [1, 2]
 
 
+def test_a_stint_needs_no_stated_speed():
+    """M3 alone starts the spindle at the same line as M3 with S."""
+    text = "\n".join(TRAYS.program.lines)
+    unsaid = plan_of(text.replace("S18000 ", "").replace("S12000 ", ""))
+    assert unsaid.stints == TRAYS.stints
+    assert unsaid.asked(1) is None
+
+
+def test_stints_of_a_spindle_that_is_switched_by_hand():
+    """Where the program never starts it, that is all between two stops in which something is cut."""
+    cut = "G0 X{0} Y0\nG1 Z-3 F600\nX{1}\nG0 Z5\n"
+    stops = "G21 G90\nG0 Z5\nT1 M6\n" + cut.format(0, 50) + "M0\nG0 X90\nM0\n" + cut.format(100, 150)
+    plan = plan_of(stops + "M5\nT2 M6\n" + cut.format(200, 250) + "M30")
+    lines = plan.program.moves.file_line
+    assert [(int(lines[first]), int(lines[last])) for first, last in plan.stints] == [
+        (5, 7),
+        (11, 14),
+        (17, 20),
+    ]
+
+
 def test_what_is_cut_again_is_the_first_cut_that_may_have_gone_wrong():
     """The first from the early move on that is fed into the work, and not with a bit taken out before."""
     bits = TRAYS.program.moves.bit

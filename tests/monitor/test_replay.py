@@ -89,6 +89,24 @@ def test_without_a_program_and_a_speed_the_slip_is_heard_as_soon(chipsong: Comma
     assert chipsong("replay", SHIPPED / "tight_outline.flac", "--json").status == 0
 
 
+@pytest.mark.parametrize("start", ["M3", ""], ids=["no speed", "by hand"])
+@pytest.mark.parametrize("name", ["slip_outline", "tight_outline"])
+def test_the_place_needs_no_spindle_words(
+    chipsong: Command, replayed: Replayed, tmp_path: Path, name: str, start: str
+):
+    """Where M3 has no S, or a person switches the spindle, alarms have restarts and parts verdicts."""
+    told = (SHIPPED / f"{name}.ngc").read_text()
+    assert "S18000 M3" in told
+    (tmp_path / "job.ngc").write_text(told.replace("S18000 M3", start))
+    ended = chipsong("replay", SHIPPED / f"{name}.flac", "--program", tmp_path / "job.ngc", *BIT, "--json")
+    usual = replayed(name)
+    assert [event["resume"] for event in ended.of("alarm")] == [
+        event["resume"] for event in usual.of("alarm")
+    ]
+    assert ended.events[-1]["parts"] == usual.events[-1]["parts"]
+    assert ended.events[-1]["compared_s"] == pytest.approx(usual.events[-1]["compared_s"], abs=1.0)
+
+
 def test_words_say_the_same_as_json(chipsong: Command, replayed: Replayed):
     """Without --json the alarm, its lines and what to do are told in words, with the same exit status."""
     alarm = replayed("slip_outline").of("alarm")[0]

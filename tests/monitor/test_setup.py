@@ -117,6 +117,14 @@ def test_a_program_outweighs_the_speed_on_the_shelf_where_that_is_plainly_anothe
     assert all("say --rpm where a dial sets the speed" in line for line in remarks)
 
 
+def test_a_bit_that_turns_at_a_speed_that_nobody_says_has_none():
+    """Nor where one bit is behind all T numbers; that of the others is for those alone that never turn."""
+    cut = "G0 Z5\nX0 Y0\nG1 Z-1 F600\nX50\nG0 Z5\n"
+    program = read(f"G21 G90\nT2 M6\nM3\n{cut}T1 M6\nS9000 M3\n{cut}T3 M6\nM5\n{cut}M30\n", "job.ngc")
+    bits = bits_for(Wanted(bit="own"), program, Shelf(Path("bits.toml"), (Entry(Bit("own", 6.0, 2), "v"),)))
+    assert [bits[number].speed for number in (1, 2, 3)] == [9000.0, None, 9000.0]
+
+
 def test_a_program_with_several_speeds_outweighs_the_shelf_with_one_of_them():
     """At the other one a tight bit would sound as a loose one does; all of them are named."""
     shelf = Shelf(Path("bits.toml"), (Entry(Bit("own", 6.0, 2, 16_000.0), "v", tool=1),))

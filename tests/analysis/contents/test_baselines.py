@@ -108,11 +108,13 @@ def test_a_bit_that_cuts_nothing_is_not_learned():
     assert missing == Unlearned("it cuts nothing")
 
 
-def test_a_spindle_that_is_never_started_has_no_lines():
-    """A spindle switched by hand is learned when it is heard, but not at a place of the program."""
-    missing = found(slots(400).replace("S18000 M3", ""))
-    assert isinstance(missing, Unlearned)
-    assert "never starts the spindle" in missing.because
+@pytest.mark.parametrize("start", ["M3", ""])
+def test_a_spindle_that_has_no_speed_or_is_never_started_is_learned_on_the_same_lines(start: str):
+    """The sound tells how fast it turns, and when, where a person switches it."""
+    told, unsaid = found(slots(400)), found(slots(400).replace("S18000 M3", start))
+    assert isinstance(told, Learned)
+    assert isinstance(unsaid, Learned)
+    assert (unsaid.kind, unsaid.first, unsaid.last) == (told.kind, told.first, told.last)
 
 
 def test_a_bit_whose_spindle_is_not_started_is_not_expected():

@@ -52,6 +52,8 @@ class Sounding:
         Pace of feeds, as a share of the plan's, from ``since`` s of the program's clock on; 1 before.
     change
         Seconds that a bit change takes.
+    idle
+        Seconds for which the spindle turns before each stint, and after it.
     shop
         Seconds of the recording from which on something else sounds, and how loud, dBFS.
     waits
@@ -65,6 +67,7 @@ class Sounding:
     feeds: float = 1.0
     since: float = 0.0
     change: float = 10.0
+    idle: float = 0.0
     shop: tuple[float, float] = (np.inf, -90.0)
     waits: bool = False
     seed: int = 1
@@ -84,6 +87,7 @@ class Sounding:
         for number, (first, last) in enumerate(plan.stints):
             for _ in range(round((self.change if number else self.late) / ROW)):
                 yield Phase.OFF, STILL, -1
+            yield from self._idle()
             clock, end = float(times.begin[first]), float(times.end[last])
             while clock < end:
                 inside = times.begin[first : last + 1]
@@ -93,8 +97,12 @@ class Sounding:
                 # A knob changes feeds, neither rapids nor dwells.
                 fed = np.isfinite(plan.program.moves.feed[move]) and clock >= self.since
                 clock += ROW * (self.feeds if fed else self._share(move))
+            yield from self._idle()
         for _ in range(60):
             yield Phase.OFF, STILL, -1
+
+    def _idle(self) -> Iterator[tuple[Phase, float, int]]:
+        yield from [(Phase.AIR, AIR, -1)] * round(self.idle / ROW)
 
     def _share(self, move: int) -> float:
         """Which share a move is, on the clock of the plan, of the time that it takes on this machine."""

@@ -81,6 +81,46 @@ def test_a_wait_whose_unit_nobody_knows_does_not_cost_the_place(*, seconds: bool
     assert np.mean([held for _, held in found]) >= 0.95
 
 
+def by_hand(start: str, stop: str) -> Plan:
+    """The slots with their spindle started and stopped otherwise."""
+    text = "\n".join(SLOTS.program.lines).replace("M5", stop)
+    return plan_of(text.replace("S18000 M3", start).replace("S12000 M3", start).split("\n"))
+
+
+@pytest.mark.parametrize(
+    ("plan", "cutting"),
+    [
+        (by_hand("M3", "M5"), Sounding()),
+        (by_hand("", ""), Sounding(idle=1.0)),
+        (by_hand("", ""), Sounding(idle=15.0)),
+        (by_hand("", ""), Sounding(idle=6.0, late=0.0, feeds=0.7)),
+        (by_hand("", ""), Sounding(idle=10.0, change=0.0)),
+    ],
+    ids=["no speed", "just before", "long before", "begun with it", "never stopped"],
+)
+def test_a_spindle_of_which_the_program_says_little(plan: Plan, cutting: Sounding):
+    """Where M3 has no S, or a person switches it at any time, the place is told as well once it has cut."""
+    rows = list(dataclasses.replace(cutting, plan=plan).rows())
+    begin = cutting.late + cutting.idle + FIRST_CUT
+    found = places(rows, plan, begin=begin)
+    assert len(found) > 30
+    assert np.median([off for off, _ in found]) <= 0.5
+    assert np.quantile([off for off, _ in found], 0.95) <= 2.0
+    assert np.mean([held for _, held in found]) >= 0.95
+
+
+def test_a_program_is_not_taken_to_have_begun_because_a_person_starts_the_spindle():
+    """Only its first cut tells."""
+    plan = by_hand("", "")
+    cutting = Sounding(plan, idle=20.0)
+    locator = SoundLocator(plan)
+    for at, phase, level, move in cutting.rows():
+        if move >= 0:
+            break
+        locator.row(at, phase, level)
+        assert locator.place(at) is None
+
+
 def test_begun_late():
     """Heard from the middle of a slot on, the place is found within the next slots, and unknown till then."""
     rows = [row for row in Sounding().rows() if row[0] > 10.0]

@@ -1,7 +1,7 @@
 """The program as a row of cells: what is where, how long it takes, and what is to be heard there."""
 
 import numpy as np
-from place.sounding import SLOTS, plan_of
+from place.sounding import SLOTS, plan_of, slots
 
 from analysis.place.track import END, LEVELS, TIMED, WAIT, WAITS, Track, feed_shares
 from analysis.program import Kind
@@ -82,6 +82,21 @@ def test_a_dwell_whose_unit_nobody_knows_lasts_as_long_as_it_lasts():
     # While the spindle starts, and then no longer, it can't be told whether it turns.
     assert np.isnan(track.turns[waits & (lines_of == 4)]).all()
     assert (track.turns[(lines_of > 4) & (lines_of < 13)] == 1.0).all()
+
+
+def test_a_spindle_that_is_switched_by_hand():
+    """Between its first and its last cut a stint turns; before, after and in waits it does what is heard."""
+    plan = plan_of(["G21 G90", "T1 M6", "G0 Z6", *slots(3, 10.0), "T2 M6", "G0 Z6", *slots(2, 60.0), "M30"])
+    track = Track.of(plan, STEP)
+    assert (track.turning | track.either).all()
+    assert track.either[track.sort >= WAIT].all()
+    for first, last in plan.stints:
+        inside = np.flatnonzero((track.first >= first) & (track.last <= last) & (track.sort < WAIT))
+        cut = inside[track.wood[inside]]
+        assert track.turning[cut[0] : cut[-1] + 1].all()
+        assert track.either[inside[inside < cut[0]]].all()
+        assert track.either[inside[inside > cut[-1]]].all()
+    assert track.lead == np.argmax(track.wood)
 
 
 def test_what_the_feed_limits():

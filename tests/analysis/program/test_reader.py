@@ -250,6 +250,13 @@ def test_bits_get_the_comment_that_stands_by_them():
     }  # fmt: skip
 
 
+def test_a_spindle_that_turns_at_a_speed_that_nobody_says_turns():
+    """M3 starts it with or without S, but not with S0; M5 and M6 stop it."""
+    moves = read("G21 G90\nG0 Z5\nM3\nX1\nS9000\nX2\nS0\nX3\nM5\nS9000\nX4\nM4\nX5\nT1 M6\nX6\n").moves
+    assert moves.spun.tolist() == [False, True, True, False, False, True, False, False]
+    assert moves.speed.tolist() == [0, 0, 9000, 0, 0, 9000, 0, 0]
+
+
 def test_a_program_without_m6_has_the_bit_it_selected():
     """Where M6 never stands, T alone says which bit is in."""
     program = read("T4 (ball nose)\nG21 G0 X1\nT5\nX2")
@@ -358,7 +365,10 @@ def test_what_may_be_a_spline_or_something_else_is_refused(words: str):
 def test_missing_units_and_spindle_are_noted():
     """Millimetres are assumed, and a cut with a spindle that nobody started is pointed out."""
     assert "has not said whether it means millimetres" in texts("G0 X1")
-    assert "is it switched by hand?" in texts("G21 G0 Z5\nG1 Z-1 F100\nX5")
+    cut = "G21 G0 Z5\n{start}G1 Z-1 F100\nX5"
+    assert "is it switched by hand?" in texts(cut.format(start=""))
+    assert "is it switched by hand?" in texts(cut.format(start="S0 M3\n"))
+    assert "is it switched by hand?" not in texts(cut.format(start="M3\n"))
 
 
 @pytest.mark.parametrize(

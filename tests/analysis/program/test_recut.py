@@ -374,6 +374,19 @@ def test_a_spindle_that_is_left_to_a_person_gets_a_stop():
     assert "M0" in written(stopped, "part 2")
 
 
+@pytest.mark.parametrize("start", ["M3", "S0 M3"])
+def test_a_spindle_without_a_speed_is_started_so(start: str):
+    """No speed is invented for it, and a person is told to set it."""
+    recut = recut_program(read(squares(start, "")), ["part 2"])
+    said = lines_of(recut)
+    assert [line for line in said if line[0] in "SM" and line not in ("M9", "M30")] == [
+        "M5",
+        *start.split(),
+        "M5",
+    ]
+    assert "the program starts the spindle without a speed" in " ".join(re.sub("[()]", " ", recut).split())
+
+
 def test_traverses_below_the_top_are_fed():
     """A traverse down into a groove that is already there is fed in the recut."""
     passes = "G21 G90 G54\nM3 S9000\nG0 Z5\nX0 Y0\nG1 Z-2 F300\nX30\nG0 Z5\nZ-1.5\nG1 Z-4\nX0\nG0 Z5\nX9\nM2"

@@ -396,6 +396,31 @@ def test_a_spindle_switched_by_hand_gets_a_stop():
     assert "M3" not in text
 
 
+@pytest.mark.parametrize("started", ["", "M3\nM5\n"])
+def test_a_spindle_that_is_started_further_on_at_no_stated_speed_gets_a_stop(started: str):
+    """Nobody knows what speed a control has left by then, so that a person sets it; none is invented."""
+    text = f"G21 G90\n{started}G0 Z5\nX1 Y1\nG1 Z-1 F300\nX5\nG0 Z5\nX9\nG1 Z1\nM3\nZ-1\nX20\nG0 Z5\nM2\n"
+    again = restart_program(read(text), text.split("\n").index("G1 Z1") + 1)
+    said = lines_of(again)
+    assert said.index("M0") < said.index("G0 X9. Y1.") < said.index("M3")
+    assert not any(line.startswith("S") for line in said)
+    told = " ".join(re.sub("[()]", " ", again).split())
+    assert "starts the spindle without a speed - set it as in the first run, then carry on" in told
+    assert "with the spindle off" not in told
+
+
+def test_a_spindle_that_turns_at_no_stated_speed_is_started_so_again():
+    """A person is told to set its speed; S0 is put back as the program said it."""
+    for start, stated in (("M3", []), ("S0 M3", ["S0"])):
+        again = restart_program(read(JOB.replace("M3 S18000", start)), 8)
+        said = lines_of(again)
+        assert "M3" in said
+        assert [line for line in said[: said.index("M3")] if line.startswith("S")] == stated
+        assert "the program starts the spindle without a speed" in " ".join(
+            re.sub("[()]", " ", again).split()
+        )
+
+
 def test_a_cut_with_a_standing_spindle_gets_a_stop_though_the_program_has_started_it_once():
     """M6 stops the spindle where the standard is kept to: what is cut then is not begun without a word."""
     text = "G21 G90\nG0 Z5\nG0 X1 Y1\nM3 S18000\nT1 M6\nG1 Z-1 F300\nX10\nG0 Z5\nX20\nG1 Z-1\nX30\nG0 Z5\nM2"

@@ -58,6 +58,12 @@ def test_a_program_that_may_mean_milliseconds_gets_as_many(wait: str, spin_up: f
         assert f"Does yours read seconds, write P{spin_up:g} there instead." in said(text)
 
 
+def test_the_wait_for_a_spindle_whose_speed_nobody_says_counts_as_well():
+    """M3 starts it without S, too."""
+    program = read(JOB.format(wait="G4 P12000", first=MILLED).replace("S18000 ", ""))
+    assert spin_up_of(restart_program(program, program.lines.index("G0 X10 Y60") + 1)) == 12000
+
+
 def test_a_wait_in_a_drilling_cycle_tells_it_too():
     """P of G82 is read as P of G4 is, and a long one is remarked on as well."""
     for text in written("G4 P2", DRILLED):
