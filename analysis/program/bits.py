@@ -8,17 +8,26 @@ class Bits:
     """
     The bits of a program.
 
+    Parameters
+    ----------
+    chosen_ahead
+        Which T word, counted from 1, is known to say no more than what the first M6 will put in; 0 for none.
+
     Attributes
     ----------
     names
         Per T number, the comment that stands by it, or "".
-    selections
-        Where T stands: the number of moves before it, and the T number.
+    chosen_ahead
+        The same, found out where the program moves between that word and the M6.
+    begin, before
+        How many moves there were before that T word, and the T number taken to be in the spindle then.
     """
 
-    def __init__(self) -> None:
+    def __init__(self, chosen_ahead: int = 0) -> None:
         self.names: dict[int, str] = {}
-        self.selections: list[tuple[int, int]] = []
+        self.chosen_ahead = chosen_ahead
+        self.begin = self.before = 0
+        self._said = 0
         self._comment = ""
         self._waiting: int | None = None
 
@@ -35,22 +44,26 @@ class Bits:
         self._comment, self._waiting = "", None
 
     def select(self, word: Word, block: Block, modes: Modes, moves: int) -> Modes:
-        """T: choose the bit that M6 puts in; in a program without M6 it is the one that cuts."""
+        """T: choose the bit that M6 puts in; before the first M6 it is taken for the one that cuts."""
         if word.value < 0 or word.value != int(word.value):
             raise block.error(f"{word.text}: a bit's number is a whole number from 0 up", word)
         bit = int(word.value)
-        self.selections.append((moves, bit))
-        if not modes.bit_changed:
-            self._name(bit, block)
-        return modes._replace(selected=bit)
+        self._said += 1
+        if modes.bit_changed:
+            return modes._replace(selected=bit)
+        self._name(bit, block)
+        self.begin, self.before = moves, modes.at_hand
+        return modes._replace(selected=bit, at_hand=modes.at_hand if self._said == self.chosen_ahead else bit)
 
-    def change(self, block: Block, modes: Modes) -> Modes:
+    def change(self, block: Block, modes: Modes, moves: int) -> Modes:
         """M6: put the selected bit in; the spindle stands still (NISTIR 6556, 3.6.3)."""
         self._name(modes.selected, block)
+        if self._said and not modes.bit_changed and self.begin < moves:
+            self.chosen_ahead = self._said
         return modes._replace(
             bit=modes.selected,
             bit_changed=True,
-            bit_named=bool(self.selections),
+            bit_named=self._said > 0,
             spindle=5,
             length_since_change=False,
         )

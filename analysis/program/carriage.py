@@ -108,7 +108,7 @@ class Carriage:
         self.settle()
         known = before and self._z_known
         turns = modes.turning, modes.spun
-        setting = Setting(modes.plane // 10, *turns, modes.bit, modes.system_number, *line, known)
+        setting = Setting(modes.plane // 10, *turns, modes.cuts_with, modes.system_number, *line, known)
         self.rows.add(kind, self.at, end, setting, way)
         self.at = end
         if self._z_known:

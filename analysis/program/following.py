@@ -38,7 +38,12 @@ class Following:
     """
 
     def __init__(self, program: Program) -> None:
-        self.run = Interpreter(program.lines, skip_slashed=program.skip_slashed, units=program.units)
+        self.run = Interpreter(
+            program.lines,
+            skip_slashed=program.skip_slashed,
+            units=program.units,
+            chosen_ahead=program.chosen_ahead,
+        )
         self.unread: list[str] = []
         self._program = program
 

@@ -35,6 +35,8 @@ class Interpreter:
         Whether lines that begin with ``/`` are left out.
     units
         In which the program means its lengths until it says so itself; ``None`` takes mm, with a note.
+    chosen_ahead
+        Which T word is known to say no more than what the first M6 will put in (`Bits`).
 
     Attributes
     ----------
@@ -49,12 +51,17 @@ class Interpreter:
     """
 
     def __init__(
-        self, lines: Sequence[str], *, skip_slashed: bool = True, units: Units | None = None
+        self,
+        lines: Sequence[str],
+        *,
+        skip_slashed: bool = True,
+        units: Units | None = None,
+        chosen_ahead: int = 0,
     ) -> None:
         self.notes = Notes()
         self.modes = Modes() if units is None else Modes(units=UNITS[units], units_stated=True)
         self.carriage = Carriage(self.notes)
-        self.bits = Bits()
+        self.bits = Bits(chosen_ahead)
         self.parameters: dict[int, float] = {}
         self.calls = Calls(lines)
         self.spindle_used = False
@@ -190,7 +197,7 @@ class Interpreter:
         if chosen is not None:
             self.modes = self.bits.select(chosen, block, self.modes, len(self.carriage.rows))
         if "change" in codes:
-            self.modes = self.bits.change(block, self.modes)
+            self.modes = self.bits.change(block, self.modes, len(self.carriage.rows))
             self.carriage.change_bit(block, self.modes)
         if "spindle" in codes:
             self.spindle_used = self.spindle_used or codes["spindle"][0] != 5

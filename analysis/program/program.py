@@ -61,6 +61,8 @@ class Program:
         The moves that feed across above `top` as if in the work, where the top is in doubt.
     measured_later
         The moves that change a bit for which the program states a length offset only after them (G43).
+    chosen_ahead
+        Which T word, counted from 1, only says what the first M6 will put in, moves later; 0 for none.
     breaks_off
         Whether its end seems to be missing.
     """
@@ -81,6 +83,7 @@ class Program:
     top_said: float | None = None
     taken_as_air: NDArray[np.intp] = field(default_factory=lambda: np.zeros(0, dtype=np.intp))
     breaks_off: bool = False
+    chosen_ahead: int = 0
 
     def level(self, system: int) -> Level:
         """Return how high the work is in a coordinate system (see `Moves.system`)."""

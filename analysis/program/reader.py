@@ -1,11 +1,9 @@
 """From the text of a program to its moves."""
 
 import codecs
-from collections.abc import Sequence
 from dataclasses import replace
 
 import numpy as np
-from numpy.typing import NDArray
 
 from analysis.errors import ProgramError
 from analysis.program.interpreter import Interpreter
@@ -66,8 +64,9 @@ def read(
     if not any(kind in rows.kind for kind in (Kind.RAPID, Kind.CUT, Kind.PECK)):
         raise ProgramError(f"{name} moves nothing: {NOT_A_PROGRAM}")
     moves = moves_from(rows)
-    if not run.modes.bit_changed:
-        moves = replace(moves, bit=_bits_as_selected(len(moves), run.bits.selections))
+    if run.bits.chosen_ahead:
+        # Only now is it known that this bit was not in yet.
+        moves.bit[run.bits.begin : np.argmax(moves.kind == Kind.BIT_CHANGE)] = run.bits.before
     heights = levels(moves, top)
     tops = tops_of(moves, heights)
     cuts = cutting(moves, tops)
@@ -105,6 +104,7 @@ def read(
         sheets=sheets,
         measured_later=frozenset(run.carriage.measured_later),
         breaks_off=run.breaks_off,
+        chosen_ahead=run.bits.chosen_ahead,
     )
 
 
@@ -164,11 +164,3 @@ def decode(raw: bytes) -> str:
 def _share_of_control(raw: bytes) -> float:
     control = sum(raw[:65536].count(sign) for sign in range(32) if sign not in b"\t\n\r\f\x1a")
     return control / max(len(raw[:65536]), 1)
-
-
-def _bits_as_selected(count: int, selections: Sequence[tuple[int, int]]) -> NDArray[np.int32]:
-    """Return the bit of each move in a program without M6: the one that T selected last."""
-    bits = np.zeros(count, dtype=np.int32)
-    for begin, bit in selections:
-        bits[begin:] = bit
-    return bits

@@ -51,7 +51,7 @@ def seam(before: Modes, state: State, *, safe_z: float, spin_up: str, stops: Seq
     if another:
         yield from change_words(state, safe_z, offset=before.length)
         if not modes.bit_changed:
-            yield from stop_words([f"put in T{modes.selected}"])
+            yield from stop_words([f"put in T{modes.cuts_with}"])
     if before.length != modes.length and not (another and modes.bit_changed):
         yield length_word(modes)
         yield f"G0 Z{length(safe_z / modes.scale, 6)}"

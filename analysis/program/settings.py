@@ -122,9 +122,10 @@ def length_offset(said: tuple[int, Word], block: Block, modes: Modes, carriage: 
 def _length_number(word: Word, block: Block, modes: Modes, notes: Notes) -> int:
     named = block.take("H")
     if named is None:
-        text = f"G43 without H: taken as H{modes.cuts_with}, the number of the bit"
+        bit = modes.bit if modes.bit_changed else modes.selected
+        text = f"G43 without H: taken as H{bit}, the number of the bit"
         notes.add(text, block.number, word.column, word.text)
-        return modes.cuts_with
+        return bit
     if named.value != int(named.value) or named.value < 0:
         raise block.error(f"{named.text}: an offset's number is a whole number from 0 up", named)
     return int(named.value)

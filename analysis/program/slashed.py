@@ -19,7 +19,7 @@ from analysis.program.tracks import Tracks, tracks
 # What a restart states anew that may be wrong by the switch: coolant and overrides are only told of.
 _MODES = (
     "plane", "units", "distance", "arc_distance", "feed_mode", "system_number", "length", "spindle", "speed",
-    "cuts_with", "motion",
+    "cuts_with", "selected", "motion",
 )  # fmt: skip
 
 
@@ -135,7 +135,12 @@ def _slashed(program: Program) -> list[int]:
 
 def _with_the_others(program: Program, line: int) -> State | None:
     """Return what would be in force with the switch the other way; ``None`` where it can't be run so."""
-    run = Interpreter(program.lines, skip_slashed=not program.skip_slashed, units=program.units)
+    run = Interpreter(
+        program.lines,
+        skip_slashed=not program.skip_slashed,
+        units=program.units,
+        chosen_ahead=program.chosen_ahead,
+    )
     try:
         for at in run.steps():
             if at == line and run.calls.depth == 0:

@@ -73,6 +73,8 @@ class Modes(NamedTuple):
         M7, M8, M48.
     selected, bit
         T number chosen, and T number in the spindle.
+    at_hand
+        T number that is taken to be in the spindle as long as M6 has not been used.
     bit_changed, bit_named
         Whether M6 has been used; whether a T had been said by then.
     cycle
@@ -101,6 +103,7 @@ class Modes(NamedTuple):
     overrides: bool = True
     selected: int = 0
     bit: int = 0
+    at_hand: int = 0
     bit_changed: bool = False
     bit_named: bool = False
     cycle: Cycle | None = None
@@ -127,8 +130,8 @@ class Modes(NamedTuple):
 
     @property
     def cuts_with(self) -> int:
-        """T number of the bit that is cut with: the one put in, or else the one chosen."""
-        return self.bit if self.bit_changed else self.selected
+        """T number of the bit that is cut with: the one put in, or else the one chosen to begin with."""
+        return self.bit if self.bit_changed else self.at_hand
 
     @property
     def turning(self) -> float:

@@ -257,6 +257,17 @@ def test_a_spindle_that_turns_at_a_speed_that_nobody_says_turns():
     assert moves.speed.tolist() == [0, 0, 9000, 0, 0, 9000, 0, 0]
 
 
+def test_a_bit_that_is_in_to_begin_with_cuts_until_the_first_m6():
+    """The T before it names it; the T of M6 does not, be it said long before."""
+    begun = read("G21 G90\nT1 (6 mm)\nG0 Z5\nX1\nT2 M6 (3 mm)\nX2\nT3\nX3\nM6\nX4\n")
+    assert begun.moves.bit.tolist() == [1, 1, 2, 2, 2, 3, 3]
+    assert begun.bits == {1: "6 mm", 2: "3 mm", 3: ""}
+    ahead = read("G21 G90\nT1\nG0 Z5\nT2\nX1\nX2\nM6\nX3\n")
+    assert ahead.moves.bit.tolist() == [1, 1, 1, 2, 2]
+    unnamed = read("G21 G90\nG0 Z5\nT2\nX1\nM6\nX3\n")
+    assert unnamed.moves.bit.tolist() == [0, 0, 2, 2]
+
+
 def test_a_program_without_m6_has_the_bit_it_selected():
     """Where M6 never stands, T alone says which bit is in."""
     program = read("T4 (ball nose)\nG21 G0 X1\nT5\nX2")

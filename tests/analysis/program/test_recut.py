@@ -387,6 +387,17 @@ def test_a_spindle_without_a_speed_is_started_so(start: str):
     assert "the program starts the spindle without a speed" in " ".join(re.sub("[()]", " ", recut).split())
 
 
+def test_the_bit_that_is_in_to_begin_with_cuts_its_parts():
+    """It is named, and changed where the next part is another one's."""
+    job = squares("T1 (SIX)\nM3 S9000", "M5\nT2 M6 (THREE)\nM3 S9000")
+    both = recut_program(read(job), ["part 1", "part 2"])
+    assert "bit to have in: T1 SIX - then T2 THREE." in " ".join(re.sub("[()]", " ", both).split())
+    assert [line for line in lines_of(both) if line.startswith("T")] == ["T1", "T2 M6"]
+    unnamed = recut_program(read(squares("M3 S9000\nT2\nG0 X0", "M5\nM6\nM3 S9000")), ["part 1"])
+    assert "the one that the program was cutting with" in " ".join(re.sub("[()]", " ", unnamed).split())
+    assert not [line for line in lines_of(unnamed) if line.startswith("T")]
+
+
 def test_traverses_below_the_top_are_fed():
     """A traverse down into a groove that is already there is fed in the recut."""
     passes = "G21 G90 G54\nM3 S9000\nG0 Z5\nX0 Y0\nG1 Z-2 F300\nX30\nG0 Z5\nZ-1.5\nG1 Z-4\nX0\nG0 Z5\nX9\nM2"

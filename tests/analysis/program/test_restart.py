@@ -421,6 +421,25 @@ def test_a_spindle_that_turns_at_no_stated_speed_is_started_so_again():
         )
 
 
+def test_the_bit_that_is_in_to_begin_with_is_the_one_to_have_in():
+    """What T names before the first M6, but not what the M6 will put in."""
+    text = (
+        "G21 G90 G54\n{first}M3 S9000\nG0 Z5\nX1 Y1\nG1 Z-1 F300\nX5\nG0 Z5\n{then}X9\nG1 Z-1\nX20\nG0 Z5\n"
+        "{change} M6\nM3\nX30\nG1 Z-1\nX40\nG0 Z5\nM2\n"
+    )
+    for first, then, change, bit in (
+        ("T1 (SIX)\n", "", "T2", "T1 SIX"),
+        ("T1 (SIX)\n", "T2\n", "", "T1 SIX"),
+        ("", "T2\n", "", "the one that the program was cutting with"),
+    ):
+        program = read(text.format(first=first, then=then, change=change))
+        line = program.lines.index("X20") + 1
+        again = restart_program(program, line)
+        assert f"bit to have in: {bit}." in " ".join(re.sub("[()]", " ", again).split())
+        assert resume_at(program, line).bit == (1 if first else 0)
+        assert ("T2" in lines_of(again)[: lines_of(again).index("M3")]) == bool(then)
+
+
 def test_a_cut_with_a_standing_spindle_gets_a_stop_though_the_program_has_started_it_once():
     """M6 stops the spindle where the standard is kept to: what is cut then is not begun without a word."""
     text = "G21 G90\nG0 Z5\nG0 X1 Y1\nM3 S18000\nT1 M6\nG1 Z-1 F300\nX10\nG0 Z5\nX20\nG1 Z-1\nX30\nG0 Z5\nM2"
