@@ -10,7 +10,7 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from analysis.ahead import Ahead
+from analysis.ahead import AHEAD, Ahead
 from analysis.cut import Context
 from analysis.events import Alarm, Event, PartVerdict, Place, State
 from analysis.locate import REMEMBERS, Locator, Plan, resume_before, resume_line
@@ -20,8 +20,6 @@ from analysis.program import Resume
 from analysis.restarted import Restarted
 from analysis.which_bit import Fit
 
-# A controller reads this many lines ahead of the one that it executes, and some report what they read.
-AHEAD = 20
 # Reports that come within this time, s, may have changed their order on the way.
 _SHUFFLED = 1.0
 # Where lines are short, sound is a line or so off.

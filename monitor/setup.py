@@ -7,10 +7,11 @@ from pathlib import Path
 import numpy as np
 from numpy.typing import NDArray
 
+from analysis.ahead import AHEAD
 from analysis.asked_speed import at_each_speed, plainly_different, slowest_of
 from analysis.cutting import Bit
 from analysis.errors import ProgramError
-from analysis.linesfed import AHEAD, FedLocator, Report
+from analysis.linesfed import FedLocator, Report
 from analysis.listener import Listener
 from analysis.locate import Locator, Nowhere, Plan
 from analysis.pace import UNKNOWN, Learned
@@ -357,10 +358,13 @@ def locator_for(
     """
     plan = None if program is None else Plan.of(program, bits)
     give_back()
-    locator: Locator = Nowhere() if plan is None else SoundLocator(plan, pace)
     if reports is None:
-        return locator
-    fed = FedLocator(locator, plan, ahead)
+        return _by_sound(plan, pace)
+    fed = FedLocator(_by_sound(plan, pace, ahead), plan, ahead)
     for report in reports:
         fed.report(report)
     return fed
+
+
+def _by_sound(plan: Plan | None, pace: Learned, ahead: int = AHEAD) -> Locator:
+    return Nowhere() if plan is None else SoundLocator(plan, pace, ahead)

@@ -206,7 +206,7 @@ class Grid:
         """
         self._go_on()
         if told is not None and self._is_out_of_sight(*told):
-            self.mark(*told)
+            self._lay(self._told(*told), keep=0.0)
         change = None if level is None else level - self._level
         fits = self._fits(level, turns=turns)
         if bits:
@@ -429,11 +429,25 @@ class Grid:
             self._otherwise = -_NOT_AGAIN
             self._look_everywhere()
 
-    def mark(self, first: int, last: int) -> None:
-        """Take in that a person says that one of these moves is being cut now, give or take some seconds."""
+    def begin(self, first: int, last: int) -> None:
+        """Take in that the cut that begins now is one of these moves, give or take some seconds."""
+        self._lay(self._told(first, last), keep=0.0)
+
+    def mark(self, first: int, last: int, *, known: bool = False) -> None:
+        """
+        Take in that a person says that one of these moves is being cut now, give or take some seconds.
+
+        Where it is ``known`` by sound, and that was tried for long, sound is believed as much until what is
+        heard tells who is right: a person may mistake a line, or the key.
+        """
         # A person looks at a line, and presses a key when it may be the next.
+        heard = known and self.believed and self._tried >= _TRIED
+        self._lay(self._told(first, last), keep=_KEEP if heard else 0.0)
+
+    def _told(self, first: int, last: int) -> Floats:
+        """Return how likely each cell is where it is told that it is one of some moves, shape (n,)."""
         near = self._near(np.arange(len(self.track)), first, last)
-        self._lay(near / near.sum(), keep=0.0)
+        return np.asarray(near / near.sum())
 
     def _near(self, cells: NDArray[np.intp], first: int, last: int) -> NDArray[np.bool_]:
         """Return which cells are those of some moves, or near them."""

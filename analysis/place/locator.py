@@ -8,6 +8,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
+from analysis.ahead import AHEAD, Ahead
 from analysis.cut import LOST, Context
 from analysis.events import Alarm, Checked, Event, PartVerdict, Place, State
 from analysis.locate import REMEMBERS, Plan, family_of, resume_line_before
@@ -42,6 +43,8 @@ _BIT_LASTS, _PLAINLY = 4.0, 1.0
 _SAME_BIT, _UNSURE = 0.9, 0.1
 # Share of the time for which the spindle turns in which the place must be told for a machine to be learned.
 _FOLLOWED = 0.7
+# A person sees the bit: a line that is read ahead further than this, s, is not taken for the one being cut.
+_SEEN = 8.0
 # A way that is this long, s, between two steps was not gone but jumped.
 _JUMP = 3.0
 
@@ -75,10 +78,13 @@ class SoundLocator:
         The program being cut.
     learned
         What earlier runs told of the machine.
+    ahead
+        By how many lines one that a person reads off the controller may be ahead of the cutting.
     """
 
-    def __init__(self, plan: Plan, learned: Learned = UNKNOWN) -> None:
+    def __init__(self, plan: Plan, learned: Learned = UNKNOWN, ahead: int = AHEAD) -> None:
         self.plan = plan
+        self._ahead = Ahead(plan, ahead)
         self._silences = Silences.of(plan)
         self._given = learned
         self._rows: list[tuple[float, Phase, float]] = []
@@ -214,19 +220,33 @@ class SoundLocator:
 
     def mark(self, line: int) -> None:
         """
-        Take in that a line of the file is being cut now, give or take a few seconds.
+        Take in that a line of the file is being cut now, or one of those before it that may be read ahead.
+
+        The line from which it goes on, once that was said, is the one that just begins.
 
         Raises
         ------
         ValueError
             When nothing moves on that line, or nothing was heard yet.
         """
-        first, last = self.plan.moves_from(line) if line == self._goes_on else self.plan.moves_on(line)
+        begins = line == self._goes_on
+        moves = self.plan.moves_from(line) if begins else self.plan.moves_on(line)
         if self._grid is None:
             raise ValueError("nothing was heard yet: mark the line when the spindle runs")
-        self._grid.mark(first, last)
+        if begins:
+            self._goes_on = None
+            self._grid.begin(*moves)
+        else:
+            known = bool(self._past) and self._is_known(self._past[-1].where)
+            self._grid.mark(self._read_ahead(line, moves[0]), moves[1], known=known)
         if self._past:
             self._note(self._grid, self._past.pop().at)
+
+    def _read_ahead(self, line: int, move: int) -> int:
+        """Return the first move that may be going on when the controller shows ``line``, with that move."""
+        may_be, times = self._ahead.moves(line), self.plan.times
+        seen = int(np.searchsorted(times.end, times.begin[move] - _SEEN, side="right"))
+        return min(max(may_be[0], seen), move) if may_be else move
 
     def spoil(self, moves: NDArray[np.bool_]) -> None:
         """Take in which moves, shape (n,), the last alarm may have spoiled, by what a controller tells."""

@@ -10,10 +10,11 @@ from hypothesis import given
 from hypothesis import strategies as st
 from numpy.typing import NDArray
 
+from analysis.ahead import AHEAD
 from analysis.cut import Context
 from analysis.cutting import Bit
 from analysis.events import Alarm, Deaf, Event, PartVerdict, Place, ResumeLine
-from analysis.linesfed import AHEAD, FedLocator, Report
+from analysis.linesfed import FedLocator, Report
 from analysis.locate import Nowhere, Plan
 from analysis.presence import Phase
 from analysis.program import Program, read, restart_program, resume_at

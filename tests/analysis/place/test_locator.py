@@ -18,6 +18,7 @@ from analysis.which_bit import Fit
 
 ALARM = Alarm(0.0, 0.0, "loose", 0.7, ("why",), 1.0, 1.0)
 FIRST_CUT = 8.0  # s, by when the first slot of SLOTS is through
+SURE = 25.0  # s, by when its sound was foreseen for long
 Rows = list[tuple[float, Phase, float, int]]
 
 
@@ -470,6 +471,40 @@ def test_a_line_that_is_marked_is_the_place():
     place = locator.place(rows[19][0])
     assert place is not None
     assert place.first <= line <= place.last
+
+
+def marked(line_after: float, rows: Rows) -> tuple[SoundLocator, int, int]:
+    """What follows rows once a line that is cut some s later was marked; that line, and the true one."""
+    last = next(number for number, (at, *_) in enumerate(rows) if at > SURE)
+    then = next(move for at, _, _, move in rows if at > SURE + line_after and move >= 0)
+    locator = follow(rows[:last], SoundLocator(SLOTS))
+    locator.mark(line_of(SLOTS, then))
+    return locator, line_of(SLOTS, then), line_of(SLOTS, rows[last - 1][3])
+
+
+@pytest.mark.parametrize("line_after", [-3.0, 0.0, 5.0])
+def test_a_line_that_is_marked_may_be_read_ahead(line_after: float):
+    """The controller shows a line that it reads, or goes on while it is typed: sound tells the true one."""
+    rows = list(Sounding().rows())
+    locator, line, true = marked(line_after, rows)
+    assert (line == true) is (line_after == 0.0)
+    place = locator.place(SURE)
+    assert place.first <= true <= place.last
+
+
+def test_a_line_that_sound_contradicts_is_believed_no_more_than_sound():
+    """Of a slip of the finger nothing wrong is told, and sound soon finds the place again."""
+    rows = list(Sounding().rows())
+    locator, line, true = marked(25.0, rows)
+    place = locator.place(SURE)
+    assert place is None or place.first <= true < line <= place.last
+    later = [row for row in rows if row[0] > SURE]
+    for at, phase, level, move in later[:400]:
+        locator.row(at, phase, level)
+        if (found := locator.place(at)) is not None and move >= 0:
+            assert found.first <= line_of(SLOTS, move)
+    assert found is not None
+    assert found.first <= line_of(SLOTS, later[399][3]) <= found.last
 
 
 def test_what_a_controller_tells_finds_a_lost_place_and_keeps_it():
