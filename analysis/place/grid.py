@@ -47,6 +47,9 @@ _BELIEVED, _ANEW = -0.2, -0.3
 _WORTHLESS, _WORTHY, _LEAST_TRUST = -0.25, 0.2, 0.5
 # How far off, s of the program, a line that a person marks, or a controller tells, may be.
 _ABOUT = 2.0
+# How likely somebody goes on from elsewhere than he was told: so little that the place is the one that he was
+# told until something else is heard.
+_CHOSEN = 0.005
 # How likely a step elsewhere than a controller tells is beside one there: it may be wrong for a moment.
 _ELSEWHERE = 0.3
 # As likely as any cell and pace is at the least.
@@ -430,8 +433,13 @@ class Grid:
             self._look_everywhere()
 
     def begin(self, first: int, last: int) -> None:
-        """Take in that the cut that begins now is one of these moves, give or take some seconds."""
-        self._lay(self._told(first, last), keep=0.0)
+        """
+        Take in that the cut that begins now is most likely one of these moves, give or take some seconds.
+
+        Who was told where to go on may have chosen another place: then sound is to find it.
+        """
+        anywhere = _anywhere(self.track, begun=True)
+        self._lay((1.0 - _CHOSEN) * self._told(first, last) + _CHOSEN * anywhere, keep=0.0)
 
     def mark(self, first: int, last: int, *, known: bool = False) -> None:
         """

@@ -507,6 +507,24 @@ def test_a_line_that_sound_contradicts_is_believed_no_more_than_sound():
     assert found.first <= line_of(SLOTS, later[399][3]) <= found.last
 
 
+def test_who_goes_on_from_elsewhere_than_he_was_told_is_found():
+    """The restart program may begin before the line that was told: after some cutting that is heard."""
+    rows = list(Sounding().rows())
+    locator = follow([row for row in rows if row[0] <= SURE], SoundLocator(SLOTS))
+    told, chosen = 24, 9
+    locator.carries_on(told)
+    locator.mark(told)
+    begin = next(at for at, _, _, move in rows if move >= 0 and line_of(SLOTS, move) >= chosen)
+    again = [(at - begin + SURE + 0.05, *rest) for at, *rest in rows if begin <= at < begin + 20.0]
+    first = again[: round(1.0 / 0.05)]
+    follow(first, locator)
+    assert locator.place(first[-1][0]).file >= told
+    follow(again[len(first) :], locator)
+    at, _, _, move = again[-1]
+    place = locator.place(at)
+    assert place.first <= line_of(SLOTS, move) <= place.last
+
+
 def test_what_a_controller_tells_finds_a_lost_place_and_keeps_it():
     """With noise that tells nothing the place is among the moves that are told, after some seconds."""
     rng = np.random.default_rng(5)
