@@ -173,7 +173,9 @@ class Listener:
         )
         self._alarms = 0
         self._resume: int | None = None
+        # The line of the first cut since the bit was tightened; and whether that is still to come.
         self._carries_on: int | None = None
+        self._pauses = False
         self._assumed = 0.0
         self._likened: tuple[Context | None, Context] = None, Context()
         self._heard = 0
@@ -270,8 +272,8 @@ class Listener:
         next cut that is heard is taken for the one at the last alarm's resume line.
         """
         if self._resume is not None:
-            self._carries_on, self._resume = self._resume, None
-            self.locator.carries_on(self._carries_on)
+            self._will_carry_on(self._resume)
+        self._resume, self._pauses = None, True
         self.locator.tightened(self.watcher.meant)
         return self.watcher.tightened(self.at)
 
@@ -279,13 +281,21 @@ class Listener:
         """
         Take in that a line of the file is being cut now; return what is to be said of it.
 
+        As long as no cut is heard since the bit was tightened it is the one with which it will go on.
+
         Raises
         ------
         ValueError
             When there is no program, or no move on that line.
         """
         self.locator.mark(line)
+        if self._pauses:
+            self._will_carry_on(line)
         return []
+
+    def _will_carry_on(self, line: int) -> None:
+        self._carries_on = line
+        self.locator.carries_on(line)
 
     def end(self) -> Summary:
         """Return what is to be said at the end of the run."""
@@ -401,8 +411,8 @@ class Listener:
             )
             self._sounds = heard
             self._hear_speed(heard)
-            if heard is Phase.CUT and self._carries_on is not None:
-                self._carry_on(self._carries_on)
+            if heard is Phase.CUT and self._pauses:
+                self._carry_on()
             # What a row tells has begun about where its window begins.
             self.locator.row(
                 self._row * self._hop / self.rate, heard, _loudness(rows, index), self._which.fits(index)
@@ -448,11 +458,12 @@ class Listener:
         known = self._bits.get(self._bit)
         return known is not None and bool(known.speeds)
 
-    def _carry_on(self, line: int) -> None:
+    def _carry_on(self) -> None:
         """Take the cut that is heard now for the one with which a restart program begins."""
-        self._carries_on = None
-        with suppress(ValueError):  # nothing moves there: then the sound alone must tell
-            self.locator.mark(line)
+        line, self._carries_on, self._pauses = self._carries_on, None, False
+        if line is not None:
+            with suppress(ValueError):  # nothing moves there: then the sound alone must tell
+                self.locator.mark(line)
 
     def _is_surely_air(self) -> bool:
         if self._carries_on is not None or self._astray:

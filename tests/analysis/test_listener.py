@@ -560,6 +560,7 @@ class Resuming(Nowhere):
 
     def __init__(self) -> None:
         self.begun: list[int] = []
+        self.marked: list[int] = []
         self.taken_back: list[str] = []
 
     def complete(self, event: Event) -> Event:
@@ -569,6 +570,10 @@ class Resuming(Nowhere):
     def carries_on(self, line: int) -> None:
         """Note the line."""
         self.begun.append(line)
+
+    def mark(self, line: int) -> None:
+        """Note the line."""
+        self.marked.append(line)
 
     def dispel(self, bit: int) -> None:
         """Note whose doubt was nothing."""
@@ -603,6 +608,21 @@ def test_a_restart_begins_at_the_resume_line_of_the_alarm_once():
     ear.tightened()
     ear.tightened()
     assert place.begun == [7]
+
+
+def test_whoever_begins_elsewhere_marks_the_line_before():
+    """What a person says after "tightened" is the first cut, whatever the alarm told; then it is a mark."""
+    ear = listener(locator=(place := Resuming()))
+    told(UNTIL_SLIP, ear)
+    ear.tightened()
+    ear.mark(5)
+    assert place.begun == [7, 5]
+    assert place.marked == [5]
+    told(CUT, ear)
+    assert place.marked == [5, 5]
+    ear.mark(6)
+    assert place.begun == [7, 5]
+    assert place.marked == [5, 5, 6]
 
 
 def test_an_alarm_that_was_nothing_leaves_no_line_to_carry_on_from():
