@@ -114,10 +114,15 @@ class FedLocator:
         # Whether that is run since it went on, as far as it is known, and up to when reports were asked.
         self._runs_restart: bool | None = None
         self._since = self._looked = 0.0
-        # The first report of a line on which it does nothing.
+        # The line at which it stood then, which may be told again until it goes on.
+        self._held: _Line | None = None
+        # The first line named that the original has before, and the first report of one on which the restart
+        # program does nothing.
+        self._before: int | None = None
         self._idle: Report | None = None
-        # Whether sound was put right since then, and for how many s more it spoke for the restart program.
-        self._begun, self._speaks = False, 0.0
+        # Whether sound was put right since then, for how many s more it spoke for the restart program, and
+        # whether it has told which of the two is run.
+        self._begun, self._speaks, self._heard_which = False, 0.0, False
 
     def report(self, report: Report) -> bool:
         """Take in a line number; return whether it names a line of the program: else it tells nothing."""
@@ -130,11 +135,14 @@ class FedLocator:
 
     def _meant(self, report: Report) -> tuple[int, ...]:
         """Return the line that a report names, or those of which it names one; none where it names none."""
+        return self._may_mean(report, self._runs_restart)
+
+    def _may_mean(self, report: Report, runs_restart: bool | None) -> tuple[int, ...]:
         own = report.file_line
         if own is None or self._restarted is None or report.at <= self._since:
             may_be: tuple[int | None, ...] = (own,)
         else:
-            may_be = self._restarted.meant(own, restart=self._runs_restart)
+            may_be = self._restarted.meant(own, restart=runs_restart)
         found = (self._ahead.line(line, report.word, report.after) for line in may_be)
         return tuple(line for line in found if line is not None)
 
@@ -144,9 +152,15 @@ class FedLocator:
             return
         begin = bisect_right(self._named, max(self._since, self._looked), key=_when)
         come = [named.report for named in self._named[begin : bisect_right(self._named, now, key=_when)]]
-        told = (self._tells(report, self._restarted) for report in come)
+        told = (self._tells(report, self._restarted) for report in come if self._is_new(report))
         self._decide(next((runs for runs in told if runs is not None), None))
         self._looked = max(self._looked, now)
+
+    def _is_new(self, report: Report) -> bool:
+        """Return whether a line was named since it went on that is another than the one at which it stood."""
+        if _line(report) != self._held:
+            self._held = None
+        return self._held is None
 
     def _tells(self, report: Report, restarted: Restarted) -> bool | None:
         """Return whether a report can only come from the restart program, or from the original."""
@@ -154,6 +168,10 @@ class FedLocator:
         if line is None:
             return None
         told = restarted.tells(line, self._ahead.lines)
+        if line < restarted.line:
+            # A control that was wound back shows its first line, whatever it runs then.
+            self._before = self._before or line
+            return True if line != self._before else None
         if told is None and restarted.idles(line, self._ahead.lines):
             self._idle = self._idle or report
             stays = line != self._idle.file_line and report.at - self._idle.at > _IN_PASSING
@@ -166,9 +184,7 @@ class FedLocator:
 
     def _listen_which(self, at: float) -> None:
         """Let sound tell which of the two is run, once it has been put right by the first cut."""
-        if self._restarted is None or self._runs_restart is not None:
-            return
-        if not self._begun or not self._base.sure:
+        if self._restarted is None or self._heard_which or not self._begun or not self._base.sure:
             return
         index = bisect_right(self._named, at, key=_when) - 1
         line = self._named[index].report.file_line if index >= 0 else None
@@ -178,6 +194,7 @@ class FedLocator:
         ours, theirs = self._meets(heard, self._restarted.original(line)), self._meets(heard, line)
         self._speaks += (ours - theirs) * (at - self._at)
         if abs(self._speaks) > _SURELY:
+            self._heard_which = True
             self._decide(self._speaks > 0)
 
     def _meets(self, heard: Place, line: int) -> bool:
@@ -186,7 +203,7 @@ class FedLocator:
 
     def _decide(self, runs_restart: bool | None) -> None:
         """Put the lines named since it went on into those of the original, once it is known how."""
-        if runs_restart is not None:
+        if runs_restart not in (None, self._runs_restart):
             self._runs_restart = runs_restart
             self._name_again(self._since)
 
@@ -237,8 +254,14 @@ class FedLocator:
         self._at = at
         self._forget()
         told = self._told(at)
-        self._base.told(self._moves(told.named) if told and told.fresh else None)
+        self._base.told(self._moves(self._open(told, at)) if told and told.fresh else None)
         self._base.row(at, phase, level, bits)
+
+    def _open(self, told: _Told, at: float) -> tuple[int, ...]:
+        """Return the lines of which one is named, for the sound: as long as it is to tell which, both."""
+        if self._restarted is None or self._heard_which:
+            return told.named
+        return self._may_mean(self._named[bisect_right(self._named, at, key=_when) - 1].report, None)
 
     def _moves(self, named: tuple[int, ...]) -> tuple[int, int] | None:
         """Return the first and the last move that may be going on when one of these lines is named."""
@@ -330,11 +353,15 @@ class FedLocator:
     def carries_on(self, line: int) -> None:
         """Take in that it goes on from a line: from now on lines of the file may be a restart program's."""
         self._base.carries_on(line)
+        index = bisect_right(self._named, self._at, key=_when) - 1
+        # Who marks a line meanwhile tells nothing of where it stood.
+        self._held = _line(self._named[index].report) if index >= 0 else self._held
+        self._before = None
         self._restarted = Restarted.of(self._plan.program, line) if self._plan else None
         self._runs_restart = None
         self._since = self._looked = self._at
         self._idle = None
-        self._begun, self._speaks = False, 0.0
+        self._begun, self._speaks, self._heard_which = False, 0.0, False
         self._name_again(self._at)
 
     def tightened(self, bit: int) -> None:
@@ -378,6 +405,13 @@ def _around(spans: list[tuple[int, int]]) -> tuple[int, int]:
 
 def _lines(several: list[_Named]) -> list[int]:
     return [line for named in several for line in named.lines]
+
+
+_Line = tuple[int | None, int | None, int]
+
+
+def _line(report: Report) -> _Line:
+    return report.file_line, report.word, report.after
 
 
 def _when(named: _Named) -> float:

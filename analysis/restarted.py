@@ -57,16 +57,21 @@ class Restarted:
             Whether this program is run, or the original; ``None`` while nobody knows.
         """
         ours, theirs = self.original(line), line
-        if restart is None:
+        if restart is None and not self.is_ours(line):
             return tuple(sorted({ours, theirs}))
-        return (ours,) if restart else (theirs,)
+        return (theirs,) if restart is False else (ours,)
+
+    def is_ours(self, line: int) -> bool:
+        """
+        Return whether a line is none that is named by whoever carries on with the original.
+
+        He names no line before the one at which it goes on, nor one that it lacks.
+        """
+        return not self.line <= line <= self.last
 
     def tells(self, line: int, ahead: int) -> bool | None:
         """
         Return whether a line that is named can only be one of this program, or of the original.
-
-        Whoever carries on with the original names no line before the one at which it goes on, nor one that it
-        lacks.
 
         Parameters
         ----------
@@ -81,7 +86,7 @@ class Restarted:
             True where it is of this program, False where it is of the original, ``None`` where it may be of
             either.
         """
-        if line < self.line or line > self.last:
+        if self.is_ours(line):
             return True
         if self.line > self.head + 1 + ahead:
             return False  # what this one begins with is named by lower numbers

@@ -325,6 +325,53 @@ def test_sound_tells_at_length_which_of_two_programs_is_run(*, restart: bool):
     assert np.median(widths[-20:]) <= AHEAD < max(widths)
 
 
+LONG = read("\n".join([*SHORT.lines[:-2], *["G0 Z10", "G0 Z11"] * 200, "M5", "M30", ""]), "long")
+LONG_PLAN = plan_of(LONG)
+LATE, HELD = 120, 150
+
+
+@pytest.mark.parametrize("restart", [True, False], ids=["restart", "original"])
+@pytest.mark.parametrize(
+    "before", [[HELD, HELD, HELD], [1, 1], [HELD, 1]], ids=["held", "wound back", "both"]
+)
+def test_what_a_control_shows_until_it_goes_on_decides_nothing(before: list[int], *, restart: bool):
+    """It may show for long the line at which it was held, or the first one once it was wound back."""
+    restarted = Restarted.of(LONG, LATE)
+    locator = fed(Report(0.5, HELD, None), base=Sound(), plan=LONG_PLAN, ahead=0)
+    locator.row(1.0, Phase.OFF)
+    locator.carries_on(LATE)
+    numbers = range(1, 100) if restart else range(LATE, 200)
+    for second, named in enumerate([*before, *numbers], 2):
+        locator.report(Report(float(second), named, None))
+        locator.row(second + 0.5, Phase.CUT)
+        place = locator.place(second + 0.5)
+        if second > len(before) + 3:
+            executed = restarted.original(named) if restart else named
+            assert (place.first, place.last) == (executed, executed)
+
+
+def test_sound_that_is_sure_overrules_what_the_lines_told():
+    """A control that looks for the line to go on from names those before it too: then the original is run."""
+    sound = Following()
+    sound.sure = True
+    locator = fed(base=sound, plan=LONG_PLAN, ahead=0)
+    locator.row(1.0, Phase.OFF)
+    locator.carries_on(LATE)
+    for line in range(1, LATE):
+        locator.report(Report(1.0 + line / LATE, line, None))
+    sound.at_line(LATE)
+    locator.row(2.0, Phase.CUT)
+    assert locator.place(2.0).file == Restarted.of(LONG, LATE).original(LATE - 1)
+    locator.mark(LATE)
+    for second, line in enumerate(range(LATE, LATE + 20), 3):
+        locator.report(Report(float(second), line, None))
+        sound.at_line(line)
+        for part in range(4):
+            locator.row(second + part / 4, Phase.CUT)
+    place = locator.place(second + 0.9)
+    assert (place.first, place.last) == (line, line)
+
+
 def test_n_words_tell_which_of_two_programs_is_run():
     """The line named has its N-word in one of them alone."""
     text = "\n".join(f"N{10 * number} {line}" for number, line in enumerate(SHORT.lines, 1)) + "\n"

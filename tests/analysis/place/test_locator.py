@@ -482,7 +482,7 @@ def marked(line_after: float, rows: Rows) -> tuple[SoundLocator, int, int]:
     return locator, line_of(SLOTS, then), line_of(SLOTS, rows[last - 1][3])
 
 
-@pytest.mark.parametrize("line_after", [-3.0, 0.0, 5.0])
+@pytest.mark.parametrize("line_after", [-3.0, 0.0, 7.0])
 def test_a_line_that_is_marked_may_be_read_ahead(line_after: float):
     """The controller shows a line that it reads, or goes on while it is typed: sound tells the true one."""
     rows = list(Sounding().rows())
