@@ -14,7 +14,8 @@ SHORT_HELP = "n nothing  t tightened  m mark  i info"
 
 _SURE = "That was nothing, and what is heard now is normal? y: yes. Any other key: no."
 _STILL_CUTS = "A cut is heard still. Tightened all the same? y: yes. Any other key: no."
-_WHICH = "Which line of the file is being cut now? {}_   (Enter; Esc: none)"
+_WHICH = "Which line of the file is cut now, not read ahead? {}_   (Enter; Esc: none)"
+_NO_LINE = "Digits alone: the line's number in the file, no N-word.  m: again  Esc: none"
 _MOST_DIGITS = 9
 _ERASE = "\x7f\b"
 
@@ -43,7 +44,8 @@ class Keyboard:
     @property
     def question(self) -> str:
         """What is asked now; empty when nothing is."""
-        return {"n": _SURE, "t": _STILL_CUTS, "m": _WHICH.format(self._digits)}.get(self._asks or "", "")
+        asked = {"n": _SURE, "t": _STILL_CUTS, "m": _WHICH.format(self._digits), "no line": _NO_LINE}
+        return asked.get(self._asks or "", "")
 
     def feed(self, typed: str) -> list[Press]:
         """Take in what was typed at once; return what it means."""
@@ -54,9 +56,12 @@ class Keyboard:
 
     def _key(self, key: str) -> Press | None:
         asked, self._asks = self._asks, None
-        self.info = key == "i" and not self.info and asked != "m"
+        self.info = key == "i" and not self.info and asked not in ("m", "no line")
         if asked == "m":
             return self._digit(key)
+        if asked == "no line" and key != "m":
+            self._asks = None if key in "\r\n" else asked
+            return None
         if (key == "t" and not self.cuts) or (key == "y" and asked == "t"):
             return Press("tightened")
         if key == "y" and asked == "n":
@@ -70,7 +75,11 @@ class Keyboard:
             return Press("mark", int(self._digits)) if self._digits else None
         if key in _ERASE:
             self._digits = self._digits[:-1]
-        elif key in "0123456789" and len(self._digits) < _MOST_DIGITS:
+        elif key not in "0123456789":
+            # The line of another number would be marked.
+            self._asks = "no line"
+            return None
+        elif len(self._digits) < _MOST_DIGITS:
             self._digits += key
         self._asks = "m"
         return None

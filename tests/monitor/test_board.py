@@ -274,7 +274,11 @@ def test_a_feed_that_was_held_speaks_against_no_bit_afterwards():
         (["m", "3", "1", "9", "\x7f", "2", "\n"], [Press("mark", 312)]),
         (["m", "\r"], []),
         (["m", "4", "\x1b", "t"], [Press("tightened")]),
-        (["m", "t", "n", "7", "\n"], [Press("mark", 7)]),
+        (["m", "t", "n", "7", "\n"], []),
+        (["mN110\r"], []),
+        (["m1.5\r"], []),
+        (["m", "4", "x", "m", "7", "\n"], [Press("mark", 7)]),
+        (["m", "x", "t", "\n", "t"], [Press("tightened")]),
         (["\x1b[t", "x", " "], []),
     ],
 )
@@ -330,6 +334,16 @@ def test_a_question_is_shown_until_it_is_answered():
     assert shown(replace(seen("listen"), question=keyboard.question))[-1] == keyboard.question
     keyboard.feed("\n")
     assert keyboard.question == ""
+
+
+def test_what_is_no_line_of_the_file_is_refused():
+    """N110 stands on another line than 110: it is said that digits alone are one, and nothing is marked."""
+    keyboard = Keyboard()
+    keyboard.feed("mN110")
+    assert "no N-word" in keyboard.question
+    assert len(keyboard.question) <= 80
+    keyboard.feed("m")
+    assert keyboard.question.startswith("Which line")
 
 
 @pytest.mark.parametrize("size", [(80, 24), (50, 15)])
