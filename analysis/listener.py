@@ -264,6 +264,11 @@ class Listener:
             self._resume = None
         return said
 
+    @property
+    def carries_on(self) -> int | None:
+        """The line of the file for which the first cut will be taken, once it was told where to go on."""
+        return self._carries_on
+
     def tightened(self) -> list[Event]:
         """
         Take in that the bit was tightened and the cut goes on; return what is to be said of it.

@@ -12,7 +12,7 @@ from types import FrameType
 from typing import NamedTuple
 
 from analysis.errors import ChipsongError, ProgramError, SoundError
-from analysis.events import Alarm, Event
+from analysis.events import Alarm, Event, Place
 from analysis.linesfed import FedLocator, Report
 from analysis.listener import Listener
 from analysis.pace import Learned
@@ -45,7 +45,7 @@ from monitor.sources.unhurried import Unhurried
 from monitor.status import Status
 from monitor.trouble import warn
 from monitor.watch import Ears, Outcome, listen
-from monitor.words import CAUTIONS, TIGHTENED
+from monitor.words import CAUTIONS, TIGHTENED, carries_on_text, line_of, marked_text
 
 
 def ears_for(
@@ -83,6 +83,18 @@ def ears_for(
             screen.refused(alarm.cause, refusal(error))
 
     return Ears(say, screen.progress, screen.warn, stop, asked=asked, rows=screen.rows)
+
+
+def obeyed(program: Program | None, note: Callable[[str], None]) -> Callable[..., None]:
+    """Return what tells a person what was made of what was said, in lines of ``program``."""
+
+    def tell(press: Press, listener: Listener, before: Place | None) -> None:
+        if program is not None and press.line is not None:
+            note(marked_text(line_of(program, press.line), before))
+        elif program is not None and press.kind == "tightened" and listener.carries_on is not None:
+            note(carries_on_text(line_of(program, listener.carries_on)))
+
+    return tell
 
 
 @contextmanager
@@ -242,6 +254,8 @@ def watch(live: Live, wanted: Wanted, *, as_json: bool) -> Status:
             stop=lambda: asked() or over(),
             asked=lambda: (*controls.take(), *(lines.take() if lines else ())),
         )
+        if not as_json:
+            ears = replace(ears, obeyed=obeyed(program, screen.note))
         ears = with_actions(ears, actions, screen.note)
         fed = _lines(wanted, ears, listener, screen.note)
         about = _About(title, wanted.program, program, journal)

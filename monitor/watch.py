@@ -14,7 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from analysis.errors import JournalError, SoundError
-from analysis.events import Alarm, Deaf, Event, Summary, to_dict
+from analysis.events import Alarm, Deaf, Event, Place, Summary, to_dict
 from analysis.listener import Listener, Step
 from analysis.pumping import SAID as PUMPS
 from monitor.actions.kind import Done
@@ -56,6 +56,8 @@ class Ears:
         Gives what a person has said since it was last asked, as ``stop`` is: a sign that the loop goes on.
     rows
         Gets what came of each block, before progress.
+    obeyed
+        Gets what a person said once it was done, the listener, and where the cut was taken to be before.
     lines
         Takes the line numbers from outside that have come, and gives what is to be kept of them; asked after
         each block, and after each that failed to come, with how long the run is by then, s, and at the end
@@ -70,6 +72,7 @@ class Ears:
     done: Callable[[bool], Iterable[Done]] = lambda _: ()
     asked: Callable[[], Iterable[Press]] = tuple
     rows: Callable[[Step], None] = lambda _: None
+    obeyed: Callable[[Press, Listener, Place | None], None] = lambda _press, _listener, _before: None
     lines: Callable[[float, bool], Iterable[Mapping[str, Any]]] = lambda _at, _last: ()
 
 
@@ -227,7 +230,7 @@ class _Loop:
 
     def _heed(self, press: Press) -> None:
         """Do what a person asks for; what cannot be done is refused with a warning."""
-        of = _meant(press, self._listener)
+        of, before = _meant(press, self._listener), self._listener.locator.place(self._listener.at)
         try:
             said = self._obey(press)
         except ValueError as error:
@@ -237,6 +240,7 @@ class _Loop:
         body = {"event": PRESSED, "at": at, "kind": press.kind, "line": press.line, **of}
         self._keep(lambda journal: journal.event(PRESSED, at, body))
         self._say(said)
+        self._ears.obeyed(press, self._listener, before)
 
     def _obey(self, press: Press) -> list[Event]:
         match press:

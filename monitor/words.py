@@ -17,6 +17,7 @@ from analysis.events import (
     StateChange,
     Summary,
 )
+from analysis.program import Program
 
 CAUTIONS = (
     "Never leave a running machine unattended. It can start a fire, and chipsong is no safety device.",
@@ -209,6 +210,26 @@ def some(number: int, what: str) -> str:
 def place(where: Place | ResumeLine) -> str:
     """Return a line of the program in words: its number in the file, and its N-word."""
     return f"line {where.file}" + (f" (N{where.word})" if where.word is not None else "")
+
+
+def line_of(program: Program, line: int) -> ResumeLine:
+    """Return a line of a program's file with its N-word."""
+    moves = program.moves
+    word = int(moves.word[moves.file_line == line].max(initial=-1))
+    return ResumeLine(line, word if word >= 0 else None)
+
+
+def marked_text(line: ResumeLine, before: Place | None) -> str:
+    """Return what was made of a line that a person marked; ``before`` is where the cut was thought to be."""
+    said = f"You said that {place(line)} is being cut."
+    if before is None or before.first <= line.file <= before.last:
+        return said
+    return f"{said} Until then it was taken for {place(before)}: say it again if that is wrong."
+
+
+def carries_on_text(line: ResumeLine) -> str:
+    """Return for which line the first cut after a bit was tightened is taken."""
+    return f"The next cut is taken for the one at {place(line)}. If you begin elsewhere, mark it before."
 
 
 def is_urgent(event: Event) -> bool:

@@ -18,7 +18,6 @@ from monitor.controls import Controls, Press
 from monitor.screen.keys import Keyboard, single_keys, typed_within
 from monitor.screen.lines import Screen
 from monitor.screen.seen import Looking, Seen, after, cuts, looked, said_by_hand
-from monitor.screen.shown import marked_text
 from monitor.screen.view import Line, picture
 from monitor.trouble import one_line
 from monitor.words import is_urgent
@@ -148,11 +147,9 @@ class Board:
             self._seen = looked(self._seen, self._looking.look(listener))
 
     def pressed(self, presses: Sequence[Press]) -> None:
-        """Show which line was marked; being told at all is the sign that somebody still listens."""
+        """Show what was said; being told at all is the sign that somebody still listens."""
         self._alive = time.monotonic()
         self._seen = said_by_hand(self._seen, presses)
-        if said := marked_text(presses):
-            self.note(said)
 
     def _tell(self, in_lines: Callable[[], None]) -> None:
         """Tell something in plain lines: now where there is no screen, else when it is left."""

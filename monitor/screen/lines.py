@@ -9,7 +9,6 @@ from analysis.listener import Listener, Step
 from analysis.presence import Phase
 from monitor.controls import Press
 from monitor.output import write
-from monitor.screen.shown import marked_text
 from monitor.trouble import warn
 from monitor.words import clock, event_text, is_urgent, place, what_to_do
 
@@ -75,9 +74,7 @@ class Screen:
         """Do nothing: the listener tells enough for one line."""
 
     def pressed(self, presses: Sequence[Press]) -> None:
-        """Write which line was marked."""
-        if said := marked_text(presses):
-            self.note(said)
+        """Do nothing: what came of it is told."""
 
     def __enter__(self) -> Self:
         """Give itself."""

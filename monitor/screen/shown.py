@@ -40,9 +40,3 @@ class Shown(Protocol):
 
     def __exit__(self, *_: object) -> None:
         """Leave the terminal as it was."""
-
-
-def marked_text(presses: Sequence[Press]) -> str:
-    """Return what to say of the lines that were marked; empty when none was."""
-    lines = [press.line for press in presses if press.line is not None]
-    return f"Line {lines[-1]} was said to be the one that is being cut." if lines else ""

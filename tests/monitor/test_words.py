@@ -7,13 +7,17 @@ import pytest
 
 from analysis.events import Alarm, Cause, Deaf, Heard, PartVerdict, Place, ResumeLine, StateChange, Summary
 from analysis.figures.clock import lasting
+from analysis.program import read
 from monitor.words import (
     CAUSES,
     CAUTIONS,
+    carries_on_text,
     clock,
     count,
     event_text,
     how_long,
+    line_of,
+    marked_text,
     moment_of,
     place,
     some,
@@ -174,6 +178,17 @@ def test_that_the_bit_was_tightened_is_said_before_one_carries_on():
     assert (*others, last.removeprefix("Press t. ")) == without
     assert "7. Press t. Carry on" in what_to_do("loose", "Press t.")
     assert "ress" not in what_to_do("loose")
+
+
+def test_what_is_told_of_a_line_that_a_person_says():
+    """Line and N-word, so that a mix-up is seen; and where it was taken to be, if that is elsewhere."""
+    program = read("G21 G90\nM3 S18000\nN100 G0 Z5\nN110 G1 X10 F500 Z-1\nX20\nM30\n", "job")
+    assert [line_of(program, line) for line in (4, 5)] == [ResumeLine(4, 110), ResumeLine(5, None)]
+    there = Place(22, 220, 20, 24, "sound")
+    assert marked_text(ResumeLine(4, 110), None) == "You said that line 4 (N110) is being cut."
+    assert marked_text(ResumeLine(23, None), there) == "You said that line 23 is being cut."
+    assert "it was taken for line 22 (N220)" in marked_text(ResumeLine(4, 110), there)
+    assert "taken for the one at line 4 (N110)" in carries_on_text(ResumeLine(4, 110))
 
 
 def test_what_to_do_fits_the_cause():
