@@ -28,6 +28,8 @@ class Ahead:
         The program being cut; ``None`` where nobody knows it, and then lines are taken to be run in order.
     ahead
         How many lines it may have read beyond the one that it executes.
+    by_word
+        Whether it names N-words: then each line without one is named by the last one before it.
 
     Attributes
     ----------
@@ -35,8 +37,9 @@ class Ahead:
         The same.
     """
 
-    def __init__(self, plan: Plan | None, ahead: int) -> None:
+    def __init__(self, plan: Plan | None, ahead: int, *, by_word: bool = False) -> None:
         self._plan = plan
+        self._by_word = by_word
         self.lines = ahead
         self._known: dict[int, tuple[int, int]] = {}
 
@@ -62,7 +65,7 @@ class Ahead:
     def span(self, line: int) -> tuple[int, int]:
         """Return the first and the last line that may be being cut when ``line`` is named."""
         if line not in self._known:
-            executed = self._before(line)
+            executed = self._executed(line)
             first, last = max(1, line - self.lines), line
             self._known[line] = (
                 min(first, int(executed.min(initial=first))),
@@ -75,7 +78,7 @@ class Ahead:
         runs = self._runs(line)
         if not len(runs):
             return None
-        return int(self._starts[max(runs[0] - self.lines, 0)]), int(self._ends[runs[-1]])
+        return int(self._starts[max(runs[0] - self.lines, 0)]), int(self._ends[self._until(runs)].max())
 
     def patience(self, line: int) -> float:
         """Return for how long, s, it is nothing to wonder at that no other line is named after ``line``."""
@@ -83,7 +86,7 @@ class Ahead:
         if self._plan is None or not len(runs):
             return _UNPLANNED
         begin = self._plan.times.begin[self._starts[np.maximum(runs - self.lines, 0)]]
-        end = self._plan.times.end[self._ends[runs]]
+        end = self._plan.times.end[self._ends[self._until(runs)]]
         return _ANYWAY + _SLOWER * float((end - begin).max())
 
     def span_later(self, line: int, seconds: float) -> tuple[int, int]:
@@ -93,16 +96,25 @@ class Ahead:
         if self._plan is None or not len(runs):
             return first, last
         moves, times = self._plan.program.moves, self._plan.times
-        since = int(self._ends[runs[0]])
-        to = int(np.searchsorted(times.begin, times.end[self._ends[runs[-1]]] + seconds, side="right"))
+        since, last_of_all = int(self._ends[runs[0]]), int(self._ends[self._until(runs)].max())
+        to = int(np.searchsorted(times.begin, times.end[last_of_all] + seconds, side="right"))
         passed = moves.file_line[since : max(to, since + 1)]
         return min(first, int(passed.min())), max(last, int(passed.max()))
 
-    def _before(self, line: int) -> NDArray[np.intp]:
-        """Return the lines that are executed up to ``line``, as far back as may be, each time that it is."""
+    def _executed(self, line: int) -> NDArray[np.intp]:
+        """Return the lines that may be executed when ``line`` is named, each time that it is."""
         runs = self._runs(line)
-        back = np.maximum(runs[:, None] - np.arange(self.lines + 1), 0)
-        return self._order[back] if len(runs) else np.zeros(0, dtype=np.intp)
+        spans = zip(np.maximum(runs - self.lines, 0).tolist(), self._until(runs).tolist(), strict=True)
+        found = [self._order[first : last + 1] for first, last in spans]
+        return np.concatenate(found) if found else np.zeros(0, dtype=np.intp)
+
+    def _until(self, runs: NDArray[np.intp]) -> NDArray[np.intp]:
+        """Return when the last line is executed that is named by each of some, counted in lines."""
+        if not self._by_word or not len(runs):
+            return runs
+        following = np.append(self._worded, len(self._order))
+        nearest = following[np.searchsorted(self._worded, runs, side="right")]
+        return np.asarray(np.maximum(nearest - 1, runs))
 
     def _runs(self, line: int) -> NDArray[np.intp]:
         """Return when the line is executed, counted in lines; of one without a move, the line before it."""
@@ -131,6 +143,12 @@ class Ahead:
         """Lines of the file in order of execution."""
         lines = self._plan.program.moves.file_line if self._plan else np.zeros(0, dtype=np.intp)
         return lines[self._starts].astype(np.intp)
+
+    @cached_property
+    def _worded(self) -> NDArray[np.intp]:
+        """When lines that have an N-word are executed, counted in lines."""
+        has = [self.word(line) is not None for line in np.unique(self._order).tolist()]
+        return np.flatnonzero(np.isin(self._order, np.unique(self._order)[np.array(has, dtype=bool)]))
 
     @cached_property
     def _sorting(self) -> NDArray[np.intp]:

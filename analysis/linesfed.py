@@ -74,7 +74,7 @@ class _Named(NamedTuple):
 class _Told(NamedTuple):
     """What reports tell of a moment: the lines, and whether they are to be believed against the sound."""
 
-    named: tuple[int, ...]
+    by: _Named
     first: int
     last: int
     fresh: bool
@@ -105,6 +105,7 @@ class FedLocator:
         self._base = base
         self._plan = plan
         self._ahead = Ahead(plan, ahead)
+        self._by_word = Ahead(plan, ahead, by_word=True)
         self._named: list[_Named] = []
         self._forgotten: set[int] = set()
         # Given in advance, of lines that the program does not have: a restart program may.
@@ -254,19 +255,25 @@ class FedLocator:
         self._at = at
         self._forget()
         told = self._told(at)
-        self._base.told(self._moves(self._open(told, at)) if told and told.fresh else None)
+        self._base.told(self._moves(told.by) if told and told.fresh else None)
         self._base.row(at, phase, level, bits)
 
-    def _open(self, told: _Told, at: float) -> tuple[int, ...]:
-        """Return the lines of which one is named, for the sound: as long as it is to tell which, both."""
-        if self._restarted is None or self._heard_which:
-            return told.named
-        return self._may_mean(self._named[bisect_right(self._named, at, key=_when) - 1].report, None)
-
-    def _moves(self, named: tuple[int, ...]) -> tuple[int, int] | None:
-        """Return the first and the last move that may be going on when one of these lines is named."""
-        found = [moves for moves in map(self._ahead.moves, named) if moves is not None]
+    def _moves(self, named: _Named) -> tuple[int, int] | None:
+        """Return the first and the last move that may go on, of both programs until sound tells which."""
+        which = self._runs_restart if self._heard_which else None
+        moves = self._means(named.report).moves
+        found = [
+            between for between in map(moves, self._may_mean(named.report, which)) if between is not None
+        ]
         return _around(found) if found else None
+
+    def _means(self, report: Report) -> Ahead:
+        """Return what is meant by a line that was named so."""
+        return self._by_word if report.file_line is None and not report.after else self._ahead
+
+    def _span(self, named: _Named) -> tuple[int, int]:
+        """Return the first and the last line that may be being cut when these are named."""
+        return _around([self._means(named.report).span(line) for line in named.lines])
 
     def _forget(self) -> None:
         """Forget what was named long ago, much at once: a run may last for a day."""
@@ -291,7 +298,7 @@ class FedLocator:
             return heard
         if self._plan is None and not told.fresh:
             return None
-        first, last, line = told.first, told.last, told.named[0]
+        first, last, line = told.first, told.last, told.by.lines[0]
         if heard is not None and told.meets(heard):
             if self._base.sure or not told.fresh:
                 first, last = max(first, heard.first - _BESIDE), min(last, heard.last + _BESIDE)
@@ -303,18 +310,20 @@ class FedLocator:
         index = bisect_right(self._named, at, key=_when) - 1
         if index < 0:
             return None
-        named = self._named[index].lines
+        named = self._named[index]
+        means = self._means(named.report)
         # The cut may have gone on since the line was named, as far as the next one that is.
         following = self._named[index + 1 : index + 2]
         if not following or following[0].at > max(at, self._at):
-            age = at - self._named[index].at
-            if age > max(map(self._ahead.patience, named)):
-                first, last = _around([self._ahead.span_later(line, _FASTER * age) for line in named])
+            age = at - named.at
+            if age > max(map(means.patience, named.lines)):
+                first, last = _around([means.span_later(line, _FASTER * age) for line in named.lines])
                 return _Told(named, first, last, fresh=False)
             following = []
         recent = self._named[bisect_left(self._named, at - _SHUFFLED, key=_when) : index + 1]
-        first, last = _around([self._ahead.span(line) for line in (*named, *_lines(following))])
-        last = max([last, *(self._ahead.span(line)[1] for line in _lines(recent))])
+        reached = [self._ahead.span(line) for then in following for line in then.lines]
+        first, last = _around([self._span(named), *reached])
+        last = max([last, *(self._span(named)[1] for named in recent)])
         return _Told(named, first, last, fresh=True)
 
     def complete(self, event: Event) -> Event:
@@ -401,10 +410,6 @@ def _cut_again(plan: Plan, before: int, onset: int) -> tuple[int, ...]:
 
 def _around(spans: list[tuple[int, int]]) -> tuple[int, int]:
     return min(first for first, _ in spans), max(last for _, last in spans)
-
-
-def _lines(several: list[_Named]) -> list[int]:
-    return [line for named in several for line in named.lines]
 
 
 _Line = tuple[int | None, int | None, int]

@@ -190,6 +190,38 @@ def test_sound_narrows_what_the_report_leaves_open():
     assert locator.place(2.0) == Place(8, 80, 5, 12, "lines")
 
 
+SPARSE = read(
+    "G21 G90\nT1 M6\nS18000 M3\nN10 G0 Z5\nX10 Y10\nG1 Z-3 F300\nX110 F1200\nN20 G0 Z5\nN30 M98 P7\n"
+    "N40 G0 Z9\nM30\nO7\nG1 Z-3 F300\nX10 F1200\nG0 Z5\nM99\n",
+    "sparse",
+)
+
+
+@pytest.mark.parametrize(
+    ("report", "lines"),
+    [
+        (Report(1.0, None, 10), (4, 7)),
+        (Report(1.0, None, 20), (8, 15)),  # N30 moves nothing itself
+        (Report(1.0, None, 30), (8, 15)),
+        (Report(1.0, None, 40), (10, 10)),
+        (Report(1.0, None, 10, after=1), (5, 5)),
+        (Report(1.0, 4, None), (4, 4)),
+    ],
+)
+def test_an_n_word_stands_for_all_lines_before_the_next(report: Report, lines: tuple[int, int]):
+    """In the order in which they run, also in a subprogram; a count, or a line of the file, names one."""
+    place = fed(report, plan=plan_of(SPARSE), ahead=0).place(1.0)
+    assert (place.first, place.last) == lines
+
+
+def test_what_was_cut_between_two_n_words_lies_up_to_the_second():
+    """Once the next one was named, the lines after that were not yet cut before."""
+    locator = fed(Report(1.0, None, 10), Report(9.0, None, 20), plan=plan_of(SPARSE), ahead=0)
+    locator.row(10.0, Phase.CUT)
+    place = locator.place(2.0)
+    assert (place.first, place.last) == (4, 8)
+
+
 def test_a_sound_that_hardly_fits_narrows_nothing():
     """Where what is heard is foreseen badly, the place by sound only tells the likeliest line."""
     base = Sound(heard(8, 6, 14))
