@@ -23,7 +23,7 @@ GARBLED = [
     '{"line": "4"}',
     '{"line": 4, "word": "N4"}',
     '{"word": -1}',
-    '{"word": 100000}',
+    '{"word": 1000000001}',
     "[" * 100_000,
 ]
 
@@ -53,7 +53,13 @@ def test_no_value_brings_it_down(value: object):
     """Whatever stands in place of a number is a fit number, or garbled."""
     for key in ("at", "line", "word"):
         said = read_json(json.dumps({"at": 1.0, "line": 2} | {key: value}))
-        assert said is None or ((said.line or 1) >= 1 and 0 <= (said.word or 0) <= 99999)
+        assert said is None or ((said.line or 1) >= 1 and 0 <= (said.word or 0) <= 10**9)
+
+
+def test_n_words_are_as_large_as_long_programs_have_them():
+    """A program that is numbered by tens has more than five digits from line 10 000 on."""
+    assert read_json('{"word": 100010}') == Said(None, 100010)
+    assert reader_for(r"N(?P<word>\d+)")("sent N100010") == Said(None, 100010)
 
 
 @pytest.mark.parametrize(
