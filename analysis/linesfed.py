@@ -134,6 +134,10 @@ class FedLocator:
             self._odd.append(report)
         return bool(lines)
 
+    def names(self, report: Report) -> bool:
+        """Return whether a report names a line of the program."""
+        return bool(self._meant(report))
+
     def _meant(self, report: Report) -> tuple[int, ...]:
         """Return the line that a report names, or those of which it names one; none where it names none."""
         return self._may_mean(report, self._runs_restart)

@@ -149,6 +149,7 @@ def replay(recording: Path, wanted: Wanted, keep: Keep | None, *, as_json: bool)
     with reading, Recording(recording, _NOTED if keep else AT_ONCE) as source, asked_to_end() as stop:
         past = _past(wanted)
         listener = make_listener(source.rate, program, wanted, home(), warn, past=past)
+        _tell_unused(wanted, past, listener, source.frames / source.rate)
         journal = open_journal(readable(recording.stem), wanted, program, source.rate, keep) if keep else None
         with JsonLines() if as_json else Screen(sys.stdout) as screen:
             ears = ears_for(screen, lambda alarm: _how_to_resume(alarm, wanted), stop=stop)
@@ -178,6 +179,18 @@ def _past(wanted: Wanted) -> tuple[Report, ...]:
         lines = past.garbled + len(past.reports)
         warn(f"{wanted.lines}: {past.garbled} of {lines} lines were passed over as garbled")
     return past.reports
+
+
+def _tell_unused(wanted: Wanted, past: tuple[Report, ...], listener: Listener, end: float) -> None:
+    """Say how many line numbers tell nothing of what was heard up to ``end``, s, and why."""
+    late = sum(report.at > end for report in past)
+    if late:
+        warn(f"{wanted.lines}: {late} of {len(past)} line numbers came after the recording's end")
+    locator = listener.locator
+    odd = sum(not locator.names(report) for report in past) if isinstance(locator, FedLocator) else 0
+    if odd:
+        lacks = f"the program lacks {odd}, or has them twice: is it the one that was cut?"
+        warn(f"{wanted.lines}: of {len(past)} line numbers {lacks}")
 
 
 # Below this score an alarm is not near, and hearing need not hurry: so many blocks are heard at once. Even a

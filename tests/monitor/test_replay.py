@@ -199,6 +199,17 @@ def test_garbled_lines_are_passed_over_and_said(chipsong: Command, tmp_path: Pat
     assert (ended.status, ended.of("alarm")[0]["line"]["source"]) == (3, "lines")
 
 
+def test_lines_that_tell_nothing_of_the_recording_are_said(chipsong: Command, tmp_path: Path):
+    """Of another program, or with another clock: the place is then by sound alone."""
+    path = tmp_path / "lines.jsonl"
+    path.write_text('{"at": 2, "line": 422}\n{"at": 3, "word": 7}\n{"at": 50709, "line": 8}\n')
+    ended = chipsong(*shipped("slip_outline"), "--lines", path)
+    late, odd = ended.err.splitlines()
+    assert late == f"chipsong: {path}: 1 of 3 line numbers came after the recording's end"
+    assert odd.startswith(f"chipsong: {path}: of 3 line numbers the program lacks 2, or has them twice")
+    assert ended.of("alarm")[0]["line"]["source"] == "sound"
+
+
 # --- trouble --------------------------------------------------------------------------------------------
 
 
