@@ -293,10 +293,22 @@ class Listener:
         ValueError
             When there is no program, or no move on that line.
         """
-        self.locator.mark(line)
         if self._pauses:
-            self._will_carry_on(line)
+            self._begin_with(line)
+        else:
+            self.locator.mark(line)
         return []
+
+    def _begin_with(self, line: int) -> None:
+        # Nothing need move on a line that one goes on from: it may call a subprogram.
+        begins = self._carries_on
+        self.locator.carries_on(line)
+        try:
+            self.locator.mark(line)
+            begins = line
+        finally:
+            if begins is not None:
+                self._will_carry_on(begins)
 
     def _will_carry_on(self, line: int) -> None:
         self._carries_on = line

@@ -20,8 +20,10 @@ from analysis.cutting import Bit
 from analysis.events import Alarm, Checked, Deaf, Event, Heard, ResumeLine, StateChange, Summary
 from analysis.health import Health
 from analysis.listener import COLUMNS, Listener, ear_for
-from analysis.locate import Nowhere
+from analysis.locate import Nowhere, Plan
+from analysis.place import SoundLocator
 from analysis.presence import Phase
+from analysis.program import read
 from analysis.watcher import Watcher
 from analysis.which_bit import Fit
 from recordings_synthetic import Slip, Straight, steady
@@ -572,7 +574,9 @@ class Resuming(Nowhere):
         self.begun.append(line)
 
     def mark(self, line: int) -> None:
-        """Note the line."""
+        """Note the line, if there is one."""
+        if line == 99:
+            raise ValueError("nothing moves on line 99")
         self.marked.append(line)
 
     def dispel(self, bit: int) -> None:
@@ -616,13 +620,27 @@ def test_whoever_begins_elsewhere_marks_the_line_before():
     told(UNTIL_SLIP, ear)
     ear.tightened()
     ear.mark(5)
-    assert place.begun == [7, 5]
-    assert place.marked == [5]
+    assert (place.begun[-1], ear.carries_on) == (5, 5)
+    with pytest.raises(ValueError, match="line 99"):
+        ear.mark(99)
+    assert (place.begun[-1], ear.carries_on) == (5, 5)
     told(CUT, ear)
     assert place.marked == [5, 5]
     ear.mark(6)
-    assert place.begun == [7, 5]
-    assert place.marked == [5, 5, 6]
+    assert (place.begun[-1], place.marked[-1]) == (5, 6)
+
+
+def test_whoever_begins_with_a_line_on_which_nothing_moves_is_followed():
+    """A restart may be written from any line: what comes first after it is taken for the first cut."""
+    text = "G21 G90 G54\nG0 Z5 X5 Y5\nM3 S18000\nG0 X9\n(part 2)\nG1 Z-3 F300\nX50\nG0 Z5\nM30\n"
+    plan = Plan.of(read(text, "job"), {0: Bit("any", 6.0, 2, 18000.0)})
+    ear = listener(locator=SoundLocator(plan))  # type: ignore[arg-type]
+    told(UNTIL_SLIP, ear)
+    with pytest.raises(ValueError, match="nothing moves on line 5"):
+        ear.mark(5)
+    ear.tightened()
+    ear.mark(5)
+    assert ear.carries_on == 5
 
 
 def test_an_alarm_that_was_nothing_leaves_no_line_to_carry_on_from():
