@@ -245,6 +245,9 @@ def watch(live: Live, wanted: Wanted, *, as_json: bool) -> Status:
     program = _program_of(wanted)
     if program is not None:
         wanted = replace(wanted, pace=read_pace(home(), machine_named(live.machine)))
+    if live.page is not None:
+        # It may take a minute to load the first time: what a microphone heard meanwhile would be heard late.
+        import monitor.page.beside  # noqa: F401, PLC0415 - only where there is a page
     source = Microphone(live.device, live.rate)
     listener = make_listener(source.rate, program, wanted, home(), warn, microphone=source.name)
     title = live.title or (readable(wanted.program.stem) if wanted.program else "watch")

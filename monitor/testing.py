@@ -65,6 +65,8 @@ class FakeMicrophone:
         How often nothing arrives in time, by the number of the block that is late for it.
     lost
         How many samples never came, by the number of the block that they lack before.
+    ages
+        For how many seconds a block has waited to be heard, by its number.
     clock
         Goes on by the length of each block, of what was lost, and by the time-out of each gap.
     name
@@ -80,6 +82,7 @@ class FakeMicrophone:
         notes: Mapping[int, str] | None = None,
         gaps: Mapping[int, int] | None = None,
         lost: Mapping[int, int] | None = None,
+        ages: Mapping[int, float] | None = None,
         clock: FakeClock | None = None,
         name: str = "fake microphone",
     ) -> None:
@@ -88,6 +91,7 @@ class FakeMicrophone:
         self._notes = notes or {}
         self._gaps = gaps or {}
         self._lost = lost or {}
+        self._ages = ages or {}
         self._clock = clock or FakeClock()
         self._open = False
         self.rate = rate
@@ -106,7 +110,7 @@ class FakeMicrophone:
             part = self._samples[first : first + self._block]
             lost = self._lost.get(number, 0)
             self._clock.advance((lost + len(part)) / self.rate)
-            yield Block(part.copy(), self._notes.get(number, ""), lost)
+            yield Block(part.copy(), self._notes.get(number, ""), lost, self._ages.get(number, 0.0))
 
     def close(self) -> None:
         """Stop listening."""

@@ -5,7 +5,7 @@ Live and replay differ in their source alone.
 """
 
 from collections import deque
-from collections.abc import Callable, Iterable, Mapping
+from collections.abc import Callable, Iterable, Iterator, Mapping
 from contextlib import nullcontext, suppress
 from dataclasses import dataclass
 from typing import Any
@@ -14,7 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from analysis.errors import JournalError, SoundError
-from analysis.events import Alarm, Deaf, Event, Place, Summary, to_dict
+from analysis.events import Alarm, Deaf, Event, Heard, Place, Summary, to_dict
 from analysis.listener import Listener, Step
 from analysis.pumping import SAID as PUMPS
 from monitor.actions.kind import Done
@@ -29,6 +29,9 @@ from monitor.sources import Block, Source
 # Blocks that may fail to come before the listener is told, and before the first has come. A microphone waits
 # half a second for each, so that it is said within 2 s; a sound system that slept takes as long to wake.
 _MISSING, _MISSING_AT_FIRST = 3, 6
+
+# Sound that has waited for so long, s, tells nothing of what is cut now; from when on it is of now again.
+_OLD, _OF_NOW = 2.0, 0.5
 
 
 @dataclass(frozen=True)
@@ -137,6 +140,7 @@ class _Loop:
         self._journal = journal
         self._missing = 0
         self._patience = _MISSING_AT_FIRST
+        self._old = 0.0  # for how long what is heard has waited, s, once that is too long
         self._presses: deque[Press] = deque()
         self._alarms: list[Alarm] = []
         self._places = PlaceNotes()
@@ -172,20 +176,56 @@ class _Loop:
     def _take(self, block: Block) -> None:
         self._missing, self._patience = 0, _MISSING
         if block.note or block.lost:
-            note = printable(block.note or "a gap: some sound never arrived")
-            self._keep_note(GAP, gap(self._listener, block.lost, note))
-            self._say(self._listener.lost(note))
-        # The clock goes on by what never came, and nobody judges it: no window with a sample that is no
-        # number is usable, whereas half a window of zeros would be a strange sound. The journal keeps
-        # silence for it.
-        for first in range(0, block.lost, self._listener.rate):
-            count = min(self._listener.rate, block.lost - first)
-            self._hear(np.full(count, np.nan, dtype=np.float32))
+            self._miss(block.lost, block.note or "a gap: some sound never arrived")
+        for _ in self._lost_time(block.lost):
             # A night takes minutes. What a person says, and lines told by the machine, are of now, and wait.
             self._look_up()
             if self._ears.stop():
                 return
+        if len(block.samples):
+            self._mind_age(block.age)
         self._hear(block.samples)
+
+    def _miss(self, lost: int, why: str) -> None:
+        note = printable(why)
+        self._keep_note(GAP, gap(self._listener, lost, note))
+        self._say(self._listener.lost(note))
+
+    def _lost_time(self, lost: int) -> Iterator[None]:
+        """
+        Let the clock go on by what never came, second by second, and nobody judge it.
+
+        No window with a sample that is no number is usable, whereas half a window of zeros would be a strange
+        sound. The journal keeps silence for it.
+        """
+        for first in range(0, lost, self._listener.rate):
+            count = min(self._listener.rate, lost - first)
+            self._hear(np.full(count, np.nan, dtype=np.float32))
+            yield
+
+    def _mind_age(self, age: float) -> None:
+        """Say that what is heard is old, for then all that is shown is; and that it no longer is."""
+        told = self._old > 0.0
+        if age > _OLD or (told and age > _OF_NOW):
+            self._old = age
+            if not told:
+                self._say([Deaf(self._listener.at, _TOO_BUSY)])
+        elif told:
+            self._old = 0.0
+            # Else it is deaf for another reason, and heard again when that is over.
+            if self._listener.watcher.state != "deaf":
+                self._say([Heard(self._listener.at, "what is heard is of now again")])
+
+    def _leave_what_waits(self) -> None:
+        """Count as lost what nobody will hear."""
+        if not self._old:
+            return
+        # Whoever does not want to wait still gets the summary.
+        with suppress(KeyboardInterrupt):
+            lost = round(self._old * self._listener.rate)
+            self._miss(lost, f"the last {self._old:.0f} s were not heard: this computer was too busy")
+            for _ in self._lost_time(lost):
+                pass
 
     def _hear(self, samples: NDArray[np.float32]) -> None:
         step = self._listener.hear(samples)
@@ -223,6 +263,8 @@ class _Loop:
                 self._alarms.append(event)
             self._note(event)
             self._ears.event(event)
+            if isinstance(event, Heard):
+                self._old = 0.0  # what is old all the same is told anew
 
     def _note(self, event: Event) -> None:
         body = to_dict(event)
@@ -279,6 +321,7 @@ class _Loop:
             self._ears.warn(f"{error}; listening goes on without keeping {without}")
 
     def end(self, trouble: str) -> Outcome:
+        self._leave_what_waits()
         summary = self._listener.end()
         self.note_done(last=True)
         self._note_lines(last=True)
@@ -287,6 +330,11 @@ class _Loop:
         learned = self._heard.learned(self._listener, summary.cut_s)
         self._keep(lambda journal: journal.close(to_dict(summary), learned))
         return Outcome(summary, tuple(self._alarms), trouble)
+
+
+_TOO_BUSY = (
+    f"what is heard now sounded more than {_OLD:.0f} s ago: this computer is too busy; watch the cut yourself"
+)
 
 
 def _meant(press: Press, listener: Listener) -> dict[str, Any]:

@@ -110,14 +110,14 @@ class Live:
 
     def _state(self) -> dict[str, Any]:
         view = self._view
-        now, state = view.now, "lost" if view.hangs else view.now.state
+        now, state = view.now, "lost" if view.hangs else view.state
         known = not view.over and state not in ("deaf", "lost")
         turning = known and now.phase is not Phase.OFF
         wide = now.place is not None and now.place.first < now.place.last
         return {
             "clock": clock(now.at),
             "state": state,
-            "because": _HANGS if view.hangs else now.because,
+            "because": _HANGS if view.hangs else view.because,
             "over": view.over,
             "where": place(now.place) if now.place else None,
             "between": [now.place.first, now.place.last] if now.place and wide else None,

@@ -217,6 +217,21 @@ class View:
         return words if time.monotonic() < until else ""
 
     @property
+    def _old(self) -> Deaf | None:
+        """That what is heard is old, where that hides no alarm."""
+        return self.seen.deaf if self.now.state != "alarm" else None
+
+    @property
+    def state(self) -> State:
+        """The state to be shown: nobody listens where what is heard is old."""
+        return "deaf" if self._old else self.now.state
+
+    @property
+    def because(self) -> str:
+        """Why it is so."""
+        return self._old.because if self._old else self.now.because
+
+    @property
     def hangs(self) -> bool:
         """Whether the loop that listens has stood still for so long that what is here is old."""
         return not self.over and time.monotonic() - self._alive > _STILL

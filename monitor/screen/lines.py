@@ -4,7 +4,7 @@ import shutil
 from collections.abc import Sequence
 from typing import Self, TextIO
 
-from analysis.events import Alarm, Cause, Event
+from analysis.events import Alarm, Cause, Deaf, Event, Heard
 from analysis.listener import Listener, Step
 from analysis.presence import Phase
 from monitor.controls import Press
@@ -39,10 +39,13 @@ class Screen:
         self._next = 0.0
         self._shown = ""
         self._live = stream.isatty()
+        self._deaf = False
 
     def event(self, event: Event) -> None:
         """Write an event above the line, in words; an alarm's bell comes with what to do."""
         text = event_text(event)
+        if isinstance(event, Deaf | Heard):
+            self._deaf = isinstance(event, Deaf)
         rings = self._live and is_urgent(event) and not isinstance(event, Alarm)
         self.note(f"\a{text}" if rings else text)
 
@@ -68,7 +71,7 @@ class Screen:
         if not self._live or listener.at < self._next:
             return
         self._next = listener.at + self._every
-        self._show(progress_text(listener))
+        self._show(progress_text(listener, deaf=self._deaf))
 
     def rows(self, step: Step) -> None:
         """Do nothing: the listener tells enough for one line."""
@@ -96,17 +99,27 @@ class Screen:
         write(self._stream, cleared + above + self._shown)
 
 
-def progress_text(listener: Listener) -> str:
-    """Return what is being heard now, in one line that fits a terminal of 80 columns."""
+def progress_text(listener: Listener, *, deaf: bool = False) -> str:
+    """
+    Return what is being heard now, in one line that fits a terminal of 80 columns.
+
+    Parameters
+    ----------
+    listener
+        What hears it.
+    deaf
+        Whether nobody listens now, be it that what is heard is old; that hides no alarm.
+    """
     where = listener.locator.place(listener.at)
     bar = "#" * round(min(listener.watcher.score, 1.0) * _BAR)
     # Where no spindle is heard, what is heard at its place is noise and no speed; of what nobody hears
     # nothing is known.
-    deaf = listener.watcher.state == "deaf"
+    state = "deaf" if deaf and listener.watcher.state != "alarm" else listener.watcher.state
+    deaf = state == "deaf"
     speed = "" if deaf or listener.phase is Phase.OFF else f"{60 * listener.speed:.0f} rpm"
     phase = "" if deaf else _PHASES[listener.phase]
     return (
-        f"{clock(listener.at):>8}  {listener.watcher.state.upper():8} "
+        f"{clock(listener.at):>8}  {state.upper():8} "
         f"{place(where) if where else 'place unknown':22} "
         f"{phase:4} {speed:>9}  alarm [{bar:.<{_BAR}}]"
     )

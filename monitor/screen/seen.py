@@ -6,7 +6,8 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from analysis.events import Alarm, Cause, Checked, Event, Place, State, StateChange
+from analysis.events import Alarm, Cause, Checked, Deaf, Event, Place, State, StateChange
+from analysis.events import Heard as HeardAgain
 from analysis.listener import COLUMNS, Listener, Step
 from analysis.presence import Phase
 from analysis.program.parts import Part
@@ -90,6 +91,8 @@ class Seen:
         What was done at it, in words.
     checking
         Whether the bit was said to be tightened, and that has not been checked yet.
+    deaf
+        That nobody listens now, until something is heard again: also where what is heard is old.
     hung
         For how many s nothing has been taken in, though the listening has not ended.
     question
@@ -117,6 +120,7 @@ class Seen:
     behind: Alarm | None = None
     done: str = ""
     checking: bool = False
+    deaf: Deaf | None = None
     hung: float = 0.0
     question: str = ""
     trouble: str = ""
@@ -159,7 +163,19 @@ def after(seen: Seen, event: Event) -> Seen:
             accused = last if event.accuses else seen.accused
             return replace(seen, last=last, accused=accused, checking=False)
         case _:
-            return replace(seen, last=(" ".join(event_text(event).split()),))
+            return replace(seen, last=(" ".join(event_text(event).split()),), deaf=_deaf(seen, event))
+
+
+def _deaf(seen: Seen, event: Event) -> Deaf | None:
+    if isinstance(event, Deaf):
+        return event
+    return None if isinstance(event, HeardAgain) else seen.deaf
+
+
+def state_now(seen: Seen) -> State:
+    """Return the state to be shown: nobody listens where the loop hangs, or what is heard is old."""
+    state = seen.heard.state if seen.heard else "settle"
+    return "deaf" if seen.hung or (seen.deaf and state != "alarm") else state
 
 
 def looked(seen: Seen, heard: Heard) -> Seen:
@@ -171,7 +187,7 @@ def looked(seen: Seen, heard: Heard) -> Seen:
 def cuts(seen: Seen) -> bool:
     """Return whether a cut is heard: of what nobody listens to, nobody knows."""
     heard = seen.heard
-    return heard is not None and heard.phase is Phase.CUT and heard.state != "deaf"
+    return heard is not None and heard.phase is Phase.CUT and state_now(seen) != "deaf"
 
 
 def said_by_hand(seen: Seen, presses: Sequence[Press]) -> Seen:

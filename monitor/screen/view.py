@@ -10,7 +10,7 @@ from typing import Literal
 from analysis.events import Alarm, Place
 from monitor.screen.keys import HELP, SHORT_HELP
 from monitor.screen.letters import block_letters, width_of
-from monitor.screen.seen import Heard, Seen
+from monitor.screen.seen import Heard, Seen, state_now
 from monitor.words import (
     CAUSES,
     CAUTIONS,
@@ -105,9 +105,8 @@ def _ways(word: str, width: int) -> Iterator[_Way]:
 
 
 def _word(seen: Seen) -> str:
-    """Return the word to be read from afar; nobody listens where the loop hangs."""
-    state = "deaf" if seen.hung else seen.heard.state if seen.heard else "settle"
-    return state.upper()
+    """Return the word to be read from afar."""
+    return state_now(seen).upper()
 
 
 def _body(seen: Seen, width: int, dot: str, way: _Way) -> list[Line]:
@@ -252,6 +251,8 @@ def _why(seen: Seen) -> str:
             f"nothing was taken in for {seen.hung:.0f} s: this computer is too busy, or chipsong hangs; "
             "watch the cut yourself"
         )
+    if seen.deaf and _word(seen) == "DEAF":
+        return f"{clock(seen.deaf.at)}  {seen.deaf.because}"
     return f"{clock(seen.since)}  {seen.because}"
 
 
@@ -264,7 +265,7 @@ def _place(where: Place | None, part: str | None) -> str:
 
 def _change(seen: Seen, heard: Heard, width: int) -> list[Line]:
     """Return how far the change has grown, against what is an alarm, as a bar and as a number."""
-    if seen.hung or heard.state in _NOT_COMPARING:
+    if state_now(seen) in _NOT_COMPARING:
         return _wrapped("Change", "nothing is compared now", width)
     number = f" {min(100 * heard.score, 999):.0f} % of an alarm"
     room = min(_MOST_BAR, width - _LABEL - len(number) - 2)
@@ -275,7 +276,7 @@ def _change(seen: Seen, heard: Heard, width: int) -> list[Line]:
 
 
 def _sound(seen: Seen, heard: Heard, way: _Way) -> str:
-    if seen.hung or heard.state == "deaf":
+    if state_now(seen) == "deaf":
         return UNKNOWN_SPINDLE
     turns = "no spindle is heard" if heard.speed is None else f"{heard.speed:.0f} rpm"
     does = {"off": "", "air": ", in the air", "cut": ", cutting"}[heard.phase.value]

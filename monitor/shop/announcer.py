@@ -15,6 +15,7 @@ from typing import Any
 from pydantic import ValidationError
 
 from analysis.events import Alarm, Deaf, Event, Place, StateChange, Summary, to_dict
+from analysis.events import Heard as HeardAgain
 from monitor.actions.libraries import needed
 from monitor.linefeed.source import LineFeedError
 from monitor.output import printable
@@ -105,7 +106,8 @@ class Announcer:
         self._machine = machine
         self._now = now
         self._beat = beat
-        self._state = _State(since=self._time())
+        self._state = self._change = _State(since=self._time())
+        self._deaf: _State | None = None
         self._alive = time.monotonic()
         self._broke: Deaf | None = None
         self._all: list[Message] = []
@@ -145,10 +147,15 @@ class Announcer:
         """Take in an event that is kept by now."""
         match event:
             case StateChange(_, state, because):
-                self._state = replace(self._state, word=state, because=because, since=self._time())
+                self._change = _State(state, because, self._time())
+                self._show_state()
                 return
-            case Deaf():
-                self._broke = None
+            case Deaf(_, because):
+                self._broke, self._deaf = None, _State("deaf", because, self._time())
+                self._show_state()
+            case HeardAgain():
+                self._deaf = None
+                self._show_state()
             case Alarm():
                 because = event.because[0] if event.because else ""
                 self._state = replace(self._state, word="alarm", because=because, since=self._time())
@@ -158,6 +165,11 @@ class Announcer:
         body = to_dict(event)
         if body["event"] in TOLD:
             self._number(body)
+
+    def _show_state(self) -> None:
+        """Let the state be the last that was told, unless nobody listens: what is heard may be old."""
+        told = self._deaf if self._deaf and self._change.word != "alarm" else self._change
+        self._state = replace(self._state, word=told.word, because=told.because, since=told.since)
 
     def _how_it_ended(self, summary: Summary) -> tuple[str, str]:
         """Return whether a run ended well, and why: a calm word must not hide what nobody looked at."""

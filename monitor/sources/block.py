@@ -23,11 +23,14 @@ class Block:
     lost
         How many samples should have come before these and never did, so that the clock that counts samples
         stays right. While a microphone is away, blocks hold nothing else.
+    age
+        For how many seconds these samples have waited to be heard.
     """
 
     samples: NDArray[np.float32]
     note: str = ""
     lost: int = 0
+    age: float = 0.0
 
 
 class Source(Protocol):

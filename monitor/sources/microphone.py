@@ -208,7 +208,7 @@ class Microphone:
         if self._tally.hurried:
             return self._lose(f"sound comes faster than {self._rate} Hz: its rate was changed")
         self._since, self._searches, self._away = clock(), 0, False
-        return Block(samples, note, lost)
+        return Block(samples, note, lost, self._since - message.at)
 
     def _pass_over(self, at: float) -> Block | None:
         """Return what is lost of sound that may be another microphone's; give it up when that takes long."""

@@ -64,4 +64,4 @@ class Unhurried:
 
 
 def _joined(blocks: list[Block]) -> Block:
-    return Block(np.concatenate([each.samples for each in blocks]))
+    return Block(np.concatenate([each.samples for each in blocks]), age=blocks[0].age)

@@ -152,6 +152,27 @@ def test_a_loop_that_hangs_is_deaf():
     assert "Change  nothing is compared now" in lines
 
 
+OLD = Deaf(180.0, "what is heard now sounded more than 2 s ago")
+
+
+@pytest.mark.parametrize("state", ["settle", "learn", "listen", "uneasy"])
+def test_what_is_heard_late_is_deaf(state: State):
+    """Where what is heard is old the screen must not look calm until it is of now."""
+    what = after(seen(state), OLD)
+    lines = shown(what)
+    assert block_letters("DEAF", 3, "#")[0] in lines or block_letters("DEAF", 2, "#")[0] in lines
+    assert f"3:00  {OLD.because}" in lines
+    assert "Change  nothing is compared now" in lines
+    assert shown(replace(after(what, HeardAgain(190.0, "of now")), last=seen(state).last)) == shown(
+        seen(state)
+    )
+
+
+def test_what_is_heard_late_hides_no_alarm():
+    """An alarm is an alarm, however late."""
+    assert shown(after(seen("alarm"), OLD))[2:8] == shown(seen("alarm"))[2:8]
+
+
 def test_what_to_do_stays_while_the_alarm_lasts():
     """It stays in deafness as well, and goes when the bit was tightened or the sound is good again."""
     what = after(Seen("trays"), ALARM)

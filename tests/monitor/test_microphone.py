@@ -122,6 +122,18 @@ def test_a_slow_listener_loses_nothing(seconds: float):
 
 
 @pytest.mark.usefixtures("stage")
+def test_it_is_told_for_how_long_sound_has_waited():
+    """Whoever was held up gets to know how old each block is, until it is of now again."""
+    with Microphone(USB) as microphone:
+        list(heard(microphone, after(5)))
+        time.sleep(1.5)
+        late = list(heard(microphone, after(1)))
+        on_time = list(heard(microphone, lambda block: len(block.samples) > 0 and block.age < 0.5))
+    assert 1.2 < late[0].age < 5.0
+    assert on_time
+
+
+@pytest.mark.usefixtures("stage")
 def test_a_standstill_of_the_computer_loses_nothing(monkeypatch: pytest.MonkeyPatch):
     """Ten seconds that went by unnoticed are no silence, where nothing came in one wait alone."""
     with Microphone(USB) as microphone:

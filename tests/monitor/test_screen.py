@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 from contract import BIT, SHIPPED, sound
 
-from analysis.events import Checked, Deaf, Event, StateChange
+from analysis.events import Checked, Deaf, Event, Heard, StateChange
 from analysis.listener import Listener
 from analysis.presence import Phase
 from monitor.screen import Screen
@@ -54,6 +54,25 @@ def test_the_line_tells_time_state_place_and_speed(listener: Listener):
     for words in ("0:09", "LISTEN", f"line {place.file}", "cut", "rpm", "alarm [...........", "]"):
         assert words in text
     assert len(text) < 80
+
+
+def test_the_line_of_what_is_heard_late_is_deaf(listener: Listener):
+    """It never says calmly what was long ago, but for an alarm."""
+    terminal = Terminal()
+    screen = Screen(terminal)
+    screen.event(Deaf(9.0, "what is heard is old"))
+    screen.progress(listener)
+    assert "DEAF" in terminal.shown()[-1]
+    assert "rpm" not in terminal.shown()[-1]
+    screen.event(Heard(9.5, "of now"))
+    screen.close()
+    screen.progress(listener)
+    assert "LISTEN" in progress_text(listener)
+    alarmed = SimpleNamespace(
+        **{name: getattr(listener, name) for name in ("at", "locator", "phase", "speed")}
+    )
+    alarmed.watcher = SimpleNamespace(state="alarm", score=1.0)
+    assert "ALARM" in progress_text(alarmed, deaf=True)  # type: ignore[arg-type]
 
 
 def test_no_speed_is_told_while_the_spindle_is_off():

@@ -47,6 +47,14 @@ def test_some_are_given_as_one_while_it_is_calm():
         assert given_by(Unhurried(microphone, lambda: False, 2)) == [(500, "", 0)] * 5
 
 
+def test_what_waited_is_no_younger_for_being_given_as_one():
+    """Of several blocks the oldest tells how late they are."""
+    with FakeMicrophone(SOUND, RATE, block=500, ages={0: 3.0, 1: 2.0}) as microphone:
+        first = next(Unhurried(microphone, lambda: True, 2).blocks())
+    assert first is not None
+    assert first.age == 3.0
+
+
 def test_word_that_something_is_missing_never_waits():
     """A note, a loss, and nothing at all come at once, after what was waiting."""
     trouble = {"notes": {1: "the gain moved"}, "lost": {3: 70}, "gaps": {4: 2}}

@@ -186,6 +186,52 @@ def test_what_was_lost_moves_the_clock_and_is_not_judged(tmp_path: Path, clock: 
     np.testing.assert_allclose(kept[2 * RATE + lost :], NOISE[2 * RATE :], atol=2**-15)
 
 
+def test_sound_that_is_heard_late_is_deaf_until_it_is_caught_up_with(tmp_path: Path, clock: FakeClock):
+    """What sounded long ago tells nothing of the cut that runs: that is told once, and that it is over."""
+    said, keeps = Said(), journal(tmp_path, clock)
+    ages = dict.fromkeys(range(10, 30), 40.0) | {12: 1.0, 25: 1.0, 30: 0.1}
+    with microphone(ages=ages) as source:
+        outcome = listen(source, plain(), said.ears, keeps)
+    told = [event for event in said.events if isinstance(event, Deaf | Heard)]
+    assert [(type(event), event.at) for event in told] == [(Deaf, 1.0), (Heard, 3.0)]
+    assert "more than 2 s ago: this computer is too busy" in told[0].because
+    assert outcome.summary.heard_s == pytest.approx(6.0, abs=0.3), "all of it was heard"
+    kept = open_run(tmp_path, keeps.id).events()
+    assert [event.at for event in kept if event.name in ("deaf", "heard")] == [1.0, 3.0]
+
+
+def test_sound_that_waits_a_moment_is_of_now():
+    """What a busy computer catches up with by itself in less than two seconds is no deafness."""
+    said = Said()
+    with microphone(ages=dict.fromkeys(range(10, 30), 1.9)) as source:
+        listen(source, plain(), said.ears)
+    assert not any(isinstance(event, Deaf) for event in said.events)
+
+
+def test_another_deafness_that_ends_hides_none_that_lasts():
+    """A microphone that is heard again is still heard late."""
+    said = Said()
+    muted = silence(NOISE, RATE, start=2.0, seconds=1.5)
+    with microphone(muted, ages=dict.fromkeys(range(10, 60), 40.0)) as source:
+        listen(source, plain(), said.ears)
+    told = [event for event in said.events if isinstance(event, Deaf | Heard)]
+    assert [type(event) for event in told] == [Deaf, Deaf, Heard, Deaf, Deaf]
+    assert told[3].because == told[0].because
+
+
+def test_what_still_waits_at_the_end_was_not_heard(tmp_path: Path, clock: FakeClock):
+    """A run that is ended lasted until now: what nobody heard of it is told, counted, and kept as a gap."""
+    said, keeps = Said(most=20), journal(tmp_path, clock)
+    with microphone(ages=dict.fromkeys(range(10, 60), 50.0)) as source:
+        outcome = listen(source, plain(), said.ears, keeps)
+    assert outcome.summary.at == pytest.approx(52.0)
+    assert outcome.summary.heard_s <= 2.0
+    assert any(
+        "the last 50 s were not heard" in event.because for event in said.events if isinstance(event, Deaf)
+    )
+    assert len(open_run(tmp_path, keeps.id).sound()) == 52 * RATE
+
+
 def test_it_stops_when_told_though_hours_were_lost():
     """A laptop that slept for a night has much to catch up with, and that does not hold up the end."""
     said = Said(most=30)

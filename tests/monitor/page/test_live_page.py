@@ -22,7 +22,7 @@ from live_run import BIT, LiveRun, Paced, live_run
 from live_watch import COMMAND
 from starlette.testclient import TestClient
 
-from analysis.events import Alarm, Checked, Deaf, ResumeLine, StateChange, Summary, Tightness
+from analysis.events import Alarm, Checked, Deaf, Heard, ResumeLine, StateChange, Summary, Tightness
 from analysis.locate import Nowhere
 from analysis.presence import Phase
 from monitor.controls import Controls, Press
@@ -89,6 +89,19 @@ def test_what_the_cause_asks_for_comes_before_the_steps(browser: TestClient, vie
         page.index(words) for words in ("Stop the feed at once", "<li>Stop the feed.", "its line is gone")
     ]
     assert places == sorted(places)
+
+
+def test_what_is_heard_late_is_deaf_on_the_page(browser: TestClient, view: View):
+    """Until it is of now again the page says that nobody listens, but where there is an alarm."""
+    view.note(StateChange(9.0, "listen", "comparing"))
+    view.note(Deaf(10.0, "what is heard is old"))
+    assert 'data-state="deaf"' in (page := browser.get("/").text)
+    assert ">what is heard is old</p>" in page
+    view.note(StateChange(11.0, "alarm", "it swells"))
+    assert 'data-state="alarm"' in browser.get("/").text
+    view.note(StateChange(12.0, "listen", "comparing"))
+    view.note(Heard(13.0, "of now"))
+    assert 'data-state="listen"' in browser.get("/").text
 
 
 def test_the_stream_ends_with_the_run(browser: TestClient, view: View):

@@ -80,6 +80,27 @@ def test_a_run_that_did_not_end_well_broke_off(
     assert (row.word, row.state.because, row.urgent) == (word, because, word == "broke off")
 
 
+@pytest.mark.parametrize(
+    ("events", "word"),
+    [
+        ([], "deaf"),
+        ([StateChange(3.0, "uneasy", "a change is building")], "deaf"),
+        ([StateChange(3.0, "alarm", "it swells")], "alarm"),
+        ([StateChange(3.0, "learn", "learning"), Heard(4.0, "of now")], "learn"),
+    ],
+)
+def test_what_is_heard_late_is_deaf_in_a_shop(tmp_path: Path, shop: Shop, events: list[Event], word: str):
+    """A machine whose sound is heard late is never announced calm, and always where it alarms."""
+    machine = announced(shop, tmp_path)
+    for event in (StateChange(1.0, "listen", "well"), Deaf(2.0, "old"), *events):
+        machine.alert(event)
+        machine.tell(event)
+        machine.alive()
+    with HearingAll(shop) as all_of_it:
+        assert all_of_it.until(lambda: all_of_it.word() == word)
+    machine.finish(3.0)
+
+
 def test_a_listening_that_ends_against_anybodys_will_broke_off(tmp_path: Path, shop: Shop):
     """That the terminal was closed is told at once, and no end of a run makes it calm."""
     machine = announced(shop, tmp_path)
