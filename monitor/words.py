@@ -139,7 +139,7 @@ def steps_after(cause: Cause, *, short: bool = False, press: str = "") -> tuple[
 
 
 _NEXT = {
-    "settle": "Start the cut and stay with it: nothing is compared yet.",
+    "settle": "When a cut begins stay with it: nothing is compared now.",
     "learn": "Watch this cut yourself: a bit that is loose now is mostly taken for normal.",
     "listen": "Nothing. Stay within reach of the stop.",
     "uneasy": "Look at the bit and the cut, one hand at the stop.",
@@ -154,10 +154,13 @@ _CHECKING = (
 )
 
 
+_NOT_COMPARED = "Watch this cut yourself: nothing can be compared now."
+
+
 _DOUBTED = "Stop, and look at bit, collet and nut before you go on."
 
 
-def next_text(state: str, *, checking: bool = False, doubted: bool = False) -> str:
+def next_text(state: str, *, cuts: bool = False, checking: bool = False, doubted: bool = False) -> str:
     """
     Return what to do next in a state of the watcher.
 
@@ -165,14 +168,19 @@ def next_text(state: str, *, checking: bool = False, doubted: bool = False) -> s
     ----------
     state
         Which.
+    cuts
+        Whether a cut is heard.
     checking
         Whether the bit was tightened, and that has not been checked yet.
     doubted
         Whether what was last found speaks against the bit.
     """
-    if checking and state in ("settle", "learn"):
+    not_compared = state == "settle" and cuts
+    if checking and state in ("settle", "learn") and not not_compared:
         return _CHECKING
-    return _DOUBTED if doubted and state in ("settle", "learn", "listen", "uneasy") else _NEXT[state]
+    if doubted and state in ("settle", "learn", "listen", "uneasy"):
+        return _DOUBTED
+    return _NOT_COMPARED if not_compared else _NEXT[state]
 
 
 def clock(seconds: float) -> str:

@@ -10,7 +10,7 @@ from typing import Literal
 from analysis.events import Alarm, Place
 from monitor.screen.keys import HELP, SHORT_HELP
 from monitor.screen.letters import block_letters, width_of
-from monitor.screen.seen import Heard, Seen, state_now
+from monitor.screen.seen import Heard, Seen, cuts, state_now
 from monitor.words import (
     CAUSES,
     CAUTIONS,
@@ -174,7 +174,7 @@ def _of_hearing(seen: Seen, width: int, way: _Way) -> Iterator[list[Line]]:
         ]
     if way.detail >= _Detail.FEW or seen.accused:
         yield _last(seen, width, way)
-    do = next_text(_word(seen).lower(), checking=seen.checking, doubted=bool(seen.accused))
+    do = next_text(state_now(seen), cuts=cuts(seen), checking=seen.checking, doubted=bool(seen.accused))
     yield _wrapped("Do", do, width)
     if goes_on:
         yield _carry_on(seen, goes_on, width, way)

@@ -93,6 +93,21 @@ def test_a_bar_is_shown_only_while_something_is_compared():
         assert "nothing is compared now" in "\n".join(shown(seen(state)))
 
 
+@pytest.mark.parametrize(
+    ("phase", "checking", "said"),
+    [
+        (Phase.CUT, False, "Watch this cut yourself: nothing can be compared now."),
+        (Phase.CUT, True, "Watch this cut yourself: nothing can be compared now."),
+        (Phase.AIR, False, "When a cut begins stay with it: nothing is compared now."),
+        (Phase.AIR, True, "Carry on, by the restart program if there is one"),
+    ],
+)
+def test_a_cut_that_cannot_be_compared_is_to_be_watched(phase: Phase, *, checking: bool, said: str):
+    """Nobody is told to start a cut that runs, under another sound or unlike what was learned."""
+    what = replace(seen("settle"), heard=Heard(1.0, "settle", phase, 0.0), checking=checking)
+    assert any(line.startswith(f"Do      {said}") for line in shown(what))
+
+
 @pytest.mark.parametrize("size", [(40, 12), (40, 9), (30, 12), (50, 14), (50, 13), (72, 12)])
 def test_an_alarm_that_does_not_fit_says_so_and_keeps_the_caution(size: tuple[int, int]):
     """What to do first stays, and nobody takes what is seen for all there is."""
@@ -207,7 +222,7 @@ def test_where_to_carry_on_stays_in_sight_until_the_bit_is_found_tight(size: tup
 @pytest.mark.parametrize("verdict", ["tight", "doubtful", "loose"])
 def test_what_was_found_after_tightening_is_told_with_its_evidence(verdict: Tightness):
     """Until then it says that the first seconds are checked; then the verdict, against what, and why."""
-    checking = replace(seen("settle"), checking=True)
+    checking = replace(seen("settle"), heard=Heard(1.0, "settle", Phase.AIR, 0.0), checking=True)
     assert "the first seconds of cutting are checked" in " ".join(" ".join(shown(checking)).split())
     found = after(checking, Checked(200.0, "before", verdict, ("half orders are as before",)))
     lines = "\n".join(shown(found))
