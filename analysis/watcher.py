@@ -125,8 +125,8 @@ class Watcher:
 
     Attributes
     ----------
-    state
-        The present state.
+    state, because
+        The present state, and why it is so now; an alarm's reason is the one for which it began.
     baselines
         What is normal, by bit and kind of cut.
     compared
@@ -195,6 +195,7 @@ class Watcher:
         self._said: State | None = None
         self._why_deaf = ""
         self._because = "learning how this cut sounds"
+        self.because = ""
         self._alarmed = self._unproved = False
         self._accused = 0
         # For how long it has turned without cutting, s.
@@ -227,9 +228,13 @@ class Watcher:
         events.extend(self._found)
         self._found.clear()
         self.state, because = self._judge(moment, health)
+        if alarm is not None:
+            self.because = alarm.because[0]
+        elif self.state != "alarm" or self._said != "alarm":
+            self.because = because
         if self.state != self._said:
             self._said = self.state
-            events.append(StateChange(at, self.state, because if alarm is None else alarm.because[0]))
+            events.append(StateChange(at, self.state, self.because))
         return events if alarm is None else [*events, alarm]
 
     def nothing(self, at: float) -> list[Event]:
@@ -316,6 +321,7 @@ class Watcher:
         if self.state == "deaf":  # nothing that a person says makes it hear again
             state, because = "deaf", f"{because}; {self._why_deaf}"
         self.state = self._said = state
+        self.because = because
         return [StateChange(at, state, because)]
 
     @property
@@ -337,8 +343,9 @@ class Watcher:
         """Take in that nothing arrives at all; ``at`` in s from the first sample."""
         if not health.changed:
             return []
-        self.state = self._said = "deaf"
         self._why_deaf = health.reason
+        self.state = self._said = "deaf"
+        self.because = health.reason
         return [Deaf(at, health.reason), StateChange(at, "deaf", health.reason)]
 
     def forget(self, bit: int, since: float) -> None:

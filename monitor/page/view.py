@@ -187,7 +187,7 @@ class View:
         self.now = Now(
             listener.at,
             state,
-            self.now.because,
+            listener.watcher.because,
             score,
             listener.phase,
             listener.speed,

@@ -49,6 +49,8 @@ class Heard:
         Levels now, and of the baseline; ``None`` where there are none.
     bit
         T number of the bit.
+    because
+        Why the state is so now.
     """
 
     at: float
@@ -61,6 +63,7 @@ class Heard:
     now: Levels | None = None
     normal: Levels | None = None
     bit: int = 0
+    because: str = ""
 
 
 @dataclass(frozen=True)
@@ -181,7 +184,8 @@ def state_now(seen: Seen) -> State:
 def looked(seen: Seen, heard: Heard) -> Seen:
     """Return what is to be seen after a look; that a bit was found tight says nothing of the next one."""
     changed = seen.heard is not None and seen.heard.bit != heard.bit
-    return replace(seen, heard=heard, last=() if changed and seen.last == seen.tight else seen.last)
+    last = () if changed and seen.last == seen.tight else seen.last
+    return replace(seen, heard=heard, last=last, because=heard.because or seen.because)
 
 
 def cuts(seen: Seen) -> bool:
@@ -241,6 +245,7 @@ class Looking:
             now=self._now() if usable else None,
             normal=_normal(listener),
             bit=listener.locator.context.bit,
+            because=listener.watcher.because,
         )
 
     def _now(self) -> Levels | None:

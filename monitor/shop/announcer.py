@@ -339,7 +339,8 @@ class Announcer:
             "run": self._machine.run,
             "time": self._time(),
             "state": state.word,
-            "because": state.because,
+            # Of the same state what is heard may be otherwise by now.
+            "because": heard.because if heard and heard.state == state.word else state.because,
             "since": state.since,
             "title": self._machine.title,
             "program": self._machine.program,

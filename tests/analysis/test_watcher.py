@@ -168,6 +168,26 @@ def moved_by(deviations: Array64 | float, known: Baseline = LEARNED.known) -> di
 # States
 
 
+def test_the_reason_for_a_state_is_of_now():
+    """A state may last while its reason changes: what is told of it is never its contrary."""
+    cut = Cut().hear(1.0, phase=Phase.OFF)
+    assert "no spindle is heard" in cut.watcher.because
+    cut.air(1.0)
+    assert "nothing is being cut yet, the spindle is heard" in cut.watcher.because
+    cut.hear(1.0, phase=Phase.OFF)
+    assert "no spindle is heard" in cut.watcher.because
+    assert cut.states == ["settle"]
+    assert "not fit for a baseline, learning on" in Cut(scatter=25.0).hear(20.0).watcher.because
+
+
+def test_the_reason_for_an_alarm_is_that_for_which_it_began():
+    """It stays while the alarm lasts, but for deafness, which has its own."""
+    cut = LEARNED.copy().hear(2.0, **SLIP)
+    (alarm,) = cut.alarms
+    assert cut.hear(1.0, **SLIP).watcher.because == alarm.because[0]
+    assert cut.hear(2.0, trouble="muted").watcher.because == "muted"
+
+
 def test_settle_learn_listen():
     """A spindle that is off, in the air, then cuts: settle, learn, listen, each said once with a reason."""
     cut = Cut().hear(1.0, phase=Phase.OFF).air(2.0).hear(6.0)

@@ -87,6 +87,13 @@ def test_what_is_heard_stands_against_what_was_learned():
     assert "line 312 (N450), part 3, between 308 and 314" in text
 
 
+def test_the_reason_that_is_shown_is_of_now():
+    """Under a state that lasts stands why it does, and since when it does."""
+    what = after(seen("settle"), StateChange(180.0, "settle", "no spindle is heard"))
+    lines = shown(looked(what, Heard(186.0, "settle", Phase.AIR, 0.0, because="nothing is being cut yet")))
+    assert "3:00  nothing is being cut yet" in lines
+
+
 def test_a_bar_is_shown_only_while_something_is_compared():
     """Before a baseline is known, an empty bar would look calm."""
     for state in ("settle", "learn", "deaf"):

@@ -28,7 +28,11 @@ function setState(state, word, because) {
   byId("state").dataset.state = state;
   put("word", word);
   put("because", because);
-  document.title = `${word.toUpperCase()}: ${because}`;
+  // A speed in it changes all the time: only other words are read aloud, and put into the title.
+  const words = `${word.toUpperCase()}: ${because}`;
+  if (words.replace(/\d+/g, "") === document.title.replace(/\d+/g, "")) return;
+  document.title = words;
+  put("aloud", words);
 }
 
 // --- pictures ----------------------------------------------------------------------------------------------

@@ -184,7 +184,7 @@ def test_from_where_to_carry_on_is_told_until_the_bit_is_found_tight(
 @pytest.mark.parametrize("verdict", ["tight", "doubtful", "loose"])
 def test_that_a_bit_sounds_tight_is_not_said_of_the_next_one(view: View, verdict: Tightness):
     """It goes when another bit turns; what speaks against a bit stays."""
-    context, watcher = SimpleNamespace(bit=1), SimpleNamespace(state="listen", score=0.0)
+    context, watcher = SimpleNamespace(bit=1), SimpleNamespace(state="listen", because="all well", score=0.0)
     locator = SimpleNamespace(context=context, place=lambda _: None)
     said = SimpleNamespace(watcher=watcher, locator=locator, phase=Phase.CUT, speed=300.0, at=20.0)
     view.progress(said)
@@ -192,6 +192,7 @@ def test_that_a_bit_sounds_tight_is_not_said_of_the_next_one(view: View, verdict
     view.note(found)
     view.progress(said)
     assert view.last is found
+    assert view.because == "all well", "and not why that state once began"
     context.bit = 2
     view.progress(said)
     assert (view.last is found) is (verdict != "tight")
@@ -274,7 +275,7 @@ def tone_heard(most: int, lost: dict[int, int] | None = None) -> dict:
     tone = np.sin(2 * np.pi * 3.3 * 300.0 * times).astype(np.float32)
     gone = [first * size + np.arange(count) for first, count in (lost or {}).items()]
     tone = np.delete(tone, np.concatenate([[], *gone]).astype(int))
-    watcher, locator = SimpleNamespace(state="listen", score=0.0), Nowhere()
+    watcher, locator = SimpleNamespace(state="listen", because="all well", score=0.0), Nowhere()
     said = SimpleNamespace(watcher=watcher, locator=locator, phase=Phase.CUT, speed=300.0, at=0.0)
     view = View(rate, {0: BIT})
     with FakeMicrophone(tone, rate, block=size, lost=lost) as source:
