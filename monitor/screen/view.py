@@ -33,6 +33,8 @@ _STYLES: dict[str, Style] = {
     "alarm": "alarm",
     "deaf": "alarm",
 }
+# Nothing hides these, and what is to be done then.
+_LOOK_UP = frozenset({"uneasy", "alarm", "deaf"})
 _NOT_COMPARING = frozenset({"settle", "learn", "deaf"})
 _LABEL = 8
 _LARGEST = 6
@@ -83,7 +85,7 @@ def picture(seen: Seen, width: int, height: int, dot: str) -> list[Line]:
     """
     foot = _foot(seen, width)
     room = max(0, height - len(foot))
-    if seen.info and not seen.alarm:
+    if seen.info and not seen.alarm and state_now(seen) not in _LOOK_UP:
         return [*_start(seen, width, room), *foot][:height]
     body: list[Line] = []
     for way in _ways(_word(seen), width):

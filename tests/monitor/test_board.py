@@ -408,6 +408,15 @@ def test_what_was_told_at_the_start_can_be_seen_again():
     assert not keyboard.info
 
 
+@pytest.mark.parametrize("state", ["uneasy", "deaf"])
+def test_what_was_told_at_the_start_hides_nothing_that_is_urgent(state: State):
+    """Whoever looked for an address still reads from afar that nobody listens, why, and what to do."""
+    what = replace(seen(state), start=("a", "The page: http://127.0.0.1:1"))
+    assert shown(replace(what, info=True)) == shown(what)
+    hangs = replace(seen("listen"), start=("a",), hung=3.0)
+    assert shown(replace(hangs, info=True)) == shown(hangs)
+
+
 # --- the terminal ---------------------------------------------------------------------------------------
 
 _SCRIPT = """
