@@ -555,7 +555,7 @@ def _from_the_start(program: Program) -> Restart:
     first_cut = int(np.argmax(cutting(program.moves, program.tops)))
     unsaid = (text for group, text in _START.items() if group not in state.stated)
     checks = Checks(
-        title=f"nothing of {plain(program.name)} had been cut yet: this is the whole program",
+        title=f"it begins before the first cut of {plain(program.name)}: this is the whole program",
         bit=bit_in_words(program, int(program.moves.bit[0])),
         level=program.level(int(program.moves.system[first_cut])),
         top_said=program.top_said is not None,

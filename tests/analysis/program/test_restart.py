@@ -201,7 +201,7 @@ def test_before_the_first_cut_the_program_starts_over():
     assert resume_at(program, 3).file_line == 1
     text = restart_program(program, 3)
     assert "\n".join(lines_of(text)) + "\n" == JOB
-    assert text.startswith("%\n(nothing of program had been cut yet")
+    assert text.startswith("%\n(it begins before the first cut of program: this is the whole program")
     assert "touch off Z again" in text
     bare = JOB.replace("%\n", "")
     assert restart_program(read(bare), 2).endswith(bare)
