@@ -19,7 +19,17 @@ from monitor.controls import Controls, Press
 from monitor.page.guard import Door
 from monitor.page.rendering import render
 from monitor.page.view import View
-from monitor.words import CAUSES, TIGHTENED, UNKNOWN_SPINDLE, clock, first_of_all, found, place, steps_after
+from monitor.words import (
+    CAUSES,
+    TIGHTENED,
+    UNKNOWN_SPINDLE,
+    clock,
+    first_of_all,
+    found,
+    next_text,
+    place,
+    steps_after,
+)
 
 # s from one message to the next; presses that are heeded in one second.
 _EVERY, _PRESSES = 0.5, 5
@@ -113,15 +123,22 @@ class Live:
         now, state = view.now, "lost" if view.hangs else view.state
         known = not view.over and state not in ("deaf", "lost")
         turning = known and now.phase is not Phase.OFF
-        wide = now.place is not None and now.place.first < now.place.last
+        alarm = view.seen.alarm
+        # Where it began is where to look; where the cut is by now tells nothing of the fault.
+        spot = alarm.line if alarm else now.place
+        wide = spot is not None and spot.first < spot.last
         return {
             "clock": clock(now.at),
             "state": state,
-            "because": _HANGS if view.hangs else view.because,
+            "because": self._because(state, alarm),
             "over": view.over,
-            "where": place(now.place) if now.place else None,
-            "between": [now.place.first, now.place.last] if now.place and wide else None,
-            "part": view.part(now.place),
+            "began": "" if alarm is None else "It began on" if spot else "Where it began:",
+            "where": place(spot) if spot else None,
+            "between": [spot.first, spot.last] if spot and wide else None,
+            "part": view.part(spot),
+            "resume": f"Carry on from {place(alarm.resume)}." if alarm and alarm.resume else "",
+            "do": self._do(state),
+            "cuts": known and now.phase is Phase.CUT,
             "speed": round(60 * now.speed) if turning and now.speed else None,
             "spindle": _SPINDLE[now.phase] if known else UNKNOWN_SPINDLE,
             "score": round(now.score, 2),
@@ -134,6 +151,20 @@ class Live:
             "last": self._last(view.last),
             "said": view.said,
         }
+
+    def _because(self, state: str, alarm: Alarm | None) -> str:
+        """Return why the state is so: of an alarm what it is; what speaks for that comes below."""
+        if state == "alarm" and alarm:
+            return f"{_title(alarm)}, since {clock(alarm.onset)}"
+        return _HANGS if self._view.hangs else self._view.because
+
+    def _do(self, state: str) -> str:
+        """Return what to do next, where nothing else on the page says it."""
+        seen = self._view.seen
+        if self._view.over or seen.alarm or state in ("alarm", "deaf", "lost"):
+            return ""
+        cuts = self._view.now.phase is Phase.CUT
+        return next_text(state, cuts=cuts, checking=seen.checking, doubted=bool(seen.accused))
 
     def _last(self, event: Event | None) -> dict[str, Any] | None:
         """Return what was said last, in words, with where to get the restart program."""

@@ -125,6 +125,9 @@ function show(told) {
   over = told.over;
   if (over) setState("settle", "ended", "The run has ended: nobody listens any more.");
   else setState(told.state, told.state, told.because);
+  put("do", over ? "" : told.do);
+  put("began", told.began);
+  put("resume", told.resume);
   put("line", told.where || "place unknown");
   put("part", told.part || "");
   put("between", told.between ? `between ${told.between[0]} and ${told.between[1]}` : "");
@@ -156,6 +159,7 @@ function show(told) {
 function lose() {
   if (over || !heard || Date.now() - heard < STALE) return;
   byId("alone").hidden = true;
+  put("do", "");
   put("spindle", byId("spindle").dataset.unknown);
   put("speed", "");
   setState("lost", "lost", "This page has lost touch: what stands here is old. Look at the machine.");

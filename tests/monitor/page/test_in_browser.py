@@ -216,7 +216,7 @@ def test_in_an_alarm_the_first_order_is_seen_at_once(
     page.set_viewport_size({"width": size[0], "height": size[1]})
     view.note(SLIP)
     view.note(StateChange(9.0, "alarm", SLIP.because[0]))
-    view.now = replace(view.now, place=PLACE, phase=Phase.CUT, speed=300.0)
+    view.now = replace(view.now, place=replace(PLACE, file=390), phase=Phase.CUT, speed=300.0)
     page.goto(address)
     # In one step: the list is written anew when the first message comes.
     where = (
@@ -225,6 +225,12 @@ def test_in_an_alarm_the_first_order_is_seen_at_once(
     (first, ends), (last, _) = (page.evaluate(where, of) for of in ("#steps li", "#last"))
     assert 0 < first < ends <= size[1]
     assert last > first
+    # What it is, where it began, and where to carry on stand before that; not where the cut is by now.
+    assert page.text_content("#because") == "The bit may be loose (70 % sure), since 0:08"
+    assert page.inner_text("#where").split("\n") == ["It began on line 312 (N450)", "between 308 and 316"]
+    assert page.text_content("#resume") == "Carry on from line 293 (N450)."
+    for told in ("#because", "#where", "#resume"):
+        assert page.evaluate(where, told)[1] < first
 
 
 _FIRST_SECONDS = Checked(9.0, "physics", "doubtful", ("half orders stand out",))

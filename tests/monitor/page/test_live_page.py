@@ -81,6 +81,19 @@ def test_the_page_shows_state_alarm_and_cautions_without_a_script(browser: TestC
     assert "<swells>" not in page
 
 
+def test_an_alarm_is_told_as_what_it_is_and_where_it_began(browser: TestClient, view: View):
+    """Whoever reads the page first learns that, and not what speaks for it or where the cut is by now."""
+    view.note(StateChange(9.0, "alarm", "it <swells>"))
+    told = browser.get("/").text
+    assert '<p id="because">The bit may be loose (70 % sure), since 0:08</p>' in told
+    assert '<span id="began">Where it began:</span> <strong id="line">place unknown</strong>' in told
+    assert '<p id="resume">Carry on from line 5.</p>' in told
+    view.note(StateChange(20.0, "listen", "comparing"))
+    told = browser.get("/").text
+    assert '<p id="resume"></p>' in told
+    assert '<p id="do">Nothing. Stay within reach of the stop.</p>' in told
+
+
 def test_what_the_cause_asks_for_comes_before_the_steps(browser: TestClient, view: View):
     """It goes before all that is to be done after any alarm, and what is to be done before why."""
     view.note(replace(view.alarms[0], cause="spindle", because=("its line is gone",)))
