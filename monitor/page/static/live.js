@@ -7,6 +7,7 @@ const STALE = 3000;
 const SVG = "http://www.w3.org/2000/svg";
 let heard = 0;
 let over = false;
+let cuts = false;
 
 function put(id, text) {
   const element = byId(id);
@@ -123,6 +124,7 @@ function drawOrders(told) {
 function show(told) {
   heard = Date.now();
   over = told.over;
+  cuts = told.cuts;
   if (over) setState("settle", "ended", "The run has ended: nobody listens any more.");
   else setState(told.state, told.state, told.because);
   put("do", over ? "" : told.do);
@@ -173,23 +175,29 @@ stream.addEventListener("message", (message) => {
 heard = Date.now();
 setInterval(lose, 500);
 
-// What was nothing counts as normal from then on: one tap by mistake must not be enough.
-const nothing = byId("press-nothing");
-let armed = 0;
-function isSure() {
-  const since = Date.now() - armed;
+// What was nothing counts as normal from then on, and what is tightened ends an alarm: one tap by mistake
+// must not be enough.
+const asks = new Map([["press-nothing", "Nothing? Press again"], ["press-tightened", "A cut is heard still. Press again"]]
+  .map(([id, question]) => [byId(id), { plain: byId(id).textContent, question, armed: -Infinity }]));
+function isSure(button) {
+  const ask = asks.get(button);
+  const since = performance.now() - ask.armed;
   if (since < 600) return false;
   const sure = since < 6000;
-  armed = sure ? 0 : Date.now();
-  nothing.textContent = sure ? "That was nothing" : "Nothing? Press again";
-  if (!sure) setTimeout(() => { nothing.textContent = "That was nothing"; }, 6000);
+  ask.armed = sure ? -Infinity : performance.now();
+  button.textContent = sure ? ask.plain : ask.question;
+  if (!sure) setTimeout(() => { button.textContent = ask.plain; }, 6000);
   return sure;
+}
+
+function needsAsking(button) {
+  return button.id === "press-nothing" || (button.id === "press-tightened" && cuts);
 }
 
 for (const form of document.querySelectorAll(".presses form")) {
   form.addEventListener("submit", async (event) => {
     event.preventDefault();
-    if (event.submitter === nothing && !isSure()) return;
+    if (needsAsking(event.submitter) && !isSure(event.submitter)) return;
     const body = new URLSearchParams(new FormData(form, event.submitter));
     try {
       const answer = await fetch(form.action, { method: "POST", body, redirect: "manual" });
