@@ -117,8 +117,10 @@ def single_keys(stream: TextIO) -> Iterator[int | None]:
     try:
         yield file
     finally:
-        with suppress(termios.error):  # a terminal that was closed
-            termios.tcsetattr(file, termios.TCSAFLUSH, before)
+        # In the background it is the shell's again, and whoever sets it there is stopped.
+        if is_in_front(stream):
+            with suppress(termios.error):  # a terminal that was closed
+                termios.tcsetattr(file, termios.TCSAFLUSH, before)
 
 
 # Where a terminal's mode has these.
