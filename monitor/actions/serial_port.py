@@ -1,5 +1,6 @@
 """Bytes to a serial port."""
 
+import errno
 from dataclasses import dataclass
 from typing import Any, ClassVar
 
@@ -54,5 +55,14 @@ class SerialPort:
         port = needed("serial").Serial(baudrate=self.baud, write_timeout=limit, timeout=limit, exclusive=True)
         port.dtr = port.rts = False
         port.port = self.port
-        port.open()
+        try:
+            port.open()
+        except OSError as error:
+            if error.errno not in _HELD:
+                raise
+            raise OSError(f"another program holds {self.port}: end that one, then try again") from error
         return port
+
+
+# What a system says of a port that it gives to one program alone.
+_HELD = (errno.EAGAIN, errno.EBUSY)

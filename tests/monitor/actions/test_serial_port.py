@@ -6,6 +6,7 @@ from pathlib import Path
 import pytest
 from receivers import Line
 
+from monitor.actions.libraries import needed
 from monitor.actions.message import rehearsal
 from monitor.actions.serial_port import SerialPort
 
@@ -36,6 +37,16 @@ def test_a_line_that_takes_nothing_is_given_up(line: Line):
     with pytest.raises(Exception, match="Write timeout"):
         SerialPort(line.port, b"x" * 100, 9600).fire(TEST, 0.3)
     assert time.monotonic() - begun < 2.0
+
+
+def test_a_port_that_another_program_holds_is_said_so(line: Line):
+    """What is to be done about it is said, and no number of the system's."""
+    with (
+        needed("serial").Serial(line.port, exclusive=True),
+        pytest.raises(OSError, match="another program") as got,
+    ):
+        SerialPort(line.port, b"x", 9600).fire(TEST, 1.0)
+    assert str(got.value) == f"another program holds {line.port}: end that one, then try again"
 
 
 def test_a_port_that_is_not_there_is_named(tmp_path: Path):
