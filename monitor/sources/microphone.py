@@ -32,6 +32,8 @@ _STUCK: Final = 60.0
 _UNSURE: Final = 5.0
 _TELLING: Final = 0.5
 
+_IN_USE: Final = "see that it is there, and that nothing else uses it"
+
 _NONE: NDArray[np.float32] = np.empty(0, dtype=np.float32)
 
 
@@ -171,7 +173,7 @@ class Microphone:
 
     def _refused(self, message: Message) -> SoundError:
         own = self._device.rate
-        advice = f"leave the rate at its own {own} Hz" if self._rate != own else "let nothing else use it"
+        advice = f"leave the rate at its own {own} Hz" if self._rate != own else _IN_USE
         because = message.told["because"]
         return SoundError(f"cannot listen to {self.name} at {self._rate} Hz ({because}): {advice}")
 

@@ -499,7 +499,7 @@ def test_the_process_never_outlives_its_parent(how: list[signal.Signals]):
 @pytest.mark.parametrize(
     ("rate", "said"),
     [
-        (None, r"cannot listen to Built-in at 44100 Hz \(Device busy \[-9985\]\): let nothing else use it"),
+        (None, r"cannot listen to Built-in at 44100 Hz \(Device busy \[-9985\]\): see that it is there"),
         (12345, r"cannot listen to Built-in at 12345 Hz .*: leave the rate at its own 44100 Hz"),
     ],
 )
