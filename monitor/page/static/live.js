@@ -3,7 +3,7 @@
 
 const byId = (id) => document.getElementById(id);
 const base = document.body.dataset.base;
-const STALE = 3000;
+const STALE = 3000; // ms by a clock that nobody sets
 const SVG = "http://www.w3.org/2000/svg";
 let heard = 0;
 let over = false;
@@ -122,7 +122,7 @@ function drawOrders(told) {
 // --- what is heard -----------------------------------------------------------------------------------------
 
 function show(told) {
-  heard = Date.now();
+  heard = performance.now();
   over = told.over;
   cuts = told.cuts;
   if (over) setState("settle", "ended", "The run has ended: nobody listens any more.");
@@ -159,7 +159,7 @@ function show(told) {
 }
 
 function lose() {
-  if (over || !heard || Date.now() - heard < STALE) return;
+  if (over || !heard || performance.now() - heard < STALE) return;
   byId("alone").hidden = true;
   put("do", "");
   put("spindle", byId("spindle").dataset.unknown);
@@ -172,7 +172,7 @@ stream.addEventListener("message", (message) => {
   show(JSON.parse(message.data));
   if (over) stream.close();
 });
-heard = Date.now();
+heard = performance.now();
 setInterval(lose, 500);
 
 // What was nothing counts as normal from then on, and what is tightened ends an alarm: one tap by mistake
