@@ -85,7 +85,7 @@ def ears_for(
     return Ears(say, screen.progress, screen.warn, stop, asked=asked, rows=screen.rows)
 
 
-def obeyed(program: Program | None, note: Callable[[str], None]) -> Callable[..., None]:
+def told_back(program: Program | None, note: Callable[[str], None]) -> Callable[..., None]:
     """Return what tells a person what was made of what was said, in lines of ``program``."""
 
     def tell(press: Press, listener: Listener, before: Place | None) -> None:
@@ -271,7 +271,7 @@ def watch(live: Live, wanted: Wanted, *, as_json: bool) -> Status:
             asked=lambda: (*controls.take(), *(lines.take() if lines else ())),
         )
         if not as_json:
-            ears = replace(ears, obeyed=obeyed(program, screen.note))
+            ears = replace(ears, heeded=told_back(program, screen.note))
         ears = with_actions(ears, actions, screen.note)
         fed = _lines(wanted, ears, listener, screen.note)
         about = _About(title, wanted.program, program, journal)
@@ -349,14 +349,17 @@ def _page(
 
 
 def _telling(ears: Ears, screen: Shown) -> Ears:
-    """Return ears whose screen is told what a person says, wherever that was said."""
+    """Return ears whose screen is told that the loop goes on, and what a person has said, be it elsewhere."""
 
-    def asked() -> tuple[Press, ...]:
-        presses = tuple(ears.asked())
-        screen.pressed(presses)
-        return presses
+    def asked() -> Iterable[Press]:
+        screen.alive()
+        return ears.asked()
 
-    return replace(ears, asked=asked)
+    def heeded(press: Press, listener: Listener, before: Place | None) -> None:
+        screen.heeded(press)
+        ears.heeded(press, listener, before)
+
+    return replace(ears, asked=asked, heeded=heeded)
 
 
 def _to_press(live: Live) -> str:

@@ -57,10 +57,11 @@ class Ears:
         last time, and may wait a little for what is not over.
     asked
         Gives what a person has said since it was last asked, as ``stop`` is: a sign that the loop goes on.
+    heeded
+        Gets what a person has said once it was done, after the events that came of it, with the listener and
+        where the cut was taken to be before; not what was refused.
     rows
         Gets what came of each block, before progress.
-    obeyed
-        Gets what a person said once it was done, the listener, and where the cut was taken to be before.
     lines
         Takes the line numbers from outside that have come, and gives what is to be kept of them; asked after
         each block, and after each that failed to come, with how long the run is by then, s, and at the end
@@ -74,8 +75,8 @@ class Ears:
     at_once: Callable[[Event], None] = lambda _: None
     done: Callable[[bool], Iterable[Done]] = lambda _: ()
     asked: Callable[[], Iterable[Press]] = tuple
+    heeded: Callable[[Press, Listener, Place | None], None] = lambda _press, _listener, _before: None
     rows: Callable[[Step], None] = lambda _: None
-    obeyed: Callable[[Press, Listener, Place | None], None] = lambda _press, _listener, _before: None
     lines: Callable[[float, bool], Iterable[Mapping[str, Any]]] = lambda _at, _last: ()
 
 
@@ -282,7 +283,7 @@ class _Loop:
         body = {"event": PRESSED, "at": at, "kind": press.kind, "line": press.line, **of}
         self._keep(lambda journal: journal.event(PRESSED, at, body))
         self._say(said)
-        self._ears.obeyed(press, self._listener, before)
+        self._ears.heeded(press, self._listener, before)
 
     def _obey(self, press: Press) -> list[Event]:
         match press:

@@ -13,8 +13,8 @@ def doubts(run: Run) -> dict[int, float]:
     Return since when bits are in doubt, s, by T number.
 
     A doubt is settled when the bit is found tight, when a person says of that bit that it was nothing, unless
-    that was an alarm of another fault, and when a person says that nothing was wrong in the whole run, as long
-    as that holds. What is said of an alarm afterwards says nothing of it.
+    that was an alarm of another fault, and when a person says that nothing was wrong in the whole run, as
+    long as that holds. What is said of an alarm afterwards says nothing of it.
 
     Raises
     ------

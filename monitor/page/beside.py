@@ -67,9 +67,7 @@ def page_beside(
         asked = joined.asked
 
         def said() -> tuple[Press, ...]:
-            presses = (*asked(), *controls.take())
-            view.pressed(presses)
-            return presses
+            return (*asked(), *controls.take())
 
         yield replace(joined, asked=said), view.tap(source)
         end = time.monotonic() + _FAREWELL

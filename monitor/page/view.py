@@ -7,7 +7,7 @@ more than a few references. Everything that takes time is done on the page's own
 
 import threading
 import time
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping
 from contextlib import suppress
 from dataclasses import dataclass, replace
 from typing import Any, NamedTuple
@@ -137,7 +137,11 @@ class View:
             self.say(line)
             ears.warn(line)
 
-        return replace(ears, event=event, progress=progress, warn=warn)
+        def heeded(press: Press, listener: Listener, before: Place | None) -> None:
+            self.heeded(press)
+            ears.heeded(press, listener, before)
+
+        return replace(ears, event=event, progress=progress, warn=warn, heeded=heeded)
 
     def tap(self, source: Source) -> Source:
         """Return the source; what it gives passes by here."""
@@ -168,9 +172,9 @@ class View:
             self.last = event
         self.over = self.over or isinstance(event, Summary)
 
-    def pressed(self, presses: Sequence[Press]) -> None:
+    def heeded(self, press: Press) -> None:
         """Take in what a person said, wherever that was: it settles what was in doubt."""
-        self.seen = said_by_hand(self.seen, presses)
+        self.seen = said_by_hand(self.seen, press)
 
     def progress(self, listener: Listener) -> None:
         """Take in how far it is."""

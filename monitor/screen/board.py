@@ -3,7 +3,7 @@
 import threading
 import time
 from collections import deque
-from collections.abc import Callable, Sequence
+from collections.abc import Callable
 from contextlib import ExitStack
 from dataclasses import replace
 from typing import Self, TextIO
@@ -146,10 +146,13 @@ class Board:
             self._next = time.monotonic() + _LOOK_EVERY
             self._seen = looked(self._seen, self._looking.look(listener))
 
-    def pressed(self, presses: Sequence[Press]) -> None:
-        """Show what was said; being told at all is the sign that somebody still listens."""
+    def alive(self) -> None:
+        """Take in the sign that somebody still listens."""
         self._alive = time.monotonic()
-        self._seen = said_by_hand(self._seen, presses)
+
+    def heeded(self, press: Press) -> None:
+        """Show what a person has said."""
+        self._seen = said_by_hand(self._seen, press)
 
     def _tell(self, in_lines: Callable[[], None]) -> None:
         """Tell something in plain lines: now where there is no screen, else when it is left."""

@@ -2,7 +2,6 @@
 
 import json
 import sys
-from collections.abc import Sequence
 from typing import Self
 
 from analysis.events import Cause, Event, to_dict
@@ -41,7 +40,10 @@ class JsonLines:
     def progress(self, listener: Listener) -> None:
         """Do nothing."""
 
-    def pressed(self, presses: Sequence[Press]) -> None:
+    def alive(self) -> None:
+        """Do nothing."""
+
+    def heeded(self, press: Press) -> None:
         """Do nothing."""
 
     def __enter__(self) -> Self:

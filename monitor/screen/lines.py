@@ -1,7 +1,6 @@
 """One line on the terminal that shows what is being heard now."""
 
 import shutil
-from collections.abc import Sequence
 from typing import Self, TextIO
 
 from analysis.events import Alarm, Cause, Deaf, Event, Heard
@@ -76,7 +75,10 @@ class Screen:
     def rows(self, step: Step) -> None:
         """Do nothing: the listener tells enough for one line."""
 
-    def pressed(self, presses: Sequence[Press]) -> None:
+    def alive(self) -> None:
+        """Do nothing: this is drawn by the loop itself."""
+
+    def heeded(self, press: Press) -> None:
         """Do nothing: what came of it is told."""
 
     def __enter__(self) -> Self:

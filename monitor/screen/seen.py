@@ -194,17 +194,21 @@ def cuts(seen: Seen) -> bool:
     return heard is not None and heard.phase is Phase.CUT and state_now(seen) != "deaf"
 
 
-def said_by_hand(seen: Seen, presses: Sequence[Press]) -> Seen:
-    """Return what is to be seen after a person said something of the bit: that settles what was in doubt."""
-    kinds = {press.kind for press in presses}
+def said_by_hand(seen: Seen, press: Press) -> Seen:
+    """
+    Return what is to be seen after a person said something of the bit: that settles what was in doubt.
+
+    It comes after the events that it led to, of which the reason for the state tells what came of it.
+    """
+    if press.kind not in _TOLD:
+        return seen
     at = f"{clock(seen.heard.at)} " if seen.heard else ""
-    told = tuple(f"{at}{_TOLD[press.kind]}" for press in presses if press.kind in _TOLD)
     return replace(
         seen,
-        last=told or seen.last,
-        checking=seen.checking or "tightened" in kinds,
-        accused=seen.accused if kinds <= {"mark"} else (),
-        behind=None if "nothing" in kinds else seen.behind,
+        last=(f"{at}{_TOLD[press.kind]}", seen.because),
+        checking=seen.checking or press.kind == "tightened",
+        accused=(),
+        behind=None if press.kind == "nothing" else seen.behind,
     )
 
 

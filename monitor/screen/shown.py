@@ -1,6 +1,5 @@
 """What every way to show a run can be told."""
 
-from collections.abc import Sequence
 from typing import Protocol, Self
 
 from analysis.events import Cause, Event
@@ -32,8 +31,11 @@ class Shown(Protocol):
     def progress(self, listener: Listener) -> None:
         """Take in where the listener stands after a block."""
 
-    def pressed(self, presses: Sequence[Press]) -> None:
-        """Take in what was pressed, mostly nothing: after each block, and each that failed to come."""
+    def alive(self) -> None:
+        """Take in that the loop goes on: after each block, and each that failed to come."""
+
+    def heeded(self, press: Press) -> None:
+        """Take in what a person has said, and that it was done; what is refused comes as trouble alone."""
 
     def __enter__(self) -> Self:
         """Begin to show."""

@@ -212,17 +212,17 @@ def test_where_to_carry_on_stays_in_sight_until_the_bit_is_found_tight(size: tup
 
     wanted = ("fromline293(N450)", "restart-at-line-293.ngc")
     what = after(replace(seen("alarm"), done=""), ALARM)
-    what = said_by_hand(replace(what, done=DONE), (Press("tightened"),))
+    what = said_by_hand(replace(what, done=DONE), Press("tightened"))
     for state, phase in (("settle", Phase.OFF), ("deaf", Phase.OFF), ("learn", Phase.CUT)):
         what = after(what, StateChange(190.0, state, "tightened"))  # type: ignore[arg-type]
         what = replace(what, heard=Heard(191.0, state, phase, 0.0))  # type: ignore[arg-type]
         assert all(words in told(what) for words in wanted)
     doubted = after(what, Checked(200.0, "before", "doubtful", ("half orders",)))
-    again = said_by_hand(doubted, (Press("tightened"),))
+    again = said_by_hand(doubted, Press("tightened"))
     assert all(words in told(again) for words in wanted), "the bit is seated once more"
     tight = after(again, Checked(210.0, "before", "tight", ("as before",)))
-    for over in (tight, said_by_hand(again, (Press("nothing"),))):
-        later = said_by_hand(over, (Press("tightened"),))
+    for over in (tight, said_by_hand(again, Press("nothing"))):
+        later = said_by_hand(over, Press("tightened"))
         assert not any(words in told(later) for words in wanted), "an alarm of long ago is over"
 
 
@@ -237,9 +237,9 @@ def test_what_was_found_after_tightening_is_told_with_its_evidence(verdict: Tigh
     assert "half orders are as before" in lines
     assert not found.checking
     advice = "look at bit, collet and nut"
-    marked = said_by_hand(found, (Press("mark", 4),))
+    marked = said_by_hand(found, Press("mark", 4))
     assert (advice in "\n".join(shown(marked))) is (verdict != "tight")
-    assert advice not in "\n".join(shown(said_by_hand(marked, (Press("nothing"),))))
+    assert advice not in "\n".join(shown(said_by_hand(marked, Press("nothing"))))
 
 
 @pytest.mark.parametrize("against", ["physics", "before"])
@@ -273,9 +273,10 @@ def test_that_a_bit_sounds_tight_is_not_said_of_the_next_one(verdict: Tightness)
 def test_what_a_person_said_is_told_back(kind: Literal["tightened", "nothing"], said: str):
     """Also where no alarm was: what was refused before is no longer the last thing that happened."""
     refused = replace(seen("listen"), last=("there is no alarm to take back",))
-    lines = shown(said_by_hand(refused, (Press(kind),)))
-    assert f"Last    3:06 {said}" in lines
-    assert said_by_hand(refused, (Press("mark", 4),)).last == refused.last
+    heeded = said_by_hand(refused, Press(kind))
+    assert f"Last    3:06 {said}" in shown(heeded)
+    assert heeded.last[1] == refused.because, "what came of it, as it is told when the state turns"
+    assert said_by_hand(refused, Press("mark", 4)).last == refused.last
 
 
 ADVICE = "look at bit, collet and nut"
@@ -291,7 +292,7 @@ def test_what_speaks_against_the_bit_is_not_forgotten_over_other_news():
             what = after(what, event)
         assert ADVICE in "\n".join(shown(what))
         assert "sound is usable again" in "\n".join(shown(what))
-        assert ADVICE not in "\n".join(shown(said_by_hand(what, (Press("nothing"),))))
+        assert ADVICE not in "\n".join(shown(said_by_hand(what, Press("nothing"))))
 
 
 def test_a_feed_that_was_held_speaks_against_no_bit_afterwards():
@@ -430,7 +431,7 @@ with Board(sys.stdout, sys.stdin, "trays", Looking(), controls) as board:
     time.sleep(0.8)
     board.event(ALARM)
     while not (presses := controls.take()):
-        board.pressed(())
+        board.alive()
         time.sleep(0.02)
     raise RuntimeError(f"a bug after {presses[0].kind}")
 """
@@ -473,7 +474,7 @@ with Board(sys.stdout, sys.stdin, "trays", looking, controls) as board:
     board.event(ALARM)
     board.progress(None)
     while not (presses := controls.take()):
-        board.pressed(())
+        board.alive()
         time.sleep(0.02)
 print([press.kind for press in presses])
 """
@@ -488,6 +489,33 @@ def test_the_terminal_asks_whether_a_bit_is_tightened_that_is_heard_to_cut(termi
         _read_until(ours, b"A cut is heard still.")
         os.write(ours, b"y")
         _read_until(ours, b"['tightened']")
+
+
+_IN_THE_BACKGROUND = """
+import fcntl, os, signal, sys, termios
+from monitor.screen.keys import single_keys
+fcntl.ioctl(0, termios.TIOCSCTTY, 0)
+if (job := os.fork()) == 0:
+    os.setpgid(0, 0)
+    signal.signal(signal.SIGTTOU, signal.SIG_IGN)
+    os.tcsetpgrp(0, os.getpid())
+    signal.signal(signal.SIGTTOU, signal.SIG_DFL)
+    with single_keys(sys.stdin) as keys:
+        print("keys:", keys, flush=True)
+        os.tcsetpgrp(0, os.getppid())
+    os._exit(0)
+_, status = os.waitpid(job, os.WUNTRACED)
+os.kill(job, signal.SIGKILL) if os.WIFSTOPPED(status) else None
+print("it was stopped" if os.WIFSTOPPED(status) else "it came to its end")
+"""
+
+
+def test_who_is_in_the_background_by_the_end_is_not_stopped(terminal: tuple[int, int]):
+    """A terminal that the shell has taken back is the shell's: setting it would hold up the summary."""
+    ours, theirs = terminal
+    with _running(_IN_THE_BACKGROUND, theirs):
+        _read_until(ours, b"keys: 0")
+        _read_until(ours, b"it came to its end")
 
 
 @contextmanager

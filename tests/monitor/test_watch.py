@@ -287,15 +287,15 @@ def test_a_gap_in_a_good_cut_is_no_alarm():
 def test_what_a_person_says_is_heeded_after_the_block_and_kept(tmp_path: Path, clock: FakeClock):
     """What was tightened is told and kept with its time; what can't be done is refused in one line each."""
     said, controls, keeps = Said(), Controls(), journal(tmp_path, clock)
-    obeyed: list[Press] = []
     for press in (Press("tightened"), Press("nothing"), Press("mark", 7)):
         controls.press(press)
+    heeded: list[Press] = []
     ears = replace(
-        said.ears, asked=controls.take, obeyed=lambda press, _listener, _before: obeyed.append(press)
+        said.ears, asked=controls.take, heeded=lambda press, _listener, _before: heeded.append(press)
     )
     with microphone() as source:
         listen(source, plain(), ears, keeps)
-    assert obeyed == [Press("tightened")]
+    assert heeded == [Press("tightened")], "what was refused is not told as done"
     told = "tightened: no good sound from before is known; the first seconds will be checked without it"
     assert StateChange(0.1, "settle", told) in said.events
     assert said.warnings == [

@@ -257,10 +257,10 @@ def test_a_doubt_is_shown_and_can_be_settled(page: Any, shown: tuple[View, str],
     page.wait_for_selector("#press-nothing:enabled")
     page.wait_for_selector("#press-tightened:enabled")
     _check_open_to_all(page)
-    view.pressed((Press("mark", 5),))
+    view.heeded(Press("mark", 5))
     page.wait_for_timeout(700)
     assert page.is_enabled("#press-nothing")
-    view.pressed((Press("nothing"),))
+    view.heeded(Press("nothing"))
     page.wait_for_selector("#press-nothing:disabled")
 
 
