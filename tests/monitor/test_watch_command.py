@@ -4,6 +4,7 @@ import errno
 import json
 import os
 import signal
+import sys
 from collections.abc import Callable, Iterator
 from pathlib import Path
 
@@ -29,6 +30,20 @@ def hears(monkeypatch: pytest.MonkeyPatch) -> None:
     samples, rate = sound("slip_outline")
     fake = FakeMicrophone(samples, rate)
     monkeypatch.setattr("monitor.listening.Microphone", lambda _device, _rate: fake)
+
+
+def test_the_page_is_loaded_before_the_microphone_hears(chipsong: Command, monkeypatch: pytest.MonkeyPatch):
+    """It may take a minute the first time, and all that was heard meanwhile would be heard late."""
+    monkeypatch.delitem(sys.modules, "monitor.page.beside", raising=False)
+    loaded, fake = [], FakeMicrophone(np.zeros(24_000, dtype=np.float32), 24_000)
+
+    def microphone(_device: str | None, _rate: int | None) -> FakeMicrophone:
+        loaded.append("monitor.page.beside" in sys.modules)
+        return fake
+
+    monkeypatch.setattr("monitor.listening.Microphone", microphone)
+    chipsong(*WATCH, "--page")
+    assert loaded == [True]
 
 
 def the_run(home: Path) -> Run:
