@@ -123,7 +123,7 @@ class Live:
         now, state = view.now, "lost" if view.hangs else view.state
         known = not view.over and state not in ("deaf", "lost")
         turning = known and now.phase is not Phase.OFF
-        alarm = view.seen.alarm
+        alarm, behind = view.seen.alarm, view.seen.behind
         # Where it began is where to look; where the cut is by now tells nothing of the fault.
         spot = alarm.line if alarm else now.place
         wide = spot is not None and spot.first < spot.last
@@ -136,7 +136,7 @@ class Live:
             "where": place(spot) if spot else None,
             "between": [spot.first, spot.last] if spot and wide else None,
             "part": view.part(spot),
-            "resume": f"Carry on from {place(alarm.resume)}." if alarm and alarm.resume else "",
+            "resume": f"Carry on from {place(behind.resume)}." if alarm and behind and behind.resume else "",
             "do": self._do(state),
             "cuts": known and now.phase is Phase.CUT,
             "speed": round(60 * now.speed) if turning and now.speed else None,

@@ -34,6 +34,7 @@ def hears(monkeypatch: pytest.MonkeyPatch) -> None:
 
 def test_the_page_is_loaded_before_the_microphone_hears(chipsong: Command, monkeypatch: pytest.MonkeyPatch):
     """It may take a minute the first time, and all that was heard meanwhile would be heard late."""
+    monkeypatch.delattr("monitor.page.beside", raising=False)
     monkeypatch.delitem(sys.modules, "monitor.page.beside", raising=False)
     loaded, fake = [], FakeMicrophone(np.zeros(24_000, dtype=np.float32), 24_000)
 

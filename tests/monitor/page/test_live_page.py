@@ -91,7 +91,7 @@ def test_an_alarm_is_told_as_what_it_is_and_where_it_began(browser: TestClient, 
     view.note(StateChange(20.0, "listen", "comparing"))
     told = browser.get("/").text
     assert '<p id="resume"></p>' in told
-    assert '<p id="do">Nothing. Stay within reach of the stop.</p>' in told
+    assert '<p id="do">Stop, and look at bit, collet and nut before you go on.</p>' in told
 
 
 def test_what_the_cause_asks_for_comes_before_the_steps(browser: TestClient, view: View):
@@ -224,6 +224,8 @@ def test_what_is_said_anywhere_settles_a_doubt_on_the_page():
         assert _streamed(address)["doubted"]
         said.append(Press("tightened"))
         assert joined.asked() == (Press("tightened"),)
+        assert _streamed(address)["doubted"], "it may be refused"
+        joined.heeded(Press("tightened"))
         _wait(lambda: not _streamed(address)["doubted"])
 
 
