@@ -35,8 +35,8 @@ from analysis.program import (
     resume_before_move,
     schedule,
 )
+from analysis.program.areas import NEAR
 from analysis.program.engagement import Engagement, engagement
-from analysis.program.parts import NEAR
 from analysis.program.paths import lines
 from analysis.program.waits import perhaps_longer
 from analysis.which_bit import Fit
