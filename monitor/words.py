@@ -141,7 +141,7 @@ def steps_after(cause: Cause, *, short: bool = False, press: str = "") -> tuple[
 _NEXT = {
     "settle": "When a cut begins stay with it: nothing is compared now.",
     "learn": "Watch this cut yourself: a bit that is loose now is mostly taken for normal.",
-    "listen": "Nothing. Stay within reach of the stop.",
+    "listen": "Stay within reach of the stop.",
     "uneasy": "Look at the bit and the cut, one hand at the stop.",
     "alarm": "Stop the cut, then the spindle.",
     "deaf": "Watch the cut yourself, or stop it: nobody listens. Then see to the microphone.",
