@@ -23,6 +23,7 @@ from live_watch import COMMAND
 from starlette.testclient import TestClient
 
 from analysis.events import Alarm, Checked, Deaf, Heard, ResumeLine, StateChange, Summary, Tightness
+from analysis.listener import Listener
 from analysis.locate import Nowhere
 from analysis.presence import Phase
 from monitor.controls import Controls, Press
@@ -225,7 +226,7 @@ def test_what_is_said_anywhere_settles_a_doubt_on_the_page():
         said.append(Press("tightened"))
         assert joined.asked() == (Press("tightened"),)
         assert _streamed(address)["doubted"], "it may be refused"
-        joined.heeded(Press("tightened"))
+        joined.heeded(Press("tightened"), Listener(32_000, {0: BIT}, Nowhere()), None)
         _wait(lambda: not _streamed(address)["doubted"])
 
 
