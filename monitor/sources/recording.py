@@ -13,7 +13,6 @@ from numpy.typing import NDArray
 
 from analysis.errors import SoundError
 from monitor.sources.block import Block
-from monitor.sources.channels import best_channel
 from monitor.sources.promised import head_of, lacks_end
 
 if TYPE_CHECKING:
@@ -67,7 +66,7 @@ class Recording:
         self._seconds = seconds
         self._file, self._beneath = _open_sound(self._path)
         self._promised = head_of(self._path).frames or self.frames
-        self._channel = best_channel(_pieces(self._path)) if self._file.channels > 1 else 0
+        self._channel = _channel_of(self._path) if self._file.channels > 1 else 0
         if trouble := self._trouble():
             self.close()
             raise SoundError(f"{path} {trouble}")
@@ -155,6 +154,13 @@ class Recording:
     def __exit__(self, *_: object) -> None:
         """Let go of the file."""
         self.close()
+
+
+def _channel_of(path: Path) -> int:
+    """Return which channel of a recording is heard."""
+    from monitor.sources.channels import best_channel  # noqa: PLC0415 - loads scipy; not at start-up
+
+    return best_channel(_pieces(path))
 
 
 def _pieces(path: Path) -> Iterator[NDArray[np.float32]]:

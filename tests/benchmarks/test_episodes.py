@@ -65,6 +65,16 @@ def test_budget(scores, allowed):
         assert threshold == max(np.nanmax(values) for values in scores)
 
 
+def test_alarms_that_become_one_lower_down_count_as_they_are_above():
+    """Of four alarms just below 3 two become one at 0, and three are allowed: it stays at 3."""
+    apart = np.ones(22)
+    apart[0] = apart[-1] = 3.0
+    runs = [Series(0.0, STEP, values) for values in (np.zeros(1), np.full(1, 3.0), np.full(1, 3.0), apart)]
+    assert false_alarms(runs, 2.0) == 4
+    assert false_alarms(runs, 0.0) == 3
+    assert threshold_for(runs, 3) == 3.0
+
+
 def test_a_budget_buys_a_lower_threshold():
     """With one alarm allowed the threshold goes down to where a second would come."""
     one, two = np.zeros(40), np.zeros(40)

@@ -9,6 +9,7 @@ from collections.abc import Sequence
 
 import numpy as np
 
+from analysis.watcher import USUAL
 from hearing.episodes import Series
 
 _TRIED = 200
@@ -33,15 +34,16 @@ def threshold_for(runs: Sequence[Series], allowed: int) -> float:
     tried = np.unique(np.concatenate((peaks, lower)))[::-1]
     best = float(tried[0])
     for threshold in tried[: _TRIED + allowed].tolist():
-        if false_alarms(runs, threshold) > allowed:
+        # There are most alarms just below a peak: lower down some of them are one.
+        if max(false_alarms(runs, level) for level in (np.nextafter(best, -np.inf), threshold)) > allowed:
             break
         best = float(threshold)
     return best
 
 
 def _local_peaks(run: Series) -> np.typing.NDArray[np.float64]:
-    """Return the greatest score of each ten seconds."""
-    length = max(1, round(10.0 / run.step))
+    """Return the greatest score of each stretch that is too short for two alarms."""
+    length = max(1, round(USUAL.forget / run.step))
     values = np.nan_to_num(run.values, nan=-np.inf)
     padded = np.concatenate((values, np.full(-len(values) % length, -np.inf)))
     peaks = padded.reshape(-1, length).max(axis=1)
