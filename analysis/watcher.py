@@ -26,7 +26,6 @@ from analysis.change import budget_rows
 from analysis.comparison import LIKE, TESTS, Comparison, margins
 from analysis.cut import FAMILIES, MIXED, Context, Moment
 from analysis.events import (
-    OTHER_FAULTS,
     Against,
     Alarm,
     Cause,
@@ -247,8 +246,8 @@ class Watcher:
         bit = self.meant
         if not (self._alarmed or bit in self._unproven):
             return []
-        if self._alarmed and self._other is not None and self._other != "colour":
-            return self._bear(bit, self._other, at)
+        if self._another is not None:
+            return self._bear(bit, self._another, at)
         self._unproven.pop(bit, None)
         self._first.over(bit)
         if not self._alarmed:
@@ -325,9 +324,14 @@ class Watcher:
         return [StateChange(at, state, because)]
 
     @property
+    def _another(self) -> Cause | None:
+        """Which fault than a loose bit there is an alarm of."""
+        return None if not self._alarmed or self._other == "colour" else self._other
+
+    @property
     def has_another_fault(self) -> bool:
         """Whether there is an alarm that tells nothing of whether the bit is tight."""
-        return self._alarmed and self._other in OTHER_FAULTS
+        return self._another is not None
 
     @property
     def alarmed(self) -> bool:

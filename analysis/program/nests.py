@@ -19,7 +19,7 @@ from numpy.typing import NDArray
 from analysis.program.areas import GRID, LEAST_AREA, NEAR, SAME_DEPTH, faces_of, shape_of
 from analysis.program.chains import Chain
 from analysis.program.moves import Moves
-from analysis.program.paths import polyline
+from analysis.program.paths import lines
 
 _TOUCH = 4 * NEAR
 """mm; a way that lies on an outline for no longer only meets it."""
@@ -113,24 +113,13 @@ def along(
     moves: Moves, rows: NDArray[np.intp], outlines: Sequence[NDArray[np.float64]]
 ) -> list[NDArray[np.intp]]:
     """Return for each outline, (m, 2) mm, which moves of ``rows`` cut along it, and do not only meet it."""
-    lines = _lines(moves, rows)
+    ways = lines(moves, rows)
     zones = shapely.buffer([shapely.LinearRing(outline) for outline in outlines], NEAR)
-    zone, line = shapely.STRtree(lines).query(zones, predicate="intersects")
-    on = shapely.covers(zones[zone], lines[line])
+    zone, line = shapely.STRtree(ways).query(zones, predicate="intersects")
+    on = shapely.covers(zones[zone], ways[line])
     part = np.flatnonzero(~on)
-    on[part] = shapely.length(shapely.intersection(zones[zone[part]], lines[line[part]])) > _TOUCH
+    on[part] = shapely.length(shapely.intersection(zones[zone[part]], ways[line[part]])) > _TOUCH
     return [rows[line[on & (zone == i)]] for i in range(len(outlines))]
-
-
-def _lines(moves: Moves, rows: NDArray[np.intp]) -> NDArray[np.object_]:
-    """Return the way of each move seen from above, a point where it goes straight down."""
-    ends = np.stack([moves.start[rows, :2], moves.end[rows, :2]], axis=1)
-    found = np.asarray(shapely.points(ends[:, 1]), dtype=np.object_)
-    across, bent = (ends[:, 0] != ends[:, 1]).any(axis=1), moves.sweep[rows] != 0
-    found[across] = shapely.linestrings(ends[across])
-    for i in np.flatnonzero(bent).tolist():
-        found[i] = shape_of(polyline(moves, rows[i : i + 1]))
-    return found
 
 
 def _rings(numbers: Sequence[int], cut: Cutting) -> Iterator[_Ring]:

@@ -51,11 +51,14 @@ def polyline(moves: Moves, indices: NDArray[np.intp]) -> NDArray[np.float64]:
 
 
 def lines(moves: Moves, rows: NDArray[np.intp]) -> NDArray[np.object_]:
-    """Return the ways of some moves seen from above as lines, shape (m,), mm: straight ones first."""
-    straight = moves.sweep[rows] == 0
-    ends = np.stack((moves.start, moves.end), axis=1)[rows[straight], :, :2]
-    arcs = [flattened(moves, i)[:, :2] for i in rows[~straight].tolist()]
-    return np.array([*shapely.linestrings(ends), *map(shapely.LineString, arcs)], dtype=object)
+    """Return the ways of some moves seen from above, shape (m,), mm: a point where one goes straight down."""
+    ends = np.stack([moves.start[rows, :2], moves.end[rows, :2]], axis=1)
+    found = np.asarray(shapely.points(ends[:, 1]), dtype=np.object_)
+    across = (ends[:, 0] != ends[:, 1]).any(axis=1)
+    found[across] = shapely.linestrings(ends[across])
+    for i in np.flatnonzero(moves.sweep[rows]).tolist():
+        found[i] = shapely.LineString(flattened(moves, int(rows[i]))[:, :2])
+    return found
 
 
 def sampled(

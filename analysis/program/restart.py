@@ -12,7 +12,6 @@ from collections.abc import Collection, Iterator, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
-from numpy.typing import NDArray
 
 from analysis.errors import ProgramError
 from analysis.program.cautions import Checks, cautions, comments, plain
@@ -288,6 +287,7 @@ def _approach(
     level = program.level(modes.system_number)
     safe = _safe_height(level.top, stand.state, safe_z)
     stops = stops_since_change(program, 0, stand.move, stand.state.parameters)
+    cut = _next_cut(program, stand)
     word, points = _word_of(program, stand.line), points_of(program.lines)
     named = "" if word is None else f", N{word}"
     checks = Checks(
@@ -318,8 +318,8 @@ def _approach(
         spin_up=number(spin_up_word(program.moves, spin_up), 3, point=points.waits),
         points=points,
         stops=_stops_in_words(stops),
-        unspun=_is_next_cut(program.moves.speed == 0, program, stand),
-        starts=_is_next_cut(program.moves.spun, program, stand),
+        unspun=cut is not None and bool(program.moves.speed[cut] == 0),
+        starts=cut is not None and bool(program.moves.spun[cut]),
         drills=bool((program.moves.kind[stand.move :] == Kind.PECK).any()),
         percent=opening(program) > 0,
     )
@@ -502,10 +502,10 @@ def _approach_feed(moves: Moves, begin: int) -> float:
     return FALLBACK_FEED
 
 
-def _is_next_cut(some: NDArray[np.bool_], program: Program, stand: _Stand) -> bool:
-    """Return whether the next cut is one of some moves, shape (n,)."""
+def _next_cut(program: Program, stand: _Stand) -> int | None:
+    """Return the move that cuts next; ``None`` where none does."""
     left = np.flatnonzero(cutting(program.moves, program.tops)[stand.move :])
-    return bool(len(left)) and bool(some[stand.move + left[0]])
+    return stand.move + int(left[0]) if len(left) else None
 
 
 def _bit_to_have_in(program: Program, modes: Modes, stops: Sequence[str]) -> str:
