@@ -124,7 +124,7 @@ class Recording:
         try:
             with _quiet():
                 self._file.seek(0)
-            while len(frames := _read(self._file, size)):
+            for frames in _read_all(self._file, size):
                 heard += len(frames)
                 yield Block(np.ascontiguousarray(frames[:, self._channel]))
         except SoundFileRuntimeError as error:
@@ -187,6 +187,25 @@ def _read(file: Any, size: int) -> NDArray[np.float32]:  # noqa: ANN401 - the li
     with _quiet():
         frames: NDArray[np.float32] = file.read(size, dtype="float32", always_2d=True)
     return frames
+
+
+def _read_all(file: Any, size: int) -> Iterator[NDArray[np.float32]]:  # noqa: ANN401 - as above
+    """Give all frames, (n, c), by ``size``; those before a place that cannot be read, too, which then raises."""
+    from soundfile import SoundFileRuntimeError  # noqa: PLC0415 - as above
+
+    while True:
+        # What was decoded of a piece before it failed stands in it, but is not returned.
+        piece, begin = np.empty((size, file.channels), dtype=np.float32), file.tell()
+        try:
+            with _quiet():
+                frames = file.read(out=piece)
+        except SoundFileRuntimeError:
+            if decoded := file.tell() - begin:
+                yield piece[:decoded]
+            raise
+        if not len(frames):
+            return
+        yield frames
 
 
 @contextmanager

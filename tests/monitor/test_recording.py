@@ -207,6 +207,23 @@ def test_a_recording_that_was_cut_short_says_so_after_all_that_is_there(tmp_path
     np.testing.assert_array_equal(samples, NOISE[: len(samples)])
 
 
+@pytest.mark.parametrize("form", ["wav", "rf64", "flac"])
+def test_as_much_of_a_recording_that_was_cut_short_is_heard_in_blocks_of_any_size(tmp_path: Path, form: str):
+    """What was decoded of a block before it failed is heard too."""
+    path = tmp_path / f"half.{form}"
+    soundfile.write(path, NOISE, RATE)
+    os.truncate(path, path.stat().st_size // 2)
+    found = []
+    for size in (97, RATE, 10 * RATE):
+        blocks: list[Block] = []
+        with Recording(path) as recording, pytest.raises(SoundError):
+            blocks.extend(recording.blocks(size))
+        found.append(joined(blocks))
+    assert len(found[0]) > RATE // 2
+    for samples in found[1:]:
+        np.testing.assert_array_equal(samples, found[0])
+
+
 def test_a_recording_of_which_only_the_head_is_left_says_so(tmp_path: Path):
     """A file that breaks off before its first sample is opened by its head, and then said to be broken."""
     path = tmp_path / "head.flac"
