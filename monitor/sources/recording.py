@@ -190,7 +190,7 @@ def _read(file: Any, size: int) -> NDArray[np.float32]:  # noqa: ANN401 - the li
 
 
 def _read_all(file: Any, size: int) -> Iterator[NDArray[np.float32]]:  # noqa: ANN401 - as above
-    """Give all frames, (n, c), by ``size``; those before a place that cannot be read, too, which then raises."""
+    """Give all frames, (n, c), by ``size``; also those before a place that cannot be read, and then raise."""
     from soundfile import SoundFileRuntimeError  # noqa: PLC0415 - as above
 
     while True:
