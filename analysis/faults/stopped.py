@@ -73,21 +73,25 @@ class Stopped:
         if sum(self._combs) > _GONE * len(self._combs):
             self._found = None
         elif self._found is None:
-            self._found = self._judge(np.array(self._late)[-len(self._combs) :], normal)
+            usual = np.array(self._usual)
+            stood = float(np.median(usual[:, 0]))
+            # Where none stood out, nobody can tell that it has gone.
+            if stood >= _STOOD and np.mean(self._combs) <= _SHARE * stood:
+                self._found = self._judge(stood, usual[:, 1:], np.array(self._late), normal)
         return self._found
 
-    def _judge(self, lately: NDArray[np.float64], normal: Sample) -> Finding | None:
-        stood, level, speed, hiss, teeth = np.median(np.array(self._usual), axis=0)
-        _, combs, levels, speeds, _, toothed, foreign, _ = lately.T
-        rows = np.array(self._late)
+    def _judge(
+        self, stood: float, usual: NDArray[np.float64], rows: NDArray[np.float64], normal: Sample
+    ) -> Finding | None:
+        """Return that a spindle whose comb is gone has stopped; ``None`` if too little speaks for it."""
+        level, speed, hiss, teeth = np.median(usual, axis=0)
+        _, _, levels, speeds, _, toothed, foreign, _ = rows[-len(self._combs) :].T
         since, *_, planned = next((row for row in rows[::-1] if row[1] > _STILL * stood), rows[0])
         # Talk is loud below the hiss.
         louder = np.minimum(rows[:, 2] - level, rows[:, 4] - hiss)
         surge = float(np.sort(louder)[-1 - round(_FOR / self._seconds)])
         if (
             planned
-            or stood < _STOOD
-            or combs.mean() > _SHARE * stood
             or abs(speed - normal.speed) > _KNOWN * normal.speed
             or np.median(levels) > level + _COVERS
             or np.median(toothed) > teeth - _FALL

@@ -16,7 +16,7 @@ from pathlib import Path
 from typing import Self
 
 import numpy as np
-from live_watch import Watch
+from live_watch import Event, Watch
 from sound_server import SINK, SoundServer
 
 OTHER = "other"
@@ -176,11 +176,20 @@ def time_case(case: Case, server: SoundServer, folder: Path, away: float = 3.0) 
         case.first(shop)
         with Watch(shop.env, "--keep-sound", "none") as watch:
             shop.watching = watch.pid
-            time.sleep(5.0)
-            last = watch.so_far()[-1]
-            if last.get("state") == "deaf":
-                raise RuntimeError("it was deaf before the trouble")
+            last = _heard_well(watch)
             return _time(case, shop, watch, away, last["at"] - watch.arrived)
+
+
+def _heard_well(watch: Watch, seconds: float = 30.0) -> Event:
+    """Wait until it hears, and has said nothing else for two seconds; return what it said last."""
+    end = time.monotonic() + seconds
+    last: Event | None = None
+    while last is None or last.get("state") == "deaf" or time.monotonic() - watch.arrived < 2.0:
+        if time.monotonic() > end:
+            raise RuntimeError(f"it was deaf before the trouble: {last}")
+        time.sleep(0.05)
+        last = next(reversed(watch.so_far()), last)
+    return last
 
 
 def _time(case: Case, shop: Shop, watch: Watch, away: float, clock: float) -> Times:

