@@ -12,7 +12,7 @@ import pytest
 
 BENCH = Path(__file__).with_name("bench_hearing.py")
 # The quick form, made smaller still.
-QUICK = ["--quick", "--development", "--runs", "2", "--hours", "0.06", "--calibration", "0.03"]
+QUICK = ["--quick", "--development", "--runs", "1", "--hours", "0.03", "--calibration", "0.02", "--jobs", "1"]
 
 pytestmark = [pytest.mark.slow, pytest.mark.timeout(1200)]
 
