@@ -1,7 +1,14 @@
 """Which bit is selected, which is in the spindle, and the comment that tells what it is."""
 
+import re
+
 from analysis.program.state import Modes
 from analysis.program.words import Block, Word
+
+# "T3 = 60 deg V", "TOOL 3: 60 deg V"; but no "tool 6 mm" or "tool 1/4".
+_NAMES = re.compile(
+    r"""\s*t(?:ool)?[\s#]*0*(\d+)(?![\w./"])(?!\s*(?:mm|in|inch|deg)\b)[\s=:,-]*""", re.IGNORECASE
+)
 
 
 class Bits:
@@ -30,14 +37,25 @@ class Bits:
         self._said = 0
         self._comment = ""
         self._waiting: int | None = None
+        self._beside: set[int] = set()
 
     def hear(self, block: Block) -> None:
-        """Keep a comment for the bit that it stands beside: on its line, just before, or just after."""
-        text = _text(block)
-        if self._waiting is not None and text:
+        """
+        Keep a comment for the bit that it names, or that it stands beside: on its line, just before or after.
+
+        On a line with other words than T, M5 and M6 it is of these, and what stood before is of others.
+        """
+        text, bare = _text(block), not block.words and not block.g and not block.m
+        if listed := _NAMES.match(text):
+            number, text = int(listed[1]), text[listed.end() :]
+            self.names[number] = self.names.get(number) or text
+            text = ""
+        elif self._waiting is not None and bare:
             self.names[self._waiting] = self.names[self._waiting] or text
-        if "O" not in block.words:
-            self._comment = text or self._comment
+        only_bits = (
+            block.words.keys() <= {"T"} and not block.g and all(word.value in (5, 6) for word in block.m)
+        )
+        self._comment = (text or self._comment) if only_bits else ""
 
     def forget(self) -> None:
         """Let go of comments: the bit has moved since, so they belong to something else."""
@@ -69,7 +87,14 @@ class Bits:
         )
 
     def _name(self, bit: int, block: Block) -> None:
-        self.names[bit] = self.names.get(bit) or _text(block) or self._comment
+        own = _text(block)
+        listed = _NAMES.match(own)
+        if listed:
+            own = own[listed.end() :] if int(listed[1]) == bit else ""
+        if own and bit not in self._beside:
+            self._beside.add(bit)
+            self.names[bit] = own
+        self.names[bit] = self.names.get(bit) or self._comment
         self._comment, self._waiting = "", bit
 
 

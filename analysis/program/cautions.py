@@ -109,7 +109,7 @@ def _steps(state: State, checks: Checks) -> Iterator[str]:
         "make sure that the position is kept. After a power cut, a stalled or pushed axis, or an emergency "
         "stop it is not: find the machine zero, and X0 and Y0 of the work, again."
     )
-    yield f"bit to have in: {checks.bit}. Collet clean, dry and tight.{_in_already(state.modes)}"
+    yield f"bit to have in: {checks.bit}. Collet clean, dry and tight.{_in_already(state)}"
     yield " ".join(_touch_off(state.modes, checks))
     if checks.safe_z:
         yield (
@@ -121,10 +121,18 @@ def _steps(state: State, checks: Checks) -> Iterator[str]:
     yield "eyes, ears and lungs protected, dust collection on, a hand at the stop."
 
 
-def _in_already(modes: Modes) -> str:
-    """Return that the bit is not to be left to M6 where the way up to it goes by the bit's length already."""
-    if modes.length is None or not modes.bit_changed:
+def _in_already(state: State) -> str:
+    """Return by which length the way up goes before M6: it must be that of the bit that is in."""
+    modes = state.modes
+    if not modes.bit_changed:
         return ""
+    if modes.length is None:
+        if "length" not in state.stated or modes.length_since_change:
+            return ""
+        return (
+            " The program says no length offset for it: the one that the control has in force must be its "
+            "own, for the first motion goes by that."
+        )
     name = f"T{modes.bit}" if modes.bit_named else "it"
     return (
         f" Do not leave it to the M6 below: {name} must be in when you start, for the first motion goes by "
@@ -185,7 +193,7 @@ def _to_know(state: State, checks: Checks) -> Iterator[str]:
         yield "the program uses G92: what the control holds of it is cleared below."
     unsaid = [words for group, words in _LEFT_ALONE.items() if group not in state.stated]
     if unsaid:
-        said = f"the program never states {', '.join(unsaid)}."
+        said = f"up to here the program does not state {', '.join(unsaid)}."
         yield f"{said} They stay as the control has them: make them what they were in the first run."
     if not state.modes.speed and state.modes.spindle != 5:
         yield "the program starts the spindle without a speed: set it as in the first run."

@@ -2,15 +2,16 @@
 The head of a program that carries on: what was in force, stated anew, and the way back to the work.
 
 Every group of modes that the program states anywhere is stated, also where it does so only further on, for
-the run that was stopped may have got that far. Always stated are plane, distance mode, feed mode,
+the run that was stopped may have got that far; but for path mode and length offset, of which nobody knows
+then what they were. Always stated are plane, distance mode, feed mode,
 compensation off, cycle off, units, coordinate system, spindle and coolant, for the first motion depends on
 them; G98 or G99 wherever a drilling cycle is left. A program that names no coordinate system gets G54, which
 the end of a program sets (NISTIR 6556, 3.6.1).
 
-Length offset, path mode and overrides that the program nowhere states are left as the control has them, and
-named in a comment: a G49 could cancel the offset that the change of bit has just set, and many small
-controls know neither M48 nor G64 and would stop at it. For the same reason a length offset is said after M6
-only where the program itself does so.
+Length offset, path mode and overrides that the program does not state are left as the control has them, and
+named in a comment: a G49 could cancel the offset that the change of bit has set, and many small controls know
+neither M48 nor G64 and would stop at it. For the same reason a length offset is said after M6 only where the
+program itself does so, and a G49 before M6 is not said at all.
 """
 
 from collections.abc import Iterator, Sequence
@@ -109,7 +110,8 @@ def modal_words(state: State, *, drills: bool) -> Iterator[str]:
         yield override_word(modes)
     if state.offset_used:
         yield "G92.1"
-    if "length" in stated:
+    # Said before an M6 alone it tells nothing of the bit that is in: what is in force then M6 has set.
+    if modes.length is not None or modes.length_since_change:
         yield length_word(modes)
     yield "M5"
     yield "M9"

@@ -134,8 +134,7 @@ class Interpreter:
 
     def _line(self, line: str, number: int) -> None:
         block = parse(line, number, self.parameters, self.notes)
-        if block.comments:
-            self.bits.hear(block)
+        self.bits.hear(block)
         if block.percent:
             self._percent()
             return

@@ -377,12 +377,17 @@ def _look_for_stand(program: Program, line: int, where: range) -> _Stand | None:
     return stand if where is EVERY or not run.calls.called else None
 
 
+# What a control has of them before the program states them, nobody knows.
+_KNOWN_ONCE_STATED = frozenset({"path", "length"})
+
+
 def _with_what_follows(run: Interpreter, stand: _Stand) -> _Stand:
     """Run to the end, for the run that was stopped may have got beyond the line; add what it left behind."""
     run.run()
     carriage = run.carriage
     used = stand.state.offset_used or carriage.offset_set
-    state = replace(stand.state, stated=frozenset(run.stated), offset_used=used)
+    stated = stand.state.stated | (run.stated - _KNOWN_ONCE_STATED)
+    state = replace(stand.state, stated=frozenset(stated), offset_used=used)
     return replace(stand, state=state, moved_later=carriage.origin_line * (carriage.origins > stand.origins))
 
 

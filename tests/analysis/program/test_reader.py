@@ -250,6 +250,25 @@ def test_bits_get_the_comment_that_stands_by_them():
     }  # fmt: skip
 
 
+@pytest.mark.parametrize(
+    ("text", "names"),
+    [
+        (
+            "(T1 = 6 mm upcut)\n(tool 2: 3 mm downcut)\n(T3 60 deg V)\nG21\nT1 M6\nX1\nT2 M6\nX2",
+            {0: "", 1: "6 mm upcut", 2: "3 mm downcut"},
+        ),
+        ("(--- SHEET 1 ---)\nT1\nM6 (6 mm)\nX1", {0: "", 1: "6 mm"}),
+        ("T1 M6\nS18000 M3 (18000 RPM)\nX1", {0: "", 1: ""}),
+        ("(tool 6 mm)\nT1 M6\nX1", {0: "", 1: "tool 6 mm"}),
+        ("(inner pockets)\nG64\nT1 M6\nX1", {0: "", 1: ""}),
+        ("(T2 = 3 mm)\nT2 M6 (V bit)\nX1", {0: "", 2: "V bit"}),
+    ],
+)
+def test_a_bit_gets_no_comment_of_something_else(text: str, names: dict[int, str]):
+    """One that names a bit is of that one; one beside other words of these; the bit's own line goes first."""
+    assert read(HEAD + text).bits == names
+
+
 def test_a_spindle_that_turns_at_a_speed_that_nobody_says_turns():
     """M3 starts it with or without S, but not with S0; M5 and M6 stop it."""
     moves = read("G21 G90\nG0 Z5\nM3\nX1\nS9000\nX2\nS0\nX3\nM5\nS9000\nX4\nM4\nX5\nT1 M6\nX6\n").moves

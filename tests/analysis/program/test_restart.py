@@ -213,18 +213,19 @@ def test_before_the_first_cut_the_program_starts_over():
 def test_restart_states_the_modes_in_order():
     """Modes first, then up, the bit, the spindle, the wait, across, down at feed, and the original."""
     text = lines_of(restart_program(read(JOB), 9, spin_up=4))
-    assert text[:16] == [
-        "%", "G94 G17 G90 G40 G80", "G21", "G54", "G98", "G49", "M5", "M9", "G0 Z5.", "T1 M6", "G0 Z5.",
+    assert text[:15] == [
+        "%", "G94 G17 G90 G40 G80", "G21", "G54", "G98", "M5", "M9", "G0 Z5.", "T1 M6", "G0 Z5.",
         "S18000", "M3", "G4 P4", "G0 X10. Y10.", "G1 Z5. F300",
     ]  # fmt: skip
-    assert text[16] == "G0"
-    assert "\n".join(text[17:]) + "\n" == JOB[JOB.index("N60") :]
+    assert text[15] == "G0"
+    assert "\n".join(text[16:]) + "\n" == JOB[JOB.index("N60") :]
 
 
 @pytest.mark.parametrize(
     ("first", "after", "said"),
     [
-        ("G49", "", ["G49", "T1 M6"]),
+        ("G49", "", ["T1 M6"]),
+        ("", "", ["T1 M6"]),
         ("G49", "G49", ["G49", "T1 M6", "G49"]),
         ("G49", "G43 H1", ["G43 H1", "T1 M6", "G43 H1"]),
         ("G43 H2", "", ["G43 H2", "T1 M6"]),
@@ -233,7 +234,11 @@ def test_restart_states_the_modes_in_order():
 def test_a_length_offset_is_said_after_the_change_of_bit_only_where_the_program_does(
     first: str, after: str, said: list[str]
 ):
-    """A machine that measures the bit at M6 keeps what it measured, as it did in the first run."""
+    """
+    A machine that measures the bit at M6 keeps what it measured, as it did in the first run.
+
+    So a G49 from before M6 is not said again: the way up would go by no length, the bit's own lower.
+    """
     begin = ["G21 G90 G17 G94 G54", first, "T1 M6", after, "M3 S9000", "G0 Z5", "X1 Y1", "G1 Z-3 F300", "X9"]
     text = lines_of(restart_program(read("\n".join([*begin, "G0 Z5", "M2"])), 8))
     assert [line for line in text[: text.index("M3")] if line[:3] in ("G49", "G43") or "M6" in line] == said
@@ -690,11 +695,32 @@ def test_a_program_without_a_coordinate_system_is_taken_to_mean_g54():
     assert "G54 is stated below" not in head_of(restart_program(read("G21 G54\n" + BARE), 7))
 
 
+def test_a_length_offset_that_the_program_leaves_to_m6_must_be_the_bits_own():
+    """The first motion goes by the one that the control has in force, and the head says so."""
+    begin = ["G21 G90 G54 G49", "T1 M6", "M3 S9000", "G0 Z5", "X1 Y1", "G1 Z-3 F300", "X9", "G0 Z5"]
+    said = "The program says no length offset for it: the one that the control has in force must be its own"
+    assert said in head_of(restart_program(read("\n".join([*begin, "M2"])), 7))
+    again = ["T2 M6", "G43 H2", "M3", "G0 Z5", "X20", "G1 Z-3", "X29", "G0 Z5", "M2"]
+    assert said not in head_of(restart_program(read("\n".join([*begin, *again])), 15))
+
+
+def test_what_is_stated_further_on_alone_is_left_as_the_control_has_it():
+    """Before the first G61 or G43 nobody knows what was in force: neither G64 nor G49 is made up."""
+    first = ["G21 G90 G54", "T1 M6", "M3 S9000", "G0 Z5", "X1 Y1", "G1 Z-3 F300", "X9", "G0 Z5"]
+    later = ["T2 M6", "G43 H2", "G61", "M3", "G0 Z5", "X20", "G1 Z-3", "X29", "G0 Z5", "M2"]
+    program = read("\n".join([*first, *later]))
+    text = lines_of(restart_program(program, 7))
+    assert not {"G49", "G61"} & set(text[: text.index("M3")])
+    named = "up to here the program does not state a length offset G43 or G49, a path mode G61 or G64"
+    assert named in head_of(restart_program(program, 7))
+    assert {"G43 H2", "G61"} <= set(lines_of(restart_program(program, 15)))
+
+
 def test_what_a_control_may_not_know_is_left_alone_and_named():
     """Length offset, path mode and overrides that the program leaves to the control stay as they are."""
     text = restart_program(read("G21\n" + BARE), 7)
     assert (
-        "never states a length offset G43 or G49, a path mode G61 or G64, overrides M48 or M49."
+        "up to here the program does not state a length offset G43 or G49, a path mode G61 or G64, overrides M48 or M49."
         in head_of(text)
     )
     stated = {word for line in lines_of(text) for word in line.split()}
