@@ -336,13 +336,19 @@ class FedLocator:
         if not isinstance(event, Alarm):
             return event
         place = self.place(event.onset)
-        if place is None or self._plan is None:
+        if self._plan is None:
             return replace(event, line=place)
+        if self._told(event.onset) is None:
+            return event
+        if place is None:
+            return replace(event, line=None, resume=None)
         if self._plan.repeats and event.resume and self._is_told_by_sound(event.onset):
             return replace(event, line=place)
         # A weak change is noticed late: what was cut shortly before is cut again.
-        before = self.place(event.last_good) or place
-        resume = resume_before(self._plan.program, *_cut_again(self._plan, before.first, place.first))
+        before = self.place(event.last_good)
+        since_good = event.onset - event.last_good
+        good = before.first if before else _line_before(self._plan, place.first, since_good)
+        resume = resume_before(self._plan.program, *_cut_again(self._plan, good, place.first))
         now = self.place(event.at) or place
         self._base.spoil(_between(self._plan, resume, place.first, max(place.last, now.last)))
         return replace(event, line=place, resume=resume_line(resume))
@@ -410,6 +416,14 @@ def _cut_again(plan: Plan, before: int, onset: int) -> tuple[int, ...]:
     lines = plan.program.moves.file_line
     moves = np.minimum(np.searchsorted(lines, (min(before, onset), onset)), len(lines) - 1)
     return (min(onset, int(lines[plan.cut_again(*moves.tolist())])),)
+
+
+def _line_before(plan: Plan, line: int, seconds: float) -> int:
+    """Return the line that may have been run some seconds before a line of the file."""
+    lines = plan.program.moves.file_line
+    begins = np.flatnonzero(lines >= line)
+    move = int(begins[0]) if len(begins) else len(lines) - 1
+    return min(line, int(lines[plan.run_before(move, seconds)]))
 
 
 def _around(spans: list[tuple[int, int]]) -> tuple[int, int]:

@@ -56,6 +56,9 @@ KINDS = ("down", "slot", "wide", "narrow")
 
 USUAL = Machine()
 
+MOST_OVERRIDE = 1.5
+"""How many times as fast as it was told to a machine may feed: what many controls allow, common practice."""
+
 
 @dataclass(frozen=True, eq=False)
 class Plan:
@@ -129,6 +132,11 @@ class Plan:
         others = np.flatnonzero(bits[: onset + 1] != bits[onset])
         first = max(early, int(others[-1]) + 1) if len(others) else early
         return first + int(self.in_work[first:].argmax())
+
+    def run_before(self, move: int, seconds: float) -> int:
+        """Return the earliest move that may have run some seconds before another begins, at any override."""
+        since = self.times.begin[move] - MOST_OVERRIDE * seconds
+        return min(move, int(np.searchsorted(self.times.end, since, side="right")))
 
     @cached_property
     def cut_begin(self) -> NDArray[np.float64]:

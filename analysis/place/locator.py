@@ -186,7 +186,9 @@ class SoundLocator:
             return event
         # A weak change is noticed late: what was cut shortly before is cut again, and looked at.
         first = onset[0]
-        early = self.plan.cut_again(min(since[0], first) if since else first, first)
+        since_good = event.onset - event.last_good
+        good = min(since[0], first) if since else self.plan.run_before(first, since_good)
+        early = self.plan.cut_again(good, first)
         here = self._past[-1].where
         now = self._moves(here)[1 if self._is_known(here) else 2]
         self._marks[min(early, first) : max(early, now) + 1] |= marks.SUSPECT
@@ -251,6 +253,8 @@ class SoundLocator:
     def spoil(self, moves: NDArray[np.bool_]) -> None:
         """Take in which moves, shape (n,), the last alarm may have spoiled, by what a controller tells."""
         self._marks[moves] |= marks.SUSPECT
+        # Its place is known, though sound does not tell it.
+        self._astray = self._before[1]
 
     def carries_on(self, line: int) -> None:
         """Take in that the first cut that is heard will be marked as that line."""

@@ -424,7 +424,8 @@ def test_n_words_tell_which_of_two_programs_is_run():
 
 def test_an_alarm_is_told_its_place_and_where_to_start_again():
     """The place is the onset's; the resume line is where the bit last stood above the work before it."""
-    locator = fed(Report(8.5, 12, None), Report(9.5, 14, None), ahead=2)
+    long_since = Report(ALARM.last_good - 0.1, 12, None)
+    locator = fed(long_since, Report(8.5, 12, None), Report(9.5, 14, None), ahead=2)
     alarm = locator.complete(ALARM)
     assert alarm.line == Place(12, 110, 10, 12, "lines")
     expected = resume_at(TRAY, 10)
@@ -447,6 +448,34 @@ def test_what_was_cut_shortly_before_the_onset_is_cut_again():
     expected = resume_at(TRAY, 8)
     assert alarm.resume == ResumeLine(expected.file_line, expected.word)
     assert alarm.resume.file < resume_at(TRAY, 13).file_line
+
+
+def test_where_no_line_had_come_shortly_before_the_onset_the_programs_clock_goes_back_as_far():
+    """A source that was only begun, or was away, does not bring the restart nearer; at any override."""
+    lines = TRAY.moves.file_line.tolist()
+    begin = TRAY_PLAN.times.begin[lines.index(13)] - 1.5 * (ALARM.onset - ALARM.last_good)
+    early = lines[int(np.searchsorted(TRAY_PLAN.times.end, begin, side="right"))]
+    alarm = fed(Report(8.9, 13, None), ahead=0).complete(ALARM)
+    assert alarm.line == Place(13, 120, 13, 13, "lines")
+    assert alarm.resume is not None
+    assert alarm.resume.file <= resume_at(TRAY, early).file_line < resume_at(TRAY, 13).file_line
+
+
+class Unsure(Sound):
+    """Sound that is too unsure to tell the place, but tells an alarm's roughly."""
+
+    line, resume = Place(12, None, 5, 14, "sound"), ResumeLine(4, None)
+
+    def complete(self, event: Event) -> Event:
+        """Tell it."""
+        return replace(event, line=self.line, resume=self.resume) if isinstance(event, Alarm) else event
+
+
+def test_where_no_line_has_come_an_alarm_is_told_as_by_sound():
+    """A source that is silent takes nothing away."""
+    for reports in ((), (Report(ALARM.onset + 0.5, 13, None),)):
+        alarm = fed(*reports, base=Unsure()).complete(ALARM)
+        assert (alarm.line, alarm.resume) == (Unsure.line, Unsure.resume)
 
 
 def test_what_another_bit_cut_before_is_not_cut_again():
@@ -517,7 +546,9 @@ class Spoilt(Sound):
 def test_what_is_cut_on_the_lines_that_an_alarm_names_is_spoiled(plan: Plan, line: int, expected: list[str]):
     """Whatever the sound thinks of the place."""
     sound = Spoilt()
-    fed(Report(7.5, line, None), base=sound, plan=plan, ahead=0).complete(replace(ALARM, cause="stalled"))
+    alarm = replace(ALARM, cause="stalled")
+    long_since = Report(alarm.last_good - 0.1, line, None)
+    fed(long_since, Report(7.5, line, None), base=sound, plan=plan, ahead=0).complete(alarm)
     assert [part.name for part in plan.parts if sound.moves[part.moves].any()] == expected
 
 

@@ -589,6 +589,20 @@ def test_what_a_controller_says_was_spoiled_is_suspect():
     assert locator.verdicts(learned) == before
 
 
+def test_an_alarm_of_which_a_controller_tells_the_place_makes_nothing_else_suspect():
+    """Sound that does not know it would make all suspect that is not good."""
+    rows = [row for row in Sounding().rows() if row[0] > 10.0]
+    for told in (False, True):
+        locator = follow(rows[:5], SoundLocator(SLOTS))
+        at = rows[4][0]
+        assert locator.complete(dataclasses.replace(ALARM, at=at, onset=at - 0.5)).line is None
+        if told:
+            locator.spoil(np.isin(np.arange(len(SLOTS.program.moves)), SLOTS.parts[0].moves[:1]))
+        verdicts = [part.verdict for part in locator.verdicts(frozenset({1, 2}))]
+        assert verdicts[0] == "suspect"
+        assert set(verdicts[1:]) == {"unheard" if told else "suspect"}
+
+
 Happens = tuple[float, Checked | Alarm | tuple[str, int]]
 
 

@@ -719,10 +719,8 @@ def test_what_is_stated_further_on_alone_is_left_as_the_control_has_it():
 def test_what_a_control_may_not_know_is_left_alone_and_named():
     """Length offset, path mode and overrides that the program leaves to the control stay as they are."""
     text = restart_program(read("G21\n" + BARE), 7)
-    assert (
-        "up to here the program does not state a length offset G43 or G49, a path mode G61 or G64, overrides M48 or M49."
-        in head_of(text)
-    )
+    unsaid = "a length offset G43 or G49, a path mode G61 or G64, overrides M48 or M49."
+    assert f"up to here the program does not state {unsaid}" in head_of(text)
     stated = {word for line in lines_of(text) for word in line.split()}
     assert not {"G43", "G49", "G61", "G64", "M48", "M49"} & stated
 
