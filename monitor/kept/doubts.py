@@ -3,7 +3,7 @@
 from analysis.events import OTHER_FAULTS, Checked
 from monitor.controls import ALARM, PRESSED
 from monitor.journal import Run
-from monitor.kept.heard import bit_of
+from monitor.kept.heard import bit_of, bits_over_time
 from monitor.kept.labels import is_fine
 from monitor.review import event_of
 
@@ -24,10 +24,10 @@ def doubts(run: Run) -> dict[int, float]:
     found: dict[int, float] = {}
     if is_fine(run):
         return found
-    cause = ""
+    cause, bits = "", bits_over_time(run)
     for event in run.events():
         cause = str(event.body["cause"]) if event.name == "alarm" else cause
-        bit = bit_of(run, event)
+        bit = bit_of(event, bits)
         checked = event_of(run, event) if event.name == "checked" else None
         settled = event.name == PRESSED and event.body["kind"] == "nothing"
         if settled and event.body.get("of") == ALARM:

@@ -1,6 +1,7 @@
 """What a run keeps of how it was heard: which bit when, where sound was lost, and what was learned."""
 
 import hashlib
+from collections.abc import Sequence
 from functools import cache
 from pathlib import Path
 from typing import Any
@@ -91,13 +92,17 @@ def bits_over_time(run: Run) -> tuple[tuple[float, int], ...]:
 
 def bit_at(run: Run, at: float) -> int:
     """Return the T number that cut at ``at`` s; 0 where none was told, and in runs of old."""
-    return next((bit for since, bit in reversed(bits_over_time(run)) if since <= at), 0)
+    return _cut_at(bits_over_time(run), at)
 
 
-def bit_of(run: Run, event: Event) -> int:
-    """Return the T number of the bit that an event is about: as it says, else the one that cut then."""
+def bit_of(event: Event, bits: Sequence[tuple[float, int]]) -> int:
+    """Return the T number that an event is about: as it says, else the one of ``bits`` that cut then."""
     told = event.body.get("bit")
-    return bit_at(run, event.at) if told is None else int(told)
+    return _cut_at(bits, event.at) if told is None else int(told)
+
+
+def _cut_at(bits: Sequence[tuple[float, int]], at: float) -> int:
+    return next((bit for since, bit in reversed(bits) if since <= at), 0)
 
 
 def baselines_of(run: Run) -> dict[int, dict[str, Baseline]]:

@@ -16,7 +16,7 @@ from analysis.events import PartVerdict
 from analysis.program import Part, Program, find_parts
 from monitor.controls import PRESSED
 from monitor.journal import Event, Run
-from monitor.kept.heard import bit_at, bit_of
+from monitor.kept.heard import bit_at, bit_of, bits_over_time
 from monitor.kept.job import program_of
 from monitor.kept.labels import is_over, labels, misses, taken_back
 from monitor.kept.places import Passed, places_of
@@ -87,10 +87,10 @@ def _tight_again(run: Run, since: float, bit: int) -> float:
 
     Without that it was as it had been, whatever was found: it was taken for normal.
     """
-    tightened = False
+    tightened, bits = False, bits_over_time(run)
     for event in run.events():
         if event.at >= since and event.name in (PRESSED, "checked"):
-            is_of_it = bit_of(run, event) == bit
+            is_of_it = bit_of(event, bits) == bit
             tightened |= is_of_it and event.body.get("kind") == "tightened"
             if tightened and is_of_it and event.body.get("verdict") == "tight":
                 return event.at

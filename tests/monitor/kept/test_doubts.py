@@ -8,7 +8,7 @@ from journal_bench import begin
 
 from analysis.events import Alarm, Cause, Checked, Event, Tightness, to_dict
 from monitor.controls import PRESSED
-from monitor.journal import open_run
+from monitor.journal import Run, open_run
 from monitor.kept.doubts import doubts
 from monitor.kept.heard import BIT
 from monitor.kept.labels import fine, label, missed, not_fine
@@ -106,3 +106,21 @@ def test_that_another_fault_was_nothing_settles_no_doubt(
         press = {"event": PRESSED, "at": 13.0, "kind": "nothing", "of": "alarm", "bit": 0}
         journal.event(PRESSED, 13.0, press)
     assert doubts(open_run(home, journal.id)) == left
+
+
+def test_a_run_is_read_as_often_however_much_was_said_in_it(
+    home: Path, clock: FakeClock, monkeypatch: pytest.MonkeyPatch
+):
+    """The events of hours are not read anew for each of them."""
+    reads = []
+    read = Run.events
+    monkeypatch.setattr(Run, "events", lambda run: reads.append(1) or read(run))
+    took = []
+    for many in (2, 40):
+        with begin(home, clock) as journal:
+            for at in range(many):
+                journal.event("checked", float(at), to_dict(found(float(at), "doubtful")))
+        reads.clear()
+        assert doubts(open_run(home, journal.id)) == {0: many - 1.0}
+        took.append(len(reads))
+    assert took[0] == took[1] > 0
