@@ -133,9 +133,10 @@ def asked_to_end() -> Iterator[Callable[[], bool]]:
             warn("stopped by hand")
 
 
-# The signal for a terminal that is gone, where there is one.
+# The signal for a terminal that is gone, where there is one; and for a program that is to leave a core.
 _CLOSED: int | None = getattr(signal, "SIGHUP", None)
-_ENDS = (signal.SIGINT, signal.SIGTERM, *([signal.Signals(_CLOSED)] if _CLOSED else []))
+_QUIT: int | None = getattr(signal, "SIGQUIT", None)
+_ENDS = (signal.SIGINT, signal.SIGTERM, *(signal.Signals(which) for which in (_CLOSED, _QUIT) if which))
 # Standard output and standard error.
 _SHOWN = (1, 2)
 

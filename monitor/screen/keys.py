@@ -98,8 +98,8 @@ def single_keys(stream: TextIO) -> Iterator[int | None]:
     """
     Let keys come one by one, and unseen; give the file to read them from, or ``None`` where there are none.
 
-    Ctrl-C stays what it is. Ctrl-S and Ctrl-Z are off: a screen that stands still, or a program that is
-    stopped, would look calm and hear nothing.
+    Ctrl-C stays what it is. Ctrl-S, Ctrl-Z and Ctrl with a backslash are off: a screen that stands still, or
+    a program that is stopped, or gone without a word, would look calm and hear nothing.
     """
     if sys.platform == "win32" or not is_in_front(stream):
         yield None
@@ -111,7 +111,8 @@ def single_keys(stream: TextIO) -> Iterator[int | None]:
     mode = termios.tcgetattr(file)
     mode[_INPUT] &= ~termios.IXON
     mode[_LOCAL] &= ~(termios.ICANON | termios.ECHO)
-    mode[_CHARACTERS][termios.VSUSP] = bytes([os.fpathconf(file, "PC_VDISABLE")])
+    off = bytes([os.fpathconf(file, "PC_VDISABLE")])
+    mode[_CHARACTERS][termios.VSUSP] = mode[_CHARACTERS][termios.VQUIT] = off
     mode[_CHARACTERS][termios.VMIN], mode[_CHARACTERS][termios.VTIME] = 1, 0
     termios.tcsetattr(file, termios.TCSADRAIN, mode)
     try:

@@ -220,7 +220,7 @@ def heeded() -> Iterator[None]:
 
 
 @pytest.mark.usefixtures("heeded")
-@pytest.mark.parametrize("how", [signal.SIGINT, signal.SIGTERM])
+@pytest.mark.parametrize("how", [signal.SIGINT, signal.SIGTERM, signal.SIGQUIT])
 def test_a_run_that_is_ended_from_outside_has_its_summary(
     chipsong: Command, home: Path, monkeypatch: pytest.MonkeyPatch, how: signal.Signals
 ):

@@ -32,7 +32,7 @@ def read_until(file: int, words: bytes) -> None:
 
 @pytest.mark.slow
 def test_no_key_makes_the_table_stand_still(tmp_path: Path):
-    """After Ctrl-S and Ctrl-Z it goes on; Ctrl-C ends it, and the terminal is as it was."""
+    """After Ctrl-S, Ctrl-Z and Ctrl-backslash it goes on; Ctrl-C ends it, and the terminal is as it was."""
     ours, theirs = pty.openpty()
     before = termios.tcgetattr(theirs)
     command = [sys.executable, "-c", _SCRIPT, "shop", f"mqtt://{HERE}:{free_port()}/east"]
@@ -42,7 +42,7 @@ def test_no_key_makes_the_table_stand_still(tmp_path: Path):
     ) as shop:
         try:
             read_until(ours, b"Ctrl-C ends it")
-            os.write(ours, b"\x1a\x13")
+            os.write(ours, b"\x1a\x13\x1c")
             for _ in range(3):
                 time.sleep(0.3)
                 while select.select([ours], [], [], 0)[0]:
