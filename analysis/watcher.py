@@ -35,6 +35,7 @@ from analysis.events import (
     Heard,
     State,
     StateChange,
+    Tightness,
 )
 from analysis.faults import Others
 from analysis.first_seconds import LEAST_ROWS, Clear, FirstSeconds, is_surely_cut, known_of
@@ -179,6 +180,8 @@ class Watcher:
         self._accepted: dict[int, Array64] = {}
         self._faded: dict[int, float] = {}
         self._risen: Array64 | float = 0.0
+        # How strong signs are when the bit is tight, where a check has found that it is not.
+        self._tight: Array64 | None = None
         self._lost = 0.0
         self._now: deque[Array64] = deque(maxlen=max(1, round(_NOW / seconds)))
         self._found: list[Event] = []
@@ -425,6 +428,7 @@ class Watcher:
     def _raise(self, other: Cause | Literal["colour"] | None = None, *, proved: bool = True) -> None:
         """Begin an alarm of the bit that turns; without a good sound that is ``proved`` none can end it."""
         self._alarmed, self._other, self._good = True, other, 0
+        self._tight = None
         self._accused, self._unproved = self._bit, not proved
         self._since_alarm = SinceAlarm(self._seconds, self._accused)
 
@@ -574,6 +578,9 @@ class Watcher:
         if found.verdict != "tight" and self._is_accepted(key[0], fresh):
             self._freeze(key, fresh, since, at)
             return None
+        if self._says_nothing_of_doubt(key[0], against, found.verdict):
+            self._freeze(key, fresh, since, at)
+            return None
         checked = Checked(at, against, found.verdict, found.because)
         # That physics has nothing against a bit is worth a word only where there was a doubt.
         doubted = key[0] in self._unproven or key[0] in self._promised
@@ -590,6 +597,15 @@ class Watcher:
         if rechecking:
             self._rechecks.discard(key[0])
         return None
+
+    def _says_nothing_of_doubt(self, bit: int, against: Against, verdict: Tightness) -> bool:
+        """
+        Return whether a bit in doubt stays so though physics has nothing against another kind of its cuts.
+
+        Straight down the hiss hardly swells, of a loose bit either. One that was tightened is asked anew.
+        """
+        stands = bit in self._unproven and bit not in self._rechecks | self._promised
+        return stands and (against, verdict) == ("physics", "tight")
 
     def _freeze(self, key: tuple[int, str], fresh: Baseline, since: float, at: float) -> None:
         self.baselines[key], self._learned_at[key] = fresh, (since, at)
@@ -648,7 +664,8 @@ class Watcher:
         self._no_longer_accept(key[0])
         self._now.clear()
         self._now.append(fresh.normal.plain)
-        self._risen = fresh.normal.plain - np.maximum(known.baseline.normal.plain, TRUE_ENOUGH)
+        tight = np.maximum(known.baseline.normal.plain, TRUE_ENOUGH)
+        self._risen = fresh.normal.plain - tight
         self.baselines.setdefault(key, known.baseline)
         self._most.clear()
         self._learned_at.setdefault(key, (since, at))
@@ -657,6 +674,7 @@ class Watcher:
         good_until = since if rechecked else min(since, self._first.good_until(key[0]))
         self._rechecks.discard(key[0])
         self._raise()
+        self._tight = tight
         self._comparison.find(since)
         self.score = self._comparison.score
         return Alarm(at, since, "loose", 0.7, found.because, found.nats, SURE, good_until=good_until)
@@ -714,9 +732,23 @@ class Watcher:
             return self._alarm(at, colour=True)
         if self._alarmed:
             is_good = self.score < GOOD and self._others.found is None and self._may_be_good
+            is_good = is_good and not self._is_as_found
             self._good = self._good + 1 if is_good else 0
             self._alarmed = self._good * self._seconds < self._settings.forget
         return None
+
+    @property
+    def _is_as_found(self) -> bool:
+        """
+        Whether a bit that a check has found loose still sounds so: nearer to that than to the good sound.
+
+        A check counts all signs by themselves, the sums runout hardly without half orders or rocking: by them
+        alone it would soon be over. Asked of the signs that had risen most.
+        """
+        if self._tight is None or not self._now:
+            return False
+        risen, now = np.asarray(self._risen), np.median(list(self._now), axis=0) - self._tight
+        return bool((now > 0.5 * risen)[risen > 0.5 * risen.max()].any())
 
     @property
     def _may_be_good(self) -> bool:
@@ -728,7 +760,11 @@ class Watcher:
         """Begin an alarm of what stands highest, perhaps of the ``colour`` alone, and return it."""
         worst, known = self._comparison.worst, self._main(self._bit) is not None
         cause = explain(self._comparison.moved(at), known=known)
-        proved = not (self._never_good() or self._just_learned(worst.since))
+        just_learned = self._just_learned(worst.since)
+        proved = not (self._never_good() or just_learned)
+        if not just_learned:
+            # What was learned of another kind of cut meanwhile may be how the loose bit sounds.
+            self._drop(self._learned_after(worst.since - _FRESH))
         self._raise("colour" if colour and cause.name == "unknown" else None, proved=proved)
         self._risen, self._lost = self._comparison.risen(), self._comparison.faded()
         return Alarm(
@@ -739,7 +775,7 @@ class Watcher:
             because=cause.because,
             score=worst.sum,
             threshold=self._comparison.limit,
-            good_until=min([worst.good, *self._never_good(), *self._just_learned(worst.since)]),
+            good_until=min([worst.good, *self._never_good(), *just_learned]),
         )
 
     def _never_good(self) -> list[float]:
@@ -747,12 +783,18 @@ class Watcher:
         return [self._first.good_until(self._bit)] if self._main(self._bit) is None else []
 
     def _just_learned(self, onset: float) -> list[float]:
-        """Return since when what was learned shortly before ``onset`` was heard: it may be of a loose bit."""
-        return [
-            since
-            for (bit, _), (since, at) in self._learned_at.items()
-            if bit == self._bit and onset - at < _FRESH
-        ]
+        """
+        Return since when what was learned shortly before ``onset`` was heard: it may be of a loose bit.
+
+        Where another kind of the bit's cuts has been known for longer, none: that one was compared, and good.
+        """
+        known = [key for key in self._learned_at if key[0] == self._bit]
+        fresh = self._learned_after(onset - _FRESH)
+        return [self._learned_at[key][0] for key in fresh] if len(fresh) == len(known) else []
+
+    def _learned_after(self, moment: float) -> list[tuple[int, str]]:
+        """Return what was learned of the bit after a moment, s."""
+        return [key for key, (_, at) in self._learned_at.items() if key[0] == self._bit and at > moment]
 
     def _judge(self, moment: Moment, health: Health) -> tuple[State, str]:
         if health.deaf:

@@ -1617,3 +1617,56 @@ def test_rocking_that_is_not_in_step_is_not_believed():
     cut = Cut().hear(8.0, steps=(0.0, 0.01))
     assert cut.copy().hear(20.0, steps=(0.0, 0.2), **signs).alarms == []
     assert len(cut.hear(20.0, steps=(0.0, 0.2), **signs | {"half": 20.0}).alarms) == 1
+
+
+# What is found once is not taken back by less
+
+RUNOUT = {"spindle": 12.0, "between": 8.0, "modulation": 12.0}
+
+
+def test_a_bit_that_a_check_found_loose_is_loose_as_long_as_it_sounds_so():
+    """Also where it runs out of true and does not rock, which sums hardly count; the good sound ends it."""
+    rechecked = Cut().hear(6.0).hear(1.0, **SLIP)
+    rechecked.watcher.tightened(rechecked.at)
+    for cut, verdict in (
+        (rechecked.hear(6.0, phase=Phase.OFF), ("before", "loose")),
+        (cut_with_reference(), ("reference", "loose")),
+    ):
+        cut.hear(33.0, **RUNOUT)
+        assert checks(cut)[-1] == verdict
+        assert cut.watcher.state == "alarm"
+        assert cut.hear(10.0).watcher.state == "listen"
+
+
+def test_a_kind_of_cut_that_was_just_learned_takes_nothing_from_one_known_for_long():
+    """Many short plunges end in a baseline at last: an alarm just then has the good sound of cuts across."""
+    across, down = Context(1, "across", told=True), Context(1, "down", told=True)
+    cut = Cut().hear(6.0, context=across)
+    while (1, "down") not in cut.watcher.baselines:
+        cut.hear(0.4, context=down)
+        if (1, "down") not in cut.watcher.baselines:
+            cut.hear(6.0, context=across)
+    begun = cut.at
+    cut.hear(0.5, context=across).hear(3.0, context=across, **SLIP)
+    assert cut.alarms[-1].last_good > begun - 3.0
+    assert set(cut.watcher.baselines) == {(1, "across")}, "the other may be the loose bit's"
+    assert cut.copy().hear(10.0, context=across).watcher.state == "listen"
+    stood = cut.hear(6.0, phase=Phase.OFF, context=across).hear(10.0, context=across, **SLIP)
+    assert stood.watcher.state == "alarm"
+
+
+@pytest.mark.parametrize("tightened", [False, True])
+def test_a_doubt_stands_though_physics_has_nothing_against_another_kind_of_cut(*, tightened: bool):
+    """Straight down the hiss hardly swells, of a loose bit either."""
+    across, down = Context(1, "across", told=True), Context(1, "down", told=True)
+    if tightened:
+        cut = Cut().hear(6.0, context=across).hear(2.0, context=across, **SLIP)
+        cut.watcher.tightened(cut.at)
+        cut.hear(6.0, phase=Phase.OFF).hear(4.0, context=across, modulation=8.0, spindle=4.0)
+    else:
+        cut = Cut().hear(6.0, context=across, half=8.0, rocking=8.0)
+    before = checks(cut)
+    assert before[-1][1] == "doubtful"
+    cut.hear(4.0, context=down, modulation=-8.0)
+    assert (1, "down") in cut.watcher.baselines
+    assert (checks(cut), cut.watcher.state) == (before, "uneasy")
