@@ -8,7 +8,7 @@ work by (``hearing.seeds`` shares them out).
 
 DEVELOPMENT = range(100_000)
 
-HEARING = range(1_800_000, 1_830_000)
+HEARING = range(1_900_000, 1_930_000)
 PLACE = range(960_000, 964_000)
 LINES = range(970_000, 974_000)
 BITS = range(980_000, 983_000)
@@ -20,7 +20,7 @@ SPENT = (
     range(500_000, 680_000),
     range(700_000, 754_000),
     range(850_000, 930_000),
-    range(1_000_000, 1_730_000),
+    range(1_000_000, 1_830_000),
 )
 """
 By the hearing 500000 to 600000, 900000 to 930000 and those from 1000000 on; by the place 600000, 650000,

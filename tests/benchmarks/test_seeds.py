@@ -26,10 +26,10 @@ def test_the_runs_of_a_place_keep_to_their_seeds(own):
 
 
 def test_judging_seeds_are_apart():
-    """Every seed of a judging run is 1800000 or more, every other one below 100000."""
+    """Every seed of a judging run is 1900000 or more, every other one below 100000."""
     for number in (*CONDITIONS, *FAULTS):
         for run in (0, 399):
-            assert seed_of("judged", number, run) >= JUDGED == 1_800_000
+            assert seed_of("judged", number, run) >= JUDGED == 1_900_000
             assert seed_of("development", number, run) < DEVELOPMENT_END == 100_000
             assert seed_of("calibration", number, run) < DEVELOPMENT_END
 
