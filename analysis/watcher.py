@@ -743,12 +743,13 @@ class Watcher:
         Whether a bit that a check has found loose still sounds so: nearer to that than to the good sound.
 
         A check counts all signs by themselves, the sums runout hardly without half orders or rocking: by them
-        alone it would soon be over. Asked of the signs that had risen most.
+        alone it would soon be over. Asked of all signs that had risen a third as much as the
+        most, or more: of that one alone another kind of cut may show nothing, as of the swell straight down.
         """
         if self._tight is None or not self._now:
             return False
         risen, now = np.asarray(self._risen), np.median(list(self._now), axis=0) - self._tight
-        return bool((now > 0.5 * risen)[risen > 0.5 * risen.max()].any())
+        return bool((now > 0.5 * risen)[risen > risen.max() / 3.0].any())
 
     @property
     def _may_be_good(self) -> bool:

@@ -1638,6 +1638,16 @@ def test_a_bit_that_a_check_found_loose_is_loose_as_long_as_it_sounds_so():
         assert cut.hear(10.0).watcher.state == "listen"
 
 
+def test_what_a_check_found_is_not_over_where_another_kind_of_cut_hides_the_strongest_sign():
+    """Straight down the hiss hardly swells, but the spindle line still stands out."""
+    across, down = Context(1, "across", told=True), Context(1, "down", told=True)
+    cut = Cut().hear(6.0, context=across).hear(1.0, context=across, **SLIP)
+    cut.watcher.tightened(cut.at)
+    cut.hear(6.0, phase=Phase.OFF).hear(6.0, context=across, spindle=7.0, between=7.0, modulation=16.0)
+    assert checks(cut) == [("before", "loose")]
+    assert cut.hear(8.0, context=down, spindle=7.0, between=7.0).watcher.state == "alarm"
+
+
 def test_a_kind_of_cut_that_was_just_learned_takes_nothing_from_one_known_for_long():
     """Many short plunges end in a baseline at last: an alarm just then has the good sound of cuts across."""
     across, down = Context(1, "across", told=True), Context(1, "down", told=True)
