@@ -181,10 +181,10 @@ def time_case(case: Case, server: SoundServer, folder: Path, away: float = 3.0) 
 
 
 def _heard_well(watch: Watch, seconds: float = 30.0) -> Event:
-    """Wait until it hears, and has said nothing else for two seconds; return what it said last."""
+    """Wait until it hears, and has said nothing else for three seconds; return what it said last."""
     end = time.monotonic() + seconds
     last: Event | None = None
-    while last is None or last.get("state") == "deaf" or time.monotonic() - watch.arrived < 2.0:
+    while last is None or last.get("state") == "deaf" or time.monotonic() - watch.arrived < 3.0:
         if time.monotonic() > end:
             raise RuntimeError(f"it was deaf before the trouble: {last}")
         time.sleep(0.05)
