@@ -90,19 +90,15 @@ def bits_over_time(run: Run) -> tuple[tuple[float, int], ...]:
     return tuple(noted)
 
 
-def bit_at(run: Run, at: float) -> int:
-    """Return the T number that cut at ``at`` s; 0 where none was told, and in runs of old."""
-    return _cut_at(bits_over_time(run), at)
+def bit_at(at: float, bits: Sequence[tuple[float, int]]) -> int:
+    """Return which T number of ``bits`` cut at ``at`` s; 0 where none was told, and in runs of old."""
+    return next((bit for since, bit in reversed(bits) if since <= at), 0)
 
 
 def bit_of(event: Event, bits: Sequence[tuple[float, int]]) -> int:
     """Return the T number that an event is about: as it says, else the one of ``bits`` that cut then."""
     told = event.body.get("bit")
-    return _cut_at(bits, event.at) if told is None else int(told)
-
-
-def _cut_at(bits: Sequence[tuple[float, int]], at: float) -> int:
-    return next((bit for since, bit in reversed(bits) if since <= at), 0)
+    return bit_at(event.at, bits) if told is None else int(told)
 
 
 def baselines_of(run: Run) -> dict[int, dict[str, Baseline]]:

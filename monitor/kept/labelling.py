@@ -2,7 +2,7 @@
 
 from analysis.errors import JournalError
 from monitor.journal import Run, home, open_run
-from monitor.kept.heard import bit_at
+from monitor.kept.heard import bit_at, bits_over_time
 from monitor.kept.keeping import shelved
 from monitor.kept.labels import Label, fine, is_fine, label, labels, missed, misses, not_fine
 from monitor.shelf.accepting import withdraw
@@ -12,12 +12,17 @@ from monitor.words import clock
 def label_text(name: str) -> str:
     """Return the alarms of a run with their numbers and labels, what was missed, or that all was fine."""
     run = open_run(home(), name)
-    known = labels(run)
+    known, bits, names = labels(run), bits_over_time(run), shelved(run)
+
+    def where(at: float) -> str:
+        bit = names.get(bit_at(at, bits))
+        return f"{clock(at):>8}" + (f" ({bit})" if bit else "")
+
     lines = [
-        f"{number:3}  {_where(run, at)}  {known.get(index, 'no label yet')}"
+        f"{number:3}  {where(at)}  {known.get(index, 'no label yet')}"
         for number, (index, at) in enumerate(_alarms(run), start=1)
     ]
-    lines += [f"     {_where(run, at)}  missed: {what}" for at, what in misses(run).items()]
+    lines += [f"     {where(at)}  missed: {what}" for at, what in misses(run).items()]
     lines = lines or ["     no alarm, and nothing is said to have been missed"]
     return "\n".join([f"{run.id}:", *lines, *(["     nothing was wrong in it"] if is_fine(run) else [])])
 
@@ -56,8 +61,3 @@ def label_not_fine(name: str) -> str:
 def _alarms(run: Run) -> list[tuple[int, float]]:
     """Return index and time of each alarm."""
     return [(index, event.at) for index, event in enumerate(run.events()) if event.name == "alarm"]
-
-
-def _where(run: Run, at: float) -> str:
-    bit = shelved(run).get(bit_at(run, at))
-    return f"{clock(at):>8}" + (f" ({bit})" if bit else "")

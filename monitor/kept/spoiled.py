@@ -51,23 +51,25 @@ class Spell:
 
 def spells(run: Run) -> tuple[Spell, ...]:
     """Return when bits spoiled what they cut, as far as nobody has reckoned with that at the run's end."""
-    return (*_alarms(run), *_missed(run))
+    events, bits = run.events(), bits_over_time(run)
+    return (*_alarms(run, events, bits), *_missed(run, events, bits))
 
 
-def _alarms(run: Run) -> Iterator[Spell]:
-    known, back, events = labels(run), taken_back(run), run.events()
+def _alarms(run: Run, events: Sequence[Event], bits: Sequence[tuple[float, int]]) -> Iterator[Spell]:
+    known, back = labels(run), taken_back(run)
     for index, event in enumerate(events):
         what = known.get(index)
         if event.name != "alarm" or what == "nothing":
             continue
+        bit = bit_at(event.at, bits)
         if index in back:
-            until = _tight_again(run, event.at, bit_at(run, event.at))
+            until = _tight_again(events, event.at, bit, bits)
         elif run.summary is None:
             until = next((later.at for later in events[index + 1 :] if is_over(later)), math.inf)
         else:
             continue
         onset = float(event.body["onset"])
-        yield Spell(onset, until, bit_at(run, event.at), _lines(event), missed=False, what=what or "")
+        yield Spell(onset, until, bit, _lines(event), missed=False, what=what or "")
 
 
 def _lines(alarm: Event) -> tuple[int, int] | None:
@@ -75,20 +77,20 @@ def _lines(alarm: Event) -> tuple[int, int] | None:
     return None if line is None or resume is None else (resume["file"], line["to"])
 
 
-def _missed(run: Run) -> Iterator[Spell]:
+def _missed(run: Run, events: Sequence[Event], bits: Sequence[tuple[float, int]]) -> Iterator[Spell]:
     for at, what in misses(run).items():
-        bit = bit_at(run, at)
-        yield Spell(at, _tight_again(run, at, bit), bit, None, missed=True, what=what)
+        bit = bit_at(at, bits)
+        yield Spell(at, _tight_again(events, at, bit, bits), bit, None, missed=True, what=what)
 
 
-def _tight_again(run: Run, since: float, bit: int) -> float:
+def _tight_again(events: Sequence[Event], since: float, bit: int, bits: Sequence[tuple[float, int]]) -> float:
     """
     Return when a bit was found tight once somebody had tightened it, s; infinite where it was not.
 
     Without that it was as it had been, whatever was found: it was taken for normal.
     """
-    tightened, bits = False, bits_over_time(run)
-    for event in run.events():
+    tightened = False
+    for event in events:
         if event.at >= since and event.name in (PRESSED, "checked"):
             is_of_it = bit_of(event, bits) == bit
             tightened |= is_of_it and event.body.get("kind") == "tightened"

@@ -8,7 +8,7 @@ from analysis.baseline import Baseline
 from analysis.errors import JournalError
 from monitor.journal import Run, home, open_run
 from monitor.kept.doubts import doubts
-from monitor.kept.heard import baselines_of, bit_at
+from monitor.kept.heard import baselines_of, bit_at, bits_over_time
 from monitor.kept.keeping import now, shelved
 from monitor.kept.labels import labels, misses, refuse_while_heard
 from monitor.rehear.again import Judged, hear_again
@@ -144,7 +144,7 @@ def book_text(book: Book) -> str:
 
 def _doubts(run: Run) -> dict[int, str]:
     """Return why bits of a run cannot be accepted, by T number."""
-    known = labels(run)
+    known, bits = labels(run), bits_over_time(run)
     wrong = [
         (event.at, f"its alarm at {clock(event.at)} is not labelled as nothing")
         for index, event in enumerate(run.events())
@@ -156,7 +156,7 @@ def _doubts(run: Run) -> dict[int, str]:
         f"say `chipsong label {run.id} --fine` first"
         for bit, at in doubts(run).items()
     }
-    return unsettled | {bit_at(run, at): why for at, why in wrong}
+    return unsettled | {bit_at(at, bits): why for at, why in wrong}
 
 
 def _learned(run: Run) -> Mapping[int, Mapping[str, Baseline]]:

@@ -11,7 +11,7 @@ from analysis.tape import Tape
 from analysis.tuning import Told
 from analysis.watcher import Settings
 from monitor.journal import Run, home
-from monitor.kept.heard import bit_at
+from monitor.kept.heard import bit_at, bits_over_time
 from monitor.kept.keeping import material_of, shelved
 from monitor.kept.labels import is_labelled, labels, misses
 from monitor.rehear.again import tape_of
@@ -161,11 +161,11 @@ def _told_of(run: Run, tape: Tape, number: int, tried: Sequence[Settings]) -> To
 
 def _faults(run: Run, number: int) -> Iterator[float]:
     """Give when something is said to have begun to go wrong with the bit of a T number, s."""
-    known = labels(run)
+    known, bits = labels(run), bits_over_time(run)
     for index, event in enumerate(run.events()):
-        if known.get(index, "nothing") != "nothing" and bit_at(run, event.at) == number:
+        if known.get(index, "nothing") != "nothing" and bit_at(event.at, bits) == number:
             yield float(event.body["onset"])
-    yield from (at for at in misses(run) if bit_at(run, at) == number)
+    yield from (at for at in misses(run) if bit_at(at, bits) == number)
 
 
 def _together(name: str, told: Sequence[Told]) -> Told:

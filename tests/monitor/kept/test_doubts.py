@@ -11,7 +11,10 @@ from monitor.controls import PRESSED
 from monitor.journal import Run, open_run
 from monitor.kept.doubts import doubts
 from monitor.kept.heard import BIT
-from monitor.kept.labels import fine, label, missed, not_fine
+from monitor.kept.labelling import label_text
+from monitor.kept.labels import LABEL, fine, label, missed, not_fine
+from monitor.kept.spoiled import spells
+from monitor.shelf.accepting import withdraw
 from monitor.testing import FakeClock
 
 
@@ -111,16 +114,24 @@ def test_that_another_fault_was_nothing_settles_no_doubt(
 def test_a_run_is_read_as_often_however_much_was_said_in_it(
     home: Path, clock: FakeClock, monkeypatch: pytest.MonkeyPatch
 ):
-    """The events of hours are not read anew for each of them."""
+    """The events of hours are not read anew for each of them, nor for each alarm, label and fault missed."""
     reads = []
     read = Run.events
     monkeypatch.setattr(Run, "events", lambda run: reads.append(1) or read(run))
     took = []
     for many in (2, 40):
         with begin(home, clock) as journal:
-            for at in range(many):
-                journal.event("checked", float(at), to_dict(found(float(at), "doubtful")))
+            for at in map(float, range(many)):
+                alarm = Alarm(at, at, "loose", 0.7, ("it swells",), 20.0, 18.0)
+                label = {"event": LABEL, "at": at, "of": "missed", "what": "loose"}
+                check = to_dict(found(at, "doubtful"))
+                for body in (to_dict(alarm), label, check):
+                    journal.event(str(body["event"]), at, body)
+        run = open_run(home, journal.id)
         reads.clear()
-        assert doubts(open_run(home, journal.id)) == {0: many - 1.0}
+        assert doubts(run) == {0: many - 1.0}
+        assert len(spells(run)) == 2 * many
+        withdraw(home, run)
+        label_text(run.id)
         took.append(len(reads))
     assert took[0] == took[1] > 0

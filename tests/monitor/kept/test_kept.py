@@ -108,4 +108,5 @@ def test_which_bit_cut_is_known_from_the_first_moment_on(
         for at, bit in noted:
             journal.event(BIT, at, {"event": BIT, "at": at, "bit": bit})
     run = open_run(home, journal.id)
-    assert {at: bit_at(run, at) for at in cut} == cut
+    bits = bits_over_time(run)
+    assert {at: bit_at(at, bits) for at in cut} == cut
