@@ -12,7 +12,7 @@ from types import FrameType
 from typing import NamedTuple
 
 from analysis.errors import ChipsongError, ProgramError, SoundError
-from analysis.events import Alarm, Event, Place
+from analysis.events import Alarm, Place
 from analysis.linesfed import FedLocator, Report
 from analysis.listener import Listener
 from analysis.pace import Learned
@@ -70,19 +70,17 @@ def ears_for(
         What the person says.
     """
 
-    def say(event: Event) -> None:
-        screen.event(event)
-        if isinstance(event, Alarm):
-            act(event)
-
-    def act(alarm: Alarm) -> None:
+    def act(alarm: Alarm) -> str:
         try:
             screen.alarm(alarm.cause, on_alarm(alarm))
         except ChipsongError as error:
             # An alarm is an alarm where no restart is safe as well: that is told with it.
-            screen.refused(alarm.cause, refusal(error))
+            why = refusal(error)
+            screen.refused(alarm.cause, why)
+            return f"There is {why}."
+        return ""
 
-    return Ears(say, screen.progress, screen.warn, stop, asked=asked, rows=screen.rows)
+    return Ears(screen.event, screen.progress, screen.warn, stop, asked=asked, at_alarm=act, rows=screen.rows)
 
 
 def told_back(program: Program | None, note: Callable[[str], None]) -> Callable[..., None]:

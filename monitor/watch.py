@@ -60,6 +60,9 @@ class Ears:
     heeded
         Gets what a person has said once it was done, after the events that came of it, with the listener and
         where the cut was taken to be before; not what was refused.
+    at_alarm
+        Does what is to be done at an alarm, after its event; gives why there is no restart program, in words,
+        or nothing where there is one or there is none to be had.
     rows
         Gets what came of each block, before progress.
     lines
@@ -76,6 +79,7 @@ class Ears:
     done: Callable[[bool], Iterable[Done]] = lambda _: ()
     asked: Callable[[], Iterable[Press]] = tuple
     heeded: Callable[[Press, Listener, Place | None], None] = lambda _press, _listener, _before: None
+    at_alarm: Callable[[Alarm], str] = lambda _: ""
     rows: Callable[[Step], None] = lambda _: None
     lines: Callable[[float, bool], Iterable[Mapping[str, Any]]] = lambda _at, _last: ()
 
@@ -264,6 +268,8 @@ class _Loop:
                 self._alarms.append(event)
             self._note(event)
             self._ears.event(event)
+            if isinstance(event, Alarm):
+                self._ears.at_alarm(event)
             if isinstance(event, Heard):
                 self._old = 0.0  # what is old all the same is told anew
 

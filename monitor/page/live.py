@@ -136,7 +136,7 @@ class Live:
             "where": place(spot) if spot else None,
             "between": [spot.first, spot.last] if spot and wide else None,
             "part": view.part(spot),
-            "resume": f"Carry on from {place(behind.resume)}." if alarm and behind and behind.resume else "",
+            "resume": self._resume(behind) if alarm and behind else "",
             "do": self._do(state),
             "cuts": known and now.phase is Phase.CUT,
             "speed": round(60 * now.speed) if turning and now.speed else None,
@@ -151,6 +151,12 @@ class Live:
             "last": self._last(view.last),
             "said": view.said,
         }
+
+    def _resume(self, alarm: Alarm) -> str:
+        """Return from where to carry on after an alarm, or why no restart program does."""
+        if alarm.resume is None:
+            return ""
+        return self._view.refused or f"Carry on from {place(alarm.resume)}."
 
     def _because(self, state: str, alarm: Alarm | None) -> str:
         """Return why the state is so: of an alarm what it is; what speaks for that comes below."""
@@ -175,13 +181,13 @@ class Live:
             "at": clock(event.at),
             "title": _title(event),
             "because": [said] if isinstance(said, str) else list(said),
-            "resume": None,
+            "resume": "",
             "restart": None,
         }
         alarm = event if isinstance(event, Alarm) else self._view.seen.behind
         if alarm and alarm.resume:
-            told["resume"] = place(alarm.resume)
-            if self._view.run and self._view.program:
+            told["resume"] = self._resume(alarm)
+            if self._view.run and self._view.program and not self._view.refused:
                 at = f"runs/{self._view.run}/alarms/{len(self._view.alarms)}/restart.ngc"
                 told["restart"] = f"{self._door.prefix}/{at}"
         return told

@@ -102,6 +102,7 @@ class View:
         self.program = program
         self.now = Now()
         self.alarms: tuple[Alarm, ...] = ()
+        self.refused = ""
         self.last: Event | None = None
         self.seen = Seen("")
         self.over = False
@@ -129,6 +130,10 @@ class View:
             self.note(event)
             ears.event(event)
 
+        def at_alarm(alarm: Alarm) -> str:
+            self.refused = ears.at_alarm(alarm)
+            return self.refused
+
         def progress(listener: Listener) -> None:
             self.progress(listener)
             ears.progress(listener)
@@ -141,7 +146,7 @@ class View:
             self.heeded(press)
             ears.heeded(press, listener, before)
 
-        return replace(ears, event=event, progress=progress, warn=warn, heeded=heeded)
+        return replace(ears, event=event, at_alarm=at_alarm, progress=progress, warn=warn, heeded=heeded)
 
     def tap(self, source: Source) -> Source:
         """Return the source; what it gives passes by here."""
@@ -162,7 +167,7 @@ class View:
         """Take in an event."""
         self.seen = after(self.seen, event)
         if isinstance(event, Alarm):
-            self.alarms = (*self.alarms, event)
+            self.alarms, self.refused = (*self.alarms, event), ""
         if isinstance(event, StateChange):
             if event.state == "listen" and self.now.bit not in self._learned:
                 self._learned[self.now.bit] = self._heard

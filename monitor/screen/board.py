@@ -121,6 +121,7 @@ class Board:
     def refused(self, cause: Cause, why: str) -> None:
         """Show why there is no restart program, beside what to do."""
         self.alarm(cause, f"There is {why}")
+        self._seen = replace(self._seen, refused=True)
 
     def note(self, text: str) -> None:
         """Show a remark."""

@@ -90,8 +90,8 @@ class Seen:
         The alarm that lasts.
     behind
         The alarm after which one carries on: until the bit is found tight, or it is said to be nothing.
-    done
-        What was done at it, in words.
+    done, refused
+        What was done at it, in words, and whether that was to find that there is no restart program.
     checking
         Whether the bit was said to be tightened, and that has not been checked yet.
     deaf
@@ -122,6 +122,7 @@ class Seen:
     alarm: Alarm | None = None
     behind: Alarm | None = None
     done: str = ""
+    refused: bool = False
     checking: bool = False
     deaf: Deaf | None = None
     hung: float = 0.0
@@ -158,7 +159,7 @@ def after(seen: Seen, event: Event) -> Seen:
             )
         case Alarm(at):
             last = (f"{clock(at)} alarm: {CAUSES[event.cause].lower()}", *event.because)
-            return replace(seen, last=last, accused=last, alarm=event, behind=event, done="")
+            return replace(seen, last=last, accused=last, alarm=event, behind=event, done="", refused=False)
         case Checked(at):
             last = (f"{clock(at)} {found_text(event)}", *event.because)
             if event.verdict == "tight":

@@ -207,8 +207,10 @@ def _of_alarm(seen: Seen, alarm: Alarm, width: int, way: _Way) -> Iterator[list[
 def _carry_on(seen: Seen, alarm: Alarm, width: int, way: _Way) -> list[Line]:
     """Return from where to carry on after an alarm, and what was done at it."""
     done = seen.done.splitlines()[: max(1, way.detail)]
+    # A line alone would be taken for where the program itself may be started again.
+    how = "no restart " if seen.refused else "" if done else "by restart "
     return [
-        *(_wrapped("Resume", f"from {place(alarm.resume)}", width) if alarm.resume else []),
+        *(_wrapped("Resume", f"{how}from {place(alarm.resume)}", width) if alarm.resume else []),
         *(line for said in done for line in _wrapped("", said, width)),
     ]
 

@@ -158,6 +158,16 @@ def test_an_alarm_tells_all_that_is_to_be_done(size: tuple[int, int]):
     assert "restart-at-line-293.ngc" in text.replace("- ", "-").replace(" ", "")
 
 
+@pytest.mark.parametrize("size", [(80, 24), (60, 13), (40, 10)])
+def test_a_line_to_carry_on_from_is_never_told_alone(size: tuple[int, int]):
+    """It is where a restart program begins; the program itself is not to be started there."""
+    there = seen("alarm")
+    text = "".join("".join(shown(there, *size)).split())
+    assert ("byrestartfromline293(N450)" in text) is ("Restartprogram:" not in text)
+    none = replace(there, done="There is no restart from line 293: the unit is not said", refused=True)
+    assert "norestartfromline293(N450)" in "".join("".join(shown(none, *size)).split())
+
+
 def test_without_keys_an_alarm_tells_how_else_one_says_that_the_bit_was_tightened():
     """On the page, or through another program, where there is one; else nothing that nobody can press."""
     without = replace(seen("alarm"), keys=False)

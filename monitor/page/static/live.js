@@ -150,7 +150,7 @@ function show(told) {
     put("last-title", told.last.title);
     put("last-at", told.last.at);
     list("last-because", told.last.because);
-    put("last-resume", told.last.resume ? `Carry on from ${told.last.resume}.` : "");
+    put("last-resume", told.last.resume);
     byId("restart").hidden = !told.last.restart;
     if (told.last.restart) byId("restart").href = told.last.restart;
   }

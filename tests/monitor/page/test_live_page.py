@@ -1,5 +1,6 @@
 """The live page: what is heard now, buttons that reach the loop, and no browser that slows hearing."""
 
+import io
 import json
 import re
 import signal
@@ -22,16 +23,20 @@ from live_run import BIT, LiveRun, Paced, live_run
 from live_watch import COMMAND
 from starlette.testclient import TestClient
 
+from analysis.errors import ProgramError
 from analysis.events import Alarm, Checked, Deaf, Heard, ResumeLine, StateChange, Summary, Tightness
 from analysis.listener import Listener
 from analysis.locate import Nowhere
 from analysis.presence import Phase
+from analysis.program import read
 from monitor.controls import Controls, Press
 from monitor.journal import Run, runs
+from monitor.listening import ears_for
 from monitor.page.beside import live_app, page_beside
 from monitor.page.guard import Door, Guard
 from monitor.page.live import Live
 from monitor.page.view import View
+from monitor.screen import Screen
 from monitor.sharing import Job, Sharing
 from monitor.sources import Block
 from monitor.sources.unhurried import Unhurried
@@ -95,6 +100,26 @@ def test_an_alarm_is_told_as_what_it_is_and_where_it_began(browser: TestClient, 
     assert '<p id="do">Stop, and look at bit, collet and nut before you go on.</p>' in told
 
 
+def test_where_no_restart_program_can_be_made_the_page_says_why(browser: TestClient, view: View):
+    """A line to carry on from, and a link to nothing, would be taken for leave to start the program there."""
+    view.program, alarm = read("G21 G90\nG0 Z5\nG1 Z-1 F300\nG1 X10\nM2\n"), view.alarms[0]
+    why = ["no restart from line 5: its unit is not said"]
+
+    def write(_: Alarm) -> str:
+        if why:
+            raise ProgramError(why.pop())
+        return "Restart program: rest.ngc"
+
+    ears = view.beside(ears_for(Screen(io.StringIO()), write))
+    for refused in (True, False):
+        ears.event(alarm)
+        ears.at_alarm(alarm)
+        page = browser.get("/").text
+        assert page.count("There is no restart from line 5: its unit is not said.") == 2 * refused
+        assert page.count("Carry on from line 5.") == 2 * (not refused)
+        assert bool(re.search(r'<a class="button" id="restart"[^>]* hidden download>', page)) is refused
+
+
 def test_what_the_cause_asks_for_comes_before_the_steps(browser: TestClient, view: View):
     """It goes before all that is to be done after any alarm, and what is to be done before why."""
     view.note(replace(view.alarms[0], cause="spindle", because=("its line is gone",)))
@@ -125,7 +150,7 @@ def test_the_stream_ends_with_the_run(browser: TestClient, view: View):
     assert answer.headers["content-type"].startswith("text/event-stream")
     (message,) = answer.text.strip().split("\n\n")
     told = json.loads(message.removeprefix("data: "))
-    assert (told["over"], told["alarms"], told["last"]["resume"]) == (True, 1, "line 5")
+    assert (told["over"], told["alarms"], told["last"]["resume"]) == (True, 1, "Carry on from line 5.")
     assert told["orders"]["now"] is None
 
 
