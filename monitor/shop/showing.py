@@ -2,6 +2,7 @@
 
 import json
 import sys
+import textwrap
 import time
 from collections.abc import Mapping
 from contextlib import AbstractContextManager, ExitStack, nullcontext
@@ -241,12 +242,19 @@ class _Board:
         """Draw the machines, if it is time to."""
         if time.monotonic() >= self._due:
             self._due = time.monotonic() + _DRAW
-            room = self._live.console.height
-            self._live.update(picture(self._shop, rows, trouble, room, self.foot), refresh=True)
+            width, room = self._live.console.size
+            drawn = picture(self._shop, rows, trouble, room, self.foot, width=width)
+            self._live.update(drawn, refresh=True)
 
 
-def picture(shop: Shop, rows: list[Row], trouble: str, lines: int = 1000, foot: str = "") -> "RenderableType":
-    """Return the machines as a table, as many as there is room for on so many lines, and a foot below."""
+def picture(  # noqa: PLR0913 - what is shown, and the window's size
+    shop: Shop, rows: list[Row], trouble: str, lines: int = 1000, foot: str = "", *, width: int = 1000
+) -> "RenderableType":
+    """
+    Return the machines as a table, as many as there is room for on so many lines, and a foot below.
+
+    Of the foot no more than its first line takes room from a machine.
+    """
     from rich.console import Group  # noqa: PLC0415 - loads slowly
     from rich.table import Table  # noqa: PLC0415
     from rich.text import Text  # noqa: PLC0415
@@ -255,7 +263,9 @@ def picture(shop: Shop, rows: list[Row], trouble: str, lines: int = 1000, foot: 
     table.add_column(no_wrap=True)
     table.add_column(no_wrap=True)
     table.add_column(no_wrap=True, overflow="ellipsis", ratio=1)
-    room = lines - 4 - len(foot.splitlines())
+    below = Text.from_ansi(foot)
+    brief = [*below.plain.splitlines()[:1], *[_NO_CODE] * ("\n" in foot)]
+    room = lines - 4 - _rows(brief, width)
     shown = 0
     for row in rows:
         name, word, *told = cells(row)
@@ -277,5 +287,15 @@ def picture(shop: Shop, rows: list[Row], trouble: str, lines: int = 1000, foot: 
         parts.append(Text(f"... and {len(rows) - shown} more, for which there is no room", "bold"))
     parts.append(Text("Ctrl-C ends it. A monitor is no safety device: stay at the machine."))
     if foot:
-        parts.append(Text.from_ansi(foot))
+        more = _rows(below.plain.splitlines(), width) - _rows(brief, width)
+        parts.append(below if more <= room else Text("\n".join(brief)))
     return Group(*parts)
+
+
+# Stands for all of a foot but its first line.
+_NO_CODE = "A larger window shows a code for a phone's camera here."
+
+
+def _rows(lines: list[str], width: int) -> int:
+    """Return how many rows of a window lines take."""
+    return sum(max(1, len(textwrap.wrap(line, width))) for line in lines)

@@ -2,17 +2,21 @@
 
 import json
 import random
+from types import SimpleNamespace
 
 import pytest
+from rich.console import Console
 from starlette.testclient import TestClient
 
 from analysis.events import Alarm, Checked, Deaf, Event, PartVerdict, Place, ResumeLine, Summary, to_dict
 from monitor.page.guard import Door, Guard
+from monitor.page.serving import shown
+from monitor.sharing import Sharing
 from monitor.shop.address import Shop
 from monitor.shop.machines import Machines
 from monitor.shop.messages import MOST_BYTES
 from monitor.shop.page import shop_app
-from monitor.shop.showing import Seen, cells, news_text
+from monitor.shop.showing import Seen, cells, news_text, picture
 
 
 def event(seq: int, *, run: str = "r", late: bool = False) -> bytes:
@@ -97,6 +101,25 @@ def test_the_last_will_of_an_earlier_run_says_nothing_of_the_next():
     assert machines.rows(0.0)[0].word == "gone"
     machines.take("m/state", state(0, run="new", word="ended"), 0.0)
     assert machines.rows(100.0)[0].word == "ended"
+
+
+@pytest.mark.parametrize(("height", "code"), [(24, False), (60, True)])
+def test_the_address_of_a_shared_page_takes_no_machine_its_room(height: int, *, code: bool):
+    """Its code for a phone's camera fills an ordinary window: it is there where all machines are."""
+    machines = Machines()
+    for name, word in (("east", "alarm"), ("west", "listen")):
+        machines.take(f"{name}/state", state(0, word=word).replace(b'"m"', f'"{name}"'.encode()), 0.0)
+    there = SimpleNamespace(address="http://192.168.178.23:43211/Ab3dEf6hIj9lMn2pQr5tUv8x/")
+    foot = shown(there, "", Sharing(share=True))  # type: ignore[arg-type]
+    console = Console(width=80, height=height, color_system=None)
+    drawn = picture(Shop("broker", "east"), machines.rows(0.0), "", height, foot, width=80)
+    lines = console.render_lines(drawn)
+    told = ["".join(piece.text for piece in line) for line in lines]
+    assert len(told) <= height
+    assert [">>> ALARM <<<" in line for line in told].count(True) == 1
+    assert any(line.startswith(" west") for line in told)
+    assert any(line.startswith("The page: http://") for line in told)
+    assert any("█" in line for line in told) is code
 
 
 def test_a_run_that_broke_off_is_to_be_looked_at():
