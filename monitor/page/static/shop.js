@@ -1,7 +1,7 @@
 // Looks every second what the machines say, and says when it has lost touch.
-const STALE = 3000;
+const STALE = 3000; // ms by a clock that nobody sets
 const lost = document.getElementById("lost");
-let heard = Date.now();
+let heard = performance.now();
 
 async function look() {
   try {
@@ -11,12 +11,12 @@ async function look() {
     const main = document.getElementById("main");
     main.replaceChildren(...fresh.getElementById("main").childNodes);
     document.title = fresh.title;
-    heard = Date.now();
+    heard = performance.now();
   } catch {
     // That nothing comes is shown below.
   }
   setTimeout(look, 1000);
 }
 
-setInterval(() => { lost.hidden = Date.now() - heard < STALE; }, 500);
+setInterval(() => { lost.hidden = performance.now() - heard < STALE; }, 500);
 look();

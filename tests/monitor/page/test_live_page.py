@@ -35,6 +35,7 @@ from monitor.listening import ears_for
 from monitor.page.beside import live_app, page_beside
 from monitor.page.guard import Door, Guard
 from monitor.page.live import Live
+from monitor.page.rendering import STATIC
 from monitor.page.view import View
 from monitor.screen import Screen
 from monitor.sharing import Job, Sharing
@@ -118,6 +119,14 @@ def test_where_no_restart_program_can_be_made_the_page_says_why(browser: TestCli
         assert page.count("There is no restart from line 5: its unit is not said.") == 2 * refused
         assert page.count("Carry on from line 5.") == 2 * (not refused)
         assert bool(re.search(r'<a class="button" id="restart"[^>]* hidden download>', page)) is refused
+
+
+@pytest.mark.parametrize("script", ["live.js", "shop.js"])
+def test_that_a_page_has_lost_touch_is_told_by_a_clock_that_nobody_sets(script: str):
+    """By the clock on the wall, set back an hour, what is old would look new for as long."""
+    text = (STATIC / script).read_text(encoding="utf-8")
+    assert "performance.now() - heard < STALE" in text
+    assert "Date" not in text
 
 
 def test_what_the_cause_asks_for_comes_before_the_steps(browser: TestClient, view: View):
