@@ -211,8 +211,12 @@ class Stopped(FakeMicrophone):
 
 @pytest.fixture
 def heeded() -> Iterator[None]:
-    """Let this process heed Ctrl-C and a terminal that closes: tests that run in the background would not."""
-    usual = {signal.SIGINT: signal.default_int_handler, signal.SIGHUP: signal.SIG_DFL}
+    """Let this process heed what ends it from a terminal: tests that run in the background would not."""
+    usual = {
+        signal.SIGINT: signal.default_int_handler,
+        signal.SIGHUP: signal.SIG_DFL,
+        signal.SIGQUIT: signal.SIG_DFL,
+    }
     before = {which: signal.signal(which, handler) for which, handler in usual.items()}
     yield
     for which, handler in before.items():
