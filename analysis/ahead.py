@@ -11,7 +11,7 @@ from analysis.locate import Plan
 AHEAD = 20
 """A controller reads this many lines ahead of the one that it executes, and some tell what they read."""
 
-# How a line that has an N-word begins (NISTIR 6556, 3.3.2).
+# How a line that has an N-word begins (NISTIR 6556, 3.3.2), but for blanks within its number.
 _WORD = re.compile(r"\s*(?:/\d?\s*)?[Nn]\s*(\d+)(?![\d.])")
 # A cut at half the feed takes twice as long; so many seconds are nothing to wonder at, and so many where
 # nobody knows how long a line takes.

@@ -34,7 +34,7 @@ class Place:
     first, last
         Earliest and latest line it may be.
     source
-        Where this was taken from: ``clock``, ``sound``, ``lines`` or ``mark``.
+        Where this was taken from: ``sound``, ``lines`` from outside, or ``clock`` (by `ClockLocator` alone).
     """
 
     file: int
@@ -137,8 +137,8 @@ class Checked:
     at
         s from the first sample.
     against
-        With what: ``before`` (this run's own good sound from before an alarm), ``reference`` (cuts that were
-        accepted), or ``physics`` (what a tight bit cannot have) where there is no reference.
+        With what: ``before`` (this run's own good sound from before the bit was tightened), ``reference``
+        (cuts that were accepted), or ``physics`` (what a tight bit cannot have) where there is no reference.
     verdict
         Whether the bit is tight.
     because

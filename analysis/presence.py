@@ -221,7 +221,7 @@ class Presence:
         fall = max(level - self._settled_level, teeth - self._settled_teeth)
         higher, lower = rise > self._rules.step, fall < -self._rules.drop
         self._aside = self._aside + 1 if lower or higher else 0
-        # A bang is louder too, but not for long; the watcher passes over as much.
+        # A bang is louder too, but not for long.
         if self._aside * self._seconds < (_LONGEST_BANG if higher else 0.3):
             return
         self.assumed = False

@@ -1,4 +1,4 @@
-"""How fast a spindle truly turns beside what it was set to, learned from what is heard to cut."""
+"""How fast a spindle truly turns, learned from what cuts: beside what was set, or where nobody set it."""
 
 from collections import Counter
 

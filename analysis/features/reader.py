@@ -24,7 +24,10 @@ TURNS = np.array([1.0, 0.5, 1.5])
 
 class FeatureReader:
     """
-    Turns windows into rows; remembers the speed and the lines heard in the last few, and nothing else.
+    Turns windows into rows.
+
+    Of the windows before it remembers the speed, what is smoothed over the last few (lines, swell, tones),
+    and the last one's envelope, and nothing else.
 
     Parameters
     ----------

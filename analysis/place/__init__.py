@@ -7,6 +7,7 @@ The place in the program by sound: a filter over the program's own clock and the
     paces    how the place moves from cell to cell, for every pace that is thought possible
     levels   what air and cut sound like, learned on the way by every place that is thought possible
     grid     the filter: a probability for each cell and pace, and the way back over the last seconds
+    silences for how long the program cuts nothing, and where
     marks    what was passed over, heard being cut, suspect
     locator  rows in, places out
     clock    the same by a plain clock, to be measured against

@@ -20,7 +20,8 @@ The names of the journal's events that say that another bit cuts from here on, t
 trouble that is no deafness.
 """
 
-# The packages within `analysis` that decide nothing.
+# Packages within `analysis` that decide nothing. Nor do others, as `contents`: where a change of these is
+# taken for one of the hearing, that says too much and never too little.
 _NOT_HEARING = ("figures", "tuning")
 
 # So late, s, runs of old noted the bit that cut from the beginning: once the first block of sound was heard.

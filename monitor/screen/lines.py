@@ -1,4 +1,4 @@
-"""One line on the terminal that shows what is being heard now."""
+"""Plain lines: what happens, and on a terminal, below it, one line that shows what is being heard now."""
 
 import shutil
 from typing import Self, TextIO
