@@ -284,7 +284,7 @@ class Listener:
 
     def mark(self, line: int) -> list[Event]:
         """
-        Take in that a line of the file is being cut now; return what is to be said of it.
+        Take in that a line of the file is being cut now; return what is to be said of it, which is nothing.
 
         As long as no cut is heard since the bit was tightened it is the one with which it will go on.
 
@@ -327,7 +327,7 @@ class Listener:
         )
 
     def _take(self, rows: Rows, at: list[float], events: list[Event]) -> list[tuple[float, ...]]:
-        """Let the rows decide one after another, until the bit changes; return what `COLUMNS` ends with."""
+        """Let rows decide one by one, until the bit changes or has stood; return what `COLUMNS` ends with."""
         judged: list[tuple[float, ...]] = []
         for index in range(len(rows)):
             first = self._row * self._hop

@@ -1,13 +1,13 @@
 """
 Rows in, events out: the state machine that decides.
 
-``settle`` (no steady cut yet), ``learn`` (the baseline's first seconds), ``listen`` (comparing),
-``uneasy`` (a change is building, or physics doubts the bit), ``alarm`` (a change is certain), ``deaf``
-(nothing usable is heard).
+``settle`` (no steady cut, or none that can be compared: covered, unlike what was learned, or of a speed that
+is not known), ``learn`` (the baseline's first seconds), ``listen`` (comparing), ``uneasy`` (a change is
+building, or the bit is in doubt), ``alarm`` (a change is certain), ``deaf`` (nothing usable is heard).
 
 The baseline is frozen once learned. An alarm ends when the sound is again as the baseline was, when a person
-says so, or when the spindle has stood since and another bit cuts: never because the watcher got used to the
-fault, nor because it is thought now that another bit turns.
+says so, or when the spindle has stood since and another bit cuts (any, where no good sound is proved): never
+because the watcher got used to the fault, nor because it is thought now that another bit turns.
 """
 
 import math
@@ -48,7 +48,7 @@ from analysis.since_alarm import STOOD, SinceAlarm
 @dataclass(frozen=True)
 class Settings:
     """
-    What the user may set.
+    When it alarms and when that is over: the user sets the bearable false alarms, and has the factor tuned.
 
     Attributes
     ----------
