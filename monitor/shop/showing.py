@@ -253,7 +253,7 @@ def picture(  # noqa: PLR0913 - what is shown, and the window's size
     """
     Return the machines as a table, as many as there is room for on so many lines, and a foot below.
 
-    Of the foot no more than its first line takes room from a machine.
+    Of the foot no more than its first line takes room from a machine; where room ends its code goes first.
     """
     from rich.console import Group  # noqa: PLC0415 - loads slowly
     from rich.table import Table  # noqa: PLC0415
@@ -264,7 +264,8 @@ def picture(  # noqa: PLR0913 - what is shown, and the window's size
     table.add_column(no_wrap=True)
     table.add_column(no_wrap=True, overflow="ellipsis", ratio=1)
     below = Text.from_ansi(foot)
-    brief = [*below.plain.splitlines()[:1], *[_NO_CODE] * ("\n" in foot)]
+    whole = below.plain.splitlines()
+    brief = [*whole[:1], *[_NO_CODE] * (len(whole) > 1)]
     room = lines - 4 - _rows(brief, width)
     shown = 0
     for row in rows:
@@ -287,12 +288,15 @@ def picture(  # noqa: PLR0913 - what is shown, and the window's size
         parts.append(Text(f"... and {len(rows) - shown} more, for which there is no room", "bold"))
     parts.append(Text("Ctrl-C ends it. A monitor is no safety device: stay at the machine."))
     if foot:
-        more = _rows(below.plain.splitlines(), width) - _rows(brief, width)
-        parts.append(below if more <= room else Text("\n".join(brief)))
+        spare = room + _rows(brief, width)
+        words = [*(line for line in whole if not _CODE.intersection(line)), _NO_CODE]
+        fits = words if _rows(words, width) <= spare else brief
+        parts.append(below if _rows(whole, width) <= spare else Text("\n".join(fits)))
     return Group(*parts)
 
 
-# Stands for all of a foot but its first line.
+# What a code for a phone's camera is drawn with, and what stands for it where there is no room.
+_CODE = frozenset("\u2588\u2580\u2584")
 _NO_CODE = "A larger window shows a code for a phone's camera here."
 
 

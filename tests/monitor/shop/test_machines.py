@@ -103,8 +103,10 @@ def test_the_last_will_of_an_earlier_run_says_nothing_of_the_next():
     assert machines.rows(100.0)[0].word == "ended"
 
 
-@pytest.mark.parametrize(("height", "code"), [(24, False), (60, True)])
-def test_the_address_of_a_shared_page_takes_no_machine_its_room(height: int, *, code: bool):
+@pytest.mark.parametrize(
+    ("height", "caution", "code"), [(10, False, False), (24, True, False), (60, True, True)]
+)
+def test_the_address_of_a_shared_page_takes_no_machine_its_room(height: int, *, caution: bool, code: bool):
     """Its code for a phone's camera fills an ordinary window: it is there where all machines are."""
     machines = Machines()
     for name, word in (("east", "alarm"), ("west", "listen")):
@@ -119,6 +121,7 @@ def test_the_address_of_a_shared_page_takes_no_machine_its_room(height: int, *, 
     assert [">>> ALARM <<<" in line for line in told].count(True) == 1
     assert any(line.startswith(" west") for line in told)
     assert any(line.startswith("The page: http://") for line in told)
+    assert any("unencrypted" in line for line in told) is caution
     assert any("█" in line for line in told) is code
 
 
