@@ -338,10 +338,8 @@ class FedLocator:
         place = self.place(event.onset)
         if self._plan is None:
             return replace(event, line=place)
-        if self._told(event.onset) is None:
+        if place is None or self._told(event.onset) is None:
             return event
-        if place is None:
-            return replace(event, line=None, resume=None)
         if self._plan.repeats and event.resume and self._is_told_by_sound(event.onset):
             return replace(event, line=place)
         # A weak change is noticed late: what was cut shortly before is cut again.

@@ -731,8 +731,8 @@ class Watcher:
         if not self._alarmed and self._comparison.has_faded:
             return self._alarm(at, colour=True)
         if self._alarmed:
-            is_good = self.score < GOOD and self._others.found is None and self._may_be_good
-            is_good = is_good and not self._is_as_found
+            is_calm = self.score < GOOD and self._others.found is None
+            is_good = is_calm and self._may_be_good and not self._is_as_found
             self._good = self._good + 1 if is_good else 0
             self._alarmed = self._good * self._seconds < self._settings.forget
         return None
@@ -743,8 +743,8 @@ class Watcher:
         Whether a bit that a check has found loose still sounds so: nearer to that than to the good sound.
 
         A check counts all signs by themselves, the sums runout hardly without half orders or rocking: by them
-        alone it would soon be over. Asked of all signs that had risen a third as much as the
-        most, or more: of that one alone another kind of cut may show nothing, as of the swell straight down.
+        alone it would soon be over. Asked of all signs that had risen more than a third as much as the most:
+        of that one alone another kind of cut may show nothing, as of the swell straight down.
         """
         if self._tight is None or not self._now:
             return False

@@ -45,17 +45,19 @@ class Bits:
 
         On a line with other words than T, M5 and M6 it is of these, and what stood before is of others.
         """
-        text, bare = _text(block), not block.words and not block.g and not block.m
-        if listed := _NAMES.match(text):
-            number, text = int(listed[1]), text[listed.end() :]
+        others = block.g or block.words.keys() - {"T"} or any(word.value not in (5, 6) for word in block.m)
+        if others:
+            self._comment = ""
+        if not block.comments:
+            return
+        number, text = _named(_text(block))
+        if number is not None:
             self.names[number] = self.names.get(number) or text
-            text = ""
-        elif self._waiting is not None and bare:
+            return
+        if self._waiting is not None and not (others or block.words or block.m):
             self.names[self._waiting] = self.names[self._waiting] or text
-        only_bits = (
-            block.words.keys() <= {"T"} and not block.g and all(word.value in (5, 6) for word in block.m)
-        )
-        self._comment = (text or self._comment) if only_bits else ""
+        if not others:
+            self._comment = text or self._comment
 
     def forget(self) -> None:
         """Let go of comments: the bit has moved since, so they belong to something else."""
@@ -87,15 +89,18 @@ class Bits:
         )
 
     def _name(self, bit: int, block: Block) -> None:
-        own = _text(block)
-        listed = _NAMES.match(own)
-        if listed:
-            own = own[listed.end() :] if int(listed[1]) == bit else ""
-        if own and bit not in self._beside:
+        number, own = _named(_text(block))
+        if own and number in (None, bit) and bit not in self._beside:
             self._beside.add(bit)
             self.names[bit] = own
         self.names[bit] = self.names.get(bit) or self._comment
         self._comment, self._waiting = "", bit
+
+
+def _named(comment: str) -> tuple[int | None, str]:
+    """Return the number of the bit that a comment names, if any, and what it says."""
+    found = _NAMES.match(comment)
+    return (int(found[1]), comment[found.end() :]) if found else (None, comment)
 
 
 def _text(block: Block) -> str:

@@ -387,7 +387,7 @@ def _with_what_follows(run: Interpreter, stand: _Stand) -> _Stand:
     carriage = run.carriage
     used = stand.state.offset_used or carriage.offset_set
     stated = stand.state.stated | (run.stated - _KNOWN_ONCE_STATED)
-    state = replace(stand.state, stated=frozenset(stated), offset_used=used)
+    state = replace(stand.state, stated=stated, offset_used=used)
     return replace(stand, state=state, moved_later=carriage.origin_line * (carriage.origins > stand.origins))
 
 
