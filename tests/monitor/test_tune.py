@@ -27,7 +27,7 @@ def kept(chipsong: Command, home: Path) -> tuple[str, str]:
     for name in ("tight_outline", "slip_outline"):
         program = SHIPPED / f"{name}.ngc"
         chipsong("replay", SHIPPED / f"{name}.flac", "--program", program, "--bit", "comp", "--keep")
-    slip, tight = sorted(run.id for run in runs(home))
+    tight, slip = sorted((run.id for run in runs(home)), key=lambda name: "slip" in name)
     return tight, slip
 
 
