@@ -195,7 +195,7 @@ class Watcher:
         self._covered = 0.0
         self._bit = 0
         self._said: State | None = None
-        self._why_deaf = ""
+        self._why_deaf = self._why_alarmed = ""
         self._because = "learning how this cut sounds"
         self.because = ""
         self._alarmed = self._unproved = False
@@ -229,11 +229,9 @@ class Watcher:
             alarm = self._look_for_slip(moment) or self._hear_others(moment)
         events.extend(self._found)
         self._found.clear()
-        self.state, because = self._judge(moment, health)
         if alarm is not None:
-            self.because = alarm.because[0]
-        elif self.state != "alarm" or self._said != "alarm":
-            self.because = because
+            self._why_alarmed = alarm.because[0]
+        self.state, self.because = self._judge(moment, health)
         if self.state != self._said:
             self._said = self.state
             events.append(StateChange(at, self.state, self.because))
@@ -407,6 +405,7 @@ class Watcher:
                 self._covered = self._unlike = 0.0
                 if not self._alarmed:
                     self._comparison.stood()
+                    self.score = self._comparison.score
             self._stands = 0.0
 
     def _set(self, settings: Settings) -> None:
@@ -802,7 +801,7 @@ class Watcher:
             self._why_deaf = health.reason if self.state != "deaf" else self._why_deaf
             return "deaf", self._why_deaf
         if self._alarmed:
-            return "alarm", "the sound has changed"
+            return "alarm", self._why_alarmed
         if moment.phase is Phase.OFF or moment.context.either:
             return "settle", self._unheard(moment)
         if self._covered > _COVERED_LONG or (self.state == "settle" and self._covered > 0.5 * _COVERED_LONG):

@@ -184,11 +184,14 @@ def test_the_reason_for_a_state_is_of_now():
 
 
 def test_the_reason_for_an_alarm_is_that_for_which_it_began():
-    """It stays while the alarm lasts, but for deafness, which has its own."""
+    """It stays while the alarm lasts, but for deafness, which has its own, and after it."""
     cut = LEARNED.copy().hear(2.0, **SLIP)
     (alarm,) = cut.alarms
     assert cut.hear(1.0, **SLIP).watcher.because == alarm.because[0]
     assert cut.hear(2.0, trouble="muted").watcher.because == "muted"
+    cut.hear(2.0, **SLIP)
+    assert isinstance(cut.events[-1], StateChange)
+    assert cut.events[-1].because == cut.watcher.because == alarm.because[0]
 
 
 def test_settle_learn_listen():
@@ -1680,3 +1683,13 @@ def test_a_doubt_stands_though_physics_has_nothing_against_another_kind_of_cut(*
     cut.hear(4.0, context=down, modulation=-8.0)
     assert (1, "down") in cut.watcher.baselines
     assert (checks(cut), cut.watcher.state) == (before, "uneasy")
+
+
+def test_what_was_building_before_the_spindle_stood_is_not_building_in_the_air():
+    """Nothing of it adds up with what comes after, so neither is it told."""
+    cut = LEARNED.copy()
+    while not 0.5 < cut.watcher.score < 1.0:
+        cut.rows(1, **dict.fromkeys(SIGN_NAMES, 9.0))
+    assert cut.alarms == []
+    cut.hear(8.0, phase=Phase.OFF).air(1.0)
+    assert (cut.watcher.score, cut.watcher.state) == (0.0, "listen")
