@@ -156,6 +156,8 @@ class Watcher:
         # Bits that were tightened and are to be spoken of whatever is found.
         self._promised: set[int] = set()
         self._learned_at: dict[tuple[int, str], tuple[float, float]] = {}
+        # What is normal by a reference, and not by what was heard in this run.
+        self._lent: dict[tuple[int, str], Known] = {}
         self._references = references
         self.score = 0.0
         self._seconds = seconds
@@ -568,12 +570,12 @@ class Watcher:
         if key in self.baselines and key[0] not in self._rechecks:
             self._keep_at_another_speed(key, result, moment.context.asked)
             return None
-        return self._check(key, result, heard[0].middle, moment.at)
+        return self._check(key, result, heard[0].middle, moment)
 
-    def _check(self, key: tuple[int, str], fresh: Baseline, since: float, at: float) -> Alarm | None:
+    def _check(self, key: tuple[int, str], fresh: Baseline, since: float, moment: Moment) -> Alarm | None:
         """Freeze a fresh baseline, unless what is known of this bit speaks against it."""
-        rechecking = key[0] in self._rechecks
-        against, known, found = self._find(key, fresh)
+        at, rechecking = moment.at, key[0] in self._rechecks
+        against, known, found = self._find(key, fresh, moment.context)
         if found.verdict != "tight" and self._is_accepted(key[0], fresh):
             self._freeze(key, fresh, since, at)
             return None
@@ -599,16 +601,25 @@ class Watcher:
 
     def _says_nothing_of_doubt(self, bit: int, against: Against, verdict: Tightness) -> bool:
         """
-        Return whether a bit in doubt stays so though physics has nothing against another kind of its cuts.
+        Return whether a doubt of a bit stands whatever physics finds of another kind of its cuts.
 
-        Straight down the hiss hardly swells, of a loose bit either. One that was tightened is asked anew.
+        Straight down the hiss hardly swells, of a loose bit either; and one that is in doubt since it was
+        tightened was good before. One that was tightened is asked anew.
         """
-        stands = bit in self._unproven and bit not in self._rechecks | self._promised
-        return stands and (against, verdict) == ("physics", "tight")
+        stands = self._unproven.get(bit)
+        if stands is None or bit in self._rechecks | self._promised or against != "physics":
+            return False
+        return verdict == "tight" or stands.against == "before"
 
     def _freeze(self, key: tuple[int, str], fresh: Baseline, since: float, at: float) -> None:
-        self.baselines[key], self._learned_at[key] = fresh, (since, at)
         self._most.clear()
+        before = self.baselines.get(key, fresh)
+        if not turns_alike(fresh.normal, before.normal, _ONE_SPEED):
+            others = self._at_other_speeds.get(key, [])
+            kept = [each for each in others if not turns_alike(fresh.normal, each.normal, _ONE_SPEED)]
+            self._at_other_speeds[key] = [*kept, fresh]
+            return
+        self.baselines[key], self._learned_at[key] = fresh, (since, at)
         # What is known of one family is worth more than of both.
         both = (key[0], MIXED)
         if key != both and both in self.baselines:
@@ -632,21 +643,53 @@ class Watcher:
         """
         known = self.baselines[key]
         found = compare(fresh, Known.of([known]), self._correlation)
-        if found.verdict == "doubtful" and asked is not None and _is_asked(fresh, known, asked):
+        if found.verdict == "doubtful" and _is_asked(fresh, known, asked):
             found = doubt(fresh, self._correlation)
-        kept = self._at_other_speeds if found.verdict == "tight" else self._doubted
+        is_good = found.verdict == "tight" or self._is_accepted(key[0], fresh)
+        kept = self._at_other_speeds if is_good else self._doubted
         kept.setdefault(key, []).append(fresh)
         self._most.clear()
 
-    def _find(self, key: tuple[int, str], fresh: Baseline) -> tuple[Against, Known | None, Finding]:
-        good = self.baselines.get(key) or self._main(key[0])
-        if key[0] in self._rechecks and good is not None:
-            before = Known.of([good])
-            return "before", before, compare(fresh, before, self._correlation)
+    def _find(
+        self, key: tuple[int, str], fresh: Baseline, context: Context
+    ) -> tuple[Against, Known | None, Finding]:
+        physics = doubt(fresh, self._correlation)
+        if key[0] in self._rechecks and self._main(key[0]) is not None:
+            against, good, is_like = self._best_known(key, fresh.normal, context)
+            found = compare(fresh, good, self._correlation)
+            # At another speed that is asked for runout may be another.
+            is_asked = found.verdict == "doubtful" and _is_asked(fresh, good.baseline, context.asked)
+            if is_asked and physics.verdict == "tight":
+                return "physics", None, physics
+            # What another kind of cut may have more, a loose bit may have, too.
+            if not is_like and (found.verdict, physics.verdict) == ("tight", "doubtful"):
+                found = physics
+            return against, good, found
         known = known_of(self._references.get(key[0]), key[1])
         if known is not None:
             return "reference", known, compare(fresh, known, self._correlation)
-        return "physics", None, doubt(fresh, self._correlation)
+        return "physics", None, physics
+
+    def _best_known(
+        self, key: tuple[int, str], sample: Sample, context: Context
+    ) -> tuple[Against, Known, bool]:
+        """
+        Return what a bit was like when it was good, whose that is, and whether it is of this kind of cut.
+
+        Best is what turns as fast, of this kind if there is; of another, with as much more as that may make.
+        """
+        keys = sorted((each for each in self.baselines if each[0] == key[0]), key=lambda each: each != key)
+        alike = ((each, self._like_it(each, sample)) for each in keys)
+        first = keys[0], self.baselines[keys[0]]
+        of, good = next(((each, found) for each, found in alike if found is not None), first)
+        lent = self._lent.get(of)
+        is_lent = lent is not None and lent.baseline is good
+        known = lent if is_lent else Known.of([good])
+        if of != key:
+            plain = np.maximum(good.normal.plain, TRUE_ENOUGH) + margins(context, like=False)
+            normal = replace(known.baseline.normal, plain=plain)
+            known = replace(known, baseline=replace(known.baseline, normal=normal))
+        return "reference" if is_lent else "before", known, of == key
 
     def _refuse(  # noqa: PLR0913 - all that is known of it
         self,
@@ -665,11 +708,14 @@ class Watcher:
         self._now.append(fresh.normal.plain)
         tight = np.maximum(known.baseline.normal.plain, TRUE_ENOUGH)
         self._risen = fresh.normal.plain - tight
-        self.baselines.setdefault(key, known.baseline)
-        self._most.clear()
-        self._learned_at.setdefault(key, (since, at))
-        self._first.over(key[0])
         rechecked = key[0] in self._rechecks
+        if not rechecked:
+            # A dial is not set twice to quite the same.
+            normal = replace(known.baseline.normal, speed=fresh.normal.speed)
+            self._lent[key] = replace(known, baseline=replace(known.baseline, normal=normal))
+            self.baselines[key], self._learned_at[key] = self._lent[key].baseline, (since, at)
+            self._most.clear()
+        self._first.over(key[0])
         good_until = since if rechecked else min(since, self._first.good_until(key[0]))
         self._rechecks.discard(key[0])
         self._raise()
@@ -837,7 +883,7 @@ class Watcher:
         if moment.phase is Phase.AIR and not self._has_begun(moment):
             return "settle", f"nothing is being cut yet, {heard}"
         rechecking = moment.context.bit in self._rechecks
-        because = "comparing with the good sound from before" if rechecking else self._because
+        because = "comparing with the good sound" if rechecking else self._because
         return "learn", f"{because}, {heard}"
 
     def _has_begun(self, moment: Moment) -> bool:
@@ -863,7 +909,9 @@ def _unclear(speeds: tuple[float, ...]) -> str:
     return f"place and sound do not tell whether the bit turns at {told} rpm: nothing can be compared"
 
 
-def _is_asked(fresh: Baseline, known: Baseline, asked: tuple[float, float]) -> bool:
-    """Return whether what is asked for, rpm, is far nearer to the fresh speed than to the known one."""
+def _is_asked(fresh: Baseline, known: Baseline, asked: tuple[float, float] | None) -> bool:
+    """Return whether another speed than the known one is asked for, rpm, and the fresh one is far nearer."""
+    if asked is None or turns_alike(fresh.normal, known.normal, _ONE_SPEED):
+        return False
     off = [abs(math.log(60.0 * each.normal.speed / asked[0])) for each in (fresh, known)]
     return asked[0] == asked[1] and off[0] < 0.5 * off[1]

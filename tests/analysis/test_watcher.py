@@ -1685,6 +1685,102 @@ def test_a_doubt_stands_though_physics_has_nothing_against_another_kind_of_cut(*
     assert (checks(cut), cut.watcher.state) == (before, "uneasy")
 
 
+# Which good sound a tightened bit is compared with
+
+DOWN, SIDEWAYS = (Context(1, kind, told=True) for kind in FAMILIES)
+
+
+def tightened_after(cut: Cut, context: Context, **moved: float) -> Cut:
+    """Let the bit come loose and be tightened; then the spindle starts again, for another kind of cut."""
+    cut.hear(2.0, context=context, **moved, **{name: 20.0 for name in SIGN_NAMES if name not in moved})
+    assert cut.alarms
+    cut.events += cut.watcher.tightened(cut.at)
+    return cut.hear(6.0, phase=Phase.OFF, context=context)
+
+
+@pytest.mark.parametrize(("known", "cuts"), [(DOWN, SIDEWAYS), (SIDEWAYS, DOWN)])
+def test_a_tightened_bit_is_compared_with_another_kind_of_cut_at_its_margins(known: Context, cuts: Context):
+    """As far as cuts differ it is tight, and learned; what is far beyond is loose; physics may doubt."""
+    before = tightened_after(Cut(normal=TIGHT).hear(6.0, context=known), known)
+    differs = dict(zip(SIGN_NAMES, (UNLIKE[cuts.kind] * [1, 1, 0, 1, 0]).tolist(), strict=True))
+    tight = before.copy().hear(4.0, context=cuts, **differs)
+    assert checks(tight) == [("before", "tight")]
+    assert (tight.watcher.state, (1, cuts.kind) in tight.watcher.baselines) == ("listen", True)
+    loose = before.copy().hear(33.0, context=cuts, **SLIP)
+    assert checks(loose) == [("before", "loose")]
+    assert (loose.watcher.state, set(loose.watcher.baselines)) == ("alarm", {(1, known.kind)})
+    assert loose.hear(10.0, context=cuts, **differs).watcher.state == "listen"
+    rocks = before.hear(10.0, context=cuts, half=4.0, rocking=5.0)
+    assert checks(rocks) == [("before", "doubtful")]
+    assert "since it was tightened" in rocks.watcher.because
+
+
+FAST, SLOW = (
+    dataclasses.replace(SIDEWAYS, asked=(60.0 * speed, 60.0 * speed)) for speed in (NORMAL.speed, 200.0)
+)
+SLOWER = {"speed": 200.0 - NORMAL.speed}
+# Runout is another at each speed, of a tight bit too.
+THERE = SLOWER | {"spindle": 5.0, "modulation": 5.0}
+
+
+def test_a_tightened_bit_is_compared_with_its_good_sound_at_the_speed_that_it_turns_at():
+    """As it was there it is tight, and what is known of the other speed stays known."""
+    cut = Cut().hear(6.0, context=FAST).hear(6.0, context=SLOW, **THERE)
+    cut = tightened_after(cut, SLOW, **SLOWER)
+    loose = cut.copy().hear(4.0, context=SLOW, **SLOWER | dict.fromkeys(SIGN_NAMES, 10.0))
+    assert checks(loose) == [("before", "loose")]
+    cut.hear(4.0, context=SLOW, **THERE)
+    assert (checks(cut), cut.watcher.state) == ([("before", "tight")], "listen")
+    assert cut.watcher.baselines[1, "across"].normal.speed == NORMAL.speed
+    assert cut.hear(1.0, context=FAST).watcher.compared
+    assert cut.hear(1.0, context=SLOW, **THERE).watcher.compared
+
+
+@pytest.mark.parametrize(("asked", "found"), [(SLOW, ("physics", "tight")), (FAST, ("before", "doubtful"))])
+def test_a_speed_that_is_new_to_a_tightened_bit_is_left_to_physics_if_it_is_asked_for(
+    asked: Context, found: tuple[str, str]
+):
+    """As without a tightening; where it is not, it may be another machine, or a slip that slows it down."""
+    cut = tightened_after(Cut(normal=TIGHT).hear(6.0, context=FAST), FAST)
+    assert checks(cut.hear(4.0, context=asked, **SLOWER, spindle=16.0, modulation=16.0)) == [found]
+    assert cut.watcher.baselines[1, "across"].normal.speed == NORMAL.speed
+
+
+# A dial that is set twice is seldom set to quite the same.
+DIAL = {"speed": 0.03 * NORMAL.speed}
+
+
+def test_a_dial_that_is_somewhat_off_the_references_speed_hinders_no_end_of_an_alarm():
+    """Neither by the good sound nor by a word: and what is heard then is compared."""
+    cut = cut_with_reference().hear(6.0, **DIAL, **SLIP)
+    assert checks(cut) == [("reference", "loose")]
+    assert cut.copy().hear(12.0, **DIAL).watcher.state == "listen"
+    cut.watcher.nothing(cut.at)
+    cut.hear(10.0, **DIAL, **SLIP)
+    assert (cut.watcher.state, cut.watcher.compared) == ("listen", True)
+
+
+def test_what_was_said_to_be_nothing_is_nothing_at_another_speed():
+    """As it is in another kind of cut; what is looser is not learned."""
+    cut = cut_with_reference().hear(6.0, **SLIP)
+    cut.watcher.nothing(cut.at)
+    looser = SLOWER | {name: moved + 20.0 for name, moved in SLIP.items()}
+    assert cut.copy().hear(8.0, **looser).watcher.state == "settle"
+    cut.hear(8.0, **SLOWER, **SLIP)
+    assert (cut.watcher.state, cut.watcher.compared) == ("listen", True)
+
+
+def test_a_bit_that_its_reference_found_loose_is_compared_with_that_once_it_was_tightened():
+    """The run itself knows no good sound of it; from then on it does."""
+    cut = cut_with_reference().hear(6.0, **SLIP)
+    for against in ("reference", "before"):
+        cut.events += cut.watcher.tightened(cut.at)
+        cut.hear(6.0, phase=Phase.OFF).hear(5.0)
+        assert checks(cut)[-1] == (against, "tight")
+        cut.hear(2.0, **SLIP)
+        assert cut.watcher.state == "alarm"
+
+
 def test_what_was_building_before_the_spindle_stood_is_not_building_in_the_air():
     """Nothing of it adds up with what comes after, so neither is it told."""
     cut = LEARNED.copy()
