@@ -107,6 +107,8 @@ class Announcer:
         self._now = now
         self._beat = beat
         self._state = self._change = _State(since=self._time())
+        # The alarm that lasts, also through deafness.
+        self._alarm: _State | None = None
         self._deaf: _State | None = None
         self._alive = time.monotonic()
         self._broke: Deaf | None = None
@@ -148,6 +150,9 @@ class Announcer:
         match event:
             case StateChange(_, state, because):
                 self._change = _State(state, because, self._time())
+                self._alarm = self._alarm if state in ("alarm", "deaf") else None
+                if state == "alarm":
+                    self._alarm = self._change = self._alarm or self._change
                 self._show_state()
                 return
             case Deaf(_, because):
@@ -158,7 +163,8 @@ class Announcer:
                 self._show_state()
             case Alarm():
                 because = event.because[0] if event.because else ""
-                self._state = replace(self._state, word="alarm", because=because, since=self._time())
+                self._alarm = self._change = _State("alarm", because, self._time())
+                self._show_state()
             case Summary():
                 word, because = self._how_it_ended(event)
                 self._state = replace(self._state, word=word, because=because, since=self._time())

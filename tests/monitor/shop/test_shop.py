@@ -1,5 +1,6 @@
 """Machines of a shop on a real broker: what they say arrives, whatever comes and goes."""
 
+import itertools
 import json
 import signal
 import subprocess
@@ -7,7 +8,7 @@ import sys
 import time
 from collections.abc import Callable
 from contextlib import closing
-from datetime import datetime
+from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
 import pytest
@@ -16,7 +17,7 @@ from hearing_all import HearingAll
 from paho.mqtt import publish
 from receivers import HERE, Broker, free_port, of_long_ago, people
 
-from analysis.events import Deaf, Event, Heard, PartVerdict, StateChange, Summary
+from analysis.events import Alarm, Deaf, Event, Heard, PartVerdict, StateChange, Summary
 from monitor.journal import runs
 from monitor.journal.place import DATABASE
 from monitor.journal.schema import connect
@@ -99,6 +100,27 @@ def test_what_is_heard_late_is_deaf_in_a_shop(tmp_path: Path, shop: Shop, events
     with HearingAll(shop) as all_of_it:
         assert all_of_it.until(lambda: all_of_it.word() == word)
     machine.finish(3.0)
+
+
+def test_an_alarm_that_outlasts_a_moment_of_deafness_is_told_as_what_it_is(tmp_path: Path, shop: Shop):
+    """Since when it lasts, too: whoever reads from afar must not see one that has just begun."""
+    begin, seconds = datetime(2026, 1, 1, tzinfo=UTC), itertools.count()
+    told = Machine("west wall", "run", "trays", None, tmp_path, None)
+    machine = Announcer(shop, told, lambda: begin + timedelta(seconds=next(seconds)), beat=0.2)
+    machine.finish(0.0)
+    alarm = Alarm(2.0, 1.5, "spindle", 0.8, ("it stands",), 20.0, 18.0)
+    for event in (StateChange(2.0, "alarm", "it stands"), alarm):
+        machine.tell(event)
+    before = machine._state  # noqa: SLF001 - without a broker nobody hears it
+    deaf, again = Deaf(3.0, "muted"), Heard(5.0, "sound is usable again")
+    lasts = StateChange(5.0, "alarm", "it stands")
+    for event in (deaf, StateChange(3.0, "deaf", "muted"), again, lasts):
+        machine.tell(event)
+    after = machine._state  # noqa: SLF001 - as above
+    assert (after.word, after.because, after.since) == ("alarm", "it stands", before.since)
+    for event in (StateChange(8.0, "listen", "well"), StateChange(9.0, "alarm", "it swells")):
+        machine.tell(event)
+    assert machine._state.since > before.since  # noqa: SLF001 - as above
 
 
 def test_a_listening_that_ends_against_anybodys_will_broke_off(tmp_path: Path, shop: Shop):
