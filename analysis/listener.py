@@ -254,12 +254,12 @@ class Listener:
         says nothing of an alarm before it, and that another fault than a loose bit was nothing says nothing
         of a doubt. After an alarm of a loose bit what is heard now counts as normal for this bit.
         """
-        bit, alarmed, another = self.watcher.meant, self.watcher.alarmed, self.watcher.has_another_fault
+        bit, of_alarm, another = self.watcher.meant, self.watcher.takes_back, self.watcher.has_another_fault
         said = self.watcher.nothing(self.at)
         if said and not another:
             # Whose alarm was nothing is tight, and has been since it began to be in doubt.
             self.locator.dispel(bit)
-        if said and alarmed:
+        if said and of_alarm:
             self.locator.acquit()
             self._resume = None
         return said

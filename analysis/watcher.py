@@ -200,7 +200,8 @@ class Watcher:
         self._why_deaf = self._why_alarmed = ""
         self._because = "learning how this cut sounds"
         self.because = ""
-        self._alarmed = self._unproved = False
+        # Whether nobody has said anything of the last alarm, be it over or not.
+        self._alarmed = self._unproved = self._unanswered = False
         self._accused = 0
         # For how long it has turned without cutting, s.
         self._idle = 0.0
@@ -244,11 +245,16 @@ class Watcher:
         Take in, at ``at`` s, that the person says that the alarm was nothing.
 
         As it sounds now counts as normal from here on, for this bit: else it would alarm at once again. Of
-        another fault than a loose bit it is not told again: that says nothing of a doubt of the bit.
+        another fault than a loose bit it is not told again: that says nothing of a doubt of the bit. One that
+        is over is taken back, and that is all.
         """
         bit = self.meant
+        if self.takes_back and not self._alarmed:
+            self._unanswered = False
+            return self._turn(at, self.state, "said to be nothing: the alarm that is over is taken back")
         if not (self._alarmed or bit in self._unproven):
             return []
+        self._unanswered = self._unanswered and not self._alarmed
         if self._another is not None:
             return self._bear(bit, self._another, at)
         self._unproven.pop(bit, None)
@@ -302,6 +308,7 @@ class Watcher:
         if never_good or (self._alarmed and self._unproved):
             self._forget_normal(bit)
         self._begin()
+        self._unanswered = False
         self._rechecks.discard(bit)
         if self._main(bit) is not None:
             self._rechecks.add(bit)
@@ -328,13 +335,24 @@ class Watcher:
 
     @property
     def _another(self) -> Cause | None:
-        """Which fault than a loose bit there is an alarm of."""
-        return None if not self._alarmed or self._other == "colour" else self._other
+        """Which fault than a loose bit there is an alarm of, that lasts or can be taken back."""
+        return None if not self.takes_back or self._other == "colour" else self._other
 
     @property
     def has_another_fault(self) -> bool:
         """Whether there is an alarm that tells nothing of whether the bit is tight."""
         return self._another is not None
+
+    @property
+    def takes_back(self) -> bool:
+        """
+        Whether "nothing" is said of an alarm.
+
+        Of one that lasts; or of one that is over, and that nobody has answered, of the bit that turns, unless
+        that is in doubt.
+        """
+        is_meant = self._bit == self._accused and not self._is_in_doubt(self._bit)
+        return self._alarmed or (self._unanswered and is_meant)
 
     @property
     def alarmed(self) -> bool:
@@ -419,7 +437,7 @@ class Watcher:
         """Begin to compare anew."""
         self._comparison.begin()
         self._others.begin()
-        self._alarmed, self._other = False, None
+        self._alarmed = False
         self._good = 0
         self._risen = self._lost = 0.0
         self._now.clear()
@@ -428,7 +446,8 @@ class Watcher:
 
     def _raise(self, other: Cause | Literal["colour"] | None = None, *, proved: bool = True) -> None:
         """Begin an alarm of the bit that turns; without a good sound that is ``proved`` none can end it."""
-        self._alarmed, self._other, self._good = True, other, 0
+        self._alarmed = self._unanswered = True
+        self._other, self._good = other, 0
         self._tight = None
         self._accused, self._unproved = self._bit, not proved
         self._since_alarm = SinceAlarm(self._seconds, self._accused)

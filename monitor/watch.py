@@ -349,4 +349,4 @@ def _meant(press: Press, listener: Listener) -> dict[str, Any]:
     if press.kind == "mark":
         return {}
     bit = {"bit": listener.watcher.meant}
-    return bit | {"of": ALARM if listener.watcher.alarmed else DOUBT} if press.kind == "nothing" else bit
+    return bit | {"of": ALARM if listener.watcher.takes_back else DOUBT} if press.kind == "nothing" else bit

@@ -173,15 +173,17 @@ def labels(run: Run) -> dict[int, Label]:
 
 
 def taken_back(run: Run) -> tuple[int, ...]:
-    """Return which of ``run.events()`` are alarms that a person said to be nothing while they lasted."""
+    """Return which of ``run.events()`` are alarms that a person said to be nothing while it was heard."""
     found: list[int] = []
     alarm: int | None = None
+    lasts = False
     for index, event in enumerate(run.events()):
         if event.name == "alarm":
-            alarm = index
+            alarm, lasts = index, True
         elif is_over(event):
-            alarm = None
-        elif _is_nothing(event) and alarm is not None:
+            # One that has ended by itself may be said to be nothing later.
+            alarm, lasts = alarm if event.name == "state" else None, False
+        elif _is_nothing(event, lasts=lasts) and alarm is not None:
             found.append(alarm)
     return tuple(found)
 
@@ -194,9 +196,10 @@ def is_over(event: Event) -> bool:
     return tightened or (event.name == "checked" and event.body["verdict"] == "tight")
 
 
-def _is_nothing(event: Event) -> bool:
-    """Return whether an alarm was said to be nothing, as far as the run tells that from a doubt."""
-    return event.name == PRESSED and event.body["kind"] == "nothing" and event.body.get("of", ALARM) == ALARM
+def _is_nothing(event: Event, *, lasts: bool) -> bool:
+    """Return whether an alarm was said to be nothing; where an old run does not tell, one that ``lasts``."""
+    of = event.body.get("of", ALARM if lasts else None)
+    return event.name == PRESSED and event.body["kind"] == "nothing" and of == ALARM
 
 
 def misses(run: Run) -> dict[float, Label]:

@@ -22,7 +22,7 @@ from analysis.order_spectrum import order_spectrum, window_for
 from analysis.presence import Phase
 from analysis.program import Program, find_parts
 from monitor.controls import Press
-from monitor.screen.seen import Seen, after, said_by_hand
+from monitor.screen.seen import Seen, after, of_bit, said_by_hand
 from monitor.sources import Block, Source
 from monitor.story.comparing import ORDERS
 from monitor.watch import Ears
@@ -173,6 +173,9 @@ class View:
                 self._learned[self.now.bit] = self._heard
             # Where nothing arrives there is no progress, and it is said all the same.
             self.now = replace(self.now, at=event.at, state=event.state, because=event.because)
+        elif isinstance(event, Heard) and self.seen.alarm:
+            # What it is must not be gone after a moment of deafness that it outlasts.
+            self.last = self.seen.alarm
         elif isinstance(event, Alarm | Checked | Deaf | Heard):
             self.last = event
         self.over = self.over or isinstance(event, Summary)
@@ -203,6 +206,7 @@ class View:
             self._place,
             bit,
         )
+        self.seen = of_bit(self.seen, bit, state, known=self._place is not None)
         self._hold(listener.phase is Phase.CUT, listener.speed)
 
     def _hold(self, cut: bool, speed: float) -> None:

@@ -84,6 +84,8 @@ class Seen:
     accused
         For what the bit is to be looked at, in words, a line each, until it is found tight or a person
         settles it.
+    of
+        The bit that is to be looked at, once something was heard of it.
     tight
         That the bit was found tight, in words, a line each.
     alarm
@@ -118,6 +120,7 @@ class Seen:
     since: float = 0.0
     last: tuple[str, ...] = ()
     accused: tuple[str, ...] = ()
+    of: int | None = None
     tight: tuple[str, ...] = ()
     alarm: Alarm | None = None
     behind: Alarm | None = None
@@ -159,13 +162,14 @@ def after(seen: Seen, event: Event) -> Seen:
             )
         case Alarm(at):
             last = (f"{clock(at)} alarm: {CAUSES[event.cause].lower()}", *event.because)
-            return replace(seen, last=last, accused=last, alarm=event, behind=event, done="", refused=False)
+            told = replace(seen, last=last, accused=last, of=None, alarm=event, behind=event)
+            return replace(told, done="", refused=False)
         case Checked(at):
             last = (f"{clock(at)} {found_text(event)}", *event.because)
             if event.verdict == "tight":
                 return replace(seen, last=last, accused=(), tight=last, behind=None, checking=False)
-            accused = last if event.accuses else seen.accused
-            return replace(seen, last=last, accused=accused, checking=False)
+            accused, of = (last, None) if event.accuses else (seen.accused, seen.of)
+            return replace(seen, last=last, accused=accused, of=of, checking=False)
         case _:
             return replace(seen, last=(" ".join(event_text(event).split()),), deaf=_deaf(seen, event))
 
@@ -186,7 +190,20 @@ def looked(seen: Seen, heard: Heard) -> Seen:
     """Return what is to be seen after a look; that a bit was found tight says nothing of the next one."""
     changed = seen.heard is not None and seen.heard.bit != heard.bit
     last = () if changed and seen.last == seen.tight else seen.last
-    return replace(seen, heard=heard, last=last, because=heard.because or seen.because)
+    seen = replace(seen, heard=heard, last=last, because=heard.because or seen.because)
+    return of_bit(seen, heard.bit, heard.state, known=heard.place is not None)
+
+
+def of_bit(seen: Seen, bit: int, state: State, *, known: bool) -> Seen:
+    """
+    Return what is to be seen while ``bit`` turns, if that is ``known`` by the place.
+
+    To stop and look is asked for no longer once another bit than the one that is meant is heard to be well.
+    """
+    if seen.accused and seen.of is None:
+        return replace(seen, of=bit)
+    is_over = known and bit != seen.of and state in ("settle", "learn", "listen")
+    return replace(seen, accused=(), behind=None) if seen.accused and is_over else seen
 
 
 def cuts(seen: Seen) -> bool:

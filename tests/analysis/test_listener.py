@@ -589,13 +589,17 @@ class Resuming(Nowhere):
 
 
 def test_that_it_was_nothing_takes_back_what_there_is():
-    """An alarm, with any doubt of its bit, while it lasts; once the bit was tightened no alarm any more."""
+    """An alarm, with any doubt of its bit, also one that is over; once the bit was tightened none."""
     ear = listener(locator=(place := Resuming()))
     assert ear.nothing() == []
     told(UNTIL_SLIP, ear)
-    over, other = copy.deepcopy(ear), copy.deepcopy(ear)
+    over, other, by_itself = (copy.deepcopy(ear) for _ in range(3))
     ear.nothing()
     assert place.taken_back == ["doubt of 0", "alarm"]
+    by_itself.watcher._alarmed = False  # noqa: SLF001 - the sound has been good for long
+    by_itself.nothing()
+    assert by_itself.nothing() == []
+    assert by_itself.locator.taken_back == ["doubt of 0", "alarm"]  # type: ignore[attr-defined]
     other.watcher._raise("stalled")  # noqa: SLF001 - of another fault nothing is said of the bit
     other.nothing()
     assert other.locator.taken_back == ["alarm"]  # type: ignore[attr-defined]

@@ -1489,6 +1489,26 @@ def test_nothing_ends_the_alarm_and_what_is_heard_counts_as_normal():
     assert len(cut.alarms) == 2
 
 
+def test_nothing_takes_back_an_alarm_that_is_over_and_takes_nothing_for_normal():
+    """Once, and of the bit that turns; not once it was tightened, and a doubt that came since goes first."""
+    cut = Cut().hear(10.0).hear(2.0, **SLIP).hear(15.0)
+    assert cut.watcher.state == "listen"
+    for not_meant in (cut.copy(), cut.copy().hear(1.0, context=dataclasses.replace(TOLD, bit=2))):
+        if not_meant.watcher.meant == TOLD.bit:
+            not_meant.watcher.tightened(not_meant.at)
+        assert not not_meant.watcher.takes_back
+        assert not_meant.watcher.nothing(not_meant.at) == []
+    doubted_since = cut.copy()
+    doubted_since.watcher._unproven[TOLD.bit] = Checked(cut.at, "before", "doubtful", ())  # noqa: SLF001
+    assert not doubted_since.watcher.takes_back
+    assert cut.watcher.takes_back
+    (said,) = cut.watcher.nothing(cut.at)
+    assert isinstance(said, StateChange)
+    assert (said.state, "taken back" in said.because) == ("listen", True)
+    assert cut.watcher.nothing(cut.at) == []
+    assert len(cut.hear(2.0, **SLIP).alarms) == 2
+
+
 def test_nothing_without_an_alarm_says_nothing():
     """And changes nothing."""
     cut = Cut().hear(10.0)

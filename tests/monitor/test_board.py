@@ -16,7 +16,18 @@ from typing import Literal
 import pytest
 from test_screen import Terminal
 
-from analysis.events import Against, Alarm, Checked, Deaf, Place, ResumeLine, State, StateChange, Tightness
+from analysis.events import (
+    Against,
+    Alarm,
+    Checked,
+    Deaf,
+    Event,
+    Place,
+    ResumeLine,
+    State,
+    StateChange,
+    Tightness,
+)
 from analysis.events import Heard as HeardAgain
 from analysis.presence import Phase
 from monitor.controls import Controls, Press
@@ -303,6 +314,25 @@ def test_what_speaks_against_the_bit_is_not_forgotten_over_other_news():
         assert ADVICE in "\n".join(shown(what))
         assert "sound is usable again" in "\n".join(shown(what))
         assert ADVICE not in "\n".join(shown(said_by_hand(what, Press("nothing"))))
+
+
+@pytest.mark.parametrize("against", [(Checked(200.0, "physics", "doubtful", ("it rocks",)),), (ALARM, GOOD)])
+def test_to_stop_and_look_is_asked_for_no_longer_once_another_bit_is_heard_to_be_well(against: tuple[Event]):
+    """Who reads an order for an hour that means another bit learns not to read it; what spoke stays told."""
+    one, two = (replace(seen("listen").heard, bit=bit) for bit in (1, 2))
+    what = seen("listen")
+    for event in against:
+        what = after(what, event)
+    what = looked(what, one)
+    for unsure in (replace(two, place=None), replace(two, state="uneasy"), replace(two, state="deaf")):
+        assert looked(looked(what, unsure), one).accused == what.accused
+    later = looked(what, two)
+    assert ADVICE in "\n".join(shown(what))
+    assert ADVICE not in "\n".join(shown(later))
+    assert (later.behind, later.last) == (None, what.last)
+    anew = looked(after(later, ALARM), two)
+    assert anew.accused
+    assert anew.of == two.bit
 
 
 def test_a_feed_that_was_held_speaks_against_no_bit_afterwards():

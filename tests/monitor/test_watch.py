@@ -306,12 +306,13 @@ def test_what_a_person_says_is_heeded_after_the_block_and_kept(tmp_path: Path, c
     assert (kept.at, kept.body["kind"], kept.body["bit"]) == (0.1, "tightened", 0)
 
 
-@pytest.mark.parametrize("of", ["alarm", "doubt"])
-def test_what_was_nothing_is_kept(tmp_path: Path, clock: FakeClock, of: str):
-    """Afterwards it is known whether an alarm was meant, which is labelled by it, or a doubt."""
+@pytest.mark.parametrize(("of", "lasts"), [("alarm", True), ("alarm", False), ("doubt", False)])
+def test_what_was_nothing_is_kept(tmp_path: Path, clock: FakeClock, of: str, *, lasts: bool):
+    """Afterwards it is known whether an alarm was meant, be it over, which is labelled by it, or a doubt."""
     listener, controls, keeps = plain(), Controls(), journal(tmp_path, clock)
     if of == "alarm":
         listener.watcher._raise("chatter")  # noqa: SLF001 - whatever made it
+        listener.watcher._alarmed = lasts  # noqa: SLF001 - and ended it
     else:
         listener.watcher._unproven[0] = Checked(0.0, "physics", "doubtful", ("it rocks",))  # noqa: SLF001
     controls.press(Press("nothing"))

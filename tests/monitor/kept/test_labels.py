@@ -95,10 +95,22 @@ def test_what_was_missed_may_be_said_of_a_run_that_broke_off(home: Path, clock: 
         ([{"kind": "tightened"}, {}], {}),
         ([Checked(5.0, "before", "tight", ("as before",)), {}], {}),
         ([StateChange(5.0, "listen", "it is good again"), {}], {}),
+        ([StateChange(5.0, "listen", "it is good again"), {"of": "alarm"}], {0: "nothing"}),
+        ([StateChange(5.0, "listen", "it is good again"), {"of": "doubt"}], {}),
     ],
-    ids=["old", "of the alarm", "while deaf", "of a doubt", "tightened", "found tight", "over"],
+    ids=[
+        "old",
+        "of the alarm",
+        "while deaf",
+        "of a doubt",
+        "tightened",
+        "found tight",
+        "over",
+        "of one that is over",
+        "of a later doubt",
+    ],
 )
-def test_what_was_nothing_while_it_was_heard_labels_the_alarm_that_lasted(
+def test_what_was_nothing_while_it_was_heard_labels_the_last_alarm(
     home: Path, clock: FakeClock, later: list[Event | dict[str, str]], labelled: dict[int, Label]
 ):
     """A doubt that comes later is none of the alarm, whether the run tells which was meant or is of old."""

@@ -24,7 +24,7 @@ from live_watch import COMMAND
 from starlette.testclient import TestClient
 
 from analysis.errors import ProgramError
-from analysis.events import Alarm, Checked, Deaf, Heard, ResumeLine, StateChange, Summary, Tightness
+from analysis.events import Alarm, Checked, Deaf, Heard, Place, ResumeLine, StateChange, Summary, Tightness
 from analysis.listener import Listener
 from analysis.locate import Nowhere
 from analysis.presence import Phase
@@ -216,6 +216,8 @@ def test_what_is_to_be_done_stays_in_deafness(browser: TestClient, view: View):
     assert re.search(r'<section id="todo"[^>]*?\s>', page), "not hidden"
     assert "Not hearing" in page
     assert "Carry on from line 5." in page
+    view.note(Heard(14.0, "sound is usable again"))
+    assert "it &lt;swells&gt;" in browser.get("/").text, "what speaks for it stays as long as it lasts"
     view.note(StateChange(20.0, "listen", "good again"))
     assert re.search(r'<section id="todo"[^>]* hidden>', browser.get("/").text)
 
@@ -244,6 +246,18 @@ def test_that_a_bit_sounds_tight_is_not_said_of_the_next_one(view: View, verdict
     context.bit = 2
     view.progress(said)
     assert (view.last is found) is (verdict != "tight")
+
+
+def test_the_page_asks_to_look_at_no_bit_that_is_out_of_the_spindle(view: View):
+    """Once another one is heard to be well, at a place that is known."""
+    context, place = SimpleNamespace(bit=1), Place(5, None, 5, 5, "sound")
+    watcher = SimpleNamespace(state="listen", because="all well", score=0.0)
+    locator = SimpleNamespace(context=context, place=lambda _: place)
+    view.note(StateChange(12.0, "listen", "good again"))
+    for at, bit, accused in ((20.0, 1, True), (40.0, 2, False)):
+        context.bit = bit
+        view.progress(SimpleNamespace(watcher=watcher, locator=locator, phase=Phase.CUT, speed=300.0, at=at))
+        assert bool(view.seen.accused) is accused
 
 
 def test_what_is_said_anywhere_settles_a_doubt_on_the_page():
