@@ -14,7 +14,6 @@ import math
 from collections import deque
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
-from functools import reduce
 from typing import Literal
 
 import numpy as np
@@ -40,8 +39,9 @@ from analysis.events import (
 from analysis.faults import Others
 from analysis.first_seconds import LEAST_ROWS, Clear, FirstSeconds, is_surely_cut, known_of
 from analysis.health import Health
+from analysis.normals import Normals, turns_as_fast
 from analysis.presence import Phase
-from analysis.reference import SURE, Finding, Known, Reference, compare, doubt, turns_alike
+from analysis.reference import SURE, Finding, Known, Reference, compare, doubt
 from analysis.since_alarm import STOOD, SinceAlarm
 
 
@@ -93,9 +93,9 @@ _LEARNED_FROM = 0.3
 # Of both families together it is learned from so many times as many rows as of one: they differ more.
 _OF_BOTH = 2.0
 
-# In one cut a spindle keeps its speed within this share: what turns otherwise may be another machine. That
-# nothing can be compared for so many s is said.
-_ONE_SPEED, _UNLIKE_LONG = 0.02, 1.0
+# What turns otherwise than any baseline may be another machine. That nothing can be compared for so many s is
+# said.
+_UNLIKE_LONG = 1.0
 _UNLIKE_AT_MOST = 1.5 * _UNLIKE_LONG
 
 # After so many s without a cut it is said that none is heard: one that should be heard is missed.
@@ -144,20 +144,14 @@ class Watcher:
         speeds: Mapping[int, float | None] = {},
     ) -> None:
         self.state: State = "settle"
-        self.baselines: dict[tuple[int, str], Baseline] = {}
+        self._normals = Normals()
+        self.baselines = self._normals.baselines
         self.compared = False
-        self._at_other_speeds: dict[tuple[int, str], list[Baseline]] = {}
-        # What `_ever` has found, until a baseline comes or goes.
-        self._most: dict[int, Array64] = {}
-        self._doubted: dict[tuple[int, str], list[Baseline]] = {}
         # Bits that are in doubt, and why: from the start, and then their baseline is no good sound, or since
         # they were tightened.
         self._unproven: dict[int, Checked] = {}
         # Bits that were tightened and are to be spoken of whatever is found.
         self._promised: set[int] = set()
-        self._learned_at: dict[tuple[int, str], tuple[float, float]] = {}
-        # What is normal by a reference, and not by what was heard in this run.
-        self._lent: dict[tuple[int, str], Known] = {}
         self._references = references
         self.score = 0.0
         self._seconds = seconds
@@ -306,11 +300,11 @@ class Watcher:
         self._no_longer_accept(bit)
         never_good = bit in self._unproven and self._unproven[bit].against == "physics"
         if never_good or (self._alarmed and self._unproved):
-            self._forget_normal(bit)
+            self._normals.drop(self._normals.of(bit))
         self._begin()
         self._unanswered = False
         self._rechecks.discard(bit)
-        if self._main(bit) is not None:
+        if self._normals.main(bit) is not None:
             self._rechecks.add(bit)
         self._unlearn(bit)
         self._promised.add(bit)
@@ -379,20 +373,10 @@ class Watcher:
 
         An alarm that was judged by that lasts: nothing is left that could show that all is well.
         """
-        self._drop([key for key, (_, at) in self._learned_at.items() if key[0] == bit and at >= since])
+        self._normals.drop(self._normals.learned_since(bit, since))
         self._unlearn(bit)
         if not self._alarmed:
             self._begin()
-
-    def _forget_normal(self, bit: int) -> None:
-        self._drop([key for key in self.baselines if key[0] == bit])
-
-    def _drop(self, keys: list[tuple[int, str]]) -> None:
-        self._most.clear()
-        for key in keys:
-            del self.baselines[key], self._learned_at[key]
-            self._at_other_speeds.pop(key, None)
-            self._doubted.pop(key, None)
 
     def _unlearn(self, bit: int) -> None:
         self._unfit = {key for key in self._unfit if key[0] != bit}
@@ -412,7 +396,7 @@ class Watcher:
         if cuts == "another":
             self._begin()
         elif cuts == "perhaps" and self._unproved:
-            self._forget_normal(self._accused)
+            self._normals.drop(self._normals.of(self._accused))
             self._unlearn(self._accused)
             self._begin()
 
@@ -465,7 +449,7 @@ class Watcher:
         if clear:
             return self._cutting_clearly(moment)
         # How much usually swells must be known where somebody talks, or a radio plays.
-        if self._main_like_it(context.bit, sample) is None:
+        if self._normals.main_like(context.bit, sample) is None:
             return None
         self._hear_in_step(moment)
         return self._weigh_hidden(moment.at)
@@ -485,23 +469,23 @@ class Watcher:
                 self._covered = self._unlike = 0.0
                 return alarm
         may_learn = not rechecks and self._may_learn(context, sample)
-        self._comparison.within(moment, self._held(context.bit), self._ever(context.bit))
-        baseline = self._like_it(key, sample)
-        if baseline is None and may_learn and not self._is_doubted(key, sample):
+        self._comparison.within(moment, self._held(context.bit), self._normals.ever(context.bit))
+        baseline = self._normals.like(key, sample)
+        if baseline is None and may_learn and not self._normals.is_doubted(key, sample):
             alarm = self._learn(key, moment)
             if alarm is not None:
                 return alarm
-        if self._main(context.bit) is None and self._may_learn_both(moment):
+        if self._normals.main(context.bit) is None and self._may_learn_both(moment):
             alarm = self._learn(both, moment)
             if alarm is not None:
                 return alarm
-        if self._main(context.bit) is None:
+        if self._normals.main(context.bit) is None:
             self._covered = 0.0
             return self._weigh(moment.at)
-        main = baseline or self._main_like_it(context.bit, sample)
+        main = baseline or self._normals.main_like(context.bit, sample)
         if main is None:
             self._unlike = min(self._unlike + self._seconds, _UNLIKE_AT_MOST)
-            self._learns = may_learn and not self._is_doubted(key, sample)
+            self._learns = may_learn and not self._normals.is_doubted(key, sample)
             return self._weigh_hidden(moment.at)
         return self._compare(moment, main, margins(context, like=baseline is not None))
 
@@ -513,24 +497,11 @@ class Watcher:
 
     def _hear_in_step(self, moment: Moment) -> None:
         bit = moment.context.bit
-        self._comparison.in_step(moment, self._held(bit), self._ever(bit))
+        self._comparison.in_step(moment, self._held(bit), self._normals.ever(bit))
 
     def _held(self, bit: int) -> Array64:
         """Return how much of each sign a person has said to be nothing, dB."""
         return self._allowed.get(bit, LIKE)
-
-    def _like_it(self, key: tuple[int, str], sample: Sample) -> Baseline | None:
-        """Return what is normal for what turns as fast."""
-        known = [self.baselines[key]] if key in self.baselines else []
-        known += self._at_other_speeds.get(key, [])
-        return next((each for each in known if turns_alike(sample, each.normal, _ONE_SPEED)), None)
-
-    def _is_doubted(self, key: tuple[int, str], sample: Sample) -> bool:
-        return any(turns_alike(sample, each.normal, _ONE_SPEED) for each in self._doubted.get(key, []))
-
-    def _main_like_it(self, bit: int, sample: Sample) -> Baseline | None:
-        known = (self._like_it(key, sample) for key in self.baselines if key[0] == bit)
-        return next((each for each in known if each is not None), None)
 
     def _may_learn(self, context: Context, sample: Sample) -> bool:
         """Return whether a row is surely of its kind of cut, and of a sound that nothing speaks against."""
@@ -556,23 +527,10 @@ class Watcher:
             # In noise teeth seem louder in single rows: most of them must tell.
             self._covered = max(self._covered - self._seconds, 0.0)
 
-    def _ever(self, bit: int) -> Array64:
-        """Return the most of each sign that is normal in any cut of a bit, or that any tight bit may have."""
-        if bit in self._most:
-            return self._most[bit]
-        known = [each for (number, _), each in self.baselines.items() if number == bit]
-        for (number, _), others in self._at_other_speeds.items():
-            known += others if number == bit else []
-        self._most[bit] = reduce(np.maximum, (each.normal.plain for each in known), TRUE_ENOUGH)
-        return self._most[bit]
-
-    def _main(self, bit: int) -> Baseline | None:
-        return next((known for key, known in self.baselines.items() if key[0] == bit), None)
-
     def _learn(self, key: tuple[int, str], moment: Moment) -> Alarm | None:
         """Take in a row of the first seconds; return an alarm when these are found to be of a loose bit."""
         heard = self._learning.setdefault(key, [])
-        if key in self.baselines and heard and not turns_alike(moment.sample, heard[-1].sample, _ONE_SPEED):
+        if key in self.baselines and heard and not turns_as_fast(moment.sample, heard[-1].sample):
             heard.clear()
         heard.append(moment)
         lasting = self._settings.learn * (_OF_BOTH if key[1] == MIXED else 1.0)
@@ -596,10 +554,10 @@ class Watcher:
         at, rechecking = moment.at, key[0] in self._rechecks
         against, known, found = self._find(key, fresh, moment.context)
         if found.verdict != "tight" and self._is_accepted(key[0], fresh):
-            self._freeze(key, fresh, since, at)
+            self._normals.freeze(key, fresh, since, at)
             return None
         if self._says_nothing_of_doubt(key[0], against, found.verdict):
-            self._freeze(key, fresh, since, at)
+            self._normals.freeze(key, fresh, since, at)
             return None
         checked = Checked(at, against, found.verdict, found.because)
         # That physics has nothing against a bit is worth a word only where there was a doubt.
@@ -610,7 +568,7 @@ class Watcher:
         if found.verdict == "loose" and known is not None:
             return self._refuse(key, known, found, fresh, since=since, at=at)
         if not (rechecking and found.verdict == "doubtful"):
-            self._freeze(key, fresh, since, at)
+            self._normals.freeze(key, fresh, since, at)
         self._unproven.pop(key[0], None)
         if found.verdict == "doubtful":
             self._unproven[key[0]] = checked
@@ -629,20 +587,6 @@ class Watcher:
         if stands is None or bit in self._rechecks | self._promised or against != "physics":
             return False
         return verdict == "tight" or stands.against == "before"
-
-    def _freeze(self, key: tuple[int, str], fresh: Baseline, since: float, at: float) -> None:
-        self._most.clear()
-        before = self.baselines.get(key, fresh)
-        if not turns_alike(fresh.normal, before.normal, _ONE_SPEED):
-            others = self._at_other_speeds.get(key, [])
-            kept = [each for each in others if not turns_alike(fresh.normal, each.normal, _ONE_SPEED)]
-            self._at_other_speeds[key] = [*kept, fresh]
-            return
-        self.baselines[key], self._learned_at[key] = fresh, (since, at)
-        # What is known of one family is worth more than of both.
-        both = (key[0], MIXED)
-        if key != both and both in self.baselines:
-            self._drop([both])
 
     def _is_accepted(self, bit: int, fresh: Baseline) -> bool:
         """Return whether a fresh baseline is no looser than what a person has said to be nothing."""
@@ -665,16 +609,14 @@ class Watcher:
         if found.verdict == "doubtful" and _is_asked(fresh, known, asked):
             found = doubt(fresh, self._correlation)
         is_good = found.verdict == "tight" or self._is_accepted(key[0], fresh)
-        kept = self._at_other_speeds if is_good else self._doubted
-        kept.setdefault(key, []).append(fresh)
-        self._most.clear()
+        self._normals.keep_at_another_speed(key, fresh, good=is_good)
 
     def _find(
         self, key: tuple[int, str], fresh: Baseline, context: Context
     ) -> tuple[Against, Known | None, Finding]:
         physics = doubt(fresh, self._correlation)
-        if key[0] in self._rechecks and self._main(key[0]) is not None:
-            against, good, is_like = self._best_known(key, fresh.normal, context)
+        if key[0] in self._rechecks and self._normals.main(key[0]) is not None:
+            against, good, is_like = self._normals.best(key, fresh.normal, context)
             found = compare(fresh, good, self._correlation)
             # At another speed that is asked for runout may be another.
             is_asked = found.verdict == "doubtful" and _is_asked(fresh, good.baseline, context.asked)
@@ -688,27 +630,6 @@ class Watcher:
         if known is not None:
             return "reference", known, compare(fresh, known, self._correlation)
         return "physics", None, physics
-
-    def _best_known(
-        self, key: tuple[int, str], sample: Sample, context: Context
-    ) -> tuple[Against, Known, bool]:
-        """
-        Return what a bit was like when it was good, whose that is, and whether it is of this kind of cut.
-
-        Best is what turns as fast, of this kind if there is; of another, with as much more as that may make.
-        """
-        keys = sorted((each for each in self.baselines if each[0] == key[0]), key=lambda each: each != key)
-        alike = ((each, self._like_it(each, sample)) for each in keys)
-        first = keys[0], self.baselines[keys[0]]
-        of, good = next(((each, found) for each, found in alike if found is not None), first)
-        lent = self._lent.get(of)
-        is_lent = lent is not None and lent.baseline is good
-        known = lent if is_lent else Known.of([good])
-        if of != key:
-            plain = np.maximum(good.normal.plain, TRUE_ENOUGH) + margins(context, like=False)
-            normal = replace(known.baseline.normal, plain=plain)
-            known = replace(known, baseline=replace(known.baseline, normal=normal))
-        return "reference" if is_lent else "before", known, of == key
 
     def _refuse(  # noqa: PLR0913 - all that is known of it
         self,
@@ -729,11 +650,7 @@ class Watcher:
         self._risen = fresh.normal.plain - tight
         rechecked = key[0] in self._rechecks
         if not rechecked:
-            # A dial is not set twice to quite the same.
-            normal = replace(known.baseline.normal, speed=fresh.normal.speed)
-            self._lent[key] = replace(known, baseline=replace(known.baseline, normal=normal))
-            self.baselines[key], self._learned_at[key] = self._lent[key].baseline, (since, at)
-            self._most.clear()
+            self._normals.lend(key, known, fresh.normal.speed, since, at)
         self._first.over(key[0])
         good_until = since if rechecked else min(since, self._first.good_until(key[0]))
         self._rechecks.discard(key[0])
@@ -750,7 +667,7 @@ class Watcher:
             return None
         bit, at = moment.context.bit, moment.at
         # What was learned meanwhile is how the loose bit sounds.
-        self._drop([key for key in self.baselines if key[0] == bit])
+        self._normals.drop(self._normals.of(bit))
         self._unlearn(bit)
         self._found.append(Checked(at, "reference", slip.finding.verdict, slip.finding.because))
         key = (bit, slip.kind)
@@ -758,7 +675,7 @@ class Watcher:
 
     def _hear_others(self, moment: Moment) -> Alarm | None:
         """Return the alarm of another fault than a loose bit; where one builds up, it goes first."""
-        main = self._main(moment.context.bit)
+        main = self._normals.main(moment.context.bit)
         found = self._others.row(moment, None if main is None else main.normal)
         if found is None or self._alarmed or self.score > 0.5 or (self._bit, found.cause) in self._bearable:
             return None
@@ -779,7 +696,7 @@ class Watcher:
         self._note_cover(moment.sample, baseline.normal)
         bit = moment.context.bit
         faded = self._faded.get(bit, 0.0)
-        self._comparison.row(moment, baseline, held + self._held(bit), self._ever(bit), faded=faded)
+        self._comparison.row(moment, baseline, held + self._held(bit), self._normals.ever(bit), faded=faded)
         return self._weigh(moment.at)
 
     def _weigh_hidden(self, at: float) -> Alarm | None:
@@ -818,18 +735,18 @@ class Watcher:
     @property
     def _may_be_good(self) -> bool:
         """Whether it is the bit that has alarmed, and a good sound of it is known if it may be loose."""
-        known = self._main(self._bit) is not None and not self._unproved
+        known = self._normals.main(self._bit) is not None and not self._unproved
         return self._bit == self._accused and (known or self._other not in (None, "colour"))
 
     def _alarm(self, at: float, *, colour: bool = False) -> Alarm:
         """Begin an alarm of what stands highest, perhaps of the ``colour`` alone, and return it."""
-        worst, known = self._comparison.worst, self._main(self._bit) is not None
+        worst, known = self._comparison.worst, self._normals.main(self._bit) is not None
         cause = explain(self._comparison.moved(at), known=known)
-        just_learned = self._just_learned(worst.since)
+        just_learned = self._normals.learned_first(self._bit, worst.since - _FRESH)
         proved = not (self._never_good() or just_learned)
         if not just_learned:
             # What was learned of another kind of cut meanwhile may be how the loose bit sounds.
-            self._drop(self._learned_after(worst.since - _FRESH))
+            self._normals.drop(self._normals.learned_since(self._bit, worst.since - _FRESH))
         self._raise("colour" if colour and cause.name == "unknown" else None, proved=proved)
         self._risen, self._lost = self._comparison.risen(), self._comparison.faded()
         return Alarm(
@@ -845,21 +762,7 @@ class Watcher:
 
     def _never_good(self) -> list[float]:
         """Return since when a bit turns of which no good sound is known: it may never have been tight."""
-        return [self._first.good_until(self._bit)] if self._main(self._bit) is None else []
-
-    def _just_learned(self, onset: float) -> list[float]:
-        """
-        Return since when what was learned shortly before ``onset`` was heard: it may be of a loose bit.
-
-        Where another kind of the bit's cuts has been known for longer, none: that one was compared, and good.
-        """
-        known = [key for key in self._learned_at if key[0] == self._bit]
-        fresh = self._learned_after(onset - _FRESH)
-        return [self._learned_at[key][0] for key in fresh] if len(fresh) == len(known) else []
-
-    def _learned_after(self, moment: float) -> list[tuple[int, str]]:
-        """Return what was learned of the bit after a moment, s."""
-        return [key for key, (_, at) in self._learned_at.items() if key[0] == self._bit and at > moment]
+        return [self._first.good_until(self._bit)] if self._normals.main(self._bit) is None else []
 
     def _judge(self, moment: Moment, health: Health) -> tuple[State, str]:
         if health.deaf:
@@ -894,7 +797,7 @@ class Watcher:
             return "learn", f"learning how the bit sounds at another speed, {heard}"
         if is_unlike:
             return "settle", f"{heard}, unlike what was learned of this bit: nothing can be compared"
-        if moment.context.bit in self._rechecks or self._main(moment.context.bit) is None:
+        if moment.context.bit in self._rechecks or self._normals.main(moment.context.bit) is None:
             return self._judge_unlearned(moment, heard)
         return self._judge_learned(heard)
 
@@ -930,7 +833,7 @@ def _unclear(speeds: tuple[float, ...]) -> str:
 
 def _is_asked(fresh: Baseline, known: Baseline, asked: tuple[float, float] | None) -> bool:
     """Return whether another speed than the known one is asked for, rpm, and the fresh one is far nearer."""
-    if asked is None or turns_alike(fresh.normal, known.normal, _ONE_SPEED):
+    if asked is None or turns_as_fast(fresh.normal, known.normal):
         return False
     off = [abs(math.log(60.0 * each.normal.speed / asked[0])) for each in (fresh, known)]
     return asked[0] == asked[1] and off[0] < 0.5 * off[1]
