@@ -276,10 +276,10 @@ class Listener:
         The first seconds of cutting are compared with the good sound from before: a `Checked` follows. The
         next cut that is heard is taken for the one at the last alarm's resume line.
         """
+        self.locator.tightened(self.watcher.meant)
         if self._resume is not None:
             self._will_carry_on(self._resume)
         self._resume, self._pauses = None, True
-        self.locator.tightened(self.watcher.meant)
         return self.watcher.tightened(self.at)
 
     def mark(self, line: int) -> list[Event]:

@@ -3,6 +3,7 @@
 import math
 from bisect import bisect_left
 from collections.abc import Mapping
+from contextlib import suppress
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -39,6 +40,8 @@ _OFTEN, _BACK, _LEARNS = 6.0, 8.0, 5.0
 _AIR = 0.02
 # Seconds over which it is listened which bit turns, and by how many dB another must stand out more.
 _BIT_LASTS, _PLAINLY = 4.0, 1.0
+# dB by which a bit stands out that turns: the noise of a quiet shop hardly reaches them.
+_TURNS = 2.8
 # How probably one bit is in the spindle, wherever it is, to be taken for it.
 _SAME_BIT, _UNSURE = 0.9, 0.1
 # Share of the time for which the spindle turns in which the place must be told for a machine to be learned.
@@ -106,6 +109,8 @@ class SoundLocator:
         self._before = self._marks.copy(), False, math.inf
         self._told: tuple[int, int] | None = None
         self._goes_on: int | None = None
+        # The bit that was tightened, or with which it goes on, until it is heard to cut.
+        self._awaited: int | None = None
         self._turned = self._followed = 0
 
     @property
@@ -136,6 +141,8 @@ class SoundLocator:
         ``bits`` is how well each bit, by T number, fits what is heard, as far as that is known.
         """
         self._phase = phase
+        if phase is Phase.CUT:
+            self._awaited = None
         self._bits = bits
         self._rows.append((at, phase, level))
         if self._grid is None and len(self._rows) > 1:
@@ -259,10 +266,17 @@ class SoundLocator:
     def carries_on(self, line: int) -> None:
         """Take in that the first cut that is heard will be marked as that line."""
         self._goes_on = line
+        with suppress(ValueError):  # nothing moves there: it is the bit that was tightened
+            self._awaited = int(self.plan.program.moves.bit[self.plan.moves_from(line)[0]])
 
     def tightened(self, bit: int) -> None:
-        """Take in that a bit was tightened: what a doubt of it made suspect so far stays so."""
+        """
+        Take in that a bit was tightened: what a doubt of it made suspect so far stays so.
+
+        It is the one that is heard next, wherever a spindle that stands is taken for the program's own stop.
+        """
         self._confirm(bit)
+        self._awaited = bit
 
     def dispel(self, bit: int) -> None:
         """Take in that the doubt of a bit was nothing: what it alone made suspect is not."""
@@ -327,8 +341,10 @@ class SoundLocator:
 
     def _tell(self, grid: Grid) -> None:
         """Keep what is asked for with every row, and changes with every step alone."""
-        where = self._past[-1].where
-        if self._is_known(where):
+        if self._awaited is not None:
+            self._tell_awaited(self._awaited)
+            return
+        if self._is_known(self._past[-1].where):
             self._tell_cut(grid, known=True)
             return
         bit, probably = grid.bit()
@@ -339,6 +355,15 @@ class SoundLocator:
             self._bit = self._likelier_bit()
             self._cutting = None
             self._context = Context(self._bit, LOST, guessed=True, asked=self._asked())
+
+    def _tell_awaited(self, bit: int) -> None:
+        """Tell of the bit that was tightened, unless another one is heard to turn."""
+        self._bit = bit
+        likelier = self._likelier_bit()
+        if self._stands.get(likelier, 0.0) > _TURNS:
+            self._bit = likelier
+        self._cutting = None
+        self._context = Context(self._bit, LOST, guessed=self._bit != bit, asked=self._asked())
 
     def _tell_cut(self, grid: Grid, *, known: bool) -> None:
         """Tell what one bit cuts: at an unknown place it may be of one kind, wherever it is."""

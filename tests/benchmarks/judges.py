@@ -14,6 +14,7 @@ LINES = range(970_000, 974_000)
 BITS = range(980_000, 983_000)
 """First seconds with and without a reference."""
 TUNING = range(985_000, 985_200)
+TIGHTENED = range(990_000, 990_400)
 GAIN = range(800_000, 800_200)
 
 SPENT = (

@@ -7,14 +7,14 @@ from hearing.cases import faulty, healthy
 from hearing.conditions import CONDITIONS
 from hearing.faults import FAULTS
 from hearing.seeds import DEVELOPMENT_END, JUDGED, seed_of
-from judges import BITS, DEVELOPMENT, GAIN, HEARING, LINES, PLACE, SPENT, TUNING
+from judges import BITS, DEVELOPMENT, GAIN, HEARING, LINES, PLACE, SPENT, TIGHTENED, TUNING
 from placing.cases import cases
 
 
 def test_no_two_benchmarks_share_a_seed():
     """What judges one thing has shown nothing of another, has judged nothing before, and is not worked by."""
     ranges = sorted(
-        [DEVELOPMENT, HEARING, PLACE, LINES, BITS, TUNING, GAIN, *SPENT], key=lambda own: own.start
+        [DEVELOPMENT, HEARING, PLACE, LINES, BITS, TUNING, TIGHTENED, GAIN, *SPENT], key=lambda own: own.start
     )
     assert all(own.stop <= after.start for own, after in pairwise(ranges))
 

@@ -264,6 +264,45 @@ def test_a_bit_that_is_heard_is_told_where_the_place_is_lost():
     assert locator.context.bit == second
 
 
+def stopped_in_the_first_stint() -> SoundLocator:
+    """A locator that has followed some slots of SLOTS' first bit, up to where a person stops the machine."""
+    rows = [row for row in Sounding().rows() if row[0] < SURE]
+    assert {int(SLOTS.program.moves.bit[move]) for *_, move in rows if move >= 0} == {1}
+    return follow(rows, SoundLocator(SLOTS))
+
+
+def bits_told(locator: SoundLocator, fits: dict[int, Fit], phase: Phase = Phase.OFF) -> list[int]:
+    """The bits that are told in a minute and a half of such a sound."""
+    told = []
+    for step in range(1800):
+        locator.row(SURE + 0.05 * step, phase, -75.0, fits)
+        told.append(locator.context.bit)
+    return told
+
+
+@pytest.mark.parametrize("says", ["tightened", "carries on"])
+def test_the_bit_that_was_tightened_is_the_one_that_is_waited_for(says: str):
+    """While the spindle stands noise tells nothing, and the program has stopped nowhere: it was a person."""
+    silence = {1: Fit(0.5, 0.0), 2: Fit(1.8, 0.0)}
+    assert 2 in bits_told(stopped_in_the_first_stint(), silence)
+    locator = stopped_in_the_first_stint()
+    if says == "tightened":
+        locator.tightened(1)
+    else:
+        locator.carries_on(int(SLOTS.program.moves.file_line[SLOTS.stints[0][0]]))
+    told = bits_told(locator, silence)
+    assert set(told) == {1}
+    assert not locator.context.guessed
+
+
+def test_another_bit_than_the_one_that_was_tightened_is_heard():
+    """Somebody may go on with another one: it is told once it is heard to turn."""
+    locator = stopped_in_the_first_stint()
+    locator.tightened(1)
+    assert bits_told(locator, {1: Fit(0.5, 0.0), 2: Fit(4.0, 0.0)}, Phase.AIR)[-1] == 2
+    assert locator.context.guessed
+
+
 def test_only_a_controller_that_tells_the_place_explains_a_silence():
     """By sound alone the place may be wrong just where nothing is heard to be cut."""
     plan = plan_of(["G21 G90", "T1 M6", "S18000 M3", "G4 P3", "G0 Z6", *slots(12, 10.0), "M5", "M30"])
