@@ -78,7 +78,11 @@ def explain(shift: Array64, *, known: bool = True) -> Explanation:
     return Explanation("loose", (0.5, 0.7, 0.85)[sum(signs) - 1], sentences)
 
 
-def evidence(shift: Array64, sentences: Mapping[str, str] = _SENTENCES) -> tuple[str, ...]:
+def evidence(
+    shift: Array64,
+    sentences: Mapping[str, str] = _SENTENCES,
+    little: str = "a small change has lasted long",
+) -> tuple[str, ...]:
     """
     Return a sentence for each rise: a fall is no sign, for another cut may have less of anything.
 
@@ -88,9 +92,11 @@ def evidence(shift: Array64, sentences: Mapping[str, str] = _SENTENCES) -> tuple
         How far each channel has moved, dB, shape (len(CHANNELS),).
     sentences
         What to say of the channels, by name, with a place for the ``size``; of others nothing is said.
+    little
+        What to say where none has risen by enough to be named.
     """
     moved = dict(zip(CHANNELS, (float(value) for value in shift), strict=True))
     strongest = sorted(moved, key=lambda name: -moved[name])
     worth = [name for name in strongest if name in sentences and moved[name] > _WORTH_SAYING]
     told = tuple(sentences[name].format(size=moved[name]) for name in worth)
-    return told or ("a small change has lasted long",)
+    return told or (little,)

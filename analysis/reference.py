@@ -40,6 +40,17 @@ _BROAD, _ELSEWHERE = 5, 5.0
 # to quite the same.
 _LIKE_SPEED = 0.04
 
+# A bit that is clamped anew runs out of true anew, aside by two independent normal parts. The square of that
+# is an exponential variable, whose logarithm has a variance of pi²/6 (a Gumbel variable's): 5.57 dB, and two
+# of them differ by 1.41 times as much. That one is r times the other or more has the probability 1 / (1 + r):
+# what comes less often than once in twenty times is no chance.
+_RUNS_OUT = np.array([True, True, False, True, False])
+_CLAMPED = 10.0 / math.log(10.0) * math.pi / math.sqrt(6.0) * math.sqrt(2.0)
+_BY_CHANCE = 10.0 * math.log10(1.0 / 0.05 - 1.0)
+_SITS_OTHERWISE = "it runs out of true more than before, but does not rock: was the collet clean?"
+
+_LITTLE = "no sign of a loose bit is plainly stronger, and none is plainly as with the bit tight"
+
 # What physics does not allow a tight bit: its half orders and the swell of every second turn are next to
 # nothing; all else can be anything, since every bit runs out a little.
 _UNTIGHT = {
@@ -134,12 +145,12 @@ class Finding:
     because: tuple[str, ...]
 
 
-def compare(fresh: Baseline, known: Known, correlation: float) -> Finding:
+def compare(fresh: Baseline, known: Known, correlation: float, *, clamped_anew: bool = False) -> Finding:
     """
     Return whether ``fresh`` sounds like a tight bit.
 
     Another microphone, or another place of it, changes the colour and hardly the signs: it is said, and
-    speaks for nothing.
+    speaks for nothing. A bit that was ``clamped_anew`` since is not loose by its runout alone.
 
     Parameters
     ----------
@@ -151,13 +162,24 @@ def compare(fresh: Baseline, known: Known, correlation: float) -> Finding:
         Of a row with the one before.
     """
     sign_counts = SINGLE if fresh.normal.single else np.ones(SIGNS)
-    found = _judge(_rise(fresh, known.baseline), _variance(fresh, known, correlation), sign_counts, fresh)
+    rise, variance = _rise(fresh, known.baseline), _variance(fresh, known, correlation)
+    found = _judge(rise, variance, sign_counts, fresh)
+    if clamped_anew and found.verdict != "tight":
+        anew = _judge(rise, variance + _RUNS_OUT * _CLAMPED**2, sign_counts, fresh)
+        found = _as_clamped(found, anew, by_chance=bool((rise[_RUNS_OUT] <= _BY_CHANCE).all()))
     found = replace(found, because=(*found.because, *_elsewhere(fresh, known.baseline)))
     if found.verdict == "tight" or turns_alike(fresh.normal, known.baseline.normal):
         return found
     heard, usual = 60.0 * fresh.normal.speed, 60.0 * known.baseline.normal.speed
     why = f"it turns at {heard:.0f} rpm, not at {usual:.0f}: is it another bit, or another machine?"
     return replace(found, verdict="doubtful", because=(*found.because, why))
+
+
+def _as_clamped(found: Finding, anew: Finding, *, by_chance: bool) -> Finding:
+    """Return what was found of a bit, and what is left of it where runout may have come ``by_chance``."""
+    if anew.verdict == "tight" and by_chance:
+        return Finding("tight", anew.nats, (*found.because, _SITS_OTHERWISE))
+    return found if anew.verdict == "loose" else replace(found, verdict="doubtful")
 
 
 def turns_alike(sample: Sample, other: Sample, within: float = _LIKE_SPEED) -> bool:
@@ -205,10 +227,9 @@ def _judge(rise: Array64, variance: Array64, counts: Array64, fresh: Baseline) -
     nats = np.clip(slip / variance * (rise - slip / 2.0), _LEAST, _MOST)
     total = float((counts * nats).sum())
     moved = np.append(np.where(counts > 0, rise, 0.0), 0.0)
-    if total >= SURE:
-        return Finding("loose", total, evidence(moved))
     if total > -SURE / 2.0:
-        return Finding("doubtful", total, evidence(moved))
+        verdict: Tightness = "loose" if total >= SURE else "doubtful"
+        return Finding(verdict, total, evidence(moved, little=_LITTLE))
     return Finding("tight", total, ("no sign of a loose bit is stronger than with the bit tight",))
 
 

@@ -617,7 +617,7 @@ class Watcher:
         physics = doubt(fresh, self._correlation)
         if key[0] in self._rechecks and self._normals.main(key[0]) is not None:
             against, good, is_like = self._normals.best(key, fresh.normal, context)
-            found = compare(fresh, good, self._correlation)
+            found = compare(fresh, good, self._correlation, clamped_anew=against == "before")
             # At another speed that is asked for runout may be another.
             is_asked = found.verdict == "doubtful" and _is_asked(fresh, good.baseline, context.asked)
             if is_asked and physics.verdict == "tight":

@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 
 from analysis.baseline import CHANNELS, SIGNS, TRUE_ENOUGH, Baseline, Sample
 from analysis.evidence import SOUGHT
-from analysis.reference import Known, Reference, compare, doubt, from_plain, to_plain
+from analysis.reference import _BY_CHANCE, _CLAMPED, Known, Reference, compare, doubt, from_plain, to_plain
 
 BANDS = 6
 SCALE = np.array([4.0, 2.5, 2.5, 2.5, 2.0, 0.5])
@@ -134,6 +134,45 @@ def test_a_single_flute_is_judged_by_its_half_orders_and_rocking():
     known = Known.of([baseline(single=True)])
     assert compare(baseline([30.0, 30.0, 0.0, 30.0, 0.0], single=True), known, 0.0).verdict == "tight"
     assert compare(baseline([0.0, 0.0, 9.0, 0.0, 9.0], single=True), known, 0.0).verdict == "loose"
+
+
+def test_two_clampings_differ_by_chance():
+    """
+    Aside by two normal parts, a bit's runout differs from clamping to clamping as simulated here.
+
+    No more than one in twenty is farther beyond another one than is taken for chance.
+    """
+    rng = np.random.default_rng(1)
+    aside = np.abs(rng.standard_normal((2, 200_000)) + 1j * rng.standard_normal((2, 200_000)))
+    differ = 20.0 * np.log10(aside[0] / aside[1])
+    assert np.std(differ) == pytest.approx(_CLAMPED, rel=0.01)
+    assert np.mean(differ > _BY_CHANCE) == pytest.approx(0.05, abs=0.002)
+
+
+@given(st.floats(0.0, 20.0), st.floats(0.0, 20.0), st.floats(0.0, 20.0))
+def test_runout_alone_is_not_loose_where_it_was_clamped_anew(spindle: float, between: float, swell: float):
+    """Up to ten times as much, with half orders and rocking as they were: tight, which is said, or in doubt."""
+    known, fresh = Known.of([baseline()]), baseline([spindle, between, 0.0, swell, 0.0])
+    found, anew = compare(fresh, known, 0.0), compare(fresh, known, 0.0, clamped_anew=True)
+    assert anew.verdict != "loose"
+    assert (anew.verdict == "tight") >= (found.verdict == "tight")
+    assert ("collet" in anew.because[-1]) == (anew.verdict == "tight" != found.verdict)
+
+
+def test_a_slip_is_one_where_it_was_clamped_anew():
+    """What rocks is loose, however it runs out; the same sound is tight, and nothing else is said of it."""
+    known = Known.of([baseline()])
+    assert compare(baseline(LOOSE), known, 0.0, clamped_anew=True).verdict == "loose"
+    assert compare(baseline(), known, 0.0, clamped_anew=True) == compare(baseline(), known, 0.0)
+
+
+def test_a_doubt_without_a_plain_sign_says_so():
+    """Where nothing has risen by much, and nothing lies where it should, that is what is said."""
+    found = compare(baseline(2.2), Known.of([baseline()]), 0.0)
+    assert found.verdict == "doubtful"
+    assert found.because == (
+        "no sign of a loose bit is plainly stronger, and none is plainly as with the bit tight",
+    )
 
 
 def test_physics_alone_only_doubts():
