@@ -151,7 +151,7 @@ def test_two_clampings_differ_by_chance():
 
 @given(st.floats(0.0, 20.0), st.floats(0.0, 20.0), st.floats(0.0, 20.0))
 def test_runout_alone_is_not_loose_where_it_was_clamped_anew(spindle: float, between: float, swell: float):
-    """Up to ten times as much, with half orders and rocking as they were: tight, which is said, or in doubt."""
+    """Up to ten times as much, half orders and rocking as they were: tight, which is said, or in doubt."""
     known, fresh = Known.of([baseline()]), baseline([spindle, between, 0.0, swell, 0.0])
     found, anew = compare(fresh, known, 0.0), compare(fresh, known, 0.0, clamped_anew=True)
     assert anew.verdict != "loose"
