@@ -54,7 +54,12 @@ class Chain:
 
 def chains(program: Program) -> list[Chain]:
     """Return the chains of a program in the order in which they are cut."""
-    moves, cuts = program.moves, cutting(program.moves, program.tops)
+    return chains_of(program.moves, program.tops)
+
+
+def chains_of(moves: Moves, tops: NDArray[np.float64]) -> list[Chain]:
+    """Return the chains of some moves, given Z of the work's top for each, mm, shape (n,)."""
+    cuts = cutting(moves, tops)
     found = []
     for begin, end in _runs(moves, cuts):
         inside = np.arange(begin, end)

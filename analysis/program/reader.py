@@ -86,7 +86,10 @@ def read(
         run.notes.add(str(whole), whole.line, whole.column, whole.without)
     sheets = sheets_of(moves, tops)
     for move in 1 + np.flatnonzero(np.diff(sheets)):
-        text = "it goes the same ways again from here on: taken as cut from a fresh sheet, or beside it"
+        text = (
+            "it goes the same ways again from here on, or where all is cut or free: taken as cut from "
+            "another sheet, from the other side, or beside it"
+        )
         run.notes.add(text, int(moves.file_line[move]), 1)
     return Program(
         name=name,

@@ -22,6 +22,32 @@ ONE = SQUARES[: SQUARES.index("X60 Y0")]
 BITS = {0: Bit("6 mm", 6.0, 2)}
 
 
+def around(left: float, low: float, right: float, high: float, *depths: float) -> str:
+    """A rectangle, gone around once at each depth."""
+    turn = f"X{right} F2000\nY{high}\nX{left}\nY{low}\n"
+    return f"G0 X{left} Y{low}\n" + "".join(f"G1 Z{z} F500\n{turn}" for z in depths) + "G0 Z10\n"
+
+
+def with_tabs(left: float, low: float, right: float, high: float) -> str:
+    """A rectangle, cut through but for a tab on each long side."""
+    middle = (left + right) / 2
+    over = f"X{middle - 5} F2000\nZ-4\nX{middle + 5}\nZ-6\nX{right}\nY{high}\n"
+    back = f"X{middle + 5}\nZ-4\nX{middle - 5}\nZ-6\nX{left}\nY{low}\n"
+    return f"G0 X{left} Y{low}\nG1 Z-6 F500\n{over}{back}G0 Z10\n"
+
+
+def panels(rows: int, along: str, across: str) -> str:
+    """Lines through the sheet, side by side."""
+    line = "G0 {1}{2}\nG0 {0}0\nG1 Z-6 F500\n{0}200 F2000\nG0 Z10\n"
+    return "".join(line.format(along, across, 40 * row) for row in range(1, rows))
+
+
+POCKET = around(0, 0, 40, 40, -2, -4) + around(6, 6, 34, 34, -4) + around(12, 12, 28, 28, -4)
+MIRRORED = POCKET.replace("X0 ", "X40 ").replace("X40 F", "X0 F").replace("X0\n", "X40\n")
+ROW = around(0, 0, 80, 50, -3, -6) + around(100, 0, 180, 50, -3, -6)
+COLUMN = around(0, 0, 50, 90, -3, -6) + around(60, 0, 110, 90, -3, -6)
+
+
 def sheets(program: Program) -> list[int]:
     """The sheets, in the order in which they are begun."""
     return list(dict.fromkeys(sheets_of(program.moves, program.tops).tolist()))
@@ -36,9 +62,21 @@ AGAIN = {
     "by G10 L20": HEAD + SQUARES + "G0 X100 Y0\nG10 L20 P1 X0 Y0\n" + SQUARES + END,
     "by G10 L2": "G10 L2 P1 X0 Y0 Z0\n" + HEAD + SQUARES + "G10 L2 P1 X200\n" + SQUARES + END,
 }
+OTHERS = {
+    "another layout": HEAD + ROW + STOP + COLUMN + END,
+    "another layout with tabs": HEAD
+    + with_tabs(0, 0, 80, 50)
+    + with_tabs(100, 0, 180, 50)
+    + STOP
+    + with_tabs(0, 0, 50, 90)
+    + with_tabs(60, 0, 110, 90)
+    + END,
+    "a layout that begins elsewhere": HEAD + SQUARES + STOP + SQUARES.replace("X", "X2") + END,
+    "the other face": HEAD + POCKET + STOP + MIRRORED.replace("-4", "-3") + END,
+}
 ONCE = {
     "no stop": HEAD + SQUARES + SQUARES + END,
-    "elsewhere": HEAD + SQUARES + STOP + SQUARES.replace("X", "X2") + END,
+    "elsewhere": HEAD + SQUARES + STOP + SQUARES.replace("Y", "Y1").replace("Y10", "Y100") + END,
     "once more around at the bottom": HEAD
     + SQUARES
     + STOP
@@ -50,6 +88,22 @@ ONCE = {
     "in the air": HEAD + SQUARES + STOP + "G0 X0 Y0\nG1 X40 F2000\nY40\n" + END,
     "Z touched off": HEAD + SQUARES + "G10 L20 P1 Z10\n" + SQUARES + END,
     "stopped in the cut": HEAD + SQUARES.replace("Y40\n", "Y40\nM0\n") + END,
+    "finished in steps": HEAD
+    + around(0, 0, 40, 40, -3, -6)
+    + STOP
+    + around(0.2, 0.2, 39.8, 39.8, -3, -6)
+    + END,
+    "finished the other way around": HEAD + ROW + STOP + around(0, 50, 80, 0, -6) + END,
+    "tabs cut": HEAD + with_tabs(0, 0, 80, 50) + STOP + around(80, 50, 0, 0, -6) + END,
+    "chips cleared": HEAD + POCKET + "M0\n" + POCKET.replace("-4", "-8").replace("-2", "-6") + END,
+    "panels": HEAD + panels(5, "X", "Y") + STOP + panels(5, "Y", "X") + END,
+    "around what was cut out": HEAD + ROW + STOP + around(-20, -20, 200, 70, -3, -6) + END,
+    "parts over the end of a pocket": HEAD + POCKET + STOP + around(20, -20, 90, 90, -2, -4, -6) + END,
+    "a finer bit in the corners": HEAD
+    + POCKET
+    + "M0\nT2 M6\n"
+    + around(-1.5, -1.5, 41.5, 41.5, -1, -2, -3, -4)
+    + END,
 }
 
 
@@ -63,6 +117,20 @@ def test_what_goes_the_same_ways_again_takes_away_as_much(text: str):
     assert volume[second].sum() == pytest.approx(volume[~second].sum(), rel=0.02)
     parts = find_parts(program)
     assert all(second[part.moves].all() or not second[part.moves].any() for part in parts)
+
+
+@pytest.mark.parametrize("text", OTHERS.values(), ids=OTHERS)
+def test_nobody_cuts_the_air_or_through_what_is_free(text: str):
+    """What would do so after a stop is cut from another sheet, or from the other face, and has its parts."""
+    program = read(text)
+    assert sheets(program) == [0, 1]
+    second = program.moves.file_line > program.lines.index("M0 (put in the next sheet)")
+    alone = read(HEAD + text[text.index(STOP) + len(STOP) :])
+    volume = engagement(program, BITS).volume
+    assert volume[second].sum() == pytest.approx(engagement(alone, BITS).volume.sum(), rel=0.02)
+    apart = [second[part.moves] for part in find_parts(program)]
+    assert sum(part.all() for part in apart) == len(find_parts(alone))
+    assert all(part.all() or not part.any() for part in apart)
 
 
 @pytest.mark.parametrize("text", ONCE.values(), ids=ONCE)
