@@ -102,8 +102,7 @@ def modal_words(state: State, *, drills: bool) -> Iterator[str]:
     yield system_word(modes)
     if "arc_distance" in stated:
         yield g_word(modes.arc_distance)
-    if "path" in stated:
-        yield path_word(modes)
+    yield from path_words(modes)
     if "return_mode" in stated or drills:
         yield g_word(modes.return_mode)
     if "overrides" in stated:
@@ -211,9 +210,10 @@ def system_word(modes: Modes) -> str:
     return g_word(modes.system) + (f" P{modes.further}" if modes.system == FURTHER_SYSTEM else "")
 
 
-def path_word(modes: Modes) -> str:
-    """Write the path mode."""
-    return g_word(modes.path) + ("" if modes.tolerance is None else f" P{number(modes.tolerance, 6)}")
+def path_words(modes: Modes) -> Iterator[str]:
+    """Yield the path mode, once the program has said one."""
+    if modes.path is not None:
+        yield g_word(modes.path) + ("" if modes.tolerance is None else f" P{number(modes.tolerance, 6)}")
 
 
 def override_word(modes: Modes) -> str:

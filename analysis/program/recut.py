@@ -306,7 +306,12 @@ def _state(job: _Job, modes: Modes) -> State:
         selected=modes.cuts_with,
         cycle=None,
     )
-    return replace(job.tracks.end, modes=as_written)
+    # What a control has of these before the program states them, nobody knows.
+    unsaid = {"path"} if modes.path is None else set()
+    if modes.length is None and not (modes.bit_changed or modes.length_since_change):
+        unsaid.add("length")
+    end = job.tracks.end
+    return replace(end, modes=as_written, stated=end.stated - unsaid)
 
 
 def _checks(job: _Job, safe: float, spin_up: float) -> Checks:

@@ -8,7 +8,7 @@ from analysis.program.header import (
     length_word,
     modal_words,
     override_word,
-    path_word,
+    path_words,
     spindle_words,
     stop_words,
     unspun_words,
@@ -76,7 +76,7 @@ def changes(before: Modes, modes: Modes) -> Iterator[str]:
 def _ways(before: Modes, modes: Modes) -> Iterator[str]:
     """Yield path mode and overrides where they change."""
     if (before.path, before.tolerance) != (modes.path, modes.tolerance):
-        yield path_word(modes)
+        yield from path_words(modes)
     if before.overrides != modes.overrides:
         yield override_word(modes)
 

@@ -54,7 +54,8 @@ class Modes(NamedTuple):
     motion
         0, 10, 20, 30, 382, or a cycle 730, 810 to 890; 800 when none.
     plane, units, distance, arc_distance, feed_mode, return_mode, system, path
-        170 to 190; 200 or 210; 900 or 910; 901 or 911; 930 to 950; 980 or 990; 540 to 593; 610, 611, 640.
+        170 to 190; 200 or 210; 900 or 910; 901 or 911; 930 to 950; 980 or 990; 540 to 593; 610, 611, 640, or
+        ``None`` while the program has not said how the control keeps to the path.
     further
         P of G54.1 (541); 0 in the other systems.
     units_stated
@@ -91,7 +92,7 @@ class Modes(NamedTuple):
     return_mode: int = 980
     system: int = 540
     further: int = 0
-    path: int = 610
+    path: int | None = None
     tolerance: float | None = None
     length: int | None = None
     length_since_change: bool = False

@@ -331,6 +331,7 @@ def test_bits_that_are_only_chosen_get_a_stop():
         ("M4", ["M5", "M9", "S9000", "M4", "G4 P5"]),
         ("M8", ["M9", "M8"]),
         ("G64 P0.1", ["G64 P0.1"]),
+        ("G61", ["G61"]),
         ("M49", ["M49"]),
         ("G43 H2\nG0 Z5", ["G43 H2", "G0 Z5."]),
         ("", []),
@@ -341,6 +342,16 @@ def test_what_changes_between_parts_is_said_in_the_air(between: str, lines: list
     all_lines = written(squares("M3 S9000", between), "part 1", "part 2")
     end = all_lines.index("G0 X20. Y0.")
     assert all_lines[end - len(lines) - 1 : end] == ["G0 Z5.", *lines]
+
+
+@pytest.mark.parametrize("path", ["G61", "G64 P0.1"])
+def test_no_path_mode_is_said_before_the_program_says_one(path: str):
+    """What the control had of it before nobody knows: it stays, and the head says so."""
+    program = read(squares("M3 S9000", path))
+    text = recut_program(program, ["part 1"])
+    assert not {"G61", "G64"} & {line.split()[0] for line in lines_of(text)}
+    assert "a path mode G61 or G64" in said(squares("M3 S9000", path), "part 1")
+    assert path in written(squares("M3 S9000", path), "part 2")
 
 
 def test_what_changes_in_a_cut_changes_in_the_cut():
