@@ -7,6 +7,7 @@ where not even the motion that brought it there can be followed (G28, G30, G53, 
 """
 
 import math
+from typing import NamedTuple
 
 from analysis.errors import ProgramError
 from analysis.program import arcs
@@ -23,6 +24,14 @@ LIFT = 10.0
 """mm; how far above the highest place so far the home of Z is drawn, for the program does not say."""
 
 
+class Origin(NamedTuple):
+    """A G10: on which file line, of which system, and whether all it does is to let Z read something here."""
+
+    line: int
+    system: int
+    z_alone: bool
+
+
 class Carriage:
     """Position, offsets, doubts and moves."""
 
@@ -33,8 +42,7 @@ class Carriage:
         self.offset_doubt = ""
         # Whether a word of the G92 family was met; one that sets an offset; one that says what it is.
         self.offset_used = self.offset_set = self.offset_said = False
-        self.origin_line = 0
-        self.origins = 0
+        self.origins: list[Origin] = []
         self.zeros = Zeros()
         self.doubt = [START, START, START]
         self.adrift = [False, False, False]

@@ -119,7 +119,7 @@ class Interpreter:
             stated=frozenset(self.stated),
             parameters=dict(self.parameters),
             spindle_used=self.spindle_used,
-            origin_line=carriage.origin_line,
+            origin_line=carriage.origins[-1].line if carriage.origins else 0,
             depth=self.calls.depth,
         )
 

@@ -5,7 +5,7 @@ G10 and the G92 family change what a place is called. G28, G30, G53 and a probe 
 is not in the program; from there on it is adrift until the program states where it goes.
 """
 
-from analysis.program.carriage import AXES, Carriage
+from analysis.program.carriage import AXES, Carriage, Origin
 from analysis.program.moves import Kind, Way
 from analysis.program.state import SYSTEMS, Modes
 from analysis.program.words import Block, Word
@@ -102,10 +102,10 @@ def set_origin(word: Word, block: Block, carriage: Carriage, modes: Modes) -> No
     said = [(i, block.take(letter)) for i, letter in enumerate(AXES)]
     text = "the control remembers this origin, also when the run is over"
     carriage.notes.add(text, block.number, word.column, word.text)
-    carriage.origin_line = block.number
-    carriage.origins += 1
     in_force = modes.system_number
     number = int(system.value) or in_force
+    z_alone = way.value == 20 and [i for i, place in said if place is not None] == [2]
+    carriage.origins.append(Origin(block.number, number, z_alone))
     why = f"G10 on line {block.number} moved the origin"
     for axis, place in said:
         if place is None:

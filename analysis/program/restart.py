@@ -14,6 +14,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from analysis.errors import ProgramError
+from analysis.program.carriage import Origin
 from analysis.program.cautions import Checks, cautions, comments, plain
 from analysis.program.following import (
     EVERY,
@@ -118,8 +119,8 @@ class _Stand:
     """
     A line before which the bit stands above the work.
 
-    `origins` counts the G10 before it, and `moved_later` is the line of the last G10 after it, or 0. `unread`
-    are the M words before it that nobody knows, and `system_named` is whether a coordinate system was named.
+    `origins` counts the G10 before it, and `moved_later` are those after it. `unread` are the M words before
+    it that nobody knows, and `system_named` is whether a coordinate system was named.
     """
 
     line: int
@@ -128,7 +129,25 @@ class _Stand:
     origins: int
     unread: tuple[str, ...]
     system_named: bool
-    moved_later: int = 0
+    moved_later: Sequence[Origin] = ()
+
+    @property
+    def origin_lost(self) -> int:
+        """
+        The line of the last G10 after it that may have moved the origin for good, or 0.
+
+        Not so one that only lets Z read something where the bit stands, as after a probe for each bit: Z is
+        touched off again anyway, and the G10 is run again.
+        """
+        modes = self.state.modes
+        found_anew = (True, modes.system_number, None)
+        lost = [each for each in self.moved_later if (each.z_alone, each.system, modes.length) != found_anew]
+        return lost[-1].line if lost else 0
+
+    @property
+    def z_moved(self) -> int:
+        """The line of the last G10 after it that may have set Z for another bit, or 0."""
+        return self.moved_later[-1].line if self.moved_later else 0
 
 
 def resume_at(program: Program, line: int) -> Resume:
@@ -302,6 +321,7 @@ def _approach(
         waits=waits_in_words(program.moves, spin_up),
         more=(
             *low_in_words(safe, stand.state.highest, modes),
+            *_z_in_words(program, stand),
             *_comes_later(program, modes, line),
             "parts that are cut through hang on tabs or lie loose: fasten them, or take them out.",
             *program.doubts,
@@ -363,7 +383,7 @@ def _look_for_stand(program: Program, line: int, where: range) -> _Stand | None:
         if search.stands(run) and at in where:
             rows, state = len(run.carriage.rows), run.state()
             named = "system" in run.stated
-            last = _Stand(at, rows, state, run.carriage.origins, tuple(follow.unread), named)
+            last = _Stand(at, rows, state, len(run.carriage.origins), tuple(follow.unread), named)
         if at == line or (at > line and where is not EVERY):
             break
     else:
@@ -388,7 +408,7 @@ def _with_what_follows(run: Interpreter, stand: _Stand) -> _Stand:
     used = stand.state.offset_used or carriage.offset_set
     stated = stand.state.stated | (run.stated - _KNOWN_ONCE_STATED)
     state = replace(stand.state, stated=stated, offset_used=used)
-    return replace(stand, state=state, moved_later=carriage.origin_line * (carriage.origins > stand.origins))
+    return replace(stand, state=state, moved_later=carriage.origins[stand.origins :])
 
 
 class _Search:
@@ -478,8 +498,8 @@ def _refuse_unsafe(stand: _Stand, line: int) -> None:
     if stand.state.offset_doubt:
         why = f"{stand.state.offset_doubt}; set the zero anew and start over"
         raise ProgramError(f"no restart from line {line}: {why}")
-    if stand.moved_later:
-        why = f"G10 on line {stand.moved_later} may have moved the origin already; set it back and start over"
+    if stand.origin_lost:
+        why = f"G10 on line {stand.origin_lost} may have moved the origin already; set it back and start over"
         raise ProgramError(f"no restart from line {line}: {why}")
     if not stand.state.modes.units_stated:
         raise ProgramError(f"no restart from line {line}: {no_unit(stand.line)}")
@@ -527,6 +547,15 @@ def _comes_later(program: Program, modes: Modes, line: int) -> Iterator[str]:
         yield (
             f"{bit_in_words(program, bit)} is put in further on: was it the one that came loose, grip it "
             "anew and measure its length offset anew as well, if it has one."
+        )
+
+
+def _z_in_words(program: Program, stand: _Stand) -> Iterator[str]:
+    """Yield that Z is to be found for this bit, where the program may have found it for another since."""
+    if stand.z_moved:
+        yield (
+            f"Z0 must be that of {bit_in_words(program, stand.state.modes.cuts_with)} again when you start: "
+            f"G10 on file line {stand.z_moved} may have set it for another bit since."
         )
 
 

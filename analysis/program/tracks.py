@@ -77,8 +77,8 @@ class _Notebook:
             # Where only the start of the first one is not known the others are as they should be.
             for i in range(self._rows, rows if doubt else self._rows + bool(self._doubt)):
                 self._unsure[i] = doubt or self._doubt
-        if carriage.origins > self._origins:
-            self._zero_moved, self._origins = rows, carriage.origins
+        if len(carriage.origins) > self._origins:
+            self._zero_moved, self._origins = rows, len(carriage.origins)
         if carriage.offset_doubt:
             self._zero_lost = min(self._zero_lost, self._rows)
         self._unread += [(rows, text) for text in self._follow.unread[len(self._unread) :]]

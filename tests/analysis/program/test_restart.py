@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 from simple_machine import Event, SimpleMachine
 
 from analysis.errors import ProgramError
-from analysis.program import read, restart_program, resume_at, resume_before_move
+from analysis.program import Program, read, restart_program, resume_at, resume_before_move
 from analysis.program.cautions import cautions_of
 from analysis.program.following import EVERY
 
@@ -897,6 +897,43 @@ def test_an_origin_set_in_the_skipped_part_is_pointed_out():
     """The control keeps what G10 set before the resume line; the head says so."""
     source = "G21 G90\nG10 L2 P1 X9\nM3 S9000\nG0 X1 Y1 Z5\nG1 Z-1 F100\nX9\nM2"
     assert "G10 on file line 2 moved an origin" in head_of(restart_program(read(source), 6))
+
+
+PROBED = "G38.2 Z-30 F100\nG10 L20 P1 Z12\n"
+
+
+def probed(again: str, first: str = "") -> Program:
+    """A program that finds Z for each of two bits."""
+    cut = "G0 Z20\nS9000 M3\nX0 Y0\nG1 Z-3 F400\nX50\nG0 Z20\nM5\n"
+    return read(f"G21 G90 G54\nT1 M6\n{first}{PROBED}{cut}T2 M6\n{again}{cut}M30\n")
+
+
+def test_where_each_bit_is_probed_the_first_ones_cut_can_be_carried_on():
+    """Z is touched off again anyway, and what finds it for the next bit is run again; the head says so."""
+    program = probed(PROBED)
+    line = program.lines.index("X50") + 1
+    assert resume_at(program, line).file_line < line
+    text = restart_program(program, line)
+    assert f"G10 on file line {program.lines.index('T2 M6') + 3} may have set it" in head_of(text)
+    assert "Z0 must be that of T1 again" in head_of(text)
+    assert "Z0 must be that of" not in head_of(restart_program(program, len(program.lines) - 3))
+
+
+@pytest.mark.parametrize(
+    ("again", "first"),
+    [
+        (PROBED.replace("Z12", "Z12 X0"), ""),
+        (PROBED.replace("L20 P1", "L2 P1"), ""),
+        (PROBED.replace("P1", "P2"), ""),
+        ("G10 L20 P1 X0\n" + PROBED, ""),
+        (PROBED, "G43 H1\n"),
+    ],
+)
+def test_another_origin_that_is_set_further_on_is_not_carried_on_before(again: str, first: str):
+    """Across, in another system, or to a place of the machine nobody sets it back; nor beside a length."""
+    program = probed(again, first)
+    with pytest.raises(ProgramError, match="may have moved the origin already"):
+        restart_program(program, program.lines.index("X50") + 1)
 
 
 def test_spoilboard_zero_asks_for_the_programs_own_height():
