@@ -8,7 +8,7 @@ from collections.abc import Iterator, Sequence
 
 from analysis.program import settings
 from analysis.program.bits import Bits
-from analysis.program.carriage import Carriage
+from analysis.program.carriage import CENTRES, Carriage
 from analysis.program.codes import Codes, sort_codes
 from analysis.program.drilling import drill
 from analysis.program.moves import Kind
@@ -227,7 +227,7 @@ class Interpreter:
         motion = self.modes.motion
         if "machine" in codes:
             go_to_machine_place(codes["machine"][1], block, self.carriage, self.modes)
-        elif motion in (20, 30) and (placed or ("motion" in codes and not words.keys().isdisjoint("IJK"))):
+        elif motion in (20, 30) and (placed or self._turns(codes, block)):
             self._check_units(block)
             target = self.carriage.target(block, self.modes)
             self.carriage.arc(target, block, self.modes, clockwise=motion == 20)
@@ -235,6 +235,12 @@ class Interpreter:
             self._cycle(codes, block, placed=placed)
         elif placed:
             self._straight(motion, block)
+
+    def _turns(self, codes: Codes, block: Block) -> bool:
+        """Whether a line without a place says a full circle, with G2 or G3 there or in force."""
+        if "motion" in codes:
+            return not block.words.keys().isdisjoint(CENTRES)
+        return "call" not in codes and any(CENTRES[axis] in block.words for axis in self.modes.axes[:2])
 
     def _set_motion(self, motion: int) -> None:
         if motion != self.modes.motion:

@@ -508,6 +508,16 @@ def test_bytes_become_text():
             decode(raw)
 
 
+@pytest.mark.parametrize("line", ["I-5. J0", "N9 J0 I-5", "I-5 F800", "M8 I-5", "/I-5"])
+def test_a_full_circle_is_one_with_g2_in_force_as_well(line: str):
+    """What takes G2 I J without a place takes a line of I and J alone the same way."""
+    circle = HEAD + "X20 Y20\nG1 Z-2 F300\nG2 I5 J0 F900\n"
+    again = read(circle + line, skip_slashed=False).moves
+    assert np.allclose(again.sweep[-2:], -2 * np.pi)
+    assert np.allclose(again.centre[-2:, 0], [25, 15])
+    assert len(read(circle + "K0").moves) == len(again) - 1
+
+
 def test_duration_of_a_full_circle_equals_its_circumference():
     """A closed arc has the length of its circle."""
     assert read(HEAD + "X0 Y0\nG2 I5").moves.length[-1] == pytest.approx(10 * math.pi)
