@@ -101,7 +101,9 @@ def set_apart(region: shapely.Polygon, numbers: Sequence[int], cut: Cutting) -> 
         return []
     found = _outlines(rings)
     frames = [outline for outline in found if _is_same(outline.inside, region)]
-    parts = _outermost([outline for outline in found if outline not in frames])
+    within = [outline for outline in found if outline not in frames]
+    # A part that is only gone around several times has none.
+    parts = _outermost(within) if within else []
     if len(parts) < 2 or _overlap(parts):
         return []
     if not (_in_one_sense([*frames, *parts]) if frames else _fill(region, parts)):

@@ -59,6 +59,15 @@ FRAME = rectangle(0, 0, 130, 60, DEEP)
 # --- which are parts of their own -----------------------------------------------------------------------
 
 
+@pytest.mark.parametrize("again", [1, 2])
+def test_parts_that_are_gone_around_again_after_the_others_are_as_many(again: int):
+    """A pass for the finish around all of them, in either sense, leaves each what it is."""
+    places = [(0, 0, 40, 40), (60, 0, 30, 30)]
+    once = [rectangle(*place, DEEP) for place in places]
+    finish = [around(*place) for place in places]
+    assert areas(*once, *once * again) == areas(*once, *finish * again) == [1600, 900]
+
+
 def test_closed_ways_that_share_an_edge_are_parts_of_their_own():
     """Panels nested one bit apart, so that the ways coincide, are as many parts, each with its own box."""
     found = find_parts(program(*GRID))
