@@ -31,6 +31,9 @@ MOSTLY = 0.5
 FINISH = 1.0
 """mm; outlines nearer than this are one, gone around again, be it with an allowance for the finish."""
 
+AROUND = 0.75
+"""So much of an outline goes around the piece, the rest in and out; what clears an area goes across it."""
+
 BEYOND = 1000
 """No coordinate system of a program has such a number (`Moves.system`)."""
 
@@ -204,6 +207,13 @@ class _Outline:
     inside: shapely.Geometry
 
 
+def _gone_around(way: shapely.Geometry) -> shapely.Geometry | None:
+    """Return what a way goes around; ``None`` where it clears an area, or is not closed."""
+    inside = shapely.unary_union([shapely.Polygon(face.exterior) for face in faces_of([way])])
+    once = float(shapely.length(shapely.unary_union(way)))
+    return inside if float(shapely.length(inside)) > AROUND * once else None
+
+
 class _Outlines:
     """The outlines of some moves; looked for when they are asked for."""
 
@@ -252,10 +262,8 @@ def _outlines(moves: Moves, tops: NDArray[np.float64]) -> list[_Outline]:
         begin, points = int(row[0].moves[0]), np.concatenate([piece.points for piece in row])
         if len(row) > 1 or row[0].closed:
             points = np.concatenate([points, points[:1]])
-        inside = shapely.unary_union(
-            [shapely.Polygon(face.exterior) for face in faces_of([shape_of(points)])]
-        )
-        if not inside.is_empty:
+        inside = _gone_around(shape_of(points))
+        if inside is not None:
             found.append(_Outline(begin, int(moves.system[begin]), inside))
     return sorted(found, key=lambda outline: outline.begin)
 
