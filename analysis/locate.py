@@ -25,6 +25,7 @@ from analysis.presence import Phase
 from analysis.program import (
     Kind,
     Machine,
+    Note,
     Part,
     Program,
     Resume,
@@ -36,7 +37,8 @@ from analysis.program import (
     schedule,
 )
 from analysis.program.areas import NEAR
-from analysis.program.engagement import Engagement, engagement
+from analysis.program.chains import Chain, chains
+from analysis.program.engagement import Engagement, besides, engagement
 from analysis.program.paths import lines
 from analysis.program.waits import perhaps_longer
 from analysis.which_bit import Fit
@@ -75,6 +77,8 @@ class Plan:
         The parts it cuts.
     met
         How deep and how wide each move cuts.
+    besides
+        What each move would remove besides, mm³, were another sheet put in at a stop, shape (n,).
     machine
         What the times were worked out for.
     """
@@ -83,13 +87,15 @@ class Plan:
     times: Schedule
     parts: tuple[Part, ...]
     met: Engagement
+    besides: NDArray[np.float64]
     machine: Machine = USUAL
 
     @classmethod
     def of(cls, program: Program, bits: Mapping[int, Bit], machine: Machine = USUAL) -> "Plan":
         """Return the plan of a program, cut with ``bits`` (by T number, 0 for all others), on a machine."""
         met = engagement(program, bits)
-        return cls(program, schedule(program.moves, machine), find_parts(program), met, machine)
+        more = besides(program, bits, met, least=_NOTHING)
+        return cls(program, schedule(program.moves, machine), find_parts(program), met, more, machine)
 
     @cached_property
     def cuts(self) -> NDArray[np.bool_]:
@@ -104,10 +110,36 @@ class Plan:
     @cached_property
     def may_hold_more(self) -> tuple[bool, ...]:
         """Whether something may be cut in each part that is taken for air, so that nobody listens to it."""
+        again = np.array([move for chain in self._in_the_air for move in chain.moves], dtype=np.intp)
         ways = shapely.STRtree(lines(self.program.moves, self.program.taken_as_air))
         grown = np.array([-NEAR, -NEAR, NEAR, NEAR])
         boxes = [shapely.box(*(np.array(part.box) + grown)) for part in self.parts]
-        return tuple(ways.query(box, predicate="intersects").size > 0 for box in boxes)
+        return tuple(
+            ways.query(box, predicate="intersects").size > 0 or bool(np.isin(part.cut_by, again).any())
+            for part, box in zip(self.parts, boxes, strict=True)
+        )
+
+    @cached_property
+    def _in_the_air(self) -> tuple[Chain, ...]:
+        """What mostly goes where all is cut already, after a stop: perhaps on another sheet."""
+        if not self.besides.any():
+            return ()
+        took = self.met.volume
+        every = chains(self.program)
+        return tuple(chain for chain in every if self.besides[chain.moves].sum() > took[chain.moves].sum())
+
+    @cached_property
+    def remarks(self) -> tuple[Note, ...]:
+        """What to say of stops at which another sheet may be put in, so that parts are not told good."""
+        stops = np.cumsum(self.program.moves.kind == Kind.PAUSE)
+        first: dict[int, int] = {}
+        for chain in self._in_the_air:
+            first.setdefault(int(stops[chain.moves[0]]), int(chain.moves[0]))
+        text = (
+            "after a stop it goes again where all is cut already, and what that is part of will not be told "
+            "good: if another sheet is in by then, or the other face up, cut it as a program of its own"
+        )
+        return tuple(Note(int(self.program.moves.file_line[move]), 1, "", text) for move in first.values())
 
     @cached_property
     def in_work(self) -> NDArray[np.bool_]:

@@ -333,10 +333,14 @@ def make_listener(  # noqa: PLR0913 - all but the last are always said
             "nobody said which program is cut: line numbers give an alarm its line, but N words mean "
             "nothing, and there is no restart program; say --program"
         )
+    plan = None if program is None else Plan.of(program, bits)
+    if plan is not None:
+        for note in plan.remarks:
+            warn(f"{plan.program.name}: {note}")
     return Listener(
         rate,
         bits,
-        locator_for(program, bits, None if wanted.lines is None else past, wanted.ahead, wanted.pace),
+        _locator(plan, None if wanted.lines is None else past, wanted.ahead, wanted.pace),
         wanted.settings or USUAL,
         references,
         settings_of=settings_of(wanted, entries),
@@ -356,7 +360,10 @@ def locator_for(
     ``reports`` are those that are known in advance; ``None`` where there is no source of them at all. They
     may be ``ahead`` lines ahead of the cutting. ``pace`` is what is known of the machine.
     """
-    plan = None if program is None else Plan.of(program, bits)
+    return _locator(None if program is None else Plan.of(program, bits), reports, ahead, pace)
+
+
+def _locator(plan: Plan | None, reports: Iterable[Report] | None, ahead: int, pace: Learned) -> Locator:
     give_back()
     if reports is None:
         return _by_sound(plan, pace)

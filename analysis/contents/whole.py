@@ -1,7 +1,7 @@
 """The whole of a program: times, stops, parts, and what each bit does."""
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Literal
 
 import numpy as np
@@ -20,7 +20,6 @@ from analysis.program import (
     Moves,
     Part,
     Program,
-    engagement,
     find_parts,
     schedule,
 )
@@ -147,8 +146,7 @@ def contents_of(
     """
     measured = len(program.moves) <= most_moves
     bits = {number: tool.bit for number, tool in tools.items()}
-    met = engagement(program, bits) if measured else _unmeasured(len(program.moves))
-    plan = Plan(program, schedule(program.moves, machine), find_parts(program), met, machine)
+    plan = Plan.of(program, bits, machine) if measured else _unmeasured(program, machine)
     numbers = numbers_of(plan)
     hop = _hop([tool_of(tools, number) for number in numbers])
 
@@ -158,7 +156,7 @@ def contents_of(
 
     uses = tuple(map(use, numbers))
     return Contents(
-        program=program,
+        program=replace(program, warnings=(*program.warnings, *plan.remarks)),
         inches=in_inches(program),
         seconds=float(plan.times.end[-1]),
         cutting=sum(bit.cutting for bit in uses),
@@ -170,10 +168,11 @@ def contents_of(
     )
 
 
-def _unmeasured(count: int) -> Engagement:
-    """Return what stands for depths and widths that were not worked out: all that goes below the top cuts."""
+def _unmeasured(program: Program, machine: Machine) -> Plan:
+    """Return a plan whose depths and widths were not worked out: all that goes below the top cuts."""
+    count = len(program.moves)
     unknown = np.full(count, np.nan)
-    return Engagement(
+    met = Engagement(
         depth=np.full(count, np.inf),
         width=unknown,
         steady=np.zeros(count, dtype=np.bool_),
@@ -182,6 +181,8 @@ def _unmeasured(count: int) -> Engagement:
         volume=unknown,
         cell=0.0,
     )
+    times, parts = schedule(program.moves, machine), find_parts(program)
+    return Plan(program, times, parts, met, np.zeros(count), machine)
 
 
 def _hop(tools: list[Tool]) -> float:

@@ -144,6 +144,16 @@ def test_whoever_listens_is_told_of_another_speed_on_the_shelf(tmp_path: Path, p
     assert said[0].startswith("T1: the shelf says 24000 rpm, the program 12000: ")
 
 
+def test_whoever_listens_is_told_where_another_sheet_may_be_put_in(tmp_path: Path):
+    """The remark comes where the listener is made: by the bits it is known what would be in the air."""
+    cut = "G0 Z5\nG0 X{0} Y0\nG1 Z{1} F600\nX{2}\nY3\nX{0}\nG0 Z5\n"
+    first, second = cut.format(0, -6, 60), cut.format(2, -3, 50)
+    said: list[str] = []
+    program = read(f"G21 G90\nS18000 M3\n{first}M0\n{second}M30\n", "job.ngc")
+    make_listener(48_000, program, Wanted(diameter=6.0, speed=18_000.0), tmp_path, said.append)
+    assert [line for line in said if line.startswith("job.ngc: line 13, ") and "not be told good" in line]
+
+
 def test_each_bit_is_judged_as_the_shelf_says_unless_the_user_says_otherwise(program: Program):
     """Thresholds of the material go before those of the bit, and the command line before both."""
     fine = Entry(

@@ -5,8 +5,11 @@ from itertools import pairwise
 import numpy as np
 import pytest
 
+from analysis.contents import Tool, contents_of
 from analysis.cutting import Bit
 from analysis.errors import ProgramError
+from analysis.locate import Plan
+from analysis.place.marks import HEARD, SEEN, unmarked, verdicts
 from analysis.program import Program, engagement, find_parts, read, recut_program
 from analysis.program.sheets import sheets_apart, sheets_of
 
@@ -40,6 +43,13 @@ def panels(rows: int, along: str, across: str) -> str:
     """Lines through the sheet, side by side."""
     line = "G0 {1}{2}\nG0 {0}0\nG1 Z-6 F500\n{0}200 F2000\nG0 Z10\n"
     return "".join(line.format(along, across, 40 * row) for row in range(1, rows))
+
+
+def cleared(left: float) -> str:
+    """An area that is cleared turn by turn."""
+    turn = "G3 X{0} Y12 I0 J6\nG3 X{0} Y0 I0 J-6\nG1 X{1}\n"
+    turns = "".join(turn.format(left + 1.5 * i, left + 1.5 * i + 1.5) for i in range(20))
+    return f"G0 X{left} Y0\nG1 Z-6 F500\nF2000\n{turns}G0 Z10\n"
 
 
 POCKET = around(0, 0, 40, 40, -2, -4) + around(6, 6, 34, 34, -4) + around(12, 12, 28, 28, -4)
@@ -96,6 +106,7 @@ ONCE = {
     "finished the other way around": HEAD + ROW + STOP + around(0, 50, 80, 0, -6) + END,
     "tabs cut": HEAD + with_tabs(0, 0, 80, 50) + STOP + around(80, 50, 0, 0, -6) + END,
     "chips cleared": HEAD + POCKET + "M0\n" + POCKET.replace("-4", "-8").replace("-2", "-6") + END,
+    "chips cleared of a widening pocket": HEAD + cleared(0) + "M0\n" + cleared(28) + END,
     "panels": HEAD + panels(5, "X", "Y") + STOP + panels(5, "Y", "X") + END,
     "around what was cut out": HEAD + ROW + STOP + around(-20, -20, 200, 70, -3, -6) + END,
     "parts over the end of a pocket": HEAD + POCKET + STOP + around(20, -20, 90, 90, -2, -4, -6) + END,
@@ -139,6 +150,34 @@ def test_what_goes_other_ways_is_cut_from_the_same_sheet(text: str):
     program = read(text)
     assert sheets(program) == [0]
     assert sheets_apart(program) is program
+
+
+OTHERWISE = HEAD + POCKET + STOP + around(7, 5, 30, 33, -3) + around(13, 11, 24, 27, -3) + "{more}" + END
+OUTLINE = around(-20, -20, 60, 60, -4, -8)
+
+
+def told(plan: Plan) -> list[str]:
+    """The verdicts on the parts where all that is taken to cut was heard."""
+    return [part.verdict for part in verdicts(plan, unmarked(plan) | np.uint8(SEEN | HEARD), frozenset({1}))]
+
+
+@pytest.mark.parametrize("more", ["", OUTLINE])
+def test_a_part_with_what_may_be_cut_from_another_sheet_is_never_good(more: str):
+    """After a stop it goes otherwise over what the bit has cut deeper; without one it is the same sheet."""
+    program = read(OTHERWISE.format(more=more))
+    plan = Plan.of(program, BITS)
+    (remark,) = plan.remarks
+    assert program.lines[remark.line - 1].startswith("G1 Z-3") or program.lines[remark.line].startswith("X30")
+    assert remark in contents_of(program, {0: Tool(BITS[0])}).program.warnings
+    assert told(plan) == ["unheard"]
+    gone_on = Plan.of(read(OTHERWISE.format(more=more).replace(STOP, "")), BITS)
+    assert (gone_on.remarks, told(gone_on)) == ((), ["good"])
+
+
+@pytest.mark.parametrize("text", [*ONCE.values(), *OTHERS.values(), *AGAIN.values()])
+def test_of_the_usual_stops_nothing_is_remarked(text: str):
+    """A pass for the finish, tabs, chips, the next sheet: all that is cut there is listened to."""
+    assert Plan.of(read(text), BITS).remarks == ()
 
 
 def test_some_of_the_parts_may_be_cut_again():
