@@ -40,6 +40,7 @@ from analysis.program.areas import NEAR
 from analysis.program.chains import Chain, chains
 from analysis.program.engagement import Engagement, besides, engagement
 from analysis.program.paths import lines
+from analysis.program.sheets import MOSTLY
 from analysis.program.waits import perhaps_longer
 from analysis.which_bit import Fit
 
@@ -78,7 +79,7 @@ class Plan:
     met
         How deep and how wide each move cuts.
     besides
-        What each move would remove besides, mm³, were another sheet put in at a stop, shape (n,).
+        How much farther each move would cut, mm, were another sheet put in at a stop, shape (n,).
     machine
         What the times were worked out for.
     """
@@ -124,9 +125,8 @@ class Plan:
         """What mostly goes where all is cut already, after a stop: perhaps on another sheet."""
         if not self.besides.any():
             return ()
-        took = self.met.volume
-        every = chains(self.program)
-        return tuple(chain for chain in every if self.besides[chain.moves].sum() > took[chain.moves].sum())
+        more, way, every = self.besides, self.program.moves.length, chains(self.program)
+        return tuple(each for each in every if more[each.moves].sum() > MOSTLY * way[each.moves].sum())
 
     @cached_property
     def remarks(self) -> tuple[Note, ...]:

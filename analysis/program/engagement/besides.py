@@ -2,21 +2,24 @@
 What would be cut besides, were another sheet put in where the program stops.
 
 After M0 or M1 another sheet may lie there, or the other face be up: what is reckoned as air would be wood
-then, and nobody would have listened to it. Doubtful is what a bit goes again over its own work, above where
-that was cut to. At the bottom, or with another bit or speed, it is a pass for the finish.
+then, and nobody would have listened to it. Doubtful is what a bit goes again over its own work. With another
+bit or speed, or along the same ways at the bottom, it is a pass for the finish.
 """
 
 from collections.abc import Mapping
 from dataclasses import replace
 
 import numpy as np
+import shapely
 from numpy.typing import NDArray
 
 from analysis.cutting import Bit
-from analysis.program.areas import SAME_DEPTH
+from analysis.program.areas import NEAR, SAME_DEPTH
 from analysis.program.engagement.measure import Engagement, engagement
-from analysis.program.moves import Kind, Moves
+from analysis.program.moves import Kind, Moves, lowest
+from analysis.program.paths import lines
 from analysis.program.program import Program
+from analysis.program.sheets import MOSTLY
 from analysis.program.work import cutting
 
 
@@ -24,7 +27,7 @@ def besides(
     program: Program, bits: Mapping[int, Bit], met: Engagement, *, least: float
 ) -> NDArray[np.float64]:
     """
-    Return what each move would remove besides, mm³, were another sheet put in at the stop before it.
+    Return how much farther each move would cut, mm, were another sheet put in at the stop before it.
 
     Parameters
     ----------
@@ -40,16 +43,27 @@ def besides(
     Returns
     -------
     ndarray of float, shape (n,)
-        0 for what cuts, and for what would be in the air all the same.
+        Of its way; 0 for what cuts all along, and for what would be in the air all the same.
     """
     moves = program.moves
-    over = _over_its_own_work(program) & (met.depth <= least)
-    if over.any():
-        over &= engagement(replace(program, moves=_lowered(moves, SAME_DEPTH * over)), bits).depth <= least
+    over = _over_its_own_work(program)
     if not over.any():
         return np.zeros(len(moves))
     fresh = engagement(replace(program, sheets=_a_sheet_for_each_stop(program)), bits)
-    return np.where(over & (fresh.depth > least), fresh.volume, 0.0)
+    more = np.where(over, _cut_along(moves, fresh, least) - _cut_along(moves, met, least), 0.0).clip(0.0)
+    if not more.any():
+        return more
+    along = _along_what_was_cut(program, np.flatnonzero(more))
+    if along.any():
+        lower = engagement(replace(program, moves=_lowered(moves, along, SAME_DEPTH)), bits)
+        more[along & (lower.depth > least)] = 0.0
+    return more
+
+
+def _cut_along(moves: Moves, met: Engagement, least: float) -> NDArray[np.float64]:
+    """Return along how much of its way each move cuts, mm."""
+    a_minute = met.rate * 1000.0
+    return np.divide(met.volume * moves.feed, a_minute, out=np.zeros(len(moves)), where=met.depth > least)
 
 
 def _over_its_own_work(program: Program) -> NDArray[np.bool_]:
@@ -62,6 +76,22 @@ def _over_its_own_work(program: Program) -> NDArray[np.bool_]:
     first = np.full(int(which.max()) + 1, len(moves))
     np.minimum.at(first, which[cuts], stops[cuts])
     return np.asarray(cuts & np.isin(moves.kind, (Kind.CUT, Kind.RAMP)) & (stops > first[which]))
+
+
+def _along_what_was_cut(program: Program, some: NDArray[np.intp]) -> NDArray[np.bool_]:
+    """Return which of some moves mostly go along ways that were cut as deep before a stop, shape (n,)."""
+    moves, stops, low = program.moves, _stops_before(program.moves), lowest(program.moves)
+    cuts = np.flatnonzero(cutting(moves, program.tops))
+    ways, cut = lines(moves, some), lines(moves, cuts)
+    way, by = shapely.STRtree(cut).query(ways, predicate="dwithin", distance=NEAR)
+    one, other = some[way], cuts[by]
+    there = (_sheets(program)[one] == _sheets(program)[other]) & (moves.system[one] == moves.system[other])
+    fits = there & (stops[other] < stops[one]) & (np.abs(low[other] - low[one]) <= SAME_DEPTH)
+    way, by = way[fits], by[fits]
+    on = shapely.length(shapely.intersection(ways[way], shapely.buffer(cut[by], NEAR)))
+    found = np.zeros(len(moves), dtype=np.bool_)
+    found[some] = np.bincount(way, on, len(some)) > MOSTLY * shapely.length(ways)
+    return found
 
 
 def _stops_before(moves: Moves) -> NDArray[np.intp]:
@@ -77,8 +107,8 @@ def _a_sheet_for_each_stop(program: Program) -> NDArray[np.intp]:
     return np.unique(pairs, axis=0, return_inverse=True)[1].ravel()
 
 
-def _lowered(moves: Moves, by: NDArray[np.float64]) -> Moves:
-    """Return the moves laid lower, by so many mm each."""
+def _lowered(moves: Moves, some: NDArray[np.bool_], by: float) -> Moves:
+    """Return the moves with some of them laid lower by so many mm."""
     down = np.zeros((len(moves), 3))
-    down[:, 2] = by
+    down[some, 2] = by
     return replace(moves, start=moves.start - down, end=moves.end - down, centre=moves.centre - down)

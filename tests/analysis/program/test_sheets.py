@@ -104,6 +104,16 @@ ONCE = {
     + around(0.2, 0.2, 39.8, 39.8, -3, -6)
     + END,
     "finished the other way around": HEAD + ROW + STOP + around(0, 50, 80, 0, -6) + END,
+    "finished from another place": HEAD
+    + around(0, 0, 40, 40, -6)
+    + STOP
+    + "G0 X20 Y0\nG1 Z-6 F500\nX0\nY40\nX40\nY0\nX20\nG0 Z10\n"
+    + END,
+    "walls finished from within": HEAD
+    + POCKET
+    + STOP
+    + "G0 X20 Y34\nG1 Z-4 F500\nX40.2\nY40.2\nX-0.2\nY-0.2\nX40.2\nY34\nX20\nG0 Z10\n"
+    + END,
     "tabs cut": HEAD + with_tabs(0, 0, 80, 50) + STOP + around(80, 50, 0, 0, -6) + END,
     "chips cleared": HEAD + POCKET + "M0\n" + POCKET.replace("-4", "-8").replace("-2", "-6") + END,
     "chips cleared of a widening pocket": HEAD + cleared(0) + "M0\n" + cleared(28) + END,
@@ -152,8 +162,12 @@ def test_what_goes_other_ways_is_cut_from_the_same_sheet(text: str):
     assert sheets_apart(program) is program
 
 
-OTHERWISE = HEAD + POCKET + STOP + around(7, 5, 30, 33, -3) + around(13, 11, 24, 27, -3) + "{more}" + END
 OUTLINE = around(-20, -20, 60, 60, -4, -8)
+
+
+def otherwise(z: float, more: str = "") -> str:
+    """A pocket, and after a stop another one where it was cleared."""
+    return HEAD + POCKET + STOP + around(7, 5, 30, 33, z) + around(13, 11, 24, 27, z) + more + END
 
 
 def told(plan: Plan) -> list[str]:
@@ -161,16 +175,16 @@ def told(plan: Plan) -> list[str]:
     return [part.verdict for part in verdicts(plan, unmarked(plan) | np.uint8(SEEN | HEARD), frozenset({1}))]
 
 
-@pytest.mark.parametrize("more", ["", OUTLINE])
-def test_a_part_with_what_may_be_cut_from_another_sheet_is_never_good(more: str):
-    """After a stop it goes otherwise over what the bit has cut deeper; without one it is the same sheet."""
-    program = read(OTHERWISE.format(more=more))
+@pytest.mark.parametrize("text", [otherwise(-3), otherwise(-4), otherwise(-3, OUTLINE)])
+def test_a_part_with_what_may_be_cut_from_another_sheet_is_never_good(text: str):
+    """After a stop it goes otherwise over what the bit has cut; without one it is the same sheet."""
+    program = read(text)
     plan = Plan.of(program, BITS)
     (remark,) = plan.remarks
-    assert program.lines[remark.line - 1].startswith("G1 Z-3") or program.lines[remark.line].startswith("X30")
+    assert program.lines[remark.line - 2] == "G0 X7 Y5"
     assert remark in contents_of(program, {0: Tool(BITS[0])}).program.warnings
     assert told(plan) == ["unheard"]
-    gone_on = Plan.of(read(OTHERWISE.format(more=more).replace(STOP, "")), BITS)
+    gone_on = Plan.of(read(text.replace(STOP, "")), BITS)
     assert (gone_on.remarks, told(gone_on)) == ((), ["good"])
 
 
