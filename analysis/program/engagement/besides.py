@@ -17,10 +17,13 @@ from analysis.cutting import Bit
 from analysis.program.areas import NEAR, SAME_DEPTH
 from analysis.program.engagement.measure import Engagement, engagement
 from analysis.program.moves import Kind, Moves, lowest
-from analysis.program.paths import lines
+from analysis.program.paths import lines, sampled
 from analysis.program.program import Program
 from analysis.program.sheets import MOSTLY
 from analysis.program.work import cutting
+
+STEP = 1.0
+"""mm; how finely a way is looked at."""
 
 
 def besides(
@@ -82,16 +85,16 @@ def _along_what_was_cut(program: Program, some: NDArray[np.intp]) -> NDArray[np.
     """Return which of some moves mostly go along ways that were cut as deep before a stop, shape (n,)."""
     moves, stops, low = program.moves, _stops_before(program.moves), lowest(program.moves)
     cuts = np.flatnonzero(cutting(moves, program.tops))
-    ways, cut = lines(moves, some), lines(moves, cuts)
-    way, by = shapely.STRtree(cut).query(ways, predicate="dwithin", distance=NEAR)
-    one, other = some[way], cuts[by]
+    places, of = sampled(moves, some, STEP)
+    place, by = shapely.STRtree(lines(moves, cuts)).query(
+        shapely.points(places), predicate="dwithin", distance=NEAR
+    )
+    one, other = of[place], cuts[by]
     there = (_sheets(program)[one] == _sheets(program)[other]) & (moves.system[one] == moves.system[other])
     fits = there & (stops[other] < stops[one]) & (np.abs(low[other] - low[one]) <= SAME_DEPTH)
-    way, by = way[fits], by[fits]
-    on = shapely.length(shapely.intersection(ways[way], shapely.buffer(cut[by], NEAR)))
-    found = np.zeros(len(moves), dtype=np.bool_)
-    found[some] = np.bincount(way, on, len(some)) > MOSTLY * shapely.length(ways)
-    return found
+    on = of[np.unique(place[fits])]
+    count = len(moves)
+    return np.asarray(np.bincount(on, minlength=count) > MOSTLY * np.bincount(of, minlength=count))
 
 
 def _stops_before(moves: Moves) -> NDArray[np.intp]:
