@@ -129,13 +129,8 @@ def _body(seen: Seen, width: int, dot: str, way: _Way) -> list[Line]:
 
 def _cut(seen: Seen, width: int, room: int) -> list[Line]:
     """Return as much as there is room for, that there is more, and the caution that is never left out."""
-    # In an alarm what to do first comes before the name of a file that is wanted last.
-    body = _body(
-        replace(seen, done="" if seen.alarm else seen.done),
-        width,
-        "",
-        _Way(0, gaps=False, detail=_Detail.BRIEF),
-    )
+    # What to do first comes before the name of a file that is wanted last.
+    body = _body(replace(seen, done=""), width, "", _Way(0, gaps=False, detail=_Detail.BRIEF))
     more = [Line(_MORE[:width], "uneasy")]
     if len(body) < room:
         return [*body, *more]
@@ -167,15 +162,19 @@ def _title(seen: Seen, width: int) -> Line:
 def _of_hearing(seen: Seen, width: int, way: _Way) -> Iterator[list[Line]]:
     """Give what is to be seen while there is no alarm, piece by piece."""
     yield _wrapped("", _why(seen), width)
-    goes_on = seen.behind if seen.checking else None
-    if seen.heard and (way.detail or not goes_on):
+    goes_on = seen.behind if seen.checking or seen.accused else None
+    # What to do comes before what is heard.
+    if seen.heard and (way.detail or not (seen.accused or goes_on or state_now(seen) in _LOOK_UP)):
         yield [
             *_wrapped("Place", _place(seen.heard.place, seen.heard.part), width),
             *_change(seen, seen.heard, width),
             *_wrapped("Sound", _sound(seen, seen.heard, way), width),
         ]
-    if way.detail >= _Detail.FEW or seen.accused:
+    if way.detail >= _Detail.FEW and seen.last != seen.accused:
         yield _last(seen, width, way)
+    if seen.accused:
+        # Whatever else has happened since, who is to stop is told why.
+        yield _told("Last" if seen.last == seen.accused else "Doubt", seen, seen.accused, width, way)
     do = next_text(state_now(seen), cuts=cuts(seen), checking=seen.checking, doubted=bool(seen.accused))
     yield _wrapped("Do", do, width)
     if goes_on:
@@ -238,14 +237,18 @@ def _steps(seen: Seen, alarm: Alarm, width: int, way: _Way) -> list[Line]:
 
 
 def _last(seen: Seen, width: int, way: _Way) -> list[Line]:
-    if seen.last and seen.because in seen.last[0]:
+    return _told("Last", seen, seen.last, width, way)
+
+
+def _told(label: str, seen: Seen, said: tuple[str, ...], width: int, way: _Way) -> list[Line]:
+    """Return something that happened, unless that is why the state is so, and what spoke for it."""
+    if said and seen.because in said[0]:
         return []
-    told = seen.last if way.detail is _Detail.ALL else seen.last[:1]
-    style: Style = "alarm" if seen.last and seen.last == seen.accused else "plain"
+    style: Style = "alarm" if said and said == seen.accused else "plain"
     return [
         line
-        for number, said in enumerate(told)
-        for line in _wrapped("- " if number else "Last", said, width, style)
+        for number, sentence in enumerate((*said[:1], *said[1:][: _EVIDENCE[way.detail]]))
+        for line in _wrapped("- " if number else label, sentence, width, style)
     ]
 
 

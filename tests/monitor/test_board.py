@@ -335,6 +335,20 @@ def test_to_stop_and_look_is_asked_for_no_longer_once_another_bit_is_heard_to_be
     assert anew.of == two.bit
 
 
+@pytest.mark.parametrize("size", [(80, 24), (120, 40), (50, 15), (40, 10)])
+def test_why_one_is_to_stop_and_where_to_carry_on_stay_in_sight_over_other_news(size: tuple[int, int]):
+    """An action's result comes after each alarm: an order to stop that tells no reason is not believed."""
+    what = replace(after(after(seen("alarm"), ALARM), GOOD), heard=seen("listen").heard, done=DONE)
+    doubted = after(seen("listen"), Checked(200.0, "physics", "doubtful", ("half orders",)))
+    for against, why in ((what, "3:05 alarm: the bit may be loose"), (doubted, "3:20 IN DOUBT - look")):
+        told = shown(replace(against, last=("action 'pause' at alarm done after 0.1 s",)), *size)
+        assert any(line.startswith(f"Doubt   {why}") for line in told)
+        assert ADVICE in " ".join(" ".join(told).split())
+        assert any("from line 293" in line for line in told) is (against is what)
+    settled = said_by_hand(what, Press("nothing"))
+    assert not any("Doubt" in line or "from line 293" in line for line in shown(settled, *size))
+
+
 def test_a_feed_that_was_held_speaks_against_no_bit_afterwards():
     """When cutting is heard again there is nothing to look at."""
     held = after(seen("alarm"), replace(ALARM, cause="stalled"))
