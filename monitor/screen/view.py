@@ -37,6 +37,8 @@ _STYLES: dict[str, Style] = {
 _LOOK_UP = frozenset({"uneasy", "alarm", "deaf"})
 _NOT_COMPARING = frozenset({"settle", "learn", "deaf"})
 _LABEL = 8
+# Columns that text is wrapped to at least, however narrow the window is.
+_LEAST = 10
 _LARGEST = 6
 _MOST_BAR = 40
 
@@ -93,6 +95,8 @@ def picture(seen: Seen, width: int, height: int, dot: str) -> list[Line]:
         if len(body) <= room:
             break
     else:
+        if (shorter := _in_a_row(seen.trouble, width)) != seen.trouble:
+            return picture(replace(seen, trouble=shorter), width, height, dot)
         body = _cut(seen, width, room)
     return [*body, *[Line("")] * (room - len(body)), *foot][:height]
 
@@ -302,13 +306,19 @@ def _foot(seen: Seen, width: int) -> list[Line]:
     keys = HELP if len(HELP) <= width else SHORT_HELP
     told = seen.question or (keys if seen.keys else "Ctrl-C ends it.")
     style: Style = "uneasy" if seen.question else "quiet"
-    trouble = [Line(line[:width], "uneasy") for line in textwrap.wrap(seen.trouble, max(width, 10))]
-    return [*trouble, *(Line(line[:width], style) for line in textwrap.wrap(told, max(width, 10)))]
+    trouble = [Line(line[:width], "uneasy") for line in textwrap.wrap(seen.trouble, max(width, _LEAST))]
+    return [*trouble, *(Line(line[:width], style) for line in textwrap.wrap(told, max(width, _LEAST)))]
+
+
+def _in_a_row(trouble: str, width: int) -> str:
+    """Return trouble cut to a row, that it hides nothing of what is to be done: the end tells all of it."""
+    most = max(width, _LEAST)
+    return trouble if len(trouble) <= most else f"{trouble[: most - 4]} ..."
 
 
 def _wrapped(label: str, text: str, width: int, style: Style = "plain") -> list[Line]:
     """Return text with a label before it, in as many lines as it needs."""
     indent = _LABEL if label else 0
-    lines = textwrap.wrap(text, max(width - indent, 10), break_on_hyphens=False) or [""]
+    lines = textwrap.wrap(text, max(width - indent, _LEAST), break_on_hyphens=False) or [""]
     heads = [f"{label:{indent}}" if indent else "", *[" " * indent] * (len(lines) - 1)]
     return [Line(f"{head}{line}"[:width], style) for head, line in zip(heads, lines, strict=True)]

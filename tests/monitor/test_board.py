@@ -452,6 +452,26 @@ def test_what_was_refused_is_seen_in_an_alarm_too(size: tuple[int, int]):
     assert len(shown(refused, *size)) == size[1]
 
 
+FULL = (
+    "the run's sound cannot be kept in /home/workshop/.local/share/chipsong/runs/trays (No space "
+    "left on device): make room or choose another CHIPSONG_HOME; listening goes on without keeping its sound"
+)
+
+
+@pytest.mark.parametrize("size", [(80, 24), (60, 20), (50, 15), (40, 10)])
+@pytest.mark.parametrize("state", ["alarm", "deaf", "uneasy"])
+def test_trouble_hides_nothing_of_what_is_to_be_done(state: State, size: tuple[int, int]):
+    """Of a long one there is as much as leaves the resume line, the first step and the caution their room."""
+    lines = shown(replace(seen(state), trouble=FULL), *size)
+    assert any(line.startswith("the run's sound cannot") for line in lines)
+    text = " ".join(" ".join(lines).split())
+    alarm = ("from line 293", "1. Stop", "A feed hold does not stop the spindle.")
+    wanted = {"alarm": alarm, "deaf": ("Watch the cut yourself",), "uneasy": ("Look at the bit",)}
+    assert all(words in text for words in wanted[state])
+    assert "7. Press t." in text or "... make the window larger" in lines or state != "alarm"
+    assert "without keeping its sound" in text or any(line.endswith(" ...") for line in lines)
+
+
 def test_what_was_told_at_the_start_can_be_seen_again():
     """A page's address and its code are wanted later; the state stays in sight, and an alarm comes first."""
     keyboard = Keyboard()
