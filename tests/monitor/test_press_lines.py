@@ -1,6 +1,7 @@
 """What a person says through another program: JSON lines on standard input."""
 
 import os
+import time
 from collections.abc import Callable, Iterator
 from typing import TextIO
 
@@ -8,7 +9,7 @@ import pytest
 from contract import BIT, SHIPPED, Ended, sound
 
 from monitor.controls import Press
-from monitor.press_lines import press_of
+from monitor.press_lines import PressLines, press_of
 from monitor.testing import FakeMicrophone
 
 
@@ -45,6 +46,31 @@ def said(monkeypatch: pytest.MonkeyPatch) -> Iterator[TextIO]:
     with os.fdopen(theirs) as stdin, os.fdopen(ours, "w") as far:
         monkeypatch.setattr("sys.stdin", stdin)
         yield far
+
+
+@pytest.mark.parametrize(
+    ("rest", "presses", "refused"),
+    [
+        ('{"press": "tightened"}', [Press("tightened")], 0),
+        ('{"press": "tigh', [], 1),
+        ("\n", [], 0),
+    ],
+)
+def test_a_last_line_needs_no_end_and_the_end_is_told(rest: str, presses: list[Press], refused: int):
+    """What is whole is meant; and from then on nobody waits for a button box that is gone."""
+    theirs, ours = os.pipe()
+    with os.fdopen(ours, "w") as far:
+        far.write(f'{{"press": "mark", "line": 5}}\n{rest}')
+    said: list[str] = []
+    taken: list[Press] = []
+    end = time.monotonic() + 10
+    with os.fdopen(theirs) as near, PressLines(near, said.append) as lines:
+        while not any("has ended" in line for line in said) and time.monotonic() < end:
+            taken += lines.take()
+            time.sleep(0.01)
+    assert taken == [Press("mark", 5), *presses]
+    assert said[-1] == "standard input has ended: nothing more can be said there"
+    assert len(said) == 1 + refused
 
 
 def test_watch_takes_them(chipsong: Callable[..., Ended], said: TextIO, monkeypatch: pytest.MonkeyPatch):
