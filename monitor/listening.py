@@ -348,7 +348,7 @@ def _page(
 
 
 def _telling(ears: Ears, screen: Shown) -> Ears:
-    """Return ears whose screen is told that the loop goes on, and what a person has said, be it elsewhere."""
+    """Return ears whose screen is told that the loop goes on or ends, and what is said, be it elsewhere."""
 
     def asked() -> Iterable[Press]:
         screen.alive()
@@ -358,7 +358,11 @@ def _telling(ears: Ears, screen: Shown) -> Ears:
         screen.heeded(press)
         ears.heeded(press, listener, before)
 
-    return replace(ears, asked=asked, heeded=heeded)
+    def ends() -> None:
+        screen.ends()
+        ears.ends()
+
+    return replace(ears, asked=asked, heeded=heeded, ends=ends)
 
 
 def _to_press(live: Live) -> str:

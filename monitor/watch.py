@@ -65,6 +65,9 @@ class Ears:
         or nothing where there is one or there is none to be had.
     rows
         Gets what came of each block, before progress.
+    ends
+        Called once when the listening is over and what is left is being done: of that there may be much, and
+        nobody is to take it for listening, nor for listening that hangs.
     lines
         Takes the line numbers from outside that have come, and gives what is to be kept of them; asked after
         each block, and after each that failed to come, with how long the run is by then, s, and at the end
@@ -81,6 +84,7 @@ class Ears:
     heeded: Callable[[Press, Listener, Place | None], None] = lambda _press, _listener, _before: None
     at_alarm: Callable[[Alarm], str] = lambda _: ""
     rows: Callable[[Step], None] = lambda _: None
+    ends: Callable[[], None] = lambda: None
     lines: Callable[[float, bool], Iterable[Mapping[str, Any]]] = lambda _at, _last: ()
 
 
@@ -132,6 +136,7 @@ def listen(source: Source, listener: Listener, ears: Ears, journal: Journal | No
         except Exception as error:
             loop.alert(f"chipsong broke down: {error or type(error).__name__}")
             with suppress(Exception):  # what is broken may be the very screen
+                ears.ends()
                 loop.note_places()
                 loop.note_done(last=True)
             raise
@@ -230,7 +235,7 @@ class _Loop:
             lost = round(self._old * self._listener.rate)
             self._miss(lost, f"the last {self._old:.0f} s were not heard: this computer was too busy")
             for _ in self._lost_time(lost):
-                pass
+                self._look_up()
 
     def _hear(self, samples: NDArray[np.float32]) -> None:
         step = self._listener.hear(samples)
@@ -328,6 +333,7 @@ class _Loop:
             self._ears.warn(f"{error}; listening goes on without keeping {without}")
 
     def end(self, trouble: str) -> Outcome:
+        self._ears.ends()
         self._leave_what_waits()
         summary = self._listener.end()
         self.note_done(last=True)

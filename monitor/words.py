@@ -144,8 +144,11 @@ _NEXT = {
     "listen": "Stay within reach of the stop.",
     "uneasy": "Look at the bit and the cut, one hand at the stop.",
     "alarm": "Stop the cut, then the spindle.",
-    "deaf": "Watch the cut yourself, or stop it: nobody listens. Then see to the microphone.",
+    "deaf": "Watch the cut yourself, or stop it: nobody listens.",
 }
+
+
+_MICROPHONE = " Then see to the microphone."
 
 
 _CHECKING = (
@@ -160,7 +163,14 @@ _NOT_COMPARED = "Watch this cut yourself: nothing can be compared now."
 _DOUBTED = "Stop, and look at bit, collet and nut before you go on."
 
 
-def next_text(state: str, *, cuts: bool = False, checking: bool = False, doubted: bool = False) -> str:
+def next_text(
+    state: str,
+    *,
+    cuts: bool = False,
+    checking: bool = False,
+    doubted: bool = False,
+    mute: bool = False,
+) -> str:
     """
     Return what to do next in a state of the watcher.
 
@@ -174,13 +184,16 @@ def next_text(state: str, *, cuts: bool = False, checking: bool = False, doubted
         Whether the bit was tightened, and that has not been checked yet.
     doubted
         Whether what was last found speaks against the bit.
+    mute
+        Whether nobody listens because nothing usable comes from the microphone, and not because the computer
+        is behind or the listening hangs or is over.
     """
     not_compared = state == "settle" and cuts
     if checking and state in ("settle", "learn") and not not_compared:
         return _CHECKING
     if doubted and state in ("settle", "learn", "listen", "uneasy"):
         return _DOUBTED
-    return _NOT_COMPARED if not_compared else _NEXT[state]
+    return _NOT_COMPARED if not_compared else _NEXT[state] + (_MICROPHONE if mute else "")
 
 
 def clock(seconds: float) -> str:

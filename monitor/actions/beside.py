@@ -49,9 +49,12 @@ def with_actions(ears: Ears, actions: Sequence[Action], show: Callable[[str], No
         standstill.alive()
         return ears.asked()
 
+    def ends() -> None:
+        standstill.end()
+        ears.ends()
+
     def done(last: bool) -> Iterator[Done]:
         if last:
-            standstill.end()
             with suppress(KeyboardInterrupt):  # whoever does not want to wait still gets the summary
                 crew.finish(_AT_THE_END)
         while not told.empty():
@@ -59,4 +62,4 @@ def with_actions(ears: Ears, actions: Sequence[Action], show: Callable[[str], No
             show(done_text(became))
             yield became
 
-    return replace(ears, at_once=at_once, progress=progress, asked=asked, done=done)
+    return replace(ears, at_once=at_once, progress=progress, asked=asked, ends=ends, done=done)

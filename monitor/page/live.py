@@ -138,6 +138,7 @@ class Live:
             "part": view.part(spot),
             "resume": self._resume(behind) if alarm and behind else "",
             "do": self._do(state),
+            "alone": self._alone(state),
             "cuts": known and now.phase is Phase.CUT,
             "speed": round(60 * now.speed) if turning and now.speed else None,
             "spindle": _SPINDLE[now.phase] if known else UNKNOWN_SPINDLE,
@@ -171,6 +172,12 @@ class Live:
             return ""
         cuts = self._view.now.phase is Phase.CUT
         return next_text(state, cuts=cuts, checking=seen.checking, doubted=bool(seen.accused))
+
+    def _alone(self, state: str) -> str:
+        """Return what to do where nobody listens."""
+        if not self._view.over and state not in ("deaf", "lost"):
+            return ""
+        return next_text("deaf", mute=state == self._view.now.state == "deaf" and not self._view.over)
 
     def _last(self, event: Event | None) -> dict[str, Any] | None:
         """Return what was said last, in words, with where to get the restart program."""

@@ -138,6 +138,10 @@ class View:
             self.progress(listener)
             ears.progress(listener)
 
+        def ends() -> None:
+            self.over = True
+            ears.ends()
+
         def warn(line: str) -> None:
             self.say(line)
             ears.warn(line)
@@ -146,7 +150,9 @@ class View:
             self.heeded(press)
             ears.heeded(press, listener, before)
 
-        return replace(ears, event=event, at_alarm=at_alarm, progress=progress, warn=warn, heeded=heeded)
+        return replace(
+            ears, event=event, at_alarm=at_alarm, progress=progress, ends=ends, warn=warn, heeded=heeded
+        )
 
     def tap(self, source: Source) -> Source:
         """Return the source; what it gives passes by here."""

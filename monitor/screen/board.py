@@ -151,6 +151,10 @@ class Board:
         """Take in the sign that somebody still listens."""
         self._alive = time.monotonic()
 
+    def ends(self) -> None:
+        """Show that nobody listens any more."""
+        self._seen = replace(self._seen, over=True)
+
     def heeded(self, press: Press) -> None:
         """Show what a person has said."""
         self._seen = said_by_hand(self._seen, press)

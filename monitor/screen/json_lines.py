@@ -43,6 +43,9 @@ class JsonLines:
     def alive(self) -> None:
         """Do nothing."""
 
+    def ends(self) -> None:
+        """Do nothing: the summary tells it."""
+
     def heeded(self, press: Press) -> None:
         """Do nothing."""
 

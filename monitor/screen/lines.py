@@ -78,6 +78,9 @@ class Screen:
     def alive(self) -> None:
         """Do nothing: this is drawn by the loop itself."""
 
+    def ends(self) -> None:
+        """Do nothing: the summary tells it."""
+
     def heeded(self, press: Press) -> None:
         """Do nothing: what came of it is told."""
 

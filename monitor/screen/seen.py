@@ -98,8 +98,12 @@ class Seen:
         Whether the bit was said to be tightened, and that has not been checked yet.
     deaf
         That nobody listens now, until something is heard again: also where what is heard is old.
+    mute
+        Whether nothing usable comes from the microphone; what is old is usable.
     hung
         For how many s nothing has been taken in, though the listening has not ended.
+    over
+        Whether the listening is over, and what is left is being done.
     question
         What the person is asked.
     trouble
@@ -128,7 +132,9 @@ class Seen:
     refused: bool = False
     checking: bool = False
     deaf: Deaf | None = None
+    mute: bool = False
     hung: float = 0.0
+    over: bool = False
     question: str = ""
     trouble: str = ""
     keys: bool = False
@@ -156,6 +162,7 @@ def after(seen: Seen, event: Event) -> Seen:
                 because=because,
                 since=at,
                 alarm=seen.alarm if lasts else None,
+                mute=state == "deaf",
                 accused=() if passed else seen.accused,
                 behind=None if passed else seen.behind,
                 checking=seen.checking and state in ("settle", "learn", "deaf"),
@@ -181,9 +188,9 @@ def _deaf(seen: Seen, event: Event) -> Deaf | None:
 
 
 def state_now(seen: Seen) -> State:
-    """Return the state to be shown: nobody listens where the loop hangs, or what is heard is old."""
+    """Return the state to be shown: nobody listens where the loop hangs, is over, or hears what is old."""
     state = seen.heard.state if seen.heard else "settle"
-    return "deaf" if seen.hung or (seen.deaf and state != "alarm") else state
+    return "deaf" if seen.over or seen.hung or (seen.deaf and state != "alarm") else state
 
 
 def looked(seen: Seen, heard: Heard) -> Seen:

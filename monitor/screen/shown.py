@@ -34,6 +34,9 @@ class Shown(Protocol):
     def alive(self) -> None:
         """Take in that the loop goes on: after each block, and each that failed to come."""
 
+    def ends(self) -> None:
+        """Take in that nobody listens any more, and that what is left is being done."""
+
     def heeded(self, press: Press) -> None:
         """Take in what a person has said, and that it was done; what is refused comes as trouble alone."""
 

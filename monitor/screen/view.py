@@ -179,7 +179,13 @@ def _of_hearing(seen: Seen, width: int, way: _Way) -> Iterator[list[Line]]:
     if seen.accused:
         # Whatever else has happened since, who is to stop is told why.
         yield _told("Last" if seen.last == seen.accused else "Doubt", seen, seen.accused, width, way)
-    do = next_text(state_now(seen), cuts=cuts(seen), checking=seen.checking, doubted=bool(seen.accused))
+    do = next_text(
+        state_now(seen),
+        cuts=cuts(seen),
+        checking=seen.checking,
+        doubted=bool(seen.accused),
+        mute=seen.mute and not (seen.over or seen.hung),
+    )
     yield _wrapped("Do", do, width)
     if goes_on:
         yield _carry_on(seen, goes_on, width, way)
@@ -257,6 +263,8 @@ def _told(label: str, seen: Seen, said: tuple[str, ...], width: int, way: _Way) 
 
 
 def _why(seen: Seen) -> str:
+    if seen.over:
+        return "the listening is over, and what is left is being done"
     if seen.hung:
         return (
             f"nothing was taken in for {seen.hung:.0f} s: this computer is too busy, or chipsong hangs; "
@@ -305,6 +313,8 @@ def _cautions(told: tuple[str, ...], width: int) -> list[Line]:
 def _foot(seen: Seen, width: int) -> list[Line]:
     keys = HELP if len(HELP) <= width else SHORT_HELP
     told = seen.question or (keys if seen.keys else "Ctrl-C ends it.")
+    if seen.over:
+        told = "Ctrl-C ends it at once."
     style: Style = "uneasy" if seen.question else "quiet"
     trouble = [Line(line[:width], "uneasy") for line in textwrap.wrap(seen.trouble, max(width, _LEAST))]
     return [*trouble, *(Line(line[:width], style) for line in textwrap.wrap(told, max(width, _LEAST)))]

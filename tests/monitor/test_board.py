@@ -195,6 +195,28 @@ def test_a_loop_that_hangs_is_deaf():
     assert "Change  nothing is compared now" in lines
 
 
+def test_a_listening_that_is_over_is_deaf_and_tells_that_it_ends():
+    """What is left may take a while, and nobody is to wait for it as for one that is behind or hangs."""
+    lines = shown(replace(seen("listen"), over=True, hung=3.2))
+    assert block_letters("DEAF", 3, "#")[0] in lines or block_letters("DEAF", 2, "#")[0] in lines
+    assert "the listening is over, and what is left is being done" in lines
+    assert lines[-1] == "Ctrl-C ends it at once."
+
+
+def test_only_who_hears_nothing_usable_is_sent_to_the_microphone():
+    """It is fine where the computer is behind, or the listening hangs or is over."""
+    mute = after(seen("listen"), StateChange(180.0, "deaf", "nothing arrives from the microphone"))
+    mute = after(mute, Deaf(180.0, "nothing arrives from the microphone"))
+    old = after(seen("listen"), OLD)
+    cases = ((mute, True), (old, False), (replace(mute, hung=3.0), False), (replace(mute, over=True), False))
+    for what, sent in cases:
+        text = " ".join(" ".join(shown(what)).split())
+        assert "Do Watch the cut yourself, or stop it: nobody listens." in text
+        assert ("see to the microphone" in text) is sent
+    again = after(after(mute, StateChange(190.0, "listen", "comparing")), OLD)
+    assert "see to the microphone" not in " ".join(shown(again))
+
+
 OLD = Deaf(180.0, "what is heard now sounded more than 2 s ago")
 
 

@@ -232,6 +232,24 @@ def test_what_still_waits_at_the_end_was_not_heard(tmp_path: Path, clock: FakeCl
     assert len(open_run(tmp_path, keeps.id).sound()) == 52 * RATE
 
 
+def test_that_the_listening_is_over_is_told_before_what_still_waits_is_passed_over():
+    """That may take minutes: they are no listening that hangs, and each second of them has a sign of life."""
+    said, turns = Said(most=20), list[float]()
+    listener = plain()
+    ears = replace(
+        said.ears,
+        ends=lambda: said.warnings.append("over"),
+        at_once=lambda event: said.warnings.append(event.because) if isinstance(event, Deaf) else None,
+        asked=lambda: turns.append(listener.at) or (),  # type: ignore[func-returns-value]
+    )
+    with microphone(ages=dict.fromkeys(range(10, 60), 50.0)) as source:
+        listen(source, listener, ears)
+    assert said.warnings.count("over") == 1
+    assert "the last 50 s" in said.warnings[said.warnings.index("over") + 1]
+    assert turns[-1] == pytest.approx(52.0)
+    assert max(np.diff(turns)) <= 1.0
+
+
 def test_it_stops_when_told_though_hours_were_lost():
     """A laptop that slept for a night has much to catch up with, and that does not hold up the end."""
     said = Said(most=30)
@@ -363,18 +381,18 @@ def test_a_source_that_breaks_off_keeps_what_was_heard():
 def test_actions_are_told_that_nobody_listens_any_more(error: Exception, said: str):
     """Whatever ends the listening, actions get a last event, deaf, and the time to tell somebody."""
     told: list[Event] = []
-    asked: list[bool] = []
+    asked: list[bool | str] = []
 
     def done(last: bool) -> tuple[()]:
         asked.append(last)
         return ()
 
-    ears = replace(Said().ears, at_once=told.append, done=done)
+    ears = replace(Said().ears, at_once=told.append, done=done, ends=lambda: asked.append("over"))
     with suppress(RuntimeError):
         listen(Breaks(error), plain(), ears)
     (deaf,) = (event for event in told if isinstance(event, Deaf))
     assert (deaf.at, deaf.because) == (1.0, said)
-    assert asked[-1] is True
+    assert asked[-2:] == ["over", True]
 
 
 def test_a_bug_is_not_hidden():

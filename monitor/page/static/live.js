@@ -141,7 +141,8 @@ function show(told) {
   byId("todo").hidden = !told.lasts;
   put("first", told.first);
   list("steps", told.steps);
-  byId("alone").hidden = !over && told.state !== "deaf" && told.state !== "lost";
+  put("alone", told.alone);
+  byId("alone").hidden = !told.alone;
   byId("press-nothing").disabled = over || !(told.lasts || told.doubted);
   byId("press-tightened").disabled = over || !(told.alarms || told.doubted);
   byId("press-mark").disabled = over;

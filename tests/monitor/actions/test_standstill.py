@@ -59,6 +59,19 @@ def test_a_loop_that_hangs_fires_deaf_and_one_that_goes_on_heard(web: Web, monke
     assert told[0]["because"] == "the listening itself hangs: look at the machine"
 
 
+def test_what_is_done_when_the_listening_is_over_is_no_standstill(web: Web, monkeypatch: pytest.MonkeyPatch):
+    """It may take long, and nobody is to run to a machine because of it; who is told beside is told too."""
+    monkeypatch.setattr(standstill, "_LOOK", 0.01)
+    action = Action("hook", Request(web.url()), frozenset({"deaf"}), limit=5.0, tries=1)
+    told: list[str] = []
+    ears = with_actions(Ears(lambda _: None, ends=lambda: told.append("over")), [action], [].append)
+    ears.asked()
+    ears.ends()
+    time.sleep(0.2)
+    assert list(ears.done(True)) == []  # noqa: FBT003 - as the loop calls it
+    assert (told, web.received) == (["over"], [])
+
+
 def looked(signs: str) -> list[Event]:
     """Return what is told where a dot is a look, and ``x`` a sign of life before it."""
     told: list[Event] = []

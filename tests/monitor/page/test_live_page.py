@@ -145,11 +145,25 @@ def test_what_is_heard_late_is_deaf_on_the_page(browser: TestClient, view: View)
     view.note(Deaf(10.0, "what is heard is old"))
     assert 'data-state="deaf"' in (page := browser.get("/").text)
     assert ">what is heard is old</p>" in page
+    assert ">Watch the cut yourself, or stop it: nobody listens.</p>" in page
     view.note(StateChange(11.0, "alarm", "it swells"))
     assert 'data-state="alarm"' in browser.get("/").text
     view.note(StateChange(12.0, "listen", "comparing"))
     view.note(Heard(13.0, "of now"))
     assert 'data-state="listen"' in browser.get("/").text
+
+
+def test_only_who_hears_nothing_usable_is_sent_to_the_microphone(browser: TestClient, view: View):
+    """It is fine where what is heard is old, and where the run is over."""
+    assert 'class="cautions" hidden></p>' in browser.get("/").text
+    view.note(StateChange(9.0, "deaf", "all samples are the same"))
+    assert ">Watch the cut yourself, or stop it: nobody listens. Then see to the microphone.</p>" in (
+        browser.get("/").text
+    )
+    view.beside(Ears(lambda _: None)).ends()
+    page = browser.get("/").text
+    assert ">Watch the cut yourself, or stop it: nobody listens.</p>" in page
+    assert '"over": true' in browser.get("/stream").text
 
 
 def test_the_stream_ends_with_the_run(browser: TestClient, view: View):
