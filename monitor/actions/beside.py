@@ -9,9 +9,9 @@ from analysis.events import Event
 from analysis.listener import Listener
 from monitor.actions.crew import Crew
 from monitor.actions.kind import Action, Done
-from monitor.actions.standstill import Standstill
 from monitor.actions.telling import done_text
 from monitor.controls import Press
+from monitor.standstill import Standstill
 from monitor.watch import Ears
 
 # s that actions get to finish when the run has ended.

@@ -150,10 +150,13 @@ class Board:
     def alive(self) -> None:
         """Take in the sign that somebody still listens."""
         self._alive = time.monotonic()
+        if self._broken:
+            self._lines.alive()
 
     def ends(self) -> None:
         """Show that nobody listens any more."""
         self._seen = replace(self._seen, over=True)
+        self._lines.ends()
 
     def heeded(self, press: Press) -> None:
         """Show what a person has said."""

@@ -1,6 +1,7 @@
 """Plain lines: what happens, and on a terminal, below it, one line that shows what is being heard now."""
 
 import shutil
+import threading
 from typing import Self, TextIO
 
 from analysis.events import Alarm, Cause, Deaf, Event, Heard
@@ -8,6 +9,7 @@ from analysis.listener import Listener, Step
 from analysis.presence import Phase
 from monitor.controls import Press
 from monitor.output import write
+from monitor.standstill import Standstill
 from monitor.trouble import warn
 from monitor.words import clock, event_text, is_urgent, place, what_to_do
 
@@ -20,6 +22,8 @@ _PHASES = {Phase.OFF: "--", Phase.AIR: "air", Phase.CUT: "cut"}
 class Screen:
     """
     Keeps one line up to date below the events; on a plain pipe only the events are written.
+
+    Once the loop that listens has given a sign of life, that it hangs is written by a thread of its own.
 
     Parameters
     ----------
@@ -39,9 +43,20 @@ class Screen:
         self._shown = ""
         self._live = stream.isatty()
         self._deaf = False
+        self._standstill = Standstill(self._stands_still)
+        self._lock = threading.RLock()
 
     def event(self, event: Event) -> None:
         """Write an event above the line, in words; an alarm's bell comes with what to do."""
+        self._standstill.see(event)
+        self._tell(event)
+
+    def _stands_still(self, event: Event) -> None:
+        """Write that the loop hangs, or goes on; what the line shows is of long ago."""
+        self._show("")
+        self._tell(event)
+
+    def _tell(self, event: Event) -> None:
         text = event_text(event)
         if isinstance(event, Deaf | Heard):
             self._deaf = isinstance(event, Deaf)
@@ -62,11 +77,16 @@ class Screen:
         self.alarm(cause, f"There is {why}")
 
     def warn(self, text: str) -> None:
-        """Write trouble to standard error."""
-        warn(text)
+        """Write trouble to standard error, which may be the same terminal."""
+        with self._lock:
+            shown = self._shown
+            self._show("")
+            warn(text)
+            self._show(shown)
 
     def progress(self, listener: Listener) -> None:
         """Bring the line up to date."""
+        self._standstill.at = listener.at
         if not self._live or listener.at < self._next:
             return
         self._next = listener.at + self._every
@@ -76,10 +96,12 @@ class Screen:
         """Do nothing: the listener tells enough for one line."""
 
     def alive(self) -> None:
-        """Do nothing: this is drawn by the loop itself."""
+        """Take in the sign that somebody still listens."""
+        self._standstill.alive()
 
     def ends(self) -> None:
-        """Do nothing: the summary tells it."""
+        """Wait for no more signs of life."""
+        self._standstill.end()
 
     def heeded(self, press: Press) -> None:
         """Do nothing: what came of it is told."""
@@ -94,14 +116,16 @@ class Screen:
 
     def close(self) -> None:
         """Take the line away."""
+        self.ends()
         self._show("")
 
     def _show(self, text: str, above: str = "") -> None:
         """Show a line in place of the last one, which goes away; ``above`` it what stays."""
-        cleared = "\r" + " " * len(self._shown) + "\r" if self._shown else ""
-        # A line that is longer than the terminal is wide could not be taken away.
-        self._shown = text[: shutil.get_terminal_size().columns - 1] if self._live else ""
-        write(self._stream, cleared + above + self._shown)
+        with self._lock:
+            cleared = "\r" + " " * len(self._shown) + "\r" if self._shown else ""
+            # A line that is longer than the terminal is wide could not be taken away.
+            self._shown = text[: shutil.get_terminal_size().columns - 1] if self._live else ""
+            write(self._stream, cleared + above + self._shown)
 
 
 def progress_text(listener: Listener, *, deaf: bool = False) -> str:

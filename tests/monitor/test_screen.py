@@ -3,6 +3,7 @@
 import io
 import os
 import re
+import time
 from types import SimpleNamespace
 
 import numpy as np
@@ -12,6 +13,7 @@ from contract import BIT, SHIPPED, sound
 from analysis.events import Checked, Deaf, Event, Heard, StateChange
 from analysis.listener import Listener
 from analysis.presence import Phase
+from monitor import standstill
 from monitor.screen import Screen
 from monitor.screen.lines import progress_text
 from monitor.setup import Wanted, make_listener, read_program
@@ -73,6 +75,43 @@ def test_the_line_of_what_is_heard_late_is_deaf(listener: Listener):
     )
     alarmed.watcher = SimpleNamespace(state="alarm", score=1.0)
     assert "ALARM" in progress_text(alarmed, deaf=True)  # type: ignore[arg-type]
+
+
+@pytest.mark.parametrize("stream", [Terminal(), io.StringIO()])
+def test_the_line_does_not_stand_still_looking_calm(
+    listener: Listener, stream: io.StringIO, monkeypatch: pytest.MonkeyPatch
+):
+    """Where the loop hangs that is told in its place, on a pipe too, and that it goes on; an end is none."""
+    monkeypatch.setattr(standstill, "_LOOK", 0.02)
+    screen = Screen(stream)
+    screen.progress(listener)
+    screen.alive()
+    _wait_for("0:09  NOT HEARING: the listening itself hangs: look at the machine\n", stream)
+    assert not stream.isatty() or stream.shown()[-1] == ""  # type: ignore[attr-defined]
+    screen.alive()
+    _wait_for("0:09  hearing again: the listening goes on\n", stream)
+    screen.ends()
+    told = stream.getvalue()
+    time.sleep(0.2)
+    assert stream.getvalue() == told
+
+
+def _wait_for(words: str, stream: io.StringIO) -> None:
+    end = time.monotonic() + 10
+    while words not in stream.getvalue():
+        assert time.monotonic() < end, stream.getvalue()
+        time.sleep(0.01)
+
+
+def test_trouble_stands_in_a_line_of_its_own(listener: Listener, monkeypatch: pytest.MonkeyPatch):
+    """Standard error is mostly the same terminal: nothing is glued to the end of what is heard."""
+    monkeypatch.setattr("shutil.get_terminal_size", lambda: os.terminal_size((80, 24)))
+    stream = Terminal()
+    monkeypatch.setattr("sys.stderr", stream)
+    screen = Screen(stream)
+    screen.progress(listener)
+    screen.warn("there is no alarm to take back")
+    assert stream.shown() == ["chipsong: there is no alarm to take back", progress_text(listener)]
 
 
 def test_no_speed_is_told_while_the_spindle_is_off():

@@ -12,11 +12,12 @@ from analysis.cutting import Bit
 from analysis.events import Deaf, Event, Heard
 from analysis.listener import Listener
 from analysis.locate import Nowhere
-from monitor.actions import Action, standstill
+from monitor import standstill
+from monitor.actions import Action
 from monitor.actions.beside import with_actions
 from monitor.actions.request import Request
-from monitor.actions.standstill import Standstill
 from monitor.sources import Block
+from monitor.standstill import Standstill
 from monitor.watch import Ears, listen
 
 RATE = 8000

@@ -1,4 +1,4 @@
-"""Where the listening itself stands still, actions are told: it cannot say so any more."""
+"""Where the listening itself stands still, others are told: it cannot say so any more."""
 
 import threading
 from collections.abc import Callable
