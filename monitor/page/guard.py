@@ -49,7 +49,7 @@ class Door:
     Attributes
     ----------
     hosts
-        The names that it may be asked for by, each with its port.
+        The names that it may be asked for by, each with its port, and without it where that is the usual one.
     token
         What every address begins with; empty where only this computer comes in.
     """

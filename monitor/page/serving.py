@@ -16,6 +16,7 @@ from monitor.sharing import Sharing
 
 _HERE = "127.0.0.1"
 _CONNECTIONS = 128
+_USUAL = 80  # port of HTTP (RFC 9110, 4.2.1)
 _TO_STOP = 3.0  # s
 # An address of the block that is reserved for documentation (RFC 5737): nothing is ever sent there.
 _ANYWHERE = ("192.0.2.1", 9)
@@ -41,10 +42,9 @@ class Server:
     def __init__(self, make: Callable[[Door], ASGIApp], sharing: Sharing) -> None:
         host = _address_on_network() if sharing.share else _HERE
         self._socket = _listening(host, sharing.port)
-        at = f"{host}:{self._socket.getsockname()[1]}"
-        names = {at} if sharing.share else {at, at.replace(_HERE, "localhost")}
-        door = Door(frozenset(names), secrets.token_urlsafe(18) if sharing.share else "")
-        self.address = f"http://{at}{door.prefix}/"
+        port = self._socket.getsockname()[1]
+        door = Door(names_of(host, port), secrets.token_urlsafe(18) if sharing.share else "")
+        self.address = f"http://{host}:{port}{door.prefix}/"
         config = uvicorn.Config(
             Guard(make(door), door),
             log_config=None,
@@ -73,6 +73,12 @@ class Server:
 
     def _run(self) -> None:
         self._server.run(sockets=[self._socket])
+
+
+def names_of(host: str, port: int) -> frozenset[str]:
+    """Return the names that a page is asked for by: browsers leave out the port that is usual."""
+    names = {host, "localhost"} if host == _HERE else {host}
+    return frozenset({f"{name}:{port}" for name in names} | (names if port == _USUAL else set()))
 
 
 def _listening(host: str, port: int) -> socket.socket:

@@ -12,6 +12,7 @@ from starlette.testclient import TestClient
 from starlette.types import Message
 
 from monitor.page.guard import HEADERS, LARGEST_BODY, LARGEST_RECUT, Door, Guard
+from monitor.page.serving import names_of
 
 HOST = "127.0.0.1:8000"
 OURS = {"Host": HOST, "Origin": f"http://{HOST}"}
@@ -58,6 +59,23 @@ def test_a_name_that_is_not_ours_is_refused(host: str):
     answer = _door().get("/", headers={"Host": host})
     assert answer.status_code == 421
     assert answer.headers["X-Content-Type-Options"] == "nosniff"
+
+
+@pytest.mark.parametrize(("port", "known"), [(80, True), (8080, False), (8000, False)])
+def test_a_name_without_its_port_is_ours_where_browsers_leave_that_out(port: int, *, known: bool):
+    """They do so for port 80 alone, in Host and in Origin; to the network a page has one name."""
+    here = names_of("127.0.0.1", port)
+    assert {f"127.0.0.1:{port}", f"localhost:{port}"} <= here
+    assert ("127.0.0.1" in here, "localhost" in here) == (known, known)
+    assert ("192.0.2.7" in names_of("192.0.2.7", port)) is known
+    assert not any("localhost" in name for name in names_of("192.0.2.7", port))
+    door = TestClient(
+        Guard(Starlette(routes=[Route("/{path:path}", _echo, methods=["POST"])]), Door(here)),
+        base_url="http://127.0.0.1",
+    )
+    for host in ("127.0.0.1", "localhost"):
+        headers = {"Host": host, "Origin": f"http://{host}"}
+        assert door.post("/press", headers=headers).status_code == (200 if known else 421)
 
 
 @pytest.mark.parametrize(
