@@ -154,8 +154,8 @@ class Board:
             self._lines.alive()
 
     def ends(self) -> None:
-        """Show that nobody listens any more."""
-        self._seen = replace(self._seen, over=True)
+        """Show that nobody listens any more, nor takes what is pressed."""
+        self._seen = replace(self._seen, over=True, keys=False, press="")
         self._lines.ends()
 
     def heeded(self, press: Press) -> None:
