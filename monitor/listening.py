@@ -17,7 +17,7 @@ from analysis.linesfed import FedLocator, Report
 from analysis.listener import Listener
 from analysis.pace import Learned
 from analysis.program import Program, find_parts
-from monitor.actions.beside import with_actions
+from monitor.actions.beside import action_ears
 from monitor.actions.reading import ACTIONS, read_actions
 from monitor.actions.telling import at_the_start
 from monitor.controls import Controls, Press
@@ -25,7 +25,7 @@ from monitor.file_names import readable
 from monitor.journal import Journal, home
 from monitor.kept.keeping import Keep, now, open_journal
 from monitor.kept.pace import keep_pace, read_pace
-from monitor.linefeed.feed import with_lines, with_past
+from monitor.linefeed.feed import line_ears, past_ears
 from monitor.linefeed.past import read_past
 from monitor.linefeed.reading import reader_for
 from monitor.linefeed.where import is_file, source_of
@@ -44,7 +44,7 @@ from monitor.sources import Microphone, Recording, Source
 from monitor.sources.unhurried import Unhurried
 from monitor.status import Status
 from monitor.trouble import warn
-from monitor.watch import Ears, Outcome, listen
+from monitor.watch import Ears, Outcome, listen, together
 from monitor.words import CAUTIONS, TIGHTENED, carries_on_text, line_of, marked_text
 
 
@@ -153,7 +153,7 @@ def replay(recording: Path, wanted: Wanted, keep: Keep | None, *, as_json: bool)
         with JsonLines() if as_json else Screen(sys.stdout) as screen:
             ears = ears_for(screen, lambda alarm: _how_to_resume(alarm, wanted), stop=stop)
             ears = replace(ears, progress=giving_back(ears.progress))
-            outcome = listen(source, listener, with_past(ears, past), journal)
+            outcome = listen(source, listener, together(ears, past_ears(past)), journal)
     _tell_kept(journal, as_json=as_json)
     status = _status(outcome)
     lost = keep is not None and (journal is None or journal.failed)
@@ -269,20 +269,19 @@ def watch(live: Live, wanted: Wanted, *, as_json: bool) -> Status:
             stop=lambda: asked() or over(),
             asked=lambda: (*controls.take(), *(lines.take() if lines else ())),
         )
-        if not as_json:
-            ears = replace(ears, heeded=told_back(program, screen.note))
-        ears = with_actions(ears, actions, screen.note)
-        fed = _lines(wanted, ears, listener, screen.note)
+        told = Ears() if as_json else Ears(heeded=told_back(program, screen.note))
+        acting = action_ears(actions, screen.note)
         about = _About(title, wanted.program, program, journal)
         job = Job(bits_for(wanted, program, read_shelf(home() / SHELF)), program, journal)
         with (
-            fed as ears,
-            _shop(live, about, ears, screen.note) as ears,
-            _page(live, job, ears, source, screen.note) as (joined, passing),
+            _lines(wanted, listener, screen.note) as fed,
+            _shop(live, about, screen.note) as announcing,
+            _page(live, job, source, screen.note) as (serving, passing),
             screen,
             lines or nullcontext(),
         ):
-            outcome = listen(in_calm(passing, listener), listener, _telling(joined, screen), journal)
+            ears = together(_telling(screen), ears, told, acting, fed, announcing, serving)
+            outcome = listen(in_calm(passing, listener), listener, ears, journal)
     _keep_pace(live, wanted.pace, listener)
     _tell_kept(journal, as_json=as_json)
     return _status(outcome)
@@ -308,61 +307,49 @@ class _About(NamedTuple):
     journal: Journal | None
 
 
-def _shop(live: Live, about: _About, ears: Ears, show: Callable[[str], None]) -> AbstractContextManager[Ears]:
-    """Return ears that announce this machine too, where the user said where."""
+def _shop(live: Live, about: _About, show: Callable[[str], None]) -> AbstractContextManager[Ears]:
+    """Return ears that announce this machine, where the user said where."""
     if live.shop is None:
-        return nullcontext(ears)
+        return nullcontext(Ears())
     from monitor.shop.announcer import Machine  # noqa: PLC0415 - only where there is a shop
-    from monitor.shop.beside import with_shop  # noqa: PLC0415
+    from monitor.shop.beside import shop_ears  # noqa: PLC0415
     from monitor.shop.told import run_apart  # noqa: PLC0415
 
     journal = about.journal
     run = journal.id if journal else f"{now():%Y-%m-%d-%H%M%S}-not-kept"
     path, folder = readable(about.path) if about.path else None, journal.folder if journal else None
     machine = Machine(machine_named(live.machine), run_apart(run), about.title, path, home(), folder)
-    return with_shop(ears, live.shop, machine, about.program, show)
+    return shop_ears(live.shop, machine, about.program, show)
 
 
-def _lines(
-    wanted: Wanted, ears: Ears, listener: Listener, show: Callable[[str], None]
-) -> AbstractContextManager[Ears]:
-    """Return ears that take line numbers from outside too, where the user said where from."""
+def _lines(wanted: Wanted, listener: Listener, show: Callable[[str], None]) -> AbstractContextManager[Ears]:
+    """Return ears that take line numbers from outside, where the user said where from."""
     if wanted.lines is None or not isinstance(listener.locator, FedLocator):
-        return nullcontext(ears)
+        return nullcontext(Ears())
     read = reader_for(wanted.lines_pattern)
-    return with_lines(ears, source_of(wanted.lines), read, listener.locator, show)
+    return line_ears(source_of(wanted.lines), read, listener.locator, show)
 
 
 @contextmanager
-def _page(
-    live: Live, job: Job, ears: Ears, source: Source, show: Callable[[str], None]
-) -> Iterator[tuple[Ears, Source]]:
-    """Serve the live page if it is wanted; give ears and a source that it hears too."""
+def _page(live: Live, job: Job, source: Source, show: Callable[[str], None]) -> Iterator[tuple[Ears, Source]]:
+    """Serve the live page if it is wanted; give its ears, and the source that it hears too."""
     if live.page is None:
-        yield ears, source
+        yield Ears(), source
         return
     from monitor.page.beside import page_beside  # noqa: PLC0415 - only where there is a page
 
-    with page_beside(job, ears, source, live.page, show) as joined:
+    with page_beside(job, source, live.page, show) as joined:
         yield joined
 
 
-def _telling(ears: Ears, screen: Shown) -> Ears:
-    """Return ears whose screen is told that the loop goes on or ends, and what is said, be it elsewhere."""
+def _telling(screen: Shown) -> Ears:
+    """Return ears that tell a screen that the loop goes on or ends, and what is said, be it elsewhere."""
 
-    def asked() -> Iterable[Press]:
+    def asked() -> tuple[()]:
         screen.alive()
-        return ears.asked()
+        return ()
 
-    def heeded(press: Press, listener: Listener, before: Place | None) -> None:
-        screen.heeded(press)
-        ears.heeded(press, listener, before)
-
-    def ends() -> None:
-        screen.ends()
-        ears.ends()
-
-    return replace(ears, asked=asked, heeded=heeded, ends=ends)
+    return Ears(asked=asked, heeded=lambda press, _listener, _before: screen.heeded(press), ends=screen.ends)
 
 
 def _to_press(live: Live) -> str:

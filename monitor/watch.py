@@ -7,7 +7,7 @@ Live and replay differ in their source alone.
 from collections import deque
 from collections.abc import Callable, Iterable, Iterator, Mapping
 from contextlib import nullcontext, suppress
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
 from typing import Any
 
 import numpy as np
@@ -63,6 +63,8 @@ class Ears:
     at_alarm
         Does what is to be done at an alarm, after its event; gives why there is no restart program, in words,
         or nothing where there is one or there is none to be had.
+    refused
+        Gets that.
     rows
         Gets what came of each block, before progress.
     ends
@@ -74,7 +76,7 @@ class Ears:
         with True.
     """
 
-    event: Callable[[Event], None]
+    event: Callable[[Event], None] = lambda _: None
     progress: Callable[[Listener], None] = lambda _: None
     warn: Callable[[str], None] = lambda _: None
     stop: Callable[[], bool] = lambda: False
@@ -83,9 +85,28 @@ class Ears:
     asked: Callable[[], Iterable[Press]] = tuple
     heeded: Callable[[Press, Listener, Place | None], None] = lambda _press, _listener, _before: None
     at_alarm: Callable[[Alarm], str] = lambda _: ""
+    refused: Callable[[str], None] = lambda _: None
     rows: Callable[[Step], None] = lambda _: None
     ends: Callable[[], None] = lambda: None
     lines: Callable[[float, bool], Iterable[Mapping[str, Any]]] = lambda _at, _last: ()
+
+
+def together(*ears: Ears) -> Ears:
+    """Return ears of which each is told and asked, in this order: none has to pass on what others hear."""
+
+    def each(what: str) -> Callable[..., list[Any]]:
+        calls = [getattr(one, what) for one in ears]
+        return lambda *said: [call(*said) for call in calls]
+
+    def all_of(what: str) -> Callable[..., list[Any]]:
+        calls = each(what)
+        return lambda *said: [got for gave in calls(*said) for got in gave]
+
+    told = {field.name: each(field.name) for field in fields(Ears)}
+    gathered = {what: all_of(what) for what in ("done", "asked", "lines")}
+    stop, at_alarm = told["stop"], told["at_alarm"]
+    answers = {"stop": lambda: any(stop()), "at_alarm": lambda alarm: "".join(at_alarm(alarm))}
+    return Ears(**told | gathered | answers)
 
 
 @dataclass(frozen=True)
@@ -273,8 +294,8 @@ class _Loop:
                 self._alarms.append(event)
             self._note(event)
             self._ears.event(event)
-            if isinstance(event, Alarm):
-                self._ears.at_alarm(event)
+            if isinstance(event, Alarm) and (why := self._ears.at_alarm(event)):
+                self._ears.refused(why)
             if isinstance(event, Heard):
                 self._old = 0.0  # what is old all the same is told anew
 

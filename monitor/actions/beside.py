@@ -1,16 +1,14 @@
 """Actions beside the listening: they are told at once, and what became of them is shown and kept."""
 
 import queue
-from collections.abc import Callable, Iterable, Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from contextlib import suppress
-from dataclasses import replace
 
 from analysis.events import Event
 from analysis.listener import Listener
 from monitor.actions.crew import Crew
 from monitor.actions.kind import Action, Done
 from monitor.actions.telling import done_text
-from monitor.controls import Press
 from monitor.standstill import Standstill
 from monitor.watch import Ears
 
@@ -18,21 +16,19 @@ from monitor.watch import Ears
 _AT_THE_END = 3.0
 
 
-def with_actions(ears: Ears, actions: Sequence[Action], show: Callable[[str], None]) -> Ears:
+def action_ears(actions: Sequence[Action], show: Callable[[str], None]) -> Ears:
     """
-    Return ears that also let actions fire; the workers start at once, and are told where the listening hangs.
+    Return ears that let actions fire; the workers start at once, and are told where the listening hangs.
 
     Parameters
     ----------
-    ears
-        Who else is told.
     actions
         What is to happen, and when.
     show
         Gets a line on what became of each, on the thread that listens.
     """
     if not actions:
-        return ears
+        return Ears()
     told: queue.SimpleQueue[Done] = queue.SimpleQueue()
     crew = Crew(actions, told.put)
     standstill = Standstill(crew.tell)
@@ -43,15 +39,10 @@ def with_actions(ears: Ears, actions: Sequence[Action], show: Callable[[str], No
 
     def progress(listener: Listener) -> None:
         standstill.at = listener.at
-        ears.progress(listener)
 
-    def asked() -> Iterable[Press]:
+    def asked() -> tuple[()]:
         standstill.alive()
-        return ears.asked()
-
-    def ends() -> None:
-        standstill.end()
-        ears.ends()
+        return ()
 
     def done(last: bool) -> Iterator[Done]:
         if last:
@@ -62,4 +53,4 @@ def with_actions(ears: Ears, actions: Sequence[Action], show: Callable[[str], No
             show(done_text(became))
             yield became
 
-    return replace(ears, at_once=at_once, progress=progress, asked=asked, ends=ends, done=done)
+    return Ears(at_once=at_once, progress=progress, asked=asked, done=done, ends=standstill.end)

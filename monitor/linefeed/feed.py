@@ -3,7 +3,6 @@
 import time
 from collections.abc import Callable, Iterator, Mapping
 from contextlib import contextmanager
-from dataclasses import replace
 from typing import Any
 
 from analysis.linesfed import FedLocator, Report
@@ -145,10 +144,10 @@ def _of_now(items: list[Item]) -> list[Item]:
 
 
 @contextmanager
-def with_lines(
-    ears: Ears, source: Source, read: Reader, locator: FedLocator, show: Callable[[str], None]
+def line_ears(
+    source: Source, read: Reader, locator: FedLocator, show: Callable[[str], None]
 ) -> Iterator[Ears]:
-    """Give ears that also take line numbers from a source, see `Feed`."""
+    """Give ears that take line numbers from a source, see `Feed`."""
     feed = Feed(source, read, locator, show)
 
     def lines(at: float, last: bool) -> Iterator[Body]:
@@ -157,13 +156,13 @@ def with_lines(
             yield from feed.end(at)
 
     try:
-        yield replace(ears, lines=lines)
+        yield Ears(lines=lines)
     finally:
         for _ in feed.end(0.0):
             pass
 
 
-def with_past(ears: Ears, reports: tuple[Report, ...]) -> Ears:
+def past_ears(reports: tuple[Report, ...]) -> Ears:
     """Return ears that let line numbers be kept which were known before; the place knows them already."""
     bundle, waiting = Bundle(), list(reversed(reports))
 
@@ -173,4 +172,4 @@ def with_past(ears: Ears, reports: tuple[Report, ...]) -> Ears:
         if (body := bundle.due(at, last=last)) is not None:
             yield body
 
-    return replace(ears, lines=lines)
+    return Ears(lines=lines)

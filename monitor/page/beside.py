@@ -8,7 +8,7 @@ from pathlib import Path
 
 from starlette.applications import Starlette
 
-from monitor.controls import Controls, Press
+from monitor.controls import Controls
 from monitor.journal import home
 from monitor.page.guard import Door
 from monitor.page.live import Live
@@ -30,17 +30,15 @@ def live_app(live: Live, folder: Path, door: Door) -> Starlette:
 
 @contextmanager
 def page_beside(
-    job: Job, ears: Ears, source: Source, sharing: Sharing, show: Callable[[str], None]
+    job: Job, source: Source, sharing: Sharing, show: Callable[[str], None]
 ) -> Iterator[tuple[Ears, Source]]:
     """
-    Serve the live page while this is entered; give ears and a source that it hears too.
+    Serve the live page while this is entered; give its ears, and the source that it hears too.
 
     Parameters
     ----------
     job
         What is being cut.
-    ears
-        Who else is told, and asked what a person says.
     source
         Where the sound comes from.
     sharing
@@ -55,7 +53,6 @@ def page_beside(
     """
     view = View(source.rate, job.bits, job.program, job.journal.id if job.journal else None)
     controls = Controls()
-    joined = view.beside(ears)
     lives: list[Live] = []
 
     def make(door: Door) -> Starlette:
@@ -64,12 +61,7 @@ def page_beside(
 
     with Server(make, sharing) as server:
         show(shown(server, "", sharing))
-        asked = joined.asked
-
-        def said() -> tuple[Press, ...]:
-            return (*asked(), *controls.take())
-
-        yield replace(joined, asked=said), view.tap(source)
+        yield replace(view.ears, asked=controls.take), view.tap(source)
         end = time.monotonic() + _FAREWELL
         while lives[0].readers and time.monotonic() < end:
             time.sleep(0.05)

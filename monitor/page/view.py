@@ -123,35 +123,16 @@ class View:
 
     # --- on the thread that listens -------------------------------------------------------------------------
 
-    def beside(self, ears: Ears) -> Ears:
-        """Return ears that tell this view too."""
-
-        def event(event: Event) -> None:
-            self.note(event)
-            ears.event(event)
-
-        def at_alarm(alarm: Alarm) -> str:
-            self.refused = ears.at_alarm(alarm)
-            return self.refused
-
-        def progress(listener: Listener) -> None:
-            self.progress(listener)
-            ears.progress(listener)
-
-        def ends() -> None:
-            self.over = True
-            ears.ends()
-
-        def warn(line: str) -> None:
-            self.say(line)
-            ears.warn(line)
-
-        def heeded(press: Press, listener: Listener, before: Place | None) -> None:
-            self.heeded(press)
-            ears.heeded(press, listener, before)
-
-        return replace(
-            ears, event=event, at_alarm=at_alarm, progress=progress, ends=ends, warn=warn, heeded=heeded
+    @property
+    def ears(self) -> Ears:
+        """Ears that tell this view."""
+        return Ears(
+            self.note,
+            self.progress,
+            self.say,
+            ends=self.end,
+            heeded=lambda press, _listener, _before: self.heeded(press),
+            refused=self.refuse,
         )
 
     def tap(self, source: Source) -> Source:
@@ -184,7 +165,16 @@ class View:
             self.last = self.seen.alarm
         elif isinstance(event, Alarm | Checked | Deaf | Heard):
             self.last = event
-        self.over = self.over or isinstance(event, Summary)
+        if isinstance(event, Summary):
+            self.end()
+
+    def refuse(self, why: str) -> None:
+        """Take in why there is no restart program for the last alarm."""
+        self.refused = why
+
+    def end(self) -> None:
+        """Take in that the listening is over."""
+        self.over = True
 
     def heeded(self, press: Press) -> None:
         """Take in what a person said, wherever that was: it settles what was in doubt."""

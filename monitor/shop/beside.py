@@ -2,12 +2,9 @@
 
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
-from dataclasses import replace
 
-from analysis.events import Event
 from analysis.listener import Listener
 from analysis.program import Program, find_parts
-from monitor.controls import Press
 from monitor.kept.keeping import now
 from monitor.screen.seen import Looking
 from monitor.shop.address import Shop
@@ -19,16 +16,14 @@ _EVERY, _BEAT, _AT_THE_END = 0.5, 5.0, 3.0
 
 
 @contextmanager
-def with_shop(
-    ears: Ears, shop: Shop, machine: Machine, program: Program | None, show: Callable[[str], None]
+def shop_ears(
+    shop: Shop, machine: Machine, program: Program | None, show: Callable[[str], None]
 ) -> Iterator[Ears]:
     """
-    Give ears that announce a machine too.
+    Give ears that announce a machine.
 
     Parameters
     ----------
-    ears
-        Who else is told.
     shop
         Where it is announced.
     machine
@@ -42,29 +37,20 @@ def with_shop(
     looking = Looking(find_parts(program) if program else ())
     due = 0.0
 
-    def at_once(event: Event) -> None:
-        announcer.alert(event)
-        ears.at_once(event)
-
-    def event(event: Event) -> None:
-        announcer.tell(event)
-        ears.event(event)
-
     def progress(listener: Listener) -> None:
         nonlocal due
         if listener.at >= due:
             due = listener.at + _EVERY
             announcer.see(looking.look(listener))
-        ears.progress(listener)
 
-    def asked() -> Iterator[Press]:
+    def asked() -> tuple[()]:
         announcer.alive()
         for line in announcer.said():
             show(line)
-        yield from ears.asked()
+        return ()
 
     try:
-        yield replace(ears, at_once=at_once, event=event, progress=progress, asked=asked)
+        yield Ears(at_once=announcer.alert, event=announcer.tell, progress=progress, asked=asked)
     finally:
         announcer.finish(_AT_THE_END)
         for line in announcer.said():

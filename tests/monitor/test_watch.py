@@ -2,9 +2,9 @@
 
 import errno
 import json
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from contextlib import suppress
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field, fields, replace
 from pathlib import Path
 
 import numpy as np
@@ -24,7 +24,7 @@ from monitor.kept.heard import NOTICE
 from monitor.setup import Wanted, make_listener, read_program
 from monitor.sources import Block
 from monitor.testing import FakeClock, FakeMicrophone, silence
-from monitor.watch import Ears, listen
+from monitor.watch import Ears, listen, together
 
 RATE = 8000
 NOISE = np.random.default_rng(3).normal(0.0, 0.02, 6 * RATE).astype(np.float32)
@@ -230,6 +230,29 @@ def test_what_still_waits_at_the_end_was_not_heard(tmp_path: Path, clock: FakeCl
         "the last 50 s were not heard" in event.because for event in said.events if isinstance(event, Deaf)
     )
     assert len(open_run(tmp_path, keeps.id).sound()) == 52 * RATE
+
+
+def test_each_ear_is_told_and_asked_whatever_there_is_to_tell():
+    """None can be forgotten by another: each call reaches all, in order, and what they give is gathered."""
+    told: list[tuple[str, str]] = []
+
+    def ears(name: str) -> Ears:
+        def hear(what: str, gives: object) -> Callable[..., object]:
+            return lambda *_: told.append((name, what)) or gives  # type: ignore[func-returns-value]
+
+        gives = {"stop": name == "b", "at_alarm": "why" if name == "b" else ""}
+        gathered = dict.fromkeys(("done", "asked", "lines"), (name,))
+        calls = {one.name: hear(one.name, (gives | gathered).get(one.name)) for one in fields(Ears)}
+        return Ears(**calls)  # type: ignore[arg-type]
+
+    both = together(ears("a"), ears("b"))
+    for one in fields(Ears):
+        gave = getattr(both, one.name)(*[None] * (one.name == "at_alarm"))
+        assert told[-2:] == [("a", one.name), ("b", one.name)]
+        assert gave == ["a", "b"] or one.name not in ("done", "asked", "lines")
+        assert {"stop": True, "at_alarm": "why"}.get(one.name, gave) == gave
+    assert not together().stop()
+    assert list(together(Ears(), Ears()).asked()) == []
 
 
 def test_that_the_listening_is_over_is_told_before_what_still_waits_is_passed_over():

@@ -14,11 +14,11 @@ from analysis.listener import Listener
 from analysis.locate import Nowhere
 from monitor import standstill
 from monitor.actions import Action
-from monitor.actions.beside import with_actions
+from monitor.actions.beside import action_ears
 from monitor.actions.request import Request
 from monitor.sources import Block
 from monitor.standstill import Standstill
-from monitor.watch import Ears, listen
+from monitor.watch import listen
 
 RATE = 8000
 NOISE = np.random.default_rng(3).normal(0.0, 0.02, RATE).astype(np.float32)
@@ -52,7 +52,7 @@ def test_a_loop_that_hangs_fires_deaf_and_one_that_goes_on_heard(web: Web, monke
     """A web server gets deaf while the loop hangs, with how far it had come, and heard once it goes on."""
     monkeypatch.setattr(standstill, "_LOOK", 0.05)
     action = Action("hook", Request(web.url()), frozenset({"deaf", "heard"}), limit=5.0, tries=1)
-    ears = with_actions(Ears(lambda _: None), [action], [].append)
+    ears = action_ears([action], [].append)
     listener = Listener(RATE, {0: Bit("any", 6.0, 2, 18000.0)}, Nowhere())
     listen(Hangs(lambda: len(web.received)), listener, ears)  # type: ignore[arg-type, return-value]
     told = [json.loads(got.body) for got in web.received]
@@ -61,16 +61,15 @@ def test_a_loop_that_hangs_fires_deaf_and_one_that_goes_on_heard(web: Web, monke
 
 
 def test_what_is_done_when_the_listening_is_over_is_no_standstill(web: Web, monkeypatch: pytest.MonkeyPatch):
-    """It may take long, and nobody is to run to a machine because of it; who is told beside is told too."""
+    """It may take long, and nobody is to run to a machine because of it."""
     monkeypatch.setattr(standstill, "_LOOK", 0.01)
     action = Action("hook", Request(web.url()), frozenset({"deaf"}), limit=5.0, tries=1)
-    told: list[str] = []
-    ears = with_actions(Ears(lambda _: None, ends=lambda: told.append("over")), [action], [].append)
+    ears = action_ears([action], [].append)
     ears.asked()
     ears.ends()
     time.sleep(0.2)
     assert list(ears.done(True)) == []  # noqa: FBT003 - as the loop calls it
-    assert (told, web.received) == (["over"], [])
+    assert web.received == []
 
 
 def looked(signs: str) -> list[Event]:

@@ -24,7 +24,7 @@ from monitor.kept.keeping import now
 from monitor.page.beside import page_beside
 from monitor.sharing import Job, Sharing
 from monitor.sources import Block
-from monitor.watch import Ears, listen
+from monitor.watch import Ears, listen, together
 
 BIT = Bit("6 mm compression", diameter=6.0, flutes=2, speed=18_000.0)
 BLOCK = 0.08  # s
@@ -96,10 +96,11 @@ def _hear(run: LiveRun, home: Path, sharing: Sharing, begun: threading.Event) ->
     journal = Journal.create(home, "live", meta, rate=source.rate, columns=COLUMNS, keep_sound=True, now=now)
     keep_program(journal.folder, path.name, path.read_bytes())
     job, shown = Job({0: BIT}, program, journal), list[str]()
-    with page_beside(job, Ears(run.events.append), source, sharing, shown.append) as (ears, passing):
+    with page_beside(job, source, sharing, shown.append) as (page, passing):
         run.address = next(word for word in shown[0].split() if word.startswith("http://"))
         begun.set()
-        listen(passing, listener, replace(ears, progress=_timed(ears.progress, source, run.late)), journal)
+        timed = replace(page, progress=_timed(page.progress, source, run.late))
+        listen(passing, listener, together(Ears(run.events.append), timed), journal)
         # The page stays until the test has seen how the run ended.
         source.ending.wait(20)
 

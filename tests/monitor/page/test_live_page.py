@@ -42,7 +42,7 @@ from monitor.sharing import Job, Sharing
 from monitor.sources import Block
 from monitor.sources.unhurried import Unhurried
 from monitor.testing import FakeClock, FakeMicrophone
-from monitor.watch import Ears
+from monitor.watch import Ears, together
 
 HOST = "127.0.0.1:8000"
 OURS = {"Host": HOST, "Origin": f"http://{HOST}"}
@@ -111,10 +111,10 @@ def test_where_no_restart_program_can_be_made_the_page_says_why(browser: TestCli
             raise ProgramError(why.pop())
         return "Restart program: rest.ngc"
 
-    ears = view.beside(ears_for(Screen(io.StringIO()), write))
+    ears = together(ears_for(Screen(io.StringIO()), write), view.ears)
     for refused in (True, False):
         ears.event(alarm)
-        ears.at_alarm(alarm)
+        ears.refused(ears.at_alarm(alarm))
         page = browser.get("/").text
         assert page.count("There is no restart from line 5: its unit is not said.") == 2 * refused
         assert page.count("Carry on from line 5.") == 2 * (not refused)
@@ -160,7 +160,7 @@ def test_only_who_hears_nothing_usable_is_sent_to_the_microphone(browser: TestCl
     assert ">Watch the cut yourself, or stop it: nobody listens. Then see to the microphone.</p>" in (
         browser.get("/").text
     )
-    view.beside(Ears(lambda _: None)).ends()
+    view.ears.ends()
     page = browser.get("/").text
     assert ">Watch the cut yourself, or stop it: nobody listens.</p>" in page
     assert '"over": true' in browser.get("/stream").text
@@ -215,11 +215,9 @@ def test_a_finger_that_does_not_let_go_is_held_off(browser: TestClient, controls
 
 
 def test_a_warning_of_the_loop_is_shown(browser: TestClient, view: View):
-    """So a person sees why a press came to nothing; the terminal gets it as before."""
-    warned: list[str] = []
-    view.beside(Ears(lambda _: None, warn=warned.append)).warn("nothing moves on line 3")
+    """So a person sees why a press came to nothing."""
+    view.ears.warn("nothing moves on line 3")
     assert "nothing moves on line 3" in browser.get("/").text
-    assert warned == ["nothing moves on line 3"]
 
 
 def test_what_is_to_be_done_stays_in_deafness(browser: TestClient, view: View):
@@ -277,16 +275,17 @@ def test_the_page_asks_to_look_at_no_bit_that_is_out_of_the_spindle(view: View):
 def test_what_is_said_anywhere_settles_a_doubt_on_the_page():
     """A key on the terminal as well as a button: the page must not ask for what was said already."""
     said: list[Press] = []
-    ears, source = Ears(lambda _: None, asked=lambda: said), Paced(np.zeros(0, dtype=np.float32), 32_000)
+    source = Paced(np.zeros(0, dtype=np.float32), 32_000)
     shown: list[str] = []
-    with page_beside(Job({0: BIT}, None, None), ears, source, Sharing(), shown.append) as (joined, _):
+    with page_beside(Job({0: BIT}, None, None), source, Sharing(), shown.append) as (page, _):
+        joined = together(Ears(asked=lambda: said), page)
         address = next(word for word in shown[0].split() if word.startswith("http://"))
         joined.event(Checked(3.0, "physics", "doubtful", ("half orders",)))
         _wait(lambda: _streamed(address)["doubted"])
-        assert joined.asked() == ()
+        assert joined.asked() == []
         assert _streamed(address)["doubted"]
         said.append(Press("tightened"))
-        assert joined.asked() == (Press("tightened"),)
+        assert joined.asked() == [Press("tightened")]
         assert _streamed(address)["doubted"], "it may be refused"
         joined.heeded(Press("tightened"), Listener(32_000, {0: BIT}, Nowhere()), None)
         _wait(lambda: not _streamed(address)["doubted"])
