@@ -171,7 +171,10 @@ class Live:
         if self._view.over or seen.alarm or state in ("alarm", "deaf", "lost"):
             return ""
         cuts = self._view.now.phase is Phase.CUT
-        return next_text(state, cuts=cuts, checking=seen.checking, doubted=bool(seen.accused))
+        do = next_text(state, cuts=cuts, checking=seen.checking, doubted=bool(seen.accused))
+        # Who is to stop is told why, also where what was said last is other news.
+        news = seen.accused and not isinstance(self._view.last, Alarm | Checked)
+        return f"{seen.accused[0]}. {do}" if news else do
 
     def _alone(self, state: str) -> str:
         """Return what to do where nobody listens."""

@@ -165,8 +165,7 @@ class View:
             self.last = self.seen.alarm
         elif isinstance(event, Alarm | Checked | Deaf | Heard):
             self.last = event
-        if isinstance(event, Summary):
-            self.end()
+        self.over = self.over or isinstance(event, Summary)
 
     def refuse(self, why: str) -> None:
         """Take in why there is no restart program for the last alarm."""

@@ -99,6 +99,9 @@ def test_an_alarm_is_told_as_what_it_is_and_where_it_began(browser: TestClient, 
     told = browser.get("/").text
     assert '<p id="resume"></p>' in told
     assert '<p id="do">Stop, and look at bit, collet and nut before you go on.</p>' in told
+    view.note(Deaf(22.0, "a gap"))
+    view.note(Heard(23.0, "sound is usable again"))
+    assert " alarm: the bit may be loose. Stop, and look at bit" in browser.get("/").text
 
 
 def test_where_no_restart_program_can_be_made_the_page_says_why(browser: TestClient, view: View):
