@@ -102,11 +102,11 @@ def together(*ears: Ears) -> Ears:
         calls = each(what)
         return lambda *said: [got for gave in calls(*said) for got in gave]
 
-    told = {field.name: each(field.name) for field in fields(Ears)}
-    gathered = {what: all_of(what) for what in ("done", "asked", "lines")}
-    stop, at_alarm = told["stop"], told["at_alarm"]
-    answers = {"stop": lambda: any(stop()), "at_alarm": lambda alarm: "".join(at_alarm(alarm))}
-    return Ears(**told | gathered | answers)
+    told: dict[str, Any] = {field.name: each(field.name) for field in fields(Ears)}
+    told |= {what: all_of(what) for what in ("done", "asked", "lines")}
+    stop, at_alarm = each("stop"), each("at_alarm")
+    told |= {"stop": lambda: any(stop()), "at_alarm": lambda alarm: "".join(at_alarm(alarm))}
+    return Ears(**told)
 
 
 @dataclass(frozen=True)
