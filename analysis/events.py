@@ -138,7 +138,7 @@ class Checked:
         s from the first sample.
     against
         With what: ``before`` (this run's own good sound from before the bit was tightened), ``reference``
-        (cuts that were accepted), or ``physics`` (what a tight bit cannot have) where there is no reference.
+        (cuts that were accepted), or ``physics`` (what a tight bit cannot have) where there is neither.
     verdict
         Whether the bit is tight.
     because
