@@ -33,7 +33,7 @@ from judges import TIGHTENED  # noqa: E402
 
 KEPT = Path(__file__).parent / "results" / "tightened.md"
 DEVELOPMENT = 70_000
-RUNS, QUICK = 60, 6
+RUNS, QUICK = 40, 6
 
 
 def main(words: list[str]) -> int:
