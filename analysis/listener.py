@@ -27,6 +27,7 @@ from analysis.pace import Learned
 from analysis.presence import Phase, Presence
 from analysis.pumping import Pumping
 from analysis.reference import Reference
+from analysis.since_alarm import STOOD
 from analysis.true_speed import HeardSpeed
 from analysis.watcher import USUAL, Settings, Watcher
 from analysis.which_bit import WhichBit
@@ -172,7 +173,11 @@ class Listener:
             speeds={number: None if bit.speeds else bit.speed for number, bit in bits.items()},
         )
         self._alarms = 0
+        # The last alarm's resume line, and its bit. It outlives the alarm, until it cuts on after the spindle
+        # has stood; for how long it has, s, since it last cut.
         self._resume: int | None = None
+        self._accused = self._bit
+        self._cuts_on, self._rests = False, 0.0
         # The line of the first cut since the bit was tightened; and whether that is still to come.
         self._carries_on: int | None = None
         self._pauses = False
@@ -274,13 +279,21 @@ class Listener:
         Take in that the bit was tightened and the cut goes on; return what is to be said of it.
 
         The first seconds of cutting are compared with the good sound from before: a `Checked` follows. The
-        next cut that is heard is taken for the one at the last alarm's resume line.
+        next cut that is heard is taken for the one at the last alarm's resume line; where that alarm is over,
+        only if the spindle stands.
         """
         self.locator.tightened(self.watcher.meant)
-        if self._resume is not None:
+        if self._resume is not None and (self.watcher.alarmed or self._may_begin_anew):
             self._will_carry_on(self._resume)
         self._resume, self._pauses = None, True
         return self.watcher.tightened(self.at)
+
+    @property
+    def _may_begin_anew(self) -> bool:
+        """Whether the spindle stands, or has stood and not cut since, with the bit that has alarmed."""
+        context = self.locator.context
+        stands = self._sounds is Phase.OFF or self._rests >= STOOD
+        return stands and (context.guessed or context.bit == self._accused)
 
     def mark(self, line: int) -> list[Event]:
         """
@@ -336,7 +349,7 @@ class Listener:
             self._decide(rows, index)
             said = self.watcher.row(self._moment(rows, index, first, at[-1]), self._health)
             events.extend(self._complete(event) for event in said)
-            if not self.watcher.alarmed:
+            if self._cuts_on and not self.watcher.alarmed:
                 self._resume = None
             self.locator.judged(self.watcher.state)
             self._compared += self.watcher.compared
@@ -356,6 +369,7 @@ class Listener:
         if isinstance(event, Alarm):
             self._alarms += 1
             self._resume = event.resume.file if event.resume else None
+            self._accused, self._cuts_on = self.watcher.meant, False
         return event
 
     def _moment(self, rows: Rows, index: int, first: int, at: float) -> Moment:
@@ -428,6 +442,7 @@ class Listener:
             )
             self._sounds = heard
             self._hear_speed(heard)
+            self._hear_rest(heard)
             if heard is Phase.CUT and self._pauses:
                 self._carry_on()
             # What a row tells has begun about where its window begins.
@@ -452,6 +467,14 @@ class Listener:
         if self._astray:
             self._presence.bites()
             self.phase = Phase.CUT
+
+    def _hear_rest(self, heard: Phase) -> None:
+        """Hear whether the spindle has stood, and whether it cuts on then."""
+        if heard is Phase.OFF:
+            self._rests += self._hop / self.rate
+        elif heard is Phase.CUT or self._rests < STOOD:
+            self._cuts_on = self._cuts_on or self._rests >= STOOD
+            self._rests = 0.0
 
     def _hear_speed(self, heard: Phase) -> None:
         """Learn how fast the spindle turns, where nobody told it."""

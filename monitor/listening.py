@@ -89,8 +89,9 @@ def told_back(program: Program | None, note: Callable[[str], None]) -> Callable[
     def tell(press: Press, listener: Listener, before: Place | None) -> None:
         if program is not None and press.line is not None:
             note(marked_text(line_of(program, press.line), before))
-        elif program is not None and press.kind == "tightened" and listener.carries_on is not None:
-            note(carries_on_text(line_of(program, listener.carries_on)))
+        elif program is not None and press.kind == "tightened":
+            begins = listener.carries_on
+            note(carries_on_text(None if begins is None else line_of(program, begins)))
 
     return tell
 

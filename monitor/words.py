@@ -248,8 +248,10 @@ def marked_text(line: ResumeLine, before: Place | None) -> str:
     return f"{said} Until then it was taken for {place(before)}: say it again if that is wrong."
 
 
-def carries_on_text(line: ResumeLine) -> str:
+def carries_on_text(line: ResumeLine | None) -> str:
     """Return for which line the first cut after a bit was tightened is taken."""
+    if line is None:
+        return "No line to carry on from is known. If you begin elsewhere than it stopped, mark it before."
     return f"The next cut is taken for the one at {place(line)}. If you begin elsewhere, mark it before."
 
 

@@ -24,6 +24,7 @@ from analysis.locate import Nowhere, Plan
 from analysis.place import SoundLocator
 from analysis.presence import Phase
 from analysis.program import read
+from analysis.since_alarm import STOOD
 from analysis.watcher import Watcher
 from analysis.which_bit import Fit
 from recordings_synthetic import Slip, Straight, steady
@@ -557,6 +558,10 @@ def test_the_sound_is_left_alone():
     assert step.table.shape == (len(step.at), len(COLUMNS))
 
 
+# The spindle stands for long enough to be tightened.
+STANDS = white(2.0 * STOOD, RATE, 3e-4, seed=10).astype(np.float32)
+
+
 class Resuming(Nowhere):
     """A place that tells each alarm line 7 to carry on from, and notes where it is told to be."""
 
@@ -656,11 +661,29 @@ def test_an_alarm_that_was_nothing_leaves_no_line_to_carry_on_from():
     assert place.begun == []
 
 
-def test_an_alarm_that_is_over_leaves_no_line_to_carry_on_from():
-    """The sound is good again, and the cut goes on."""
+@pytest.mark.parametrize(
+    ("since", "begun"),
+    [((), []), ((STANDS,), [7]), ((STANDS, PARTS["air"]), [7]), ((STANDS, PARTS["air"], CUT), [])],
+    ids=["it cuts on", "stopped", "stopped, and started in the air", "stopped, and gone on"],
+)
+def test_an_alarm_that_is_over_leaves_its_line_to_whoever_stops(
+    since: tuple[NDArray[np.float32], ...], begun: list[int]
+):
+    """The sound is good again: a restart may begin once the spindle stands; what cuts on begins nowhere."""
     ear = listener(locator=(place := Resuming()))
     told(np.concatenate([UNTIL_SLIP, CUT, CUT]), ear)
     assert ear.watcher.state == "listen"
+    told(np.concatenate([UNTIL_SLIP[:0], *since]), ear)
+    assert not ear.watcher.alarmed
+    ear.tightened()
+    assert place.begun == begun
+
+
+def test_an_alarm_that_is_over_leaves_no_line_to_the_next_bit():
+    """Where the program has come to a bit change meanwhile it is the next bit that was tightened."""
+    ear = listener(locator=(place := Resuming()))
+    told(np.concatenate([UNTIL_SLIP, CUT, CUT, STANDS]), ear)
+    place.context = Context(2)
     ear.tightened()
     assert place.begun == []
 

@@ -6,6 +6,7 @@ from collections.abc import Callable, Iterator
 from contextlib import suppress
 from dataclasses import dataclass, field, fields, replace
 from pathlib import Path
+from types import SimpleNamespace
 
 import numpy as np
 import pytest
@@ -17,10 +18,12 @@ from analysis.errors import SoundError
 from analysis.events import Alarm, Checked, Deaf, Event, Heard, StateChange, Summary, to_dict
 from analysis.listener import COLUMNS, Listener
 from analysis.locate import Nowhere
+from analysis.program import read
 from monitor.controls import PRESSED, Controls, Press
 from monitor.journal import Journal, open_run
 from monitor.journal.sound import SoundWriter
 from monitor.kept.heard import NOTICE
+from monitor.listening import told_back
 from monitor.setup import Wanted, make_listener, read_program
 from monitor.sources import Block
 from monitor.testing import FakeClock, FakeMicrophone, silence
@@ -345,6 +348,20 @@ def test_what_a_person_says_is_heeded_after_the_block_and_kept(tmp_path: Path, c
     ]
     (kept,) = (event for event in open_run(tmp_path, keeps.id).events() if event.name == PRESSED)
     assert (kept.at, kept.body["kind"], kept.body["bit"]) == (0.1, "tightened", 0)
+
+
+@pytest.mark.parametrize(
+    ("begins", "told"),
+    [(4, "taken for the one at line 4 (N110)"), (None, "No line to carry on from is known")],
+)
+def test_with_which_line_it_carries_on_is_told_back(begins: int | None, told: str):
+    """Where no line is known that is told as well: the first cut is then taken for none."""
+    program = read("G21 G90\nM3 S18000\nN100 G0 Z5\nN110 G1 X10 F500 Z-1\nX20\nM30\n", "job")
+    notes: list[str] = []
+    told_back(program, notes.append)(Press("tightened"), SimpleNamespace(carries_on=begins), None)
+    (note,) = notes
+    assert told in note
+    assert "If you begin elsewhere" in note
 
 
 @pytest.mark.parametrize(("of", "lasts"), [("alarm", True), ("alarm", False), ("doubt", False)])

@@ -189,6 +189,7 @@ def test_what_is_told_of_a_line_that_a_person_says():
     assert marked_text(ResumeLine(23, None), there) == "You said that line 23 is being cut."
     assert "it was taken for line 22 (N220)" in marked_text(ResumeLine(4, 110), there)
     assert "taken for the one at line 4 (N110)" in carries_on_text(ResumeLine(4, 110))
+    assert all("elsewhere" in carries_on_text(begins) for begins in (ResumeLine(4, 110), None))
 
 
 def test_what_to_do_fits_the_cause():
