@@ -2,7 +2,7 @@
 
 import re
 from pathlib import Path
-from urllib.parse import unquote
+from urllib.parse import quote, unquote
 
 from monitor.broker import address, broker_of, is_broker
 from monitor.linefeed.agent import Agent
@@ -69,5 +69,7 @@ def _elsewhere(where: str) -> Source:
     if is_broker(url) and topic:
         return MqttTopic(url.hostname or "", topic, *broker)
     if url.scheme in ("mtconnect+http", "mtconnect+https") and url.hostname and url.username is None:
-        return Agent(f"{url.scheme.removeprefix('mtconnect+')}://{url.netloc}", url.path.strip("/"))
+        device, _, path = url.path.strip("/").partition(quote("#"))
+        base = f"{url.scheme.removeprefix('mtconnect+')}://{url.netloc}"
+        return Agent(base, device.strip("/"), unquote(path))
     raise ValueError(f"'{url.scheme}://...' is no source of line numbers: give {_FORMS}")

@@ -12,7 +12,7 @@ from urllib.request import ProxyHandler, build_opener
 from monitor.actions.bounded import Bounded
 from monitor.actions.kind import ActionError
 from monitor.linefeed.agent.document import AgentError, Observation, Streams, read_document
-from monitor.linefeed.agent.following import Following
+from monitor.linefeed.agent.following import Choice, Following
 from monitor.linefeed.source import LineFeedError, Outlet
 
 # s between two questions, that an answer may take, and after these until it is not waited for; how many
@@ -33,29 +33,44 @@ class Agent:
         As ``http://host:port``.
     device
         Its name; empty where the agent has one alone.
+    path
+        Of which of its paths, by the component's id; empty where it is the first one that has them.
     """
 
     base: str
     device: str = ""
+    path: str = ""
     # One for all attempts, so that no more than one of them is ever left hanging.
     _bounded: Bounded = field(default_factory=Bounded, init=False, repr=False, compare=False)
+
+    # For all of them, too: a machine that is lost for a while is no reason to follow its loader.
+    _choice: Choice = field(init=False, repr=False, compare=False)
+
+    def __post_init__(self) -> None:
+        """Nothing is followed yet."""
+        object.__setattr__(self, "_choice", Choice(self.path))
+
+    @property
+    def _address(self) -> str:
+        return f"{self.base}/{self.device}".rstrip("/")
 
     @property
     def name(self) -> str:
         """Its address."""
-        return f"{self.base}/{self.device}".rstrip("/")
+        return f"{self._address}#{self.path}" if self.path else self._address
 
     def run(self, out: Outlet) -> None:
         """Give line numbers while the agent is there; when it was started again, all is begun again."""
-        asking = _Asking(self.name, out, self._bounded)
+        asking = _Asking(self._address, out, self._bounded, self._choice)
         while not out.over.is_set():
             asking.follow()
 
 
 class _Asking:
-    def __init__(self, address: str, out: Outlet, bounded: Bounded) -> None:
+    def __init__(self, address: str, out: Outlet, bounded: Bounded, choice: Choice) -> None:
         self._address = address
         self._out = out
+        self._choice = choice
         # Not by way of a proxy: the machine's network is this one's.
         self._opener = build_opener(ProxyHandler({}))
         self._bounded = bounded
@@ -63,7 +78,7 @@ class _Asking:
 
     def follow(self) -> None:
         """Follow one life of the agent, from what holds now on, as long as nothing is missed."""
-        told = _Told(self._out)
+        told = _Told(self._out, self._choice)
         streams = self._ask("current")
         instance = streams.instance
         told.tell(streams.observations)
@@ -128,17 +143,20 @@ def _mute() -> LineFeedError:
 class _Told:
     """Gives on what follows from observations, and again now and then while it holds."""
 
-    def __init__(self, out: Outlet) -> None:
+    def __init__(self, out: Outlet, choice: Choice) -> None:
         self._out = out
-        self._following = Following()
+        self._choice = choice
+        self._following = Following(choice)
         self._machine: dict[str, str | float] = {}
         self._trouble: str | None = None
+        self._others: list[str] = []
         self._at = 0.0
 
     def tell(self, observations: Iterable[Observation]) -> None:
         """Take in what is new."""
         lines = self._following.take(observations)
         now = self._following.now()
+        self._remark_others()
         if not lines and now and time.monotonic() - self._at >= _HOLDS:
             lines = [now]
         if (trouble := self._following.trouble()) != self._trouble:
@@ -150,3 +168,12 @@ class _Told:
         if self._following.machine != self._machine:
             self._machine = self._following.machine
             self._out.machine(self._machine)
+
+    def _remark_others(self) -> None:
+        """Say that another path than the one that is followed has line numbers, where nobody chose."""
+        followed, others = self._choice.of, self._following.others()
+        if followed and others and not self._choice.wanted and others != self._others:
+            self._others = others
+            self._out.remark(
+                f"{followed[1]} is followed; for {' or '.join(others)} add #{others[0]} to the address"
+            )

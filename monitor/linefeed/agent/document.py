@@ -48,7 +48,7 @@ class Streams:
     room
         How many observations the agent keeps.
     observations
-        In order of their numbers.
+        As they stand there, those of one path after those of another.
     """
 
     instance: str
@@ -119,7 +119,7 @@ def _streams(root: ET.Element) -> Streams:
         header.attrib["instanceId"],
         int(header.attrib["nextSequence"]),
         int(header.attrib["bufferSize"]),
-        tuple(sorted(found, key=lambda observation: observation.sequence)),
+        tuple(found),
     )
 
 

@@ -2,6 +2,7 @@
 
 from collections.abc import Iterable, Mapping
 from contextlib import suppress
+from dataclasses import dataclass
 from typing import TypeVar
 
 from monitor.linefeed.agent.document import UNAVAILABLE, Observation
@@ -17,20 +18,48 @@ _Whose = tuple[str, str]
 _Value = TypeVar("_Value")
 
 
+@dataclass
+class Choice:
+    """
+    Which path is followed; one that has told a line number is followed for good.
+
+    Attributes
+    ----------
+    wanted
+        The component's id, where somebody has named it.
+    of
+        The one that is.
+    """
+
+    wanted: str = ""
+    of: _Whose | None = None
+
+
 class Following:
     """
     Keeps what was observed last.
 
+    Of several paths the first one in the agent's own order is followed that has a line number: which of them
+    told something last says nothing, for one that stands has told its own long ago.
+
     ``LINE_NUMBER`` is ``ABSOLUTE`` when it counts from the program's beginning: then it is a line of the
     file, and the other kind is not looked at. ``INCREMENTAL`` counts from the last ``LINE_LABEL``, an N-word.
-    Other paths and devices, as a loader beside the machine, have states and labels of their own.
+    Other paths and devices have states and labels of their own.
+
+    Parameters
+    ----------
+    choice
+        Which path was followed before.
     """
 
-    def __init__(self) -> None:
+    def __init__(self, choice: Choice | None = None) -> None:
         self._begun = False
+        self._choice = choice or Choice()
         self._of: _Whose | None = None
-        self._line: str | None = None
-        self._after: str | None = None
+        # In order of the first answer.
+        self._paths: dict[_Whose, None] = {}
+        self._lines: dict[_Whose, str] = {}
+        self._afters: dict[_Whose, str] = {}
         self._labels: dict[_Whose, str] = {}
         self._executions: dict[_Whose, str] = {}
         self._speeds: dict[_Whose, float] = {}
@@ -43,16 +72,17 @@ class Following:
 
     def take(self, observations: Iterable[Observation]) -> list[Said]:
         """
-        Take in observations, in order; return the line numbers among them.
+        Take in observations, as they stand in an answer; return the line numbers among them, in order.
 
         Raises
         ------
         LineFeedError
-            When several devices have line numbers, and nobody said which one is meant.
+            When several devices have line numbers, and nobody said which one is meant, or when the path that
+            is wanted has none.
         """
         come = list(observations)
-        numbered = ((seen.device, seen.component) for seen in come if seen.kind == "LineNumber")
-        self._of = self._of or next(numbered, None)
+        self._choose([seen for seen in come if seen.kind == "LineNumber"])
+        come.sort(key=lambda seen: seen.sequence)
         told = [said for seen in come if self._note(seen) and (said := self.now())]
         if not self._begun:
             # What comes first holds at once: a line told before the program was over is none now.
@@ -84,23 +114,57 @@ class Following:
             return "the agent tells INCREMENTAL line numbers without LINE_LABEL, and these name no line"
         return ""
 
+    def others(self) -> list[str]:
+        """Return the ids of the other paths that have line numbers now."""
+        every = (self._lines, self._afters)
+        having = {whose for told in every for whose, line in told.items() if line != UNAVAILABLE}
+        return [whose[1] for whose in self._paths if whose in having and whose != self._of]
+
+    def _choose(self, numbered: list[Observation]) -> None:
+        """Choose which path is followed, unless one is that has told a line number."""
+        self._paths.update(dict.fromkeys(_whose(seen) for seen in numbered))
+        if not self._paths:
+            return
+        telling = {_whose(seen) for seen in numbered if seen.value != UNAVAILABLE}
+        if self._choice.of in self._paths:
+            self._of = self._choice.of
+        elif self._choice.wanted:
+            self._of = self._wanted(self._choice.wanted)
+        else:
+            first = self._of or next(iter(self._paths))
+            self._of = next((whose for whose in self._paths if whose in telling), first)
+        if self._of in telling:
+            self._choice.of = self._of
+        self._refuse_others(self._of)
+
+    def _wanted(self, path: str) -> _Whose:
+        for whose in self._paths:
+            if whose[1] == path:
+                return whose
+        has = ", ".join(path for _, path in self._paths)
+        raise LineFeedError(f"the agent has no line numbers of the path {path}: it has those of {has}")
+
+    def _refuse_others(self, ours: _Whose | None) -> None:
+        """Refuse several devices: only a person knows which one is meant."""
+        for device, _ in self._paths:
+            if ours is not None and device != ours[0]:
+                raise LineFeedError(
+                    f"the agent has several devices: name one behind the port, /{ours[0]} or /{device}"
+                )
+
     def _note(self, seen: Observation) -> bool:
         """Take in one; return whether it may have changed the line number."""
-        whose = seen.device, seen.component
+        whose = _whose(seen)
         match seen.kind:
-            case "LineNumber" if self._is_ours(seen) and seen.sub_type == "INCREMENTAL":
-                self._after = seen.value
-                return True
-            case "LineNumber" if self._is_ours(seen):
-                self._line = seen.value
-                return True
+            case "LineNumber":
+                told = self._afters if seen.sub_type == "INCREMENTAL" else self._lines
+                told[whose] = seen.value
+                return whose == self._of
             case "LineLabel":
                 self._labels[whose] = seen.value.strip().lstrip("Nn")
-                if self._of not in (None, whose):
-                    return False
                 # The lines that come after it are still to be counted.
-                self._after = "0"
-                return True
+                self._afters[whose] = "0"
+                return self._of in (None, whose)
             case "Execution":
                 self._executions[whose] = seen.value
                 return True
@@ -113,6 +177,14 @@ class Following:
     def _execution(self) -> str | None:
         return self._of_device(self._executions)
 
+    @property
+    def _line(self) -> str | None:
+        return self._of_path(self._lines)
+
+    @property
+    def _after(self) -> str | None:
+        return self._of_path(self._afters)
+
     def _of_path(self, told: Mapping[_Whose, _Value]) -> _Value | None:
         """Return what was told of the path that is followed; of the only one, while none has line numbers."""
         return _only(told.values()) if self._of is None else told.get(self._of)
@@ -124,14 +196,9 @@ class Following:
             return own
         return _only(value for (device, _), value in told.items() if device == self._of[0])
 
-    def _is_ours(self, seen: Observation) -> bool:
-        """Return whether it is of the device and the path that is followed: the first that there is."""
-        self._of = self._of or (seen.device, seen.component)
-        if seen.device != self._of[0]:
-            raise LineFeedError(
-                f"the agent has several devices: name one behind the port, /{self._of[0]} or /{seen.device}"
-            )
-        return seen.component == self._of[1]
+
+def _whose(seen: Observation) -> _Whose:
+    return seen.device, seen.component
 
 
 def _only(values: Iterable[_Value]) -> _Value | None:

@@ -15,6 +15,7 @@ import re
 import threading
 from collections.abc import Iterator
 from contextlib import contextmanager
+from typing import NamedTuple
 from urllib.parse import parse_qs, urlsplit
 from xml.etree import ElementTree as ET
 
@@ -38,8 +39,19 @@ _EXECUTION = {
 }  # fmt: skip
 
 
+class Seen(NamedTuple):
+    """An observation."""
+
+    sequence: int
+    device: str
+    path: str
+    kind: str
+    sub_type: str
+    value: str
+
+
 class TestAgent:
-    """An agent with one or several devices; a test tells it what it observes."""
+    """An agent with one or several devices, and paths; a test tells it what it observes."""
 
     __test__ = False
 
@@ -50,13 +62,16 @@ class TestAgent:
         self.asked: list[str] = []
         self.port = 0
         self._first = 1
-        self._seen: list[tuple[int, str, str, str, str]] = []
+        self._seen: list[Seen] = []
         self._lock = threading.Lock()
 
-    def observe(self, kind: str, value: object, sub_type: str = "", device: str = "router") -> None:
+    def observe(
+        self, kind: str, value: object, sub_type: str = "", device: str = "router", path: str = "path"
+    ) -> None:
         """Take in that something has a new value."""
         with self._lock:
-            self._seen.append((self._first + len(self._seen), device, kind, sub_type, str(value)))
+            number = self._first + len(self._seen)
+            self._seen.append(Seen(number, device, path, kind, sub_type, str(value)))
 
     def restart(self) -> None:
         """Begin anew: all is forgotten, and numbers count from 1."""
@@ -70,34 +85,32 @@ class TestAgent:
         self.asked.append(path)
         *device, what = url.path.strip("/").split("/")
         with self._lock:
-            devices = {seen[1] for seen in self._seen} or {"router"}
+            devices = {seen.device for seen in self._seen} or {"router"}
             if device and device[0] not in devices:
                 return 404, _error("NO_DEVICE", f"Could not find the device '{device[0]}'")
-            mine = [seen for seen in self._seen if not device or seen[1] == device[0]]
+            mine = [seen for seen in self._seen if not device or seen.device == device[0]]
             if what == "current":
-                latest = {seen[1:4]: seen for seen in mine}
+                latest = {seen[1:5]: seen for seen in mine}
                 return 200, self._document(list(latest.values()), self._first + len(self._seen))
             if what == "sample" and self.samples:
                 return self._sample(mine, parse_qs(url.query))
         return 404, _error("UNSUPPORTED", f"The request '{what}' is not supported")
 
-    def _sample(
-        self, mine: list[tuple[int, str, str, str, str]], query: dict[str, list[str]]
-    ) -> tuple[int, str]:
+    def _sample(self, mine: list[Seen], query: dict[str, list[str]]) -> tuple[int, str]:
         begin, count = int(query["from"][0]), int(query["count"][0])
         end = self._first + len(self._seen)
         oldest = max(self._first, end - self.room)
         if not oldest <= begin <= end or not 0 < count <= self.room:
             return 404, _error("OUT_OF_RANGE", f"'from' must be from {oldest} to {end}")
-        kept = [seen for seen in mine if begin <= seen[0] < begin + count]
+        kept = [seen for seen in mine if begin <= seen.sequence < begin + count]
         return 200, self._document(kept, min(begin + count, end))
 
-    def _document(self, seen: list[tuple[int, str, str, str, str]], following: int) -> str:
+    def _document(self, seen: list[Seen], following: int) -> str:
         last = max(self._first + len(self._seen) - 1, 1)
         streams = "".join(
             f'<DeviceStream name="{device}" uuid="{device}-1">'
-            f"{_streams([one for one in seen if one[1] == device])}</DeviceStream>"
-            for device in dict.fromkeys(one[1] for one in seen)
+            f"{_streams([one for one in seen if one.device == device])}</DeviceStream>"
+            for device in dict.fromkeys(one.device for one in seen)
         )
         text = (
             f'<?xml version="1.0" encoding="UTF-8"?><MTConnectStreams xmlns="{NAMESPACE}">'
@@ -110,23 +123,26 @@ class TestAgent:
         return text
 
 
-def _streams(seen: list[tuple[int, str, str, str, str]]) -> str:
-    """Return a device's component streams: the spindle's samples and the path's events."""
-    written = ""
-    for component, names, group in (("Rotary", ("RotaryVelocity",), "Samples"), ("Path", None, "Events")):
-        inside = "".join(
-            f'<{kind} dataItemId="{kind.lower()}{sub_type.lower()}" timestamp="{_WHEN}" sequence="{sequence}"'
-            + (f' subType="{sub_type}"' if sub_type else "")
-            + f">{value}</{kind}>"
-            for sequence, _, kind, sub_type, value in seen
-            if (kind == "RotaryVelocity") == bool(names)
-        )
-        if inside:
-            written += (
-                f'<ComponentStream component="{component}" componentId="{component.lower()}">'
-                f"<{group}>{inside}</{group}></ComponentStream>"
-            )
+def _streams(seen: list[Seen]) -> str:
+    """Return a device's component streams: the spindle's samples and the events of each path."""
+    speeds = [one for one in seen if one.kind == "RotaryVelocity"]
+    others = [one for one in seen if one.kind != "RotaryVelocity"]
+    written = _component("Rotary", "rotary", "Samples", speeds)
+    for path in sorted({one.path for one in others}):
+        written += _component("Path", path, "Events", [one for one in others if one.path == path])
     return written
+
+
+def _component(component: str, number: str, group: str, seen: list[Seen]) -> str:
+    inside = "".join(
+        f'<{one.kind} dataItemId="{number}{one.kind.lower()}{one.sub_type.lower()}" timestamp="{_WHEN}" '
+        f'sequence="{one.sequence}"'
+        + (f' subType="{one.sub_type}"' if one.sub_type else "")
+        + f">{one.value}</{one.kind}>"
+        for one in seen
+    )
+    stream = f'<ComponentStream component="{component}" componentId="{number}">'
+    return f"{stream}<{group}>{inside}</{group}></ComponentStream>" if inside else ""
 
 
 def _error(code: str, text: str) -> str:

@@ -6,7 +6,7 @@ from collections.abc import Callable, Iterator
 from contextlib import contextmanager, suppress
 
 import pytest
-from agent_server import TestAgent, serving
+from agent_server import Seen, TestAgent, serving
 from receivers import HERE, free_port, silent_server, web_server
 
 from monitor.linefeed.agent import Agent
@@ -127,7 +127,9 @@ def test_what_the_agent_forgot_does_not_end_it(gather: Gather):
         had = gather(of(agent))
         had.until(lambda had: had.lines == [47])
         with agent._lock:  # noqa: SLF001 - all at once, between two questions
-            agent._seen += [(3 + n, "router", "LineNumber", "ABSOLUTE", str(100 + n)) for n in range(50)]  # noqa: SLF001
+            agent._seen += [  # noqa: SLF001
+                Seen(3 + n, "router", "path", "LineNumber", "ABSOLUTE", str(100 + n)) for n in range(50)
+            ]
         had.until(lambda had: had.lines[-1] == 149)
         agent.observe("LineNumber", 150, "ABSOLUTE")
         had.until(lambda had: had.lines[-1] == 150)
@@ -169,6 +171,27 @@ def test_several_devices_want_a_name(gather: Gather):
         gather(of(agent, "lathe")).until(lambda had: had.lines == [7])
         other = gather(of(agent, "mill"))
         other.until(lambda had: "Could not find the device 'mill'" in repr(had.turns))
+
+
+def test_of_several_paths_the_first_is_followed_also_after_the_agent_was_away(gather: Gather):
+    """What stands beside it has told its own long ago, and says nothing for it; a person may name it."""
+    agent, port = TestAgent(), free_port()
+    for path, state, line in (("path2", "STOPPED", 3), ("path1", "ACTIVE", 470)):
+        agent.observe("LineNumber", line, "ABSOLUTE", path=path)
+        agent.observe("Execution", state, path=path)
+    with serving(agent, port):
+        had = gather(of(agent))
+        had.until(lambda had: had.lines == [470])
+        gather(of(agent, "router#path2")).until(lambda had: had.lines == [3] and not had.remarks)
+    had.until(lambda had: "not reached" in had.turns[-1])
+    agent.observe("LineNumber", "UNAVAILABLE", "ABSOLUTE", path="path1")
+    with serving(agent, port):
+        had.until(lambda had: "UNAVAILABLE" in had.turns[-1])
+        agent.observe("LineNumber", 471, "ABSOLUTE", path="path1")
+        had.until(lambda had: had.lines == [470, 471])
+        other = gather(of(agent, "router#path3"))
+        other.until(lambda had: "has those of path1, path2" in repr(had.turns))
+    assert set(had.remarks) == {"path1 is followed; for path2 add #path2 to the address"}
 
 
 def test_what_is_no_agent_is_said(gather: Gather, monkeypatch: pytest.MonkeyPatch):

@@ -1,9 +1,12 @@
 """From what an agent observes of one or several paths and devices to line numbers."""
 
+from collections.abc import Sequence
+from dataclasses import replace
+
 import pytest
 
 from monitor.linefeed.agent.document import Observation
-from monitor.linefeed.agent.following import Following
+from monitor.linefeed.agent.following import Choice, Following
 from monitor.linefeed.reading import Said
 
 OFF = "the agent has no line numbers now (UNAVAILABLE): is the machine on?"
@@ -12,13 +15,24 @@ OFF = "the agent has no line numbers now (UNAVAILABLE): is the machine on?"
 class Watched:
     """What was observed of a mill and of what stands beside it, and what follows from it."""
 
-    def __init__(self) -> None:
-        self.following = Following()
+    def __init__(self, choice: Choice | None = None) -> None:
+        self.following = Following(choice)
         self._sequence = 0
 
-    def see(self, *observed: tuple[str, str, str]) -> list[Said]:
-        """Take in, as one answer: a path (or device/path), what (or what/subtype), and its value."""
-        return self.following.take([self._observation(*one) for one in observed])
+    def see(self, *observed: tuple[str, str, str], came: Sequence[int] = ()) -> list[Said]:
+        """
+        Take in, as one answer: a path (or device/path), what (or what/subtype), and its value.
+
+        They came about in the order in which they stand there, unless ``came`` tells it.
+        """
+        seen = [self._observation(*one) for one in observed]
+        numbers = [one.sequence for one in seen]
+        return self.following.take(
+            [
+                replace(one, sequence=numbers[place])
+                for one, place in zip(seen, came or range(len(seen)), strict=True)
+            ]
+        )
 
     def _observation(self, whose: str, what: str, value: str) -> Observation:
         device, _, path = whose.rpartition("/")
@@ -37,6 +51,42 @@ def test_another_path_that_stands_does_not_silence_the_one_that_cuts():
         assert first[-1] == Said(47, None)
         assert had.see(("p1", "LineNumber/ABSOLUTE", "48")) == [Said(48, None)]
         assert (had.following.trouble(), had.following.machine) == ("", {"execution": "ACTIVE"})
+
+
+@pytest.mark.parametrize("state", ["READY", "STOPPED", "ACTIVE"])
+def test_the_first_path_in_the_agents_order_is_followed(state: str):
+    """However long ago another one told its line, which stands beside it: that is remarked."""
+    had = Watched()
+    told = had.see(
+        ("p1", "LineNumber/ABSOLUTE", "470"),
+        ("p1", "Execution", "ACTIVE"),
+        ("p2", "LineNumber/ABSOLUTE", "3"),
+        ("p2", "Execution", state),
+        came=(3, 2, 0, 1),
+    )
+    assert (told, had.following.others()) == ([Said(470, None)], ["p2"])
+
+
+def test_a_path_that_is_off_is_followed_only_while_no_other_tells():
+    """An agent may know of one of which no adapter tells; one that was followed may be off for a while."""
+    had = Watched()
+    off = ("p1", "LineNumber/ABSOLUTE", "UNAVAILABLE")
+    assert had.see(off, ("p2", "LineNumber/ABSOLUTE", "UNAVAILABLE")) == []
+    assert had.following.trouble() == OFF
+    assert had.see(("p2", "LineNumber/ABSOLUTE", "47")) == [Said(47, None)]
+    assert had.see(("p1", "LineNumber/ABSOLUTE", "3")) == []
+    assert (had.following.now(), had.following.others()) == (Said(47, None), ["p1"])
+    assert Watched().see(off, ("p2", "LineNumber/ABSOLUTE", "47")) == [Said(47, None)]
+
+
+def test_the_choice_of_a_path_outlives_what_is_known_of_it():
+    """Whoever asks the agent anew goes on with the same path; one that the agent lost is chosen anew."""
+    choice = Choice()
+    Watched(choice).see(("p2", "LineNumber/ABSOLUTE", "47"))
+    assert Watched(choice).see(("p1", "LineNumber/ABSOLUTE", "3"), ("p2", "LineNumber/ABSOLUTE", "48")) == [
+        Said(48, None)
+    ]
+    assert Watched(choice).see(("p1", "LineNumber/ABSOLUTE", "4")) == [Said(4, None)]
 
 
 def test_another_path_that_runs_does_not_speak_for_the_one_that_stands():

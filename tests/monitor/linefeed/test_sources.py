@@ -376,6 +376,8 @@ def test_a_broker_that_refuses_is_said(gather: Gather, tmp_path: Path):
         ("mqtts://u:p@shop.local/cnc/+/line#", "cnc/+/line# on shop.local:8883"),
         ("mtconnect+http://10.0.0.7:5000/router", "http://10.0.0.7:5000/router"),
         ("mtconnect+http://10.0.0.7:5000", "http://10.0.0.7:5000"),
+        ("mtconnect+http://10.0.0.7:5000/router#path2", "http://10.0.0.7:5000/router#path2"),
+        ("mtconnect+http://10.0.0.7:5000/#path2", "http://10.0.0.7:5000#path2"),
     ],
 )
 def test_the_form_names_the_source(where: str, name: str):
