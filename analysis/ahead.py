@@ -73,12 +73,38 @@ class Ahead:
             )
         return self._known[line]
 
-    def moves(self, line: int) -> tuple[int, int] | None:
-        """Return the first and the last move that may be going on when ``line`` is named, if it ever runs."""
+    def moves(self, line: int, seconds: float = 0.0) -> tuple[int, int] | None:
+        """
+        Return the first and the last move that may be going on when ``line`` is named, if it ever runs.
+
+        ``seconds`` of the program may have gone by since, unnamed.
+        """
         runs = self._runs(line)
-        if not len(runs):
+        if self._plan is None or not len(runs):
             return None
-        return int(self._starts[max(runs[0] - self.lines, 0)]), int(self._ends[self._until(runs)].max())
+        last = int(self._ends[self._until(runs)].max())
+        if seconds > 0.0:
+            last = self._later(last, seconds)
+        return int(self._starts[max(runs[0] - self.lines, 0)]), last
+
+    def _later(self, move: int, seconds: float) -> int:
+        """Return the last move that may have begun some seconds after the end of another."""
+        assert self._plan is not None  # noqa: S101 - there is no move without it
+        times = self._plan.times
+        return max(move, int(np.searchsorted(times.begin, times.end[move] + seconds, side="right")) - 1)
+
+    def untold(self, before: int, line: int) -> tuple[int, float]:
+        """Return how many lines lie between two that are named, and for how long, s, these run at least."""
+        runs, ends = self._runs(line), self._until(self._runs(before))
+        following = np.searchsorted(runs, ends, side="right")
+        ends, following = ends[following < len(runs)], following[following < len(runs)]
+        if self._plan is None or not len(ends):
+            return 0, 0.0
+        nearest = int((runs[following] - ends).argmin())
+        first, last = int(ends[nearest]), int(runs[following[nearest]])
+        times = self._plan.times
+        between = times.begin[self._starts[last]] - times.end[self._ends[first]]
+        return last - first - 1, float(between)
 
     def patience(self, line: int) -> float:
         """Return for how long, s, it is nothing to wonder at that no other line is named after ``line``."""
@@ -95,10 +121,8 @@ class Ahead:
         runs = self._runs(line)
         if self._plan is None or not len(runs):
             return first, last
-        moves, times = self._plan.program.moves, self._plan.times
         since, last_of_all = int(self._ends[runs[0]]), int(self._ends[self._until(runs)].max())
-        to = int(np.searchsorted(times.begin, times.end[last_of_all] + seconds, side="right"))
-        passed = moves.file_line[since : max(to, since + 1)]
+        passed = self._plan.program.moves.file_line[since : self._later(last_of_all, seconds) + 1]
         return min(first, int(passed.min())), max(last, int(passed.max()))
 
     def _executed(self, line: int) -> NDArray[np.intp]:

@@ -17,6 +17,7 @@ from analysis.locate import REMEMBERS, Locator, Plan, resume_before, resume_line
 from analysis.pace import Learned
 from analysis.presence import Phase
 from analysis.program import Resume
+from analysis.punctual import TOGETHER, Punctual
 from analysis.restarted import Restarted
 from analysis.which_bit import Fit
 
@@ -72,12 +73,17 @@ class _Named(NamedTuple):
 
 
 class _Told(NamedTuple):
-    """What reports tell of a moment: the lines, and whether they are to be believed against the sound."""
+    """
+    What reports tell of a moment: the lines, and whether they are to be believed against the sound.
+
+    ``later`` is for how long, s, the program may have gone on since the last of them was named, untold.
+    """
 
     by: _Named
     first: int
     last: int
     fresh: bool
+    later: float = 0.0
 
     def meets(self, heard: Place) -> bool:
         """Return whether a place by sound has lines in common with these."""
@@ -111,6 +117,7 @@ class FedLocator:
         # Given in advance, of lines that the program does not have: a restart program may.
         self._odd: deque[Report] = deque(maxlen=_MOST_ODD)
         self._at = 0.0
+        self._punctual = Punctual(_FASTER * _SHUFFLED)
         self._restarted: Restarted | None = None
         # Whether that is run since it went on, as far as it is known, and up to when reports were asked.
         self._runs_restart: bool | None = None
@@ -248,6 +255,11 @@ class FedLocator:
         come = self._named[: bisect_right(self._named, self._at, key=_when)]
         return self._base.lines_seen or len(self._forgotten | {named.lines[0] for named in come})
 
+    @property
+    def lags(self) -> bool:
+        """Whether lines come so late, or so few of them, that the cut may be beyond the one named last."""
+        return self._punctual.lags
+
     def row(self, at: float, phase: Phase, level: float = math.nan, bits: Mapping[int, Fit] = {}) -> None:
         """
         Take in what the spindle does at ``at`` seconds, and the level of the sound, dBFS.
@@ -256,19 +268,24 @@ class FedLocator:
         """
         self._find_out(at)
         self._listen_which(at)
+        self._look_how_late(at)
         self._at = at
         self._forget()
         told = self._told(at)
-        self._base.told(self._moves(told.by) if told and told.fresh else None)
+        self._base.told(self._moves(told) if told and told.fresh else None)
         self._base.row(at, phase, level, bits)
 
-    def _moves(self, named: _Named) -> tuple[int, int] | None:
+    def _look_how_late(self, at: float) -> None:
+        begin = bisect_right(self._named, self._at, key=_when)
+        for named in self._named[begin : bisect_right(self._named, at, key=_when)]:
+            self._punctual.take(named.at, named.lines[0], self._means(named.report))
+
+    def _moves(self, told: _Told) -> tuple[int, int] | None:
         """Return the first and the last move that may go on, of both programs until sound tells which."""
         which = self._runs_restart if self._heard_which else None
-        moves = self._means(named.report).moves
-        found = [
-            between for between in map(moves, self._may_mean(named.report, which)) if between is not None
-        ]
+        means, report = self._means(told.by.report), told.by.report
+        spans = [means.moves(line, told.later) for line in self._may_mean(report, which)]
+        found = [between for between in spans if between is not None]
         return _around(found) if found else None
 
     def _means(self, report: Report) -> Ahead:
@@ -316,19 +333,26 @@ class FedLocator:
             return None
         named = self._named[index]
         means = self._means(named.report)
-        # The cut may have gone on since the line was named, as far as the next one that is.
-        following = self._named[index + 1 : index + 2]
-        if not following or following[0].at > max(at, self._at):
-            age = at - named.at
-            if age > max(map(means.patience, named.lines)):
-                first, last = _around([means.span_later(line, _FASTER * age) for line in named.lines])
-                return _Told(named, first, last, fresh=False)
-            following = []
-        recent = self._named[bisect_left(self._named, at - _SHUFFLED, key=_when) : index + 1]
+        # The cut may have gone on since the line was named, as far as the next ones that are.
+        following = self._come_next(index + 1, max(at, self._at))
+        age, later, fresh = at - named.at, 0.0, True
+        if not following:
+            fresh = age <= max(map(means.patience, named.lines))
+            later = _FASTER * age if self._punctual.lags or not fresh else 0.0
+        spans = [means.span_later(line, later) for line in named.lines] if later else [self._span(named)]
         reached = [self._ahead.span(line) for then in following for line in then.lines]
-        first, last = _around([self._span(named), *reached])
-        last = max([last, *(self._span(named)[1] for named in recent)])
-        return _Told(named, first, last, fresh=True)
+        first, last = _around([*spans, *reached])
+        if fresh:
+            recent = self._named[bisect_left(self._named, at - _SHUFFLED, key=_when) : index + 1]
+            last = max([last, *(self._span(then)[1] for then in recent)])
+        return _Told(named, first, last, fresh, later)
+
+    def _come_next(self, index: int, now: float) -> list[_Named]:
+        """Return the first lines from an index on that have come by now, and those that came with them."""
+        if index >= len(self._named) or self._named[index].at > now:
+            return []
+        together = min(self._named[index].at + TOGETHER, now)
+        return self._named[index : bisect_right(self._named, together, key=_when)]
 
     def complete(self, event: Event) -> Event:
         """Return an alarm with its place and its resume line; everything else as it is."""

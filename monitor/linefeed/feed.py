@@ -60,6 +60,7 @@ class Feed:
         self._late = 0
         self._odd = 0
         self._remarks: set[str] = set()
+        self._lags = False
 
     def take(self, at: float) -> Iterator[Body]:
         """Take what came while the run went on to ``at`` s; give what is to be kept of it."""
@@ -69,6 +70,9 @@ class Feed:
         if not (self._trouble or self._silent) and at - self._came > _SILENT:
             self._silent = True
             yield self._say(at, f"none for {_SILENT:.0f} s; are they still sent?")
+        if self._locator.lags and not self._lags:
+            self._lags = True
+            yield self._say(at, "many come at once, or not for each line: let each be sent as it begins")
         if (body := self._bundle.due(at)) is not None:
             yield body
 

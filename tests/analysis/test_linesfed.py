@@ -731,6 +731,50 @@ def test_between_two_reports_the_cut_has_gone_on():
     assert (locator.place(2.5).first, locator.place(2.5).last) == (7, 9)
 
 
+def executed(plan: Plan) -> list[tuple[float, int]]:
+    """When each line begins by the program's clock, and which it is."""
+    lines = plan.program.moves.file_line
+    begins = np.flatnonzero(np.diff(lines, prepend=-1))
+    return [(float(plan.times.begin[move]), int(lines[move])) for move in begins]
+
+
+@pytest.mark.parametrize("ahead", [1, AHEAD])
+@pytest.mark.parametrize("every", [5.0, 12.0])
+@pytest.mark.parametrize("how", ["all", "the last"])
+def test_where_line_numbers_come_in_bunches_the_interval_goes_on_with_the_cut(
+    ahead: int, every: float, how: str
+):
+    """Held back by whoever sends them, all of them or the last alone: others are cut before they come."""
+    cut = executed(WORK)
+    held = [(math.ceil(at / every) * every, line) for at, line in cut]
+    came = held if how == "all" else list(dict(held).items())
+    locator = fed(*(Report(at, line, None) for at, line in came), plan=WORK, ahead=ahead)
+    asked = 0
+    # What comes first may have been read ahead.
+    for now in np.arange(0.0, cut[-1][0], 0.5).tolist():
+        locator.row(now, Phase.CUT)
+        for at in (now, now - 1.0) if now > 2 * every + 1.0 else ():
+            place, line = locator.place(at), [line for begin, line in cut if begin <= at][-1]
+            assert place.first <= line <= place.last
+            asked += 1
+    assert locator.lags
+    assert asked > 100
+
+
+def test_the_base_is_told_how_far_the_cut_may_have_gone_since_a_bunch():
+    """Sound is not held back with the line numbers."""
+    base, told = Sound(), list[tuple[int, int] | None]()
+    base.told = told.append
+    locator = fed(*(Report(5.0, line, None) for line in range(10, 14)), base=base, plan=WORK, ahead=2)
+    for at in (5.0, 7.0):
+        locator.row(at, Phase.CUT)
+    lines = WORK.program.moves.file_line
+    (first, last), (first_later, last_later) = [tuple(lines[list(moves)]) for moves in told if moves]
+    assert (first, last, first_later) == (11, 13, 11)
+    begins = {line: at for at, line in executed(WORK)}
+    assert begins[last_later] <= begins[14] + 3.0 < begins[last_later + 1]
+
+
 def test_a_feed_that_stays_out_is_not_believed_for_ever():
     """Long after the last report the interval reaches as far as the cut may have gone; sound tells."""
     late, early = heard(50, 48, 52), heard(11, 10, 12)

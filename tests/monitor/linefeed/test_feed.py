@@ -15,10 +15,12 @@ from hypothesis import given
 from hypothesis import strategies as st
 from receivers import HERE, free_port
 
+from analysis.cutting import Bit
 from analysis.events import to_dict
 from analysis.linesfed import FedLocator
-from analysis.locate import Nowhere
+from analysis.locate import Nowhere, Plan
 from analysis.presence import Phase
+from analysis.program import read
 from monitor.journal import runs
 from monitor.linefeed import feed as feeding
 from monitor.linefeed.clock import RunClock
@@ -86,9 +88,9 @@ class Script:
 class Taking:
     """A feed, and what it told and kept."""
 
-    def __init__(self, source: Script, read: Reader = read_json) -> None:
+    def __init__(self, source: Script, read: Reader = read_json, plan: Plan | None = None) -> None:
         self.source = source
-        self.locator = FedLocator(Nowhere(), None, 2)
+        self.locator = FedLocator(Nowhere(), plan, 2)
         self.told: list[str] = []
         self.kept: list[dict[str, Any]] = []
         self.feed = Feed(source, read, self.locator, self.told.append)
@@ -110,8 +112,8 @@ def taking() -> Iterator[Callable[..., Taking]]:
     """Make feeds that end with the test."""
     made: list[Taking] = []
 
-    def make(**how: Any) -> Taking:
-        made.append(Taking(Script(**how)))
+    def make(plan: Plan | None = None, **how: Any) -> Taking:
+        made.append(Taking(Script(**how), plan=plan))
         return made[-1]
 
     yield make
@@ -146,6 +148,20 @@ def test_what_comes_late_or_twice_is_passed_over(taking: Callable[..., Taking]):
     had.take(2.1, '{"line": 8}')
     had.take(5.0)
     assert [report[1] for report in had.reports] == [5, 6, 7, 8]
+
+
+def test_that_line_numbers_come_in_bunches_is_said_once(taking: Callable[..., Taking]):
+    """Who sends them can send each as it begins."""
+    text = "G21 G90\nS18000 M3\nG0 Z5\nG1 Z-1 F600\n" + "G1 X90 F1200\nX0\n" * 10 + "G0 Z5\nM30\n"
+    had = taking(Plan.of(read(text, "job"), {0: Bit("bit", 6.0, 2)}))
+    for at in (20.0, 40.0, 60.0):
+        had.take(at, *(f'{{"line": {line}}}' for line in range(int(at) // 4, int(at) // 4 + 5)))
+        had.locator.row(at + 1.0, Phase.CUT)
+        had.take(at + 1.0)
+    assert had.told == [
+        "line numbers from a script: line 5 is the first",
+        "line numbers from a script: many come at once, or not for each line: let each be sent as it begins",
+    ]
 
 
 @pytest.mark.parametrize("back", [45, 4])
