@@ -15,7 +15,7 @@ from monitor.linefeed.splitting import Splitter
 _OFTEN, _PIECE = 0.1, 65_536
 # Bytes at the head of a file, and before the place up to which it was read, by which it is known again.
 _KNOWN = 256
-# Where more bytes than these wait to be read, those before them are of a while ago: they tell of no line now.
+# Where more bytes than these wait to be read, lines before them are of a while ago: they tell of no line now.
 _BACKLOG = 8_192
 # s that the clock of the computer on which a file lies may be slow.
 _SLOW = 2.0
@@ -96,20 +96,24 @@ class GrowingFile:
         while not out.over.is_set():
             if self._mark is None or not self._mark.fits(file):
                 self._begin(file, os.SEEK_SET)
-            for line in self._read(file):
+            for line in self._read(file, out):
                 out.text(line)
             if not self._is_still(file):
                 return
             out.over.wait(_OFTEN)
 
-    def _read(self, file: IO[bytes]) -> list[str]:
-        """Return the lines that have ended since the last look."""
-        if os.fstat(file.fileno()).st_size - file.tell() > _BACKLOG:
-            file.seek(-_BACKLOG, os.SEEK_END)
+    def _read(self, file: IO[bytes], out: Outlet) -> list[str]:
+        """Return the lines that have ended since the last look; of many the last ones."""
+        waits = os.fstat(file.fileno()).st_size - file.tell()
+        if waits > _PIECE:
+            file.seek(-_PIECE, os.SEEK_END)
             self._lines.forget(amid=True)
         came = file.read(_PIECE)
         self._mark = _Mark.at(file, file.tell())
-        return self._lines.feed(came)
+        lines = self._lines.feed(came)
+        if waits > _PIECE and not lines:
+            out.remark(f"a line of more than {_PIECE // 1024} kB was passed over: send shorter ones")
+        return _newest(lines) if waits > _BACKLOG else lines
 
     def _is_still(self, file: IO[bytes]) -> bool:
         """Return whether the name still stands for this file."""
@@ -118,3 +122,12 @@ class GrowingFile:
         except FileNotFoundError:
             raise LineFeedError("the file is gone; waiting for it to come back") from None
         return (named.st_dev, named.st_ino) == (opened.st_dev, opened.st_ino)
+
+
+def _newest(lines: list[str]) -> list[str]:
+    """Return the last one of some lines, however long it is, and as many before it as are of now."""
+    room, first = _BACKLOG, len(lines)
+    while first and (first == len(lines) or len(lines[first - 1]) < room):
+        first -= 1
+        room -= len(lines[first]) + 1
+    return lines[first:]

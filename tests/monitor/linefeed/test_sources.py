@@ -137,6 +137,23 @@ def test_of_much_that_waits_in_a_file_the_last_lines_are_given(gather: Gather, t
     assert had.garbled == []
 
 
+def test_long_lines_of_a_file_are_read(gather: Gather, tmp_path: Path):
+    """A status may be told with the line number; one that is longer than any source takes is said."""
+    path = tmp_path / "sender.log"
+    path.touch()
+    had = gather(GrowingFile(path))
+    had.until_well()
+    for number, size in enumerate((100, 7_000, 8_300, 20_000, 60_000), 1):
+        append(path, f'{{"line": {number}, "status": "{"x" * size}"}}\n')
+        had.until(lambda had, number=number: had.lines[-1:] == [number])
+    (tmp_path / "new").write_text(f'{{"line": 6, "status": "{"x" * 70_000}"}}\n')
+    (tmp_path / "new").replace(path)
+    had.until(lambda had: had.remarks == ["a line of more than 64 kB was passed over: send shorter ones"])
+    append(path, "".join(f'{{"line": {number}, "status": "{"x" * 60_000}"}}\n' for number in (7, 8, 9)))
+    had.until(lambda had: had.lines[-1:] == [9])
+    assert (had.lines[:5], had.garbled) == ([1, 2, 3, 4, 5], [])
+
+
 @pytest.mark.usefixtures("soon")
 def test_a_file_from_before_that_comes_late_tells_nothing_of_now(gather: Gather, tmp_path: Path):
     """A share that is there at last brings the log of an earlier cut: only what is appended counts."""
