@@ -286,9 +286,10 @@ class Plan:
 
     def moves_from(self, line: int) -> tuple[int, int]:
         """
-        Return the first and the last move on the line with which it goes on from a resume line.
+        Return the first and the last move that may be going on when a cut is heard that begins at a line.
 
-        That is the line itself, unless nothing moves on it: it may call a subprogram.
+        That is the first cut from there on, or what leads to it: a start of the spindle may be taken for one.
+        The line itself may have no move, for it may call a subprogram.
 
         Raises
         ------
@@ -299,8 +300,15 @@ class Plan:
             first, lines = resume_at(self.program, line).move, self.program.moves.file_line
             if first < len(lines):
                 others = np.flatnonzero(lines[first:] != lines[first])
-                return first, first + int(others[0]) - 1 if len(others) else len(lines) - 1
+                own = first + int(others[0]) - 1 if len(others) else len(lines) - 1
+                return first, max(own, self._up_to_a_cut(first))
         raise ValueError(f"{self.program.name} cannot go on from line {line}")
+
+    def _up_to_a_cut(self, move: int) -> int:
+        """Return the move that leads into the next cut, which may be a long one."""
+        cut = move + int(self.cuts[move:].argmax())
+        comes_down = bool(self.cut_begin[cut] > self.times.begin[cut])
+        return cut if comes_down else cut - 1
 
     @cached_property
     def repeats(self) -> bool:

@@ -439,6 +439,31 @@ def test_from_a_call_of_a_subprogram_it_goes_on_with_what_is_called():
     assert place.last - place.first <= 2
 
 
+@pytest.mark.parametrize("heard", ["a cut", "a spindle that starts"])
+def test_from_its_begin_it_goes_on_with_the_first_cut_or_what_leads_there(heard: str):
+    """The spindle starts and comes across before the first cut; a start may be taken for one."""
+    plan = plan_of(["G21 G90", "G0 Z6", "T1 M6", "S18000 M3", "G4 P8", "G0 Z6", *slots(6, 10.0), "M5", "M30"])
+    rows = list(Sounding(plan).rows())
+    before = [row for row in rows if row[0] < 18.0]
+    stands = [(18.0 + 0.05 * n, Phase.OFF, -60.0, -1) for n in range(200)]
+    locator = follow([*before, *stands], SoundLocator(plan))
+    locator.carries_on(1)
+    sought = Phase.CUT if heard == "a cut" else Phase.AIR
+    begins = next(at for at, phase, *_ in rows if phase is sought) + (0.0 if heard == "a cut" else 4.5)
+    begun, asked = False, 0
+    for number, (at, phase, level, _) in enumerate(rows):
+        if at >= begins and not begun:
+            locator.mark(1)
+            begun = True
+        locator.row(stands[-1][0] + at, phase, level)
+        if begun and number % 10 == 0 and begins + 1.0 < at < 40.0:
+            then, _, _, true = rows[number - 10]
+            place = locator.place(stands[-1][0] + then)
+            assert place.first <= line_of(plan, true) <= place.last
+            asked += 1
+    assert asked > 20
+
+
 def test_the_next_sheet_is_cut_like_the_first():
     """After a stop the same ways are heard to cut as before; what was cut from the first sheet stays good."""
     head, spin = ["G21 G90", "T1 M6"], ["S18000 M3", "G4 P3", "G0 Z6"]
