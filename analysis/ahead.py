@@ -1,6 +1,5 @@
 """Which lines of a program may be being cut when its controller names one: that one, or some before it."""
 
-import re
 from functools import cached_property
 
 import numpy as np
@@ -11,8 +10,6 @@ from analysis.locate import Plan
 AHEAD = 20
 """A controller reads this many lines ahead of the one that it executes, and some tell what they read."""
 
-# How a line that has an N-word begins (NISTIR 6556, 3.3.2), but for blanks within its number.
-_WORD = re.compile(r"\s*(?:/\d?\s*)?[Nn]\s*(\d+)(?![\d.])")
 # A cut at half the feed takes twice as long; so many seconds are nothing to wonder at, and so many where
 # nobody knows how long a line takes.
 _SLOWER, _ANYWAY, _UNPLANNED = 2.0, 5.0, 60.0
@@ -59,8 +56,7 @@ class Ahead:
 
     def word(self, line: int) -> int | None:
         """Return the N-word of a line of the file; ``None`` when it has none."""
-        found = _WORD.match(self._plan.program.lines[line - 1]) if self._plan else None
-        return int(found[1]) if found else None
+        return self._plan.program.word_of(line) if self._plan else None
 
     def span(self, line: int) -> tuple[int, int]:
         """Return the first and the last line that may be being cut when ``line`` is named."""

@@ -235,9 +235,7 @@ def place(where: Place | ResumeLine) -> str:
 
 def line_of(program: Program, line: int) -> ResumeLine:
     """Return a line of a program's file with its N-word."""
-    moves = program.moves
-    word = int(moves.word[moves.file_line == line].max(initial=-1))
-    return ResumeLine(line, word if word >= 0 else None)
+    return ResumeLine(line, program.word_of(line))
 
 
 def marked_text(line: ResumeLine, before: Place | None) -> str:

@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 
 from analysis.program.moves import Moves
 from analysis.program.notes import Note
+from analysis.program.words import name_of
 from analysis.program.work import Level, clears_of, tops_of
 from analysis.program.zeros import Zero
 
@@ -84,6 +85,10 @@ class Program:
     taken_as_air: NDArray[np.intp] = field(default_factory=lambda: np.zeros(0, dtype=np.intp))
     breaks_off: bool = False
     chosen_ahead: int = 0
+
+    def word_of(self, line: int) -> int | None:
+        """Return the N-word of a line of the file, counted from 1; ``None`` where it has none."""
+        return name_of(self.lines[line - 1])
 
     def level(self, system: int) -> Level:
         """Return how high the work is in a coordinate system (see `Moves.system`)."""

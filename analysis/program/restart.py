@@ -7,7 +7,6 @@ from above, and is the original to the letter from there on. It is read again be
 refused if it would not feed exactly what the original still had to feed.
 """
 
-import re
 from collections.abc import Collection, Iterator, Sequence
 from dataclasses import dataclass, replace
 
@@ -44,9 +43,6 @@ from analysis.program.written import with_lines_of
 
 FALLBACK_FEED = 300.0
 """mm/min, to come down with where the program has no feed of its own left."""
-
-# How a line that has an N-word begins (NISTIR 6556, 3.3.2).
-_NAMED = re.compile(r"[ \t]*(?:/[1-9]?[ \t]*)?[Nn]([ \t]*[0-9][0-9 \t]*)")
 
 _RESUMABLE = (0, 10, NO_MOTION)
 
@@ -218,11 +214,11 @@ def resume_before_move(program: Program, move: int) -> Resume:
 
 
 def _at_the_start(program: Program) -> Resume:
-    return Resume(1, _word_of(program, 1), 0, (0.0, 0.0, 0.0), 0)
+    return Resume(1, program.word_of(1), 0, (0.0, 0.0, 0.0), 0)
 
 
 def _resume(program: Program, line: int, move: int, state: State) -> Resume:
-    return Resume(line, _word_of(program, line), move, state.position, state.modes.cuts_with)
+    return Resume(line, program.word_of(line), move, state.position, state.modes.cuts_with)
 
 
 def restart_program(
@@ -307,7 +303,7 @@ def _approach(
     safe = _safe_height(level.top, stand.state, safe_z)
     stops = stops_since_change(program, 0, stand.move, stand.state.parameters)
     cut = _next_cut(program, stand)
-    word, points = _word_of(program, stand.line), points_of(program.lines)
+    word, points = program.word_of(stand.line), points_of(program.lines)
     named = "" if word is None else f", N{word}"
     checks = Checks(
         title=f"RESTART of {plain(program.name)} from file line {stand.line}{named}",
@@ -478,20 +474,6 @@ def _no_stand(line: int, search: _Search) -> str:
         f"no restart from line {line}: the bit is never known to stand above the work before it{reason}; "
         f"{search.way_out}"
     )
-
-
-def _word_of(program: Program, line: int) -> int | None:
-    """Return the N-word of a file line."""
-    at = np.flatnonzero(program.moves.file_line == line)
-    if len(at):
-        word = int(program.moves.word[at[0]])
-        return None if word < 0 else word
-    return _word_in(program.lines[line - 1])
-
-
-def _word_in(text: str) -> int | None:
-    found = _NAMED.match(text)
-    return int("".join(found[1].split())) if found else None
 
 
 def _refuse_unsafe(stand: _Stand, line: int) -> None:

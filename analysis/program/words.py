@@ -17,6 +17,8 @@ from analysis.program.notes import Notes
 _WORD = re.compile(
     r"[ \t]*([A-Za-z])[ \t]*([-+]?[ \t]*(?:[0-9][0-9 \t]*(?:\.[0-9 \t]*)?|\.[ \t]*[0-9][0-9 \t]*))"
 )
+_NAME = re.compile(r"[ \t]*[Nn][ \t]*([0-9][0-9 \t]*+)(?!\.)")
+"""An N-word that stands first, without the point that it may have."""
 _BLANK = re.compile(r"[ \t]*")
 _FORMULA = re.compile(
     r"[ \t]*[-+]?[ \t]*(?:[#\[]|(?:ABS|ACOS|ASIN|ATAN|COS|EXP|FIX|FUP|LN|ROUND|SIN|SQRT|TAN)[ \t]*\[)",
@@ -136,6 +138,26 @@ def parse(line: str, number: int, parameters: Mapping[int, float], notes: Notes)
         at = found.end()
         _keep(block, Word(letter.upper(), value, column, letter + written.rstrip()), notes)
     return block
+
+
+def name_of(line: str) -> int | None:
+    """
+    Return the N-word of a line, read or not; ``None`` where it has none, or is none of the language.
+
+    It is the `name` of its block: one behind a formula with parameters is not seen.
+    """
+    if "N" not in line and "n" not in line:
+        return None
+    # Nearly all stand first.
+    found = _NAME.match(line)
+    if found:
+        name = int("".join(found[1].split()))
+        return name if name < _LARGEST_NAME else None
+    try:
+        name = parse(line, 1, {}, Notes()).name
+    except ProgramError:
+        return None
+    return name if name >= 0 else None
 
 
 def _keep(block: Block, word: Word, notes: Notes) -> None:

@@ -160,6 +160,13 @@ def test_what_a_report_names(report: Report, line: int | None):
     assert (place and place.file) == line
 
 
+def test_a_number_that_is_written_with_blanks_is_one():
+    """As whoever runs the program takes it: N10, and not N1."""
+    plan = plan_of(read("G21 G90\nM3 S18000\nG0 Z5\nN1 0 G1 Z-1 F300\nN20 X9\nM30\n", "job"))
+    assert fed(Report(1.0, None, 10), plan=plan).place(1.0).word == 10
+    assert not fed(plan=plan).names(Report(1.0, None, 1))
+
+
 def test_without_a_program_words_name_nothing():
     """An N-word without the program tells no line; a file line tells itself."""
     assert fed(Report(1.0, None, 80), plan=None).place(2.0) is None

@@ -1,10 +1,13 @@
 """Words, comments and signs (NISTIR 6556, section 3.3)."""
 
+from contextlib import suppress
+
 import pytest
 
 from analysis.errors import ProgramError
 from analysis.program.notes import SAME, Notes
-from analysis.program.words import Block, parse
+from analysis.program.reader import read
+from analysis.program.words import Block, name_of, parse
 
 
 def words(line: str) -> dict[str, float]:
@@ -69,6 +72,43 @@ def test_no_other_number_or_place_is_block_delete(line: str):
 def test_line_numbers_are_names(name: int):
     """NISTIR 6556, 3.3.1: N 0 to 99999; longer programs count on, and nothing hangs on it."""
     assert parse(f"N{name} X1", 1, {}, Notes()).name == name
+
+
+@pytest.mark.parametrize(
+    ("line", "name"),
+    [
+        ("N10 G1 X1", 10),
+        ("  n7g1x1", 7),
+        ("N1 0 G1 X1", 10),
+        ("N10. G1 X1", 10),
+        ("/N10 G1 X1", 10),
+        ("/3 n20 G1 X1", 20),
+        ("G1 X1 N30", 30),
+        ("(N5) N40 G1 X1", 40),
+        ("\ufeffN50 G1 X1", 50),
+        ("N0", 0),
+        ("N20261130 G1 X1", 20261130),
+        ("G1 X1", None),
+        ("G1 X1 (N5)", None),
+        ("", None),
+        ("% N5", None),
+        ("N10.5 G1 X1", None),
+        ("N1 0 . 5 G1 X1", None),
+        ("N-3 G1 X1", None),
+        ("/0N10 G1 X1", None),
+        ("N\N{ARABIC-INDIC DIGIT THREE} G1 X1", None),
+        ("N", None),
+    ],
+)
+def test_the_n_word_of_a_line_is_one_for_all(line: str, name: int | None):
+    """What the reader takes it for, on a line that is run or not, and whoever asks."""
+    assert name_of(line) == name
+    with suppress(ProgramError):
+        program = read(f"G21 G90 M3 S18000\n{line}\nG0 Z5\nM30\n", "job", skip_slashed=False)
+        assert {-1 if name is None else name} >= set(
+            program.moves.word[program.moves.file_line == 2].tolist()
+        )
+        assert program.word_of(2) == name
 
 
 def test_a_line_of_256_signs_is_not_too_long():
