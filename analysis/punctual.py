@@ -41,13 +41,16 @@ class Punctual:
         """Take in that a line of the file was named at ``at`` s, and what is meant by that."""
         if line == self._last:
             return  # it is only said again
-        if self._last is None or at > self._since + TOGETHER:
+        if self._last is None:
             # What comes first may have been read ahead, but not more than that.
-            begins = self._last is None
-            self._before, self._ahead = (line, means.lines) if begins else (self._last, 0)
-            self._since = at
-            self._arrivals.append(False)
+            self._arrives(at, line, means.lines)
+        elif at > self._since + TOGETHER:
+            self._arrives(at, self._last, 0)
         lines, seconds = means.untold(self._before, line)
         if lines >= self._ahead and seconds > self._late:
             self._arrivals[-1] = True
         self._last = line
+
+    def _arrives(self, at: float, before: int, ahead: int) -> None:
+        self._since, self._before, self._ahead = at, before, ahead
+        self._arrivals.append(False)
