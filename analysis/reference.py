@@ -178,7 +178,7 @@ def compare(fresh: Baseline, known: Known, correlation: float, *, clamped_anew: 
 def _as_clamped(found: Finding, anew: Finding, *, by_chance: bool) -> Finding:
     """Return what was found of a bit, and what is left of it where runout may have come ``by_chance``."""
     if anew.verdict == "tight" and by_chance:
-        return Finding("tight", anew.nats, (*found.because, _SITS_OTHERWISE))
+        return Finding("tight", anew.nats, (_SITS_OTHERWISE, *found.because))
     return found if anew.verdict == "loose" else replace(found, verdict="doubtful")
 
 

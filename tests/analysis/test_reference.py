@@ -156,7 +156,7 @@ def test_runout_alone_is_not_loose_where_it_was_clamped_anew(spindle: float, bet
     found, anew = compare(fresh, known, 0.0), compare(fresh, known, 0.0, clamped_anew=True)
     assert anew.verdict != "loose"
     assert (anew.verdict == "tight") >= (found.verdict == "tight")
-    assert ("collet" in anew.because[-1]) == (anew.verdict == "tight" != found.verdict)
+    assert ("collet" in anew.because[0]) == (anew.verdict == "tight" != found.verdict)
 
 
 def test_a_slip_is_one_where_it_was_clamped_anew():

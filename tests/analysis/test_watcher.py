@@ -1668,7 +1668,7 @@ def test_a_bit_that_was_clamped_anew_may_run_out_otherwise():
     cut = tightened_after_a_slip().hear(20.0, context=SIDEWAYS, **RUNOUT)
     (checked,) = (event for event in cut.events if isinstance(event, Checked))
     assert (checked.verdict, cut.watcher.state) == ("tight", "listen")
-    assert "was the collet clean?" in checked.because[-1]
+    assert "was the collet clean?" in checked.because[0]
     assert any("the spindle line rose 12 dB" in why for why in checked.because)
     more = tightened_after_a_slip().hear(5.0, context=SIDEWAYS, **RUNOUT | {"spindle": 16.0})
     assert (checks(more), more.watcher.state) == ([("before", "doubtful")], "uneasy")
