@@ -34,7 +34,7 @@ class Place:
     first, last
         Earliest and latest line it may be.
     source
-        Where this was taken from: ``sound``, ``lines`` from outside, or ``clock`` (by `ClockLocator` alone).
+        Where this was taken from: ``sound``, or ``lines`` from outside.
     """
 
     file: int

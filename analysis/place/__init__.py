@@ -10,10 +10,8 @@ The place in the program by sound: a filter over the program's own clock and the
     silences for how long the program cuts nothing, and where
     marks    what was passed over, heard being cut, suspect
     locator  rows in, places out
-    clock    the same by a plain clock, to be measured against
 """
 
-from analysis.place.clock import ClockLocator
 from analysis.place.locator import SoundLocator
 
-__all__ = ["ClockLocator", "SoundLocator"]
+__all__ = ["SoundLocator"]

@@ -23,7 +23,7 @@ from analysis.events import (
 SECONDS = st.floats(0.0, 1e6)
 WORDS = st.none() | st.integers(0, 99999)
 LINES = st.integers(1, 10**6)
-PLACES = st.builds(Place, LINES, WORDS, LINES, LINES, st.sampled_from(["clock", "sound", "lines", "mark"]))
+PLACES = st.builds(Place, LINES, WORDS, LINES, LINES, st.sampled_from(["sound", "lines"]))
 RESUMES = st.builds(ResumeLine, LINES, WORDS)
 STATES = st.sampled_from(["settle", "learn", "listen", "uneasy", "alarm", "deaf"])
 CAUSES = st.sampled_from(["loose", "chatter", "broken", "dull", "stalled", "spindle", "unknown"])

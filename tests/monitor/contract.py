@@ -124,7 +124,7 @@ def _check_alarm(alarm: dict[str, Any]) -> None:
         assert all(_is_line(line[key]) for key in ("file", "from", "to"))
         assert line["from"] <= line["file"] <= line["to"]
         assert _is_word(line["word"])
-        assert line["source"] in {"clock", "sound", "lines", "mark"}
+        assert line["source"] in {"sound", "lines"}
     if (resume := alarm["resume"]) is not None:
         assert resume.keys() == {"file", "word"}
         assert _is_line(resume["file"])

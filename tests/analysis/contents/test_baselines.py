@@ -10,7 +10,7 @@ from analysis.cutting import Bit
 from analysis.features import Ear
 from analysis.listener import Listener
 from analysis.locate import KINDS, Plan
-from analysis.place import ClockLocator
+from analysis.place import SoundLocator
 from analysis.program import read
 from analysis.watcher import Settings
 from recordings_synthetic import record
@@ -157,7 +157,7 @@ def test_the_watcher_learns_where_the_plan_says():
     told = contents_of(program, {0: Tool(BITS[1]), **{n: Tool(bit) for n, bit in BITS.items()}})
     heard = record(program, BITS, seed=7001, rate=32_000)
     plan = Plan.of(program, BITS)
-    listener = Listener(heard.rate, {0: BITS[1], **BITS}, ClockLocator(plan))
+    listener = Listener(heard.rate, {0: BITS[1], **BITS}, SoundLocator(plan))
     lines: dict[int, tuple[str, int]] = {}
     for begin in range(0, len(heard.samples), 3200):
         listener.hear(heard.samples[begin : begin + 3200])

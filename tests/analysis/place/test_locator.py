@@ -351,9 +351,32 @@ def test_where_to_start_again(share: float, feeds: float):
 
 
 def test_other_events_pass():
-    """What is no alarm is left as it is."""
+    """What is no alarm is left as it is; an alarm without a known place keeps none."""
     deaf = Deaf(1.0, "zeros")
     assert SoundLocator(SLOTS).complete(deaf) is deaf
+    assert SoundLocator(SLOTS).complete(ALARM) == ALARM
+
+
+def test_an_alarm_at_an_unknown_place_may_have_spoiled_whatever_was_not_heard():
+    """Nobody knows which part it was: all that are not good are suspect, until it is said to be nothing."""
+    locator = SoundLocator(SLOTS)
+    locator.complete(ALARM)
+    assert {part.verdict for part in locator.verdicts(frozenset({1, 2}))} == {"suspect"}
+    locator.acquit()
+    assert {part.verdict for part in locator.verdicts(frozenset({1, 2}))} == {"unheard"}
+
+
+def test_an_alarm_spoils_back_to_its_onset():
+    """What was cut before the alarm since it was surely good is suspect, though nothing was said yet."""
+    rows = list(Sounding().rows())
+    one, two = ([at for at, _, _, move in rows if move in part.moves] for part in SLOTS.parts[3:5])
+    onset, now = one[len(one) // 2], two[len(two) // 2]
+    locator = follow([row for row in rows if row[0] <= now], SoundLocator(SLOTS))
+    before = [part.verdict for part in locator.verdicts(frozenset({1, 2}))]
+    assert "suspect" not in before
+    locator.complete(dataclasses.replace(ALARM, cause="stalled", at=now, onset=onset))
+    said = [part.verdict for part in locator.verdicts(frozenset({1, 2}))]
+    assert said == [*before[:2], "suspect", "suspect", "suspect", *before[5:]]
 
 
 def test_the_verdict_of_a_part():

@@ -14,11 +14,12 @@ from analysis.cutting import Bit
 from analysis.events import Place
 from analysis.listener import Listener
 from analysis.locate import Plan
-from analysis.place import ClockLocator, SoundLocator
+from analysis.place import SoundLocator
 from analysis.presence import Phase
 from analysis.program import Program, read
 from analysis.which_bit import Fit
 from placing.cases import SHOPS, Case
+from placing.clock import ClockLocator
 from recordings_synthetic import Recording, Truth, record
 
 RATE = 32_000

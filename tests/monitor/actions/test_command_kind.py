@@ -46,7 +46,7 @@ def test_it_gets_the_event_as_json(tmp_path: Path):
 def test_it_gets_a_few_variables(monkeypatch: pytest.MonkeyPatch):
     """Event, time, words, lines of an alarm and whether it is a test are added to the environment."""
     alarm = Alarm(
-        3.25, 2.0, "loose", 0.7, ("x",), 2.0, 1.0, Place(31, 47, 30, 33, "clock"), ResumeLine(20, None)
+        3.25, 2.0, "loose", 0.7, ("x",), 2.0, 1.0, Place(31, 47, 30, 33, "sound"), ResumeLine(20, None)
     )
     message = message_of(alarm)
     assert message is not None

@@ -3,21 +3,17 @@ The place by a plain clock.
 
 From the moment the spindle is heard to start, put right whenever cutting is heard to begin or end where the
 program expects it. Pauses and bit changes last as long as they last: the spindle's next start begins the
-next stint. What `SoundLocator` is measured against.
+next stint. What `SoundLocator` is measured against: nothing else uses it.
 """
 
 import math
 from collections.abc import Mapping
-from dataclasses import replace
 
 import numpy as np
 from numpy.typing import NDArray
 
-from analysis.cut import Context
-from analysis.events import Alarm, Event, PartVerdict, Place, State
-from analysis.locate import APART, Plan, resume_line_before
-from analysis.pace import UNKNOWN, Learned
-from analysis.place import marks
+from analysis.events import Place
+from analysis.locate import APART, Plan
 from analysis.presence import Phase
 from analysis.which_bit import Fit
 
@@ -46,78 +42,21 @@ class ClockLocator:
         self._anchored = 0.0
         self._first_cut = True
         self._phase: Phase | None = None
-        self._at = self._since = 0.0
-        self._marks = marks.unmarked(plan)
-        self._seen_to: int | None = None
-        self._astray = False
-        self._before = self._marks, False
-
-    @property
-    def context(self) -> Context:
-        """What is being cut now: the bit, and the kind of move where the place leaves no doubt."""
-        moves = self.plan.program.moves
-        if not self.plan.stints:
-            return Context()
-        if self._offset is None:
-            first = self.plan.stints[max(self._stint, 0)][0]
-            return Context(int(moves.bit[first]))
-        if self._is_past(self._at):
-            # The spindle was not heard to stop: what it does now, only the sound can tell.
-            last = self.plan.stints[self._stint][1]
-            return Context(int(moves.bit[last]))
-        now, early, late = self._moves_at(self._at)
-        cut, _ = self.plan.cutting_between(early, late)
-        kind, told = self.plan.family(early, late)
-        return Context(int(moves.bit[now]), kind, cuts=cut > 0.0, told=told)
-
-    @property
-    def cutting(self) -> float | None:
-        """Nobody knows: the clock does not say how likely anything is."""
-        return None
-
-    @property
-    def sure(self) -> bool:
-        """Nobody knows: see ``cutting``."""
-        return False
-
-    @property
-    def learned(self) -> Learned:
-        """Nothing: a clock goes as fast on any machine."""
-        return UNKNOWN
-
-    @property
-    def lines_seen(self) -> int:
-        """How many different lines the place has passed over while something was heard."""
-        return marks.lines_seen(self.plan, self._marks)
+        self._since = 0.0
 
     def row(self, at: float, phase: Phase, level: float = math.nan, bits: Mapping[int, Fit] = {}) -> None:
         """Take in what the spindle does at ``at`` seconds; the level tells this clock nothing."""
         del level, bits
-        before, self._phase, self._at = self._phase, phase, at
+        before, self._phase = self._phase, phase
         lasted = at - self._since
         if phase is not before:
             self._since = at
         if phase is not Phase.OFF and before in (None, Phase.OFF):
             self._spindle_on(at, heard_start=before is Phase.OFF)
         # What was only called air because the plan says so tells nothing of the plan.
-        told = self._offset is not None and before is Phase.CUT and not self.context.cuts
+        told = self._offset is not None and before is Phase.CUT and not self._may_cut(at)
         if phase is not before and Phase.CUT in (phase, before) and lasted >= APART / 2 and not told:
             self._cut_edge(at, begin=phase is Phase.CUT)
-
-    def told(self, moves: tuple[int, int] | None) -> None:
-        """Nothing: this clock is put right by sound alone."""
-
-    def judged(self, state: State) -> None:
-        """Mark the moves since the last row: passed over, heard to cut, suspect."""
-        lost = self._offset is None or self._is_past(self._at)
-        if lost or self._phase is Phase.OFF or state in ("deaf", "settle"):
-            self._seen_to = None
-            return
-        now = self._moves_at(self._at)[0]
-        since = now if self._seen_to is None else min(self._seen_to, now)
-        heard = marks.HEARD if self._phase is Phase.CUT else 0
-        self._marks[since : now + 1] |= marks.SEEN | heard | (marks.SUSPECT if state == "alarm" else 0)
-        self._seen_to = now
 
     def place(self, at: float) -> Place | None:
         """Return where ``at`` was; ``None`` when that is unknown."""
@@ -126,58 +65,10 @@ class ClockLocator:
         now, early, late = self._moves_at(at)
         return self.plan.place(early, now, late, "clock" if self._first_cut else "sound")
 
-    def complete(self, event: Event) -> Event:
-        """Return an alarm with its place and its resume line; everything else as it is."""
-        if not isinstance(event, Alarm):
-            return event
-        place = self.place(event.onset)
-        self._before = self._marks.copy(), self._astray
-        if place is None:
-            self._astray = True
-            return event
-        # A weak change is noticed late: what was cut shortly before is cut again, and looked at.
-        first = self._moves_at(event.onset)[1]
-        early = self.plan.cut_again(self._moves_at(event.last_good)[1], first)
-        self._marks[min(early, first) : self._moves_at(event.at)[0] + 1] |= marks.SUSPECT
-        return replace(event, line=place, resume=resume_line_before(self.plan.program, min(early, first)))
-
-    def mark(self, line: int) -> None:
-        """
-        Take in that a line of the file is being cut now: the clock is put right by it.
-
-        Raises
-        ------
-        ValueError
-            When nothing moves on that line while the spindle turns.
-        """
-        first, _ = self.plan.moves_on(line)
-        within = [number for number, (low, high) in enumerate(self.plan.stints) if low <= first <= high]
-        if not within:
-            raise ValueError(f"the spindle does not turn on line {line}: mark another one")
-        self._stint = within[0]
-        self._anchor(self._at, float(self.plan.times.begin[first]))
-
-    def spoil(self, moves: NDArray[np.bool_]) -> None:
-        """Take in which moves, shape (n,), the last alarm may have spoiled, by what a controller tells."""
-        self._marks[moves] |= marks.SUSPECT
-
-    def carries_on(self, line: int) -> None:
-        """Nothing: the first cut that is heard will be marked as that line."""
-
-    def tightened(self, bit: int) -> None:
-        """Nothing: no doubt of a bit makes anything suspect here."""
-
-    def dispel(self, bit: int) -> None:
-        """Nothing: see ``tightened``."""
-
-    def acquit(self) -> None:
-        """Take in that the last alarm was nothing: what it alone made suspect is not."""
-        before, self._astray = self._before
-        self._marks = marks.acquitted(self._marks, before)
-
-    def verdicts(self, learned: frozenset[int]) -> tuple[PartVerdict, ...]:
-        """Return each part's verdict; ``learned`` are the bits that have a baseline."""
-        return marks.verdicts(self.plan, self._marks, learned, astray=self._astray)
+    def _may_cut(self, at: float) -> bool:
+        """Return whether the program may cut at ``at``; where it may be over, only the sound can tell."""
+        _, early, late = self._moves_at(at)
+        return self._is_past(at) or self.plan.cutting_between(early, late)[0] > 0.0
 
     def _is_past(self, at: float) -> bool:
         """Return whether ``at`` is later than this stint can have lasted."""
@@ -192,7 +83,7 @@ class ClockLocator:
 
     def _moves_at(self, at: float) -> tuple[int, int, int]:
         """Return the likeliest move at ``at``, the earliest and the latest possible."""
-        assert self._offset is not None  # noqa: S101 - every caller looked
+        assert self._offset is not None
         first, last = self.plan.stints[self._stint]
         clock = at - self._offset
         doubt = self._uncertainty(at)
