@@ -95,8 +95,6 @@ class Sample:
         Level in each third-octave band, dBFS, shape (b,).
     level, hiss
         Of the whole sound and of the band in which the cut hisses, dBFS.
-    line
-        Of the spindle line with all that is heard at its frequency, dBFS.
     noise
         Of the noise about the lines that tell, dBFS.
     own
@@ -116,7 +114,6 @@ class Sample:
     colour: Array64
     level: float
     hiss: float
-    line: float
     noise: float
     own: float
     foreign: float
@@ -140,7 +137,6 @@ def sample(rows: Rows, index: int, heard: Telling, lines: int) -> Sample:
         colour=rows.colour[index].astype(np.float64),
         level=float(rows.level[index]),
         hiss=float(rows.hiss[index]),
-        line=float(rows.lines[index, 0]),
         noise=float(rows.about[index]),
         own=heard.own,
         foreign=float(rows.foreign[index]),

@@ -31,8 +31,6 @@ def levels(ear: Ear, heard: Array32) -> dict[str, Array32]:
     return {
         "tells": np.hstack([whole[:, ear.telling], half]),
         "hides": np.hstack([noise[:, ear.telling], half_noise]),
-        "lines": decibels(whole),
-        "floors": decibels(noise),
         "tooth": decibels(teeth),
         "noise": decibels(sum_of(noise[:, is_tooth])),
     }

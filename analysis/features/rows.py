@@ -42,8 +42,6 @@ class Rows:
         frequency, Hz, shape (k,); see `Sidebands`.
     tells, hides
         Power of the lines that tell of a bit out of true, and of the noise about each, shape (k, j).
-    lines, floors
-        Level of each whole order, and of the noise about it, dBFS, shape (k, m).
     colour
         Level in each third-octave band, dBFS, shape (k, b).
     speed
@@ -83,8 +81,6 @@ class Rows:
     tone: NDArray[np.float64]
     tells: Array32
     hides: Array32
-    lines: Array32
-    floors: Array32
     colour: Array32
     speed: NDArray[np.float64]
     prominence: Array32
@@ -128,7 +124,7 @@ class Rows:
 
 
 _UNKEPT = (
-    *("tells", "hides", "lines", "floors", "colour", "stands", "bites"),
+    *("tells", "hides", "colour", "stands", "bites"),
     *("power", "envelope", "steps", "combs", "teeth"),
 )
 COLUMNS = tuple(field.name for field in fields(Rows) if field.name not in _UNKEPT)

@@ -18,7 +18,6 @@ NORMAL = Sample(
     colour=np.zeros(3),
     level=-20.0,
     hiss=-24.0,
-    line=-40.0,
     noise=-50.0,
     own=0.9,
     foreign=0.0,

@@ -293,8 +293,8 @@ def test_a_sample_is_a_row(flutes: int):
     one = sample(rows, 5, heard, len(ear.telling))
     plain = [getattr(rows, name)[5] for name in CHANNELS[:SIGNS]]
     assert one.plain == pytest.approx(plain, abs=1e-4)
-    row = (rows.level[5], rows.hiss[5], rows.tooth[5], rows.speed[5], rows.foreign[5], rows.lines[5, 0])
-    assert (one.level, one.hiss, one.teeth, one.speed, one.foreign, one.line) == row
+    row = (rows.level[5], rows.hiss[5], rows.tooth[5], rows.speed[5], rows.foreign[5])
+    assert (one.level, one.hiss, one.teeth, one.speed, one.foreign) == row
     assert one.noise == pytest.approx(10 * np.log10(rows.hides[5].sum()), abs=1e-4)
     assert one.own == 0.8
     assert one.single is (flutes == 1)
@@ -311,4 +311,4 @@ def test_a_sample_has_lost_the_air():
     )
     assert fewer.plain[0] == pytest.approx(one.plain[0] - 10.0, abs=1e-3)
     assert fewer.plain[3:] == pytest.approx(one.plain[3:] + 3.0)
-    assert (fewer.line, fewer.level) == (one.line, one.level)
+    assert fewer.level == one.level

@@ -24,7 +24,6 @@ _NORMAL = Sample(
     colour=np.full(8, -40.0),
     level=-20.0,
     hiss=-25.0,
-    line=-40.0,
     noise=-60.0,
     own=1.0,
     foreign=0.0,
