@@ -307,10 +307,6 @@ class Comparison:
         """How near that is to an alarm: 1 is one."""
         return self.worst.sum / self.limit
 
-    def is_certain(self, at: float) -> bool:
-        """Return whether at ``at`` s a change is certain."""
-        return self.has_faded or self.is_loose(at)
-
     @property
     def has_faded(self) -> bool:
         """Whether it is certain that the colour is another, whatever else."""

@@ -38,7 +38,7 @@ class Program:
     moves
         What the machine does.
     top
-        Z of the work's top, mm (see `analysis.program.work.top_of_work`), in the coordinate system in which
+        Z of the work's top, mm (see `analysis.program.work.levels`), in the coordinate system in which
         it is cut first. Whoever looks at moves goes by `tops`.
     warnings
         What was not understood or had to be assumed.

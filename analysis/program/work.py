@@ -147,7 +147,7 @@ def _clear(ways: Ways, top: float, *, sure: bool) -> float:
 
     Where the top is `sure`, also that counts to which it comes down at traverse over what is not cut yet.
     """
-    moves, height = ways.moves, _clear_height(ways, top)
+    moves, height = ways.moves, clear_height(ways, top)
     if sure:
         came = moves.end[ways.surely_down, 2]
         height = min(height, float(came[came > max(_highest(ways), top)].min(initial=np.inf)))
@@ -197,19 +197,15 @@ def zero_may_be_below(moves: Moves) -> bool:
     return bool(lowest(moves)[cutting(moves, 0.0)].min(initial=0.0) >= -SPOILBOARD)
 
 
-def clear_height(moves: Moves) -> float:
+def clear_height(ways: Ways, least: float = -np.inf) -> float:
     """
     Return the lowest Z, mm, at which the program itself traverses across clear of the work; else infinity.
 
-    Traverses at a height that is not known are left out, and so are those that are not above all levels that
-    the bit comes down to at feed, and feeds across: these are links within what has been cut. Where it feeds
-    across above Z 0, links may lie higher than what they link. Then only those count that lead to where
-    nothing has been cut yet, or that are a step of depth above; else the highest.
+    Traverses at a height that is not known are left out, and so are those that are not above ``least`` and
+    all levels that the bit comes down to at feed, and feeds across: these are links within what has been
+    cut. Where it feeds across above Z 0, links may lie higher than what they link. Then only those count that
+    lead to where nothing has been cut yet, or that are a step of depth above; else the highest.
     """
-    return _clear_height(Ways(moves))
-
-
-def _clear_height(ways: Ways, least: float = -np.inf) -> float:
     highest = max(_highest(ways), least)
     heights = ways.low[ways.over & (ways.low > highest + SAME_LEVEL)]
     if highest <= SAME_LEVEL:
@@ -229,9 +225,9 @@ def _highest(ways: Ways) -> float:
     return float(ways.low[cut | above_zero(ways, limit)].max(initial=-np.inf))
 
 
-def top_of_work(moves: Moves) -> float:
+def _top(ways: Ways, limit: float) -> float:
     """
-    Return the Z of the work's top, mm.
+    Return the Z of the work's top, mm; `limit` is the lowest at which the bit is surely above it.
 
     Z 0, where the program traverses above Z 0 (or not at all) and nothing tells that the work reaches above
     it (`analysis.program.passes`). How deep the deepest hole goes tells nothing: a drill goes through by its
@@ -241,23 +237,9 @@ def top_of_work(moves: Moves) -> float:
     Else the zero lies somewhere else, mostly on the spoilboard, and the top is estimated between the
     highest level at which the bit feeds across and the lowest at which it surely is above the work, for the
     first pass cuts and a traverse does not. Between the two, one step of depth above the highest level is
-    taken (passes are mostly of one depth), or half way where there is only one level.
-
-    Parameters
-    ----------
-    moves
-        n moves.
-
-    Returns
-    -------
-    float
-        Never below the highest level that is cut across, so that the first pass counts as cutting.
+    taken (passes are mostly of one depth), or half way where there is only one level. It is never below the
+    highest level that is cut across, so that the first pass counts as cutting.
     """
-    ways = Ways(moves)
-    return _top(ways, _limit(ways))
-
-
-def _top(ways: Ways, limit: float) -> float:
     heights = ways.moves.end[ways.over, 2]
     if (not len(heights) or heights.max() > 0) and not lie_above_zero(ways, limit):
         return 0.0
@@ -270,7 +252,7 @@ def _top(ways: Ways, limit: float) -> float:
 
 def _limit(ways: Ways) -> float:
     """Return the lowest Z, mm, at which the bit is surely above the work; else infinity."""
-    heights = np.append(ways.moves.end[ways.surely_over | ways.surely_down, 2], _clear_height(ways))
+    heights = np.append(ways.moves.end[ways.surely_over | ways.surely_down, 2], clear_height(ways))
     return float(heights[heights > _highest(ways) + SAME_LEVEL].min(initial=np.inf))
 
 

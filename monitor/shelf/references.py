@@ -134,10 +134,6 @@ class Book:
         """Which version it is; any earlier one is made of fewer steps."""
         return len(self.steps)
 
-    def at_version(self, version: int) -> "Book":
-        """Return the book as it was then."""
-        return Book(self.bit, self.steps[:version])
-
     def accepted(self, *, without: str = "") -> tuple[Step, ...]:
         """Return the runs whose acceptance holds, but for the run ``without``."""
         last = {step.run: step for step in self.steps}

@@ -4,12 +4,13 @@ import pytest
 
 from analysis.program import Kind, cutting, read
 from analysis.program.moves import lowest
-from analysis.program.work import clear_height, levels, top_of_work
+from analysis.program.traverses import Ways
+from analysis.program.work import clear_height, levels
 
 
 def top(text: str) -> float:
     """Return the top of a program's work."""
-    return top_of_work(read("G21 G90 F100\n" + text).moves)
+    return read("G21 G90 F100\n" + text).top
 
 
 def test_zero_on_the_work_is_the_usual_case():
@@ -102,8 +103,8 @@ def test_an_upright_arc_that_dips_below_the_top_cuts():
 
 def test_the_clear_height_is_the_lowest_traverse_once_z_is_known():
     """A traverse before the first Z counts for nothing, for its height is not known."""
-    assert clear_height(read("G21 G0 X5\nZ8\nX1\nZ6\nX2\nZ1").moves) == 6
-    assert clear_height(read("G21 G0 X5").moves) == float("inf")
+    assert clear_height(Ways(read("G21 G0 X5\nZ8\nX1\nZ6\nX2\nZ1").moves)) == 6
+    assert clear_height(Ways(read("G21 G0 X5").moves)) == float("inf")
 
 
 HOMES = ["G28 G91 Z0\nG90", "G53 G0 Z-1", "G30 G91 Z0\nG90"]
@@ -152,14 +153,14 @@ def test_a_link_just_above_the_only_level_is_no_clear_height():
     """Where nothing tells the step of depth, a traverse a little above a floor lies within the pocket."""
     pocket = "G1 Z9\nX{1}\nG0 Z10\nX{0} Y5\nG1 Z9\nX{1}\nG0 Z30"
     moves = read(f"G21 G90 F100\nG0 Z30\nX1\n{pocket.format(1, 20)}\nX40\n{pocket.format(40, 60)}\nX0").moves
-    assert clear_height(moves) == 30
+    assert clear_height(Ways(moves)) == 30
 
 
 def test_low_hops_over_an_engraving_are_clear_of_it():
     """With both depths below Z 0 a traverse just above it is none within the work."""
     text = "G0 Z25\nX1\nG1 Z-0.2\nX9\nG0 Z1\nX11\nG1 Z-1.5\nX20\nG0 Z1\nX30\nG1 Z-0.2\nX40\nG0 Z25\nX0"
-    moves = read(f"G21 G90 F100\n{text}").moves
-    assert (top_of_work(moves), clear_height(moves)) == (0, 1)
+    program = read(f"G21 G90 F100\n{text}")
+    assert (program.top, clear_height(Ways(program.moves))) == (0, 1)
 
 
 def test_each_coordinate_system_has_a_top_of_its_own():
@@ -196,4 +197,4 @@ def test_a_bit_that_is_cut_with_before_any_length_offset_tells_its_heights():
     """A reference bit without an offset, and a second one with: both say where they are."""
     text = f"G0 Z30\nX1 Y1\n{SHEET}\nG0 Z20\nX60\n{SHEET}\nG0 Z30\nT2 M6\nG43 H2 Z30\nX0"
     moves = read(f"G21 G90 F100\n{text}").moves
-    assert clear_height(moves) == 20
+    assert clear_height(Ways(moves)) == 20

@@ -57,7 +57,7 @@ def rule(limit: float, correlation: float) -> Rule:
             at += _SECONDS
             sample = replace(_NORMAL, plain=_NORMAL.plain + row)
             comparison.row(Moment(at, at, sample, Phase.CUT, _ACROSS), _KNOWN, LIKE, _NORMAL.plain)
-            return comparison.is_certain(at)
+            return comparison.has_faded or comparison.is_loose(at)
 
         return step
 
