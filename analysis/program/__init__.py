@@ -16,7 +16,6 @@ from analysis.program.restart import (
     Restart,
     Resume,
     carry_on,
-    restart_program,
     resume_at,
     resume_before_move,
 )
@@ -44,7 +43,6 @@ __all__ = [
     "read",
     "read_file",
     "recut_program",
-    "restart_program",
     "resume_at",
     "resume_before_move",
     "schedule",

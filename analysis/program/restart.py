@@ -187,7 +187,7 @@ def resume_before_move(program: Program, move: int) -> Resume:
     Returns
     -------
     Resume
-        At a line that is run once only, so that it tells where to carry on (`resume_at`, `restart_program`).
+        At a line that is run once only, so that it tells where to carry on (`resume_at`, `carry_on`).
         The program's start if nothing has been cut before that move.
 
     Raises
@@ -219,18 +219,6 @@ def _at_the_start(program: Program) -> Resume:
 
 def _resume(program: Program, line: int, move: int, state: State) -> Resume:
     return Resume(line, program.word_of(line), move, state.position, state.modes.cuts_with)
-
-
-def restart_program(
-    program: Program,
-    line: int,
-    *,
-    safe_z: float | None = None,
-    spin_up: float = 5.0,
-    units: Units | None = None,
-) -> str:
-    """Return the text of a program that carries on; `carry_on` says how."""
-    return carry_on(program, line, safe_z=safe_z, spin_up=spin_up, units=units).text
 
 
 def carry_on(

@@ -3,6 +3,7 @@
 import numpy as np
 import pytest
 from numpy.typing import NDArray
+from restarting import restart_program
 
 from analysis.cutting import Bit
 from analysis.events import Alarm, Checked, Event
@@ -10,7 +11,7 @@ from analysis.linesfed import FedLocator, Report
 from analysis.listener import Listener
 from analysis.locate import Plan
 from analysis.place import SoundLocator
-from analysis.program import Program, read, restart_program
+from analysis.program import Program, read
 from recordings_synthetic import Slip, record
 from recordings_synthetic.job import BITS, seedling_trays
 from recordings_synthetic.make import BRISK

@@ -9,6 +9,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 from numpy.typing import NDArray
+from restarting import restart_program
 
 from analysis.ahead import AHEAD
 from analysis.cut import Context
@@ -17,7 +18,7 @@ from analysis.events import Alarm, Deaf, Event, PartVerdict, Place, ResumeLine
 from analysis.linesfed import FedLocator, Report
 from analysis.locate import Nowhere, Plan
 from analysis.presence import Phase
-from analysis.program import Program, read, restart_program, resume_at
+from analysis.program import Program, read, resume_at
 from analysis.restarted import Restarted
 from analysis.which_bit import Fit
 

@@ -3,9 +3,10 @@
 from collections.abc import Sequence
 
 import pytest
+from restarting import restart_program
 
 from analysis.errors import ProgramError
-from analysis.program import read, restart_program, resume_at
+from analysis.program import read, resume_at
 from analysis.restarted import Restarted
 from recordings_synthetic.job import seedling_trays
 

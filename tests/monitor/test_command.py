@@ -10,9 +10,10 @@ import click
 import pytest
 from contract import SHIPPED, Ended, shipped
 from live_watch import COMMAND
+from restarting import restart_program
 from stage import DEVICES, Stage
 
-from analysis.program import Program, read, recut_program, restart_program
+from analysis.program import Program, read, recut_program
 from analysis.program.cautions import cautions_of
 from monitor.cli import cli
 from monitor.resuming import write_beside

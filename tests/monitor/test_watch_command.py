@@ -12,8 +12,9 @@ import numpy as np
 import pytest
 from contract import BIT, SHIPPED, Ended, sound
 from numpy.typing import NDArray
+from restarting import restart_program
 
-from analysis.program import read, restart_program
+from analysis.program import read
 from monitor.journal import Run, open_run, runs
 from monitor.journal.sound import SoundWriter
 from monitor.sources import Block

@@ -11,11 +11,12 @@ import pytest
 from generated import programs
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
+from restarting import restart_program
 from wilder import wilder_programs
 
 import recordings_synthetic
 from analysis.errors import ProgramError
-from analysis.program import Moves, decode, find_parts, read, restart_program, schedule
+from analysis.program import Moves, decode, find_parts, read, schedule
 
 SIGNS = "GMXYZIJKRFSTNPQLHDO0123456789.-+ ()[]#=/%;*\t\r\n"
 LANGUAGE = """

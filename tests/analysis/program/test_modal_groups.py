@@ -3,9 +3,10 @@
 from itertools import combinations
 
 import pytest
+from restarting import restart_program
 
 from analysis.errors import ProgramError
-from analysis.program import read, restart_program
+from analysis.program import read
 from analysis.program.interpreter import Interpreter
 from analysis.program.state import Modes, State
 

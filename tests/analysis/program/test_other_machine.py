@@ -8,11 +8,12 @@ import pytest
 from generated import programs
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
+from restarting import restart_program
 from simple_machine import SYSTEMS, Event, SimpleMachine
 from wilder import wilder_programs
 
 from analysis.errors import ProgramError
-from analysis.program import Kind, Moves, read, restart_program, resume_at
+from analysis.program import Kind, Moves, read, resume_at
 from analysis.program.moves import AXES_OF_PLANE
 
 MARK = "from here on it is the original"

@@ -4,9 +4,10 @@ import math
 import re
 
 import pytest
+from restarting import restart_program
 from simple_machine import Event, SimpleMachine
 
-from analysis.program import read, recut_program, restart_program
+from analysis.program import read, recut_program
 from analysis.program.cautions import cautions_of
 from analysis.program.points import Points, length, mixed, number, points_of
 

@@ -4,9 +4,10 @@ import math
 
 import numpy as np
 import pytest
+from restarting import restart_program
 
 from analysis.errors import ProgramError
-from analysis.program import Kind, decode, read, restart_program
+from analysis.program import Kind, decode, read
 
 HEAD = "G21 G90 G17 G40 G54\nM3 S9000\nF100\nG0 Z5\n"
 

@@ -7,10 +7,11 @@ import pytest
 from generated import programs
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
+from restarting import restart_program
 from simple_machine import Event, SimpleMachine
 
 from analysis.errors import ProgramError
-from analysis.program import Program, read, restart_program, resume_at, resume_before_move
+from analysis.program import Program, read, resume_at, resume_before_move
 from analysis.program.cautions import cautions_of
 from analysis.program.following import EVERY
 

@@ -4,8 +4,9 @@ import re
 
 import numpy as np
 import pytest
+from restarting import restart_program
 
-from analysis.program import Kind, read, recut_program, restart_program, schedule
+from analysis.program import Kind, read, recut_program, schedule
 from analysis.program.waits import lasting
 
 JOB = (

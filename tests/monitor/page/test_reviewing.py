@@ -9,9 +9,10 @@ from urllib.parse import quote
 import numpy as np
 import pytest
 import soundfile
+from restarting import restart_program
 from starlette.testclient import TestClient
 
-from analysis.program import find_parts, read, restart_program
+from analysis.program import find_parts, read
 from monitor.journal import Run
 from monitor.journal.place import DATABASE
 from monitor.journal.schema import connect
