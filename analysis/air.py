@@ -17,6 +17,9 @@ _CHANCE = np.float32(1.25)
 # Of a cut whose own hiss is a smaller share than this, nothing can be told.
 LEAST_OWN = 0.25
 
+# Seconds of air after which older air counts for 1/e.
+_MEMORY = 2.0
+
 # A cut is no quieter than the air: where its own share of the hiss seems to be less than this for most of the
 # memory, that was the air of another time, or no air at all.
 _IMPOSSIBLE, _MOSTLY = -0.1, 0.5
@@ -63,12 +66,10 @@ class Air:
     ----------
     seconds
         Seconds from one row to the next.
-    memory
-        Seconds of air after which older air counts for 1/e.
     """
 
-    def __init__(self, seconds: float, memory: float = 2.0) -> None:
-        self._share = np.float32(min(1.0, seconds / memory))
+    def __init__(self, seconds: float) -> None:
+        self._share = np.float32(min(1.0, seconds / _MEMORY))
         self._settle = max(3, round(0.2 / seconds))
         self._rows = 0
         self._lines: Array32 | None = None

@@ -2,7 +2,6 @@
 
 import math
 from collections import deque
-from dataclasses import dataclass
 
 from analysis.spectrum import decibels
 
@@ -10,30 +9,20 @@ FULL = 0.999
 """Full scale, nearly: a converter that clips need not reach the last step."""
 
 
-@dataclass(frozen=True)
-class HealthRules:
-    """
-    What makes sound unusable, and for how long it must last to be said.
+PATIENCE = 0.5
+"""Seconds of unusable sound that are called deaf, and of unbroken usable sound that are heard again."""
 
-    Attributes
-    ----------
-    patience
-        Seconds of unusable sound that are called deaf, and of unbroken usable sound that are heard again.
-    span
-        Seconds within which unusable sound adds up: dropouts that come and go deafen as well.
-    clipped
-        Share of samples at full scale that is too many.
-    quiet
-        Half the distance from the least to the greatest sample that is as good as none: -80 dBFS.
-    """
+# Seconds within which unusable sound adds up: dropouts that come and go deafen as well.
+_SPAN = 1.5
 
-    patience: float = 0.5
-    span: float = 1.5
-    clipped: float = 0.005
-    quiet: float = 1e-4
+CLIPPED = 0.005
+"""Share of samples at full scale that is too many."""
+
+QUIET = 1e-4
+"""Half the distance from the least to the greatest sample that is as good as none: -80 dBFS."""
 
 
-def trouble(peak: float, spread: float, clipped: float, rules: HealthRules = HealthRules()) -> str:
+def trouble(peak: float, spread: float, clipped: float) -> str:
     """
     Return what is wrong with a window, in words for the person at the machine; empty when nothing is.
 
@@ -50,10 +39,10 @@ def trouble(peak: float, spread: float, clipped: float, rules: HealthRules = Hea
         return "samples are not finite or absurdly large: the driver or the file is broken"
     if spread == 0.0:
         return "all samples are the same: the microphone is muted or unplugged"
-    if clipped > rules.clipped:
+    if clipped > CLIPPED:
         return f"the sound clips ({100 * clipped:.0f} % of samples): turn the gain down or move away"
     # Not the peak: a cheap converter adds a constant, which is no sound.
-    if spread < 2.0 * rules.quiet:
+    if spread < 2.0 * QUIET:
         level = float(decibels((spread / 2.0) ** 2))
         return f"almost nothing is heard (peak {level:.0f} dBFS): is the microphone muted or too far away?"
     return ""
@@ -75,14 +64,13 @@ class Health:
         Whether this row itself is usable.
     """
 
-    def __init__(self, seconds: float, rules: HealthRules = HealthRules()) -> None:
+    def __init__(self, seconds: float) -> None:
         self.deaf = False
         self.reason = ""
         self.changed = False
         self.usable = True
-        self._rules = rules
         self._seconds = seconds
-        self._recent: deque[bool] = deque(maxlen=math.ceil(rules.span / seconds))
+        self._recent: deque[bool] = deque(maxlen=math.ceil(_SPAN / seconds))
         self._good = 0
 
     def row(self, reason: str) -> None:
@@ -93,7 +81,7 @@ class Health:
         if reason:
             self.reason = reason
         rows = self._good if self.deaf else self._recent.count(False)
-        self.changed = rows * self._seconds >= self._rules.patience
+        self.changed = rows * self._seconds >= PATIENCE
         if self.changed:
             self.deaf = not self.deaf
             self._begin()

@@ -174,11 +174,14 @@ def _within(bins: NDArray[np.intp], least: int, most: int) -> NDArray[np.intp]:
 # Mean over median of eight bins of noise, a gap, dB; by simulation of windowed noise.
 _NOISE_RATIO = 1.45
 
+# How many gaps are looked at for tones, each half an order wide, from order 0.5 up.
+_GAPS = 8
+
 # Where in the gap between two lines, half an order apart, other sound is looked for: shares of the gap.
 _GAP = np.linspace(0.2, 0.8, 8)
 
 
-def foreign_tones(power: Rows32, delta_f: float, frequency: Rows64, gaps: int = 8) -> Rows32:
+def foreign_tones(power: Rows32, delta_f: float, frequency: Rows64) -> Rows32:
     """
     Return how much the sound between the lines is tones rather than noise.
 
@@ -193,8 +196,6 @@ def foreign_tones(power: Rows32, delta_f: float, frequency: Rows64, gaps: int = 
         Hz from one bin to the next.
     frequency
         Spindle frequency of each row, Hz, shape (k,).
-    gaps
-        How many gaps are looked at, each half an order wide, from order 0.5 up.
 
     Returns
     -------
@@ -202,13 +203,13 @@ def foreign_tones(power: Rows32, delta_f: float, frequency: Rows64, gaps: int = 
         Mean power there against the mean of noise with the same median, dB: about 0 for noise. 0 where
         the lines stand too close to look between them.
     """
-    places = (np.arange(1, gaps + 1)[:, np.newaxis] + _GAP).ravel() / 2.0
+    places = (np.arange(1, _GAPS + 1)[:, np.newaxis] + _GAP).ravel() / 2.0
     bins = np.rint(frequency[:, np.newaxis] * places / delta_f).astype(np.intp)
     found = power[np.arange(len(power))[:, np.newaxis], _within(bins, 0, power.shape[1] - 1)]
     # Gap by gap: noise slopes, and a loud low one must not look like a tone.
-    found = found.reshape(len(power), gaps, len(_GAP))
+    found = found.reshape(len(power), _GAPS, len(_GAP))
     middle = np.maximum(medians(found), np.float32(1e-20))
-    ratio = np.add.reduce(np.add.reduce(found, axis=2) / middle, axis=1) / np.float32(gaps * len(_GAP))
+    ratio = np.add.reduce(np.add.reduce(found, axis=2) / middle, axis=1) / np.float32(_GAPS * len(_GAP))
     tonal: Rows32 = decibels(ratio) - np.float32(_NOISE_RATIO)
     return np.where(frequency < 2 * _ROOM * delta_f, np.float32(0), tonal)
 

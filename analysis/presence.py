@@ -3,12 +3,47 @@
 import enum
 from collections import deque
 from collections.abc import Sequence
-from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
 Colour = NDArray[np.float64]
+
+COMB_ON, COMB_OFF = 2.8, 2.0
+"""
+How far comb and teeth must stand out, dB, for a spindle to be heard, and below how much it no longer is.
+
+Judgements, by simulated development runs: the noise of a quiet shop hardly reaches the one, and a spindle
+that turns hardly falls below the other.
+"""
+
+SURE = 0.2
+"""Seconds for which a spindle must be heard to be running."""
+
+HOLD = 1.0
+"""Seconds for which a spindle that is no longer heard is still taken to run."""
+
+DROWNED = 4.0
+"""
+Seconds for which a cut may drown comb and teeth before that: the noise of the shop may be as loud.
+
+A judgement, by development runs: where they are heard at all a cut seldom drowns them for longer.
+"""
+
+RISE, FALL = 3.0, 2.0
+"""How far a third of the bands must be above the air's to be a cut, and how close to be none, dB."""
+
+DROP = 7.0
+"""How far level and tooth-pass must fall from those of an assumed cut to be the air, dB."""
+
+STEP = 6.0
+"""How far they must rise to show that an assumed cut was none, dB."""
+
+FIRST = 0.5
+"""Seconds of running sound that make the first idea of the air."""
+
+PATIENCE = 4.0
+"""Seconds of one steady sound after which it is taken for the cut, since nothing else is heard."""
 
 # Seconds for which a bang may last.
 _LONGEST_BANG = 0.8
@@ -26,49 +61,6 @@ class Phase(enum.Enum):
     CUT = "cut"
 
 
-@dataclass(frozen=True)
-class PresenceRules:
-    """
-    What tells running from stopped and cutting from air.
-
-    Attributes
-    ----------
-    comb_on, comb_off
-        How far comb and teeth must stand out, dB, for a spindle to be heard, and below how much it no longer
-        is. Judgements, by simulated development runs: the noise of a quiet shop hardly reaches the one, and a
-        spindle that turns hardly falls below the other.
-    sure
-        Seconds for which a spindle must be heard to be running.
-    hold
-        Seconds for which a spindle that is no longer heard is still taken to run.
-    drowned
-        Seconds for which a cut may drown comb and teeth before that: the noise of the shop may be as loud. A
-        judgement, by development runs: where they are heard at all a cut seldom drowns them for longer.
-    rise, fall
-        How far a third of the bands must be above the air's to be a cut, and how close to be none, dB.
-    drop
-        How far level and tooth-pass must fall from those of an assumed cut to be the air, dB.
-    step
-        How far they must rise to show that an assumed cut was none, dB.
-    first
-        Seconds of running sound that make the first idea of the air.
-    patience
-        Seconds of one steady sound after which it is taken for the cut, since nothing else is heard.
-    """
-
-    comb_on: float = 2.8
-    comb_off: float = 2.0
-    sure: float = 0.2
-    hold: float = 1.0
-    drowned: float = 4.0
-    rise: float = 3.0
-    fall: float = 2.0
-    drop: float = 7.0
-    step: float = 6.0
-    first: float = 0.5
-    patience: float = 4.0
-
-
 class Presence:
     """
     Follows whether the spindle runs and whether it cuts, row by row.
@@ -82,8 +74,6 @@ class Presence:
     ----------
     seconds
         Seconds from one row to the next.
-    rules
-        What tells one phase from another.
 
     Attributes
     ----------
@@ -95,11 +85,10 @@ class Presence:
         Whether a spindle that was heard has stopped, now or before: what is cut since may be another cut.
     """
 
-    def __init__(self, seconds: float, rules: PresenceRules = PresenceRules()) -> None:
+    def __init__(self, seconds: float) -> None:
         self.assumed = False
         self.corrected = False
         self.stood = False
-        self._rules = rules
         self._seconds = seconds
         self._running = False
         self._unheard = self._hidden = self._in_hearing = 0.0
@@ -165,34 +154,34 @@ class Presence:
     def bites(self) -> None:
         """Take in that what is heard now is a cut, told by its teeth: the air is quieter than that."""
         if self._running and self._air is not None and not self._cutting:
-            self._air = _middle(self._colours)[:-1] - 2.0 * self._rules.rise
+            self._air = _middle(self._colours)[:-1] - 2.0 * RISE
             self._cutting = True
 
     def _hear_spindle(self, stands: float) -> None:
-        limit = self._rules.comb_off if self._running else self._rules.comb_on
+        limit = COMB_OFF if self._running else COMB_ON
         self._hidden = 0.0 if stands >= limit else self._hidden + self._seconds
         # The hiss of a cut can drown the comb, and what cuts is turning; but not for long.
-        may_cut = self._running and self._cutting and self._hidden <= self._rules.drowned
+        may_cut = self._running and self._cutting and self._hidden <= DROWNED
         heard = stands >= limit or may_cut
         self._unheard = 0.0 if heard else self._unheard + self._seconds
         self._in_hearing = self._in_hearing + self._seconds if heard else 0.0
-        if self._in_hearing >= self._rules.sure and not self._running:
+        if self._in_hearing >= SURE and not self._running:
             self._begin_spindle()
             now = self._colours[-1][:-1]
-            self._first = [colour for colour in self._lately if _excess(now, colour) < self._rules.fall]
+            self._first = [colour for colour in self._lately if _excess(now, colour) < FALL]
             self._running = True
-        elif self._unheard > self._rules.hold:
+        elif self._unheard > HOLD:
             self.stood = self.stood or self._running
             self._running = False
 
     @property
     def hears(self) -> bool:
         """Whether comb or teeth were heard within the time that a spindle is held."""
-        return self._hidden <= self._rules.hold
+        return self._hidden <= HOLD
 
     def _first_idea(self, colour: Colour) -> None:
         self._first.append(colour)
-        if len(self._first) * self._seconds >= self._rules.first:
+        if len(self._first) * self._seconds >= FIRST:
             self._air = np.median(self._first, axis=0)
 
     def _compare(self, colour: Colour, level: float, teeth: float, *, is_air: bool) -> None:
@@ -201,15 +190,15 @@ class Presence:
             self._air = self._air + self._share(0.2) * (colour - self._air)
             self._air_s = 0.0
         above = _excess(colour, self._air)
-        self._cutting = above > (self._rules.fall if self._cutting else self._rules.rise)
+        self._cutting = above > (FALL if self._cutting else RISE)
         if self._cutting:
             self._cut_s, self._air_s = self._cut_s + self._seconds, 0.0
             return
         # A cut that is not yet trusted must not raise the air.
-        if above < self._rules.fall:
+        if above < FALL:
             self._air = self._air + self._share(1.0) * (colour - self._air)
         self._air_s += self._seconds
-        if self._cut_s < 1.0 and self._air_s > self._rules.patience:
+        if self._cut_s < 1.0 and self._air_s > PATIENCE:
             self._assume(colour, level, teeth)
 
     def _assume(self, colour: Colour, level: float, teeth: float) -> None:
@@ -219,7 +208,7 @@ class Presence:
     def _doubt(self, colour: Colour, level: float, teeth: float) -> None:
         rise = min(level - self._settled_level, teeth - self._settled_teeth)
         fall = max(level - self._settled_level, teeth - self._settled_teeth)
-        higher, lower = rise > self._rules.step, fall < -self._rules.drop
+        higher, lower = rise > STEP, fall < -DROP
         self._aside = self._aside + 1 if lower or higher else 0
         # A bang is louder too, but not for long.
         if self._aside * self._seconds < (_LONGEST_BANG if higher else 0.3):

@@ -2,7 +2,6 @@
 
 import math
 from collections import deque
-from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
@@ -19,39 +18,18 @@ SAID = (
 _FROM, _LEAST = 8, 4
 
 
-@dataclass(frozen=True)
-class PumpingRules:
-    """
-    What is taken for a gain that comes back.
-
-    Attributes
-    ----------
-    ramp
-        How long the creeping is looked at, s.
-    before
-        How long before it something loud may have ended, s.
-    fall
-        By how much it is softer than that, dB.
-    slowest, fastest
-        How fast it creeps up, dB per s.
-    apart
-        How much the bands may differ in that, as a share of it; and ``differ``, dB per s, at any rate.
-    crooked
-        How far the level may lie off a straight line, root mean square, dB.
-    times, within
-        How often it must be heard, and within how many s.
-    """
-
-    ramp: float = 0.67
-    before: float = 1.0
-    fall: float = 6.0
-    slowest: float = 2.5
-    fastest: float = 12.0
-    apart: float = 0.25
-    differ: float = 0.4
-    crooked: float = 0.5
-    times: int = 3
-    within: float = 120.0
+# How long the creeping is looked at, and how long before it something loud may have ended, s.
+_RAMP, _BEFORE = 0.67, 1.0
+# By how much it is softer than that, dB.
+_FALL = 6.0
+# How fast it creeps up, dB per s.
+_SLOWEST, _FASTEST = 2.5, 12.0
+# How much the bands may differ in that, as a share of it; and dB per s, at any rate.
+_APART, _DIFFER = 0.25, 0.4
+# How far the level may lie off a straight line, root mean square, dB.
+_CROOKED = 0.5
+# How often it must be heard, and within how many s.
+_TIMES, _WITHIN = 3, 120.0
 
 
 class Pumping:
@@ -66,26 +44,23 @@ class Pumping:
     ----------
     seconds
         From one row to the next.
-    rules
-        What is taken for it.
 
     Notes
     -----
-    The rules were chosen on simulated jobs in shops of many kinds: without a gain of its own these have four
-    such ramps in 4.4 h. It takes a quiet of 0.7 s after a loud sound, so this can't be told within two
-    seconds of the first movement, nor at all where another sound fills the quiet, or where the gain takes
+    What is taken for it was chosen on simulated jobs in shops of many kinds: without a gain of its own these
+    have four such ramps in 4.4 h. It takes a quiet of 0.7 s after a loud sound, so this can't be told within
+    two seconds of the first movement, nor at all where another sound fills the quiet, or where the gain takes
     several seconds to come back.
     """
 
-    def __init__(self, seconds: float, rules: PumpingRules = PumpingRules()) -> None:
-        self._rules = rules
+    def __init__(self, seconds: float) -> None:
         self._seconds = seconds
-        self._ramp = max(4, round(rules.ramp / seconds))
+        self._ramp = max(4, round(_RAMP / seconds))
         self._bands: deque[list[float]] = deque(maxlen=self._ramp)
-        self._levels: deque[float] = deque(maxlen=self._ramp + math.ceil(rules.before / seconds))
+        self._levels: deque[float] = deque(maxlen=self._ramp + math.ceil(_BEFORE / seconds))
         self._row = 0
         self._last = -math.inf
-        self._heard: deque[float] = deque(maxlen=rules.times)
+        self._heard: deque[float] = deque(maxlen=_TIMES)
         place = np.arange(self._ramp) - (self._ramp - 1) / 2
         self._slope = place / (seconds * float(place @ place))
         self._at = place * seconds
@@ -108,10 +83,10 @@ class Pumping:
         if not self._is_ramp():
             return False
         at, before, self._last = self._row * self._seconds, self._last, self._row * self._seconds
-        if at - before <= self._rules.before:
+        if at - before <= _BEFORE:
             return False  # still the same
         self._heard.append(at)
-        return len(self._heard) == self._rules.times and at - self._heard[0] <= self._rules.within
+        return len(self._heard) == _TIMES and at - self._heard[0] <= _WITHIN
 
     def lost(self) -> None:
         """Forget the last rows: something is missing after them."""
@@ -119,20 +94,20 @@ class Pumping:
         self._levels.clear()
 
     def _is_ramp(self) -> bool:
-        rules, levels = self._rules, self._levels
+        levels = self._levels
         if len(levels) < levels.maxlen:  # type: ignore[operator]
             return False
         # Mostly nothing louder is there, and more need not be looked at.
-        if max(levels) - levels[-self._ramp] < rules.fall:
+        if max(levels) - levels[-self._ramp] < _FALL:
             return False
         held = list(levels)
         before, creeping = max(held[: -self._ramp]), held[-self._ramp :]
-        if before - creeping[0] < rules.fall or before - max(creeping) < 1.0:
+        if before - creeping[0] < _FALL or before - max(creeping) < 1.0:
             return False
         ramp = np.array(creeping)
         slopes = self._slope @ np.array(self._bands)
         rate = float(np.median(slopes))
         apart = 1.4826 * float(np.median(np.abs(slopes - rate)))
         crooked = float(np.sqrt(np.mean((ramp - ramp.mean() - rate * self._at) ** 2)))
-        creeps = rules.slowest <= rate <= rules.fastest
-        return creeps and apart <= max(rules.apart * rate, rules.differ) and crooked <= rules.crooked
+        creeps = _SLOWEST <= rate <= _FASTEST
+        return creeps and apart <= max(_APART * rate, _DIFFER) and crooked <= _CROOKED

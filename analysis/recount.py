@@ -41,7 +41,6 @@ def recount(
     cutting: NDArray[np.bool_],
     *,
     limit: float,
-    forget: float = USUAL.forget,
 ) -> tuple[Counted, ...]:
     """
     Return the alarms that there would have been.
@@ -56,8 +55,6 @@ def recount(
         Whether a cut was heard then, shape (n,).
     limit
         Share of the limit that was in force, from ``LEAST`` to ``MOST``.
-    forget
-        Seconds of good cutting after which an alarm is over.
 
     Raises
     ------
@@ -70,7 +67,7 @@ def recount(
     if not len(rows):
         return ()
     when, height = at[rows], score[rows]
-    over, ends = np.flatnonzero(height >= limit), _ends(when, height < GOOD, forget)
+    over, ends = np.flatnonzero(height >= limit), _ends(when, height < GOOD)
     found: list[Counted] = []
     first = 0
     while (nearest := int(np.searchsorted(over, first))) < len(over):
@@ -81,11 +78,11 @@ def recount(
     return tuple(found)
 
 
-def _ends(at: NDArray[np.float64], good: NDArray[np.bool_], forget: float) -> NDArray[np.intp]:
-    """Return the rows with which so many seconds of nothing but good rows are complete."""
+def _ends(at: NDArray[np.float64], good: NDArray[np.bool_]) -> NDArray[np.intp]:
+    """Return the rows with which nothing but good rows has lasted for as long as ends an alarm."""
     spacing = float(np.median(np.diff(at))) if len(at) > 1 else 1.0
     # As many rows as the watcher counts, however times are rounded.
-    wanted = max(1, int(np.ceil(forget / spacing - 1e-6)))
+    wanted = max(1, int(np.ceil(USUAL.forget / spacing - 1e-6)))
     index = np.arange(len(good))
     last_bad = np.maximum.accumulate(np.where(good, -1, index))
     return np.flatnonzero(index - last_bad >= wanted)

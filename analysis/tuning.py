@@ -121,15 +121,15 @@ class Proposal:
     keeps: bool = True
 
 
-def poisson_interval(count: int, confidence: float = 0.95) -> tuple[float, float]:
+def poisson_interval(count: int) -> tuple[float, float]:
     """
-    Return the exact interval of a Poisson mean of which ``count`` were counted.
+    Return the exact interval, at 95 %, of a Poisson mean of which ``count`` were counted.
 
     References
     ----------
     F. Garwood, Biometrika 28 (1936) 437-442.
     """
-    tail = (1.0 - confidence) / 2.0
+    tail = (1.0 - 0.95) / 2.0
     low = 0.0 if count == 0 else float(gammaincinv(count, tail))
     return low, float(gammaincinv(count + 1, 1.0 - tail))
 

@@ -12,6 +12,10 @@ from numpy.lib.stride_tricks import sliding_window_view
 from numpy.typing import ArrayLike, NDArray
 from scipy.fft import next_fast_len
 
+# Revolutions in a window, and the least and the most that it lasts, s.
+_TURNS = 30
+_SHORTEST, _LONGEST = 0.08, 0.5
+
 
 class Windows:
     """
@@ -111,14 +115,13 @@ class Windows:
         return sliding_window_view(joined, self.size)[:: self.hop][:count]
 
 
-def window_size(
-    rate: int, revolution: float, *, turns: float = 30, shortest: float = 0.08, longest: float = 0.5
-) -> int:
+def window_size(rate: int, revolution: float) -> int:
     """
-    Return how many samples make a window of about ``turns`` revolutions.
+    Return how many samples make a window of about 30 revolutions.
 
     A window of n revolutions shows the spindle line n bins above zero, and so tells it from its
-    neighbours.
+    neighbours. It lasts from 0.08 to 0.5 s before the number is rounded up to a fast one (by a few per cent,
+    a ninth at most).
 
     Parameters
     ----------
@@ -126,11 +129,6 @@ def window_size(
         Samples per second, Hz.
     revolution
         Duration of one revolution, s.
-    turns
-        Wanted revolutions in a window.
-    shortest, longest
-        Bounds of the duration, s, applied before the number is rounded up to a fast one (by a few
-        per cent, a ninth at most).
 
     Returns
     -------
@@ -140,20 +138,17 @@ def window_size(
     Raises
     ------
     ValueError
-        If ``rate``, ``revolution`` or ``turns`` is not positive, or the bounds are not
-        ``0 < shortest <= longest``.
+        If ``rate`` or ``revolution`` is not positive.
 
     Examples
     --------
     >>> window_size(48_000, 1 / 300)  # 18 000 rpm
     4800
     """
-    for name, value in (("rate", rate), ("revolution", revolution), ("turns", turns)):
+    for name, value in (("rate", rate), ("revolution", revolution)):
         if not 0 < value < np.inf:
             raise ValueError(f"{name}={value} must be positive")
-    if not 0 < shortest <= longest < np.inf:
-        raise ValueError(f"shortest={shortest} and longest={longest} must be positive and in this order")
-    seconds = min(max(turns * revolution, shortest), longest)
+    seconds = min(max(_TURNS * revolution, _SHORTEST), _LONGEST)
     # Twice a fast length is fast, and even.
     return 2 * int(next_fast_len(max(1, round(seconds * rate / 2)), real=True))
 

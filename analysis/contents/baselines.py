@@ -17,6 +17,8 @@ from analysis.watcher import Settings
 
 Floats = NDArray[np.float64]
 _MOMENT = 1e-6  # s
+# Seconds of one kind of cut that make a baseline.
+_NEEDED = Settings.learn
 
 
 @dataclass(frozen=True)
@@ -49,7 +51,7 @@ class Unlearned:
     because: str
 
 
-def baseline_of(plan: Plan, number: int, hop: float, needed: float = Settings.learn) -> Learned | Unlearned:
+def baseline_of(plan: Plan, number: int, hop: float) -> Learned | Unlearned:
     """
     Return where the first baseline of a bit is learned.
 
@@ -61,8 +63,6 @@ def baseline_of(plan: Plan, number: int, hop: float, needed: float = Settings.le
         T number of the bit.
     hop
         Seconds from one window to the next.
-    needed
-        Seconds of one family that make a baseline.
 
     Returns
     -------
@@ -78,12 +78,10 @@ def baseline_of(plan: Plan, number: int, hop: float, needed: float = Settings.le
     spells = np.concatenate([np.stack(plan.spells[at], axis=1) for at in mine])
     bit_heard = _Heard(plan, number, [plan.stints[at] for at in mine], _Clear.of(spells, hop))
     totals = bit_heard.totals()
-    found = [
-        bit_heard.learned(kind, total, needed) for kind, total in enumerate(totals) if total[-1] >= needed
-    ]
+    found = [bit_heard.learned(kind, total) for kind, total in enumerate(totals) if total[-1] >= _NEEDED]
     if found:
         return min(found, key=lambda each: each.done)
-    return Unlearned(_too_little(spells, float(totals[:, -1].max()), needed))
+    return Unlearned(_too_little(spells, float(totals[:, -1].max())))
 
 
 @dataclass(frozen=True, eq=False)
@@ -136,11 +134,11 @@ class _Heard:
         down = np.where(plan.kinds == KINDS.index("down"), within, 0.0)
         return np.cumsum([down, within - down], axis=1)
 
-    def learned(self, kind: int, total: Floats, needed: float) -> Learned:
+    def learned(self, kind: int, total: Floats) -> Learned:
         """Return where one kind of cut has been heard for long enough, by its total after each move."""
-        first, last = int(np.argmax(total > 0.0)), int(np.searchsorted(total, needed))
+        first, last = int(np.argmax(total > 0.0)), int(np.searchsorted(total, _NEEDED))
         before = self.clear.until(self.plan.cut_begin[[first, last]])
-        rest = needed - (float(total[last - 1]) if last else 0.0)
+        rest = _NEEDED - (float(total[last - 1]) if last else 0.0)
         begins, done = (self._turned(float(at)) for at in before + np.array([_MOMENT, rest]))
         return Learned(FAMILIES[kind], first, last, begins, done)
 
@@ -154,9 +152,9 @@ class _Heard:
         return total
 
 
-def _too_little(spells: Floats, most: float, needed: float) -> str:
+def _too_little(spells: Floats, most: float) -> str:
     longest = float((spells[:, 1] - spells[:, 0]).max(initial=0.0))
     return (
         f"it can't be watched against a baseline, for its cuts last at most {longest:.1f} s each: without "
-        f"their beginnings and ends that leaves {most:.1f} s of one kind of cut, and {needed:g} s are needed"
+        f"their beginnings and ends that leaves {most:.1f} s of one kind of cut, and {_NEEDED:g} s are needed"
     )

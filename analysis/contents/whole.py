@@ -16,7 +16,6 @@ from analysis.locate import USUAL, Plan
 from analysis.program import (
     Engagement,
     Kind,
-    Machine,
     Moves,
     Part,
     Program,
@@ -120,8 +119,6 @@ def contents_of(
     tools: Mapping[int, Tool],
     *,
     material: str | None = None,
-    machine: Machine = USUAL,
-    most_moves: int = MOST_MOVES,
 ) -> Contents:
     """
     Return what is in a program.
@@ -134,19 +131,15 @@ def contents_of(
         The bits by T number; entry 0 stands for all others.
     material
         What is cut, for the advice on chip load.
-    machine
-        For the times.
-    most_moves
-        In longer programs depth and width are not worked out.
 
     Raises
     ------
     ShelfError
         If a bit has no diameter.
     """
-    measured = len(program.moves) <= most_moves
+    measured = len(program.moves) <= MOST_MOVES
     bits = {number: tool.bit for number, tool in tools.items()}
-    plan = Plan.of(program, bits, machine) if measured else _unmeasured(program, machine)
+    plan = Plan.of(program, bits) if measured else _unmeasured(program)
     numbers = numbers_of(plan)
     hop = _hop([tool_of(tools, number) for number in numbers])
 
@@ -168,7 +161,7 @@ def contents_of(
     )
 
 
-def _unmeasured(program: Program, machine: Machine) -> Plan:
+def _unmeasured(program: Program) -> Plan:
     """Return a plan whose depths and widths were not worked out: all that goes below the top cuts."""
     count = len(program.moves)
     unknown = np.full(count, np.nan)
@@ -181,8 +174,8 @@ def _unmeasured(program: Program, machine: Machine) -> Plan:
         volume=unknown,
         cell=0.0,
     )
-    times, parts = schedule(program.moves, machine), find_parts(program)
-    return Plan(program, times, parts, met, np.zeros(count), machine)
+    times, parts = schedule(program.moves, USUAL), find_parts(program)
+    return Plan(program, times, parts, met, np.zeros(count))
 
 
 def _hop(tools: list[Tool]) -> float:

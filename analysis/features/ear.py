@@ -22,6 +22,9 @@ HALVES, BETWEEN = 4, 4
 # A window longer than this, s, is hopped over by quarters: halves would make an alarm wait.
 _LONG = 0.2
 
+# How far, relative, the true speed may be from the nominal one. A dial's number is not a speed.
+_TOLERANCE = 0.15
+
 # The hiss of a cut lies here; rooms and collectors are loudest below, phones filter above.
 _HISS = (2000.0, 9000.0)
 _COLOUR = (125.0, 12500.0)
@@ -54,7 +57,7 @@ class Ear:
     nominal: float | None = None
 
     @classmethod
-    def for_speed(cls, rate: int, speed: float, flutes: int, *, tolerance: float = 0.15) -> "Ear":
+    def for_speed(cls, rate: int, speed: float, flutes: int) -> "Ear":
         """
         Return the ear for a spindle that turns at about ``speed`` rpm.
 
@@ -66,12 +69,10 @@ class Ear:
             Nominal spindle speed, rpm.
         flutes
             Cutting edges of the bit.
-        tolerance
-            How far, relative, the true speed may be from the nominal one. A dial's number is not a speed.
         """
         frequency = speed / 60.0
         size = window_size(rate, 1.0 / frequency)
-        low, high = frequency * (1 - tolerance), frequency * (1 + tolerance)
+        low, high = frequency * (1 - _TOLERANCE), frequency * (1 + _TOLERANCE)
         return cls(rate, low, high, flutes, size, frequency)
 
     @property

@@ -10,7 +10,7 @@ from numpy.typing import ArrayLike, NDArray
 from analysis.events import Alarm, Event, State, Summary
 from analysis.figures.envelope import Columns, Envelope, Floats
 from analysis.figures.spans import deaf_rows, state_spans
-from analysis.health import HealthRules
+from analysis.health import CLIPPED, QUIET
 
 NEEDED = (
     *("level", "spindle", "between", "half", "modulation"),
@@ -85,9 +85,8 @@ class Run:
     @cached_property
     def heard(self) -> NDArray[np.bool_]:
         """Which rows hold anything: neither deaf nor so bad that deaf is about to be said, shape (n,)."""
-        rules = HealthRules()
         with np.errstate(invalid="ignore"):
-            usable = (self["peak"] >= rules.quiet) & (self["spread"] > 0) & (self["clipped"] <= rules.clipped)
+            usable = (self["peak"] >= QUIET) & (self["spread"] > 0) & (self["clipped"] <= CLIPPED)
         return np.asarray(usable & ~deaf_rows(self.states, self.columns.at))
 
     @cached_property

@@ -10,7 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from analysis.cutting import Bit
-from analysis.health import FULL, HealthRules, trouble
+from analysis.health import FULL, PATIENCE, trouble
 from analysis.microphone.hum import Hum, hum
 from analysis.microphone.own_gain import OwnGain, own_gain
 from analysis.microphone.spindle import Spindle, spindle
@@ -130,7 +130,7 @@ def _unheard(samples: NDArray[np.float32], rate: int) -> float:
     # What clips is judged as a whole: a clap may.
     silent = [spread for spread in spreads if trouble(spread, spread, clipped=0.0)]
     seconds = len(silent) * size / rate
-    return seconds if seconds >= HealthRules().patience else 0.0
+    return seconds if seconds >= PATIENCE else 0.0
 
 
 def _level(sound: NDArray[np.float64]) -> float:

@@ -8,7 +8,7 @@ from numpy.typing import NDArray
 from analysis.cutting import Bit
 from analysis.features import FeatureReader
 from analysis.listener import ear_for
-from analysis.presence import PresenceRules
+from analysis.presence import COMB_ON
 from analysis.spectrum import decibels
 from analysis.windows import Windows, window_size
 
@@ -56,7 +56,7 @@ def spindle(samples: NDArray[np.float32], rate: int, bit: Bit, speed: float) -> 
     rows = FeatureReader(ear).read(windows)
     # What is smoothed needs a while to settle.
     late = slice(len(rows) // 2, None)
-    if float(np.median(rows.stands[late])) < PresenceRules().comb_on:
+    if float(np.median(rows.stands[late])) < COMB_ON:
         return None
     noise, teeth = (10.0 ** (levels[late] / 10.0) for levels in (rows.noise, rows.tooth))
     return Spindle(

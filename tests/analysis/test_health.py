@@ -8,7 +8,7 @@ from hypothesis import strategies as st
 from numpy.typing import NDArray
 
 from analysis.features import Ear, FeatureReader
-from analysis.health import Health, HealthRules, trouble
+from analysis.health import Health, trouble
 
 RATE = 16_000
 EAR = Ear.for_speed(RATE, 18_000, 2)
@@ -188,13 +188,3 @@ def test_a_lost_source_deafens_at_once():
         changed.append(health.changed)
     assert changed.index(True) == 9
     assert not health.deaf
-
-
-def test_rules_may_be_set():
-    """A patience of 0.2 s says it after four rows of 0.05 s."""
-    health = Health(0.05, HealthRules(patience=0.2))
-    deaf = []
-    for _ in range(5):
-        health.row("zeros")
-        deaf.append(health.deaf)
-    assert deaf == [False, False, False, True, True]

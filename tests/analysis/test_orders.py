@@ -193,18 +193,18 @@ def test_noise_is_the_mean_of_what_lies_between_a_line_and_its_neighbours(
 
 
 @settings(max_examples=30)
-@given(frequency=st.floats(240, 900), gaps=st.integers(1, 10), seed=st.integers(0, 2**31))
-def test_foreign_tones_are_the_mean_over_the_median_of_each_gap(frequency: float, gaps: int, seed: int):
-    """By brute force: eight bins in the middle of each gap between orders 0.5, 1, 1.5, ..., gap by gap."""
+@given(frequency=st.floats(240, 900), seed=st.integers(0, 2**31))
+def test_foreign_tones_are_the_mean_over_the_median_of_each_gap(frequency: float, seed: int):
+    """By brute force: eight bins in the middle of each gap between orders 0.5, 1, ..., 4.5, gap by gap."""
     power = np.random.default_rng(seed).exponential(size=(1, SIZE // 2 + 1)).astype(np.float32)
     ratios = []
-    for gap in range(1, gaps + 1):
+    for gap in range(1, 9):
         places = [0.5 * frequency * (gap + 0.2 + 0.6 * i / 7) / SPECTRUM.delta_f for i in range(8)]
         # Halfway between two bins either is right.
         assume(all(abs(place % 1.0 - 0.5) > 1e-9 for place in places))
         found = [float(power[0, round(place)]) for place in places]
         ratios.append(np.mean(found) / np.median(found))
-    read = foreign_tones(power, SPECTRUM.delta_f, np.array([frequency]), gaps)
+    read = foreign_tones(power, SPECTRUM.delta_f, np.array([frequency]))
     assert read.tolist() == pytest.approx([10 * np.log10(np.mean(ratios)) - 1.45], abs=1e-4)
 
 

@@ -245,9 +245,10 @@ def carving(count: int) -> str:
 
 
 @pytest.mark.slow
-def test_a_long_carving_is_drawn_whole():
+def test_a_long_carving_is_drawn_whole(monkeypatch: pytest.MonkeyPatch):
     """Of 60 000 moves all rows are there, in pieces that the drawing can bear."""
-    whole = contents(carving(60_000), most_moves=10)
+    monkeypatch.setattr("analysis.contents.whole.MOST_MOVES", 10)
+    whole = contents(carving(60_000))
     figure = plan_view(whole)
     FigureCanvasAgg(figure).draw()
     patches = ways(figure, 0)

@@ -8,11 +8,11 @@ from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 from numpy.typing import NDArray
 
-from analysis.presence import Phase, Presence, PresenceRules
+from analysis import presence
+from analysis.presence import Phase, Presence
 
-RULES = PresenceRules()
-HEARD, UNHEARD = RULES.comb_on + 3.0, RULES.comb_off - 1.0
-AIR, CUT = -50.0, -50.0 + RULES.rise + 6.0
+HEARD, UNHEARD = presence.COMB_ON + 3.0, presence.COMB_OFF - 1.0
+AIR, CUT = -50.0, -50.0 + presence.RISE + 6.0
 SECONDS = 0.05
 BANDS = 9
 
@@ -61,7 +61,7 @@ class Machine:
 # The spindle
 
 
-@given(st.lists(st.tuples(st.floats(-100, 0), st.floats(-1, RULES.comb_off - 1e-6)), max_size=100))
+@given(st.lists(st.tuples(st.floats(-100, 0), st.floats(-1, presence.COMB_OFF - 1e-6)), max_size=100))
 def test_without_a_comb_there_is_no_spindle(rows: list[tuple[float, float]]):
     """However loud it is, sound without the spindle's comb is no spindle."""
     presence = Presence(SECONDS)
@@ -73,53 +73,53 @@ def test_a_spindle_is_heard_when_it_is_sure(seconds: float):
     """A comb that lasts is a spindle, after the seconds that the rules want, however long a row is."""
     machine = Machine(seconds).stop(2.0).hear(2.0, AIR)
     assert machine.story == [Phase.OFF, Phase.AIR]
-    assert machine.when(Phase.AIR) == pytest.approx(2.0 + RULES.sure, abs=1.01 * seconds)
+    assert machine.when(Phase.AIR) == pytest.approx(2.0 + presence.SURE, abs=1.01 * seconds)
 
 
 def test_a_comb_now_and_then_is_no_spindle():
     """Noise that looks like a comb for a moment, again and again, is none."""
     machine = Machine()
     for _ in range(50):
-        machine.hear(RULES.sure / 2, AIR).stop(SECONDS)
+        machine.hear(presence.SURE / 2, AIR).stop(SECONDS)
     assert machine.story == [Phase.OFF]
 
 
 @pytest.mark.parametrize("seconds", [0.02, 0.05, 0.125])
 def test_a_spindle_is_held(seconds: float):
     """A spindle that is not heard for less than the hold still runs; for longer, it has stopped."""
-    machine = Machine(seconds).stop(1.0).hear(2.0, AIR).stop(RULES.hold / 2, AIR).hear(1.0, AIR)
+    machine = Machine(seconds).stop(1.0).hear(2.0, AIR).stop(presence.HOLD / 2, AIR).hear(1.0, AIR)
     assert machine.story == [Phase.OFF, Phase.AIR]
     begun = len(machine.phases) * seconds
     machine.stop(3.0)
     assert machine.story == [Phase.OFF, Phase.AIR, Phase.OFF]
     stopped = (len(machine.phases) - machine.phases[::-1].index(Phase.AIR)) * seconds
-    assert stopped - begun == pytest.approx(RULES.hold, abs=2.01 * seconds)
+    assert stopped - begun == pytest.approx(presence.HOLD, abs=2.01 * seconds)
 
 
 @pytest.mark.parametrize("seconds", [0.02, 0.05, 0.125])
 def test_a_cut_may_drown_the_comb_for_a_while(seconds: float):
     """What cuts is turning, though nothing tells of it; but noise that is as loud as a cut is none."""
     machine = Machine(seconds).stop(1.0).hear(2.0, AIR).hear(2.0, CUT)
-    assert machine.hear(RULES.drowned - 0.5, CUT, stands=UNHEARD).hear(1.0, CUT).phases[-1] is Phase.CUT
+    assert machine.hear(presence.DROWNED - 0.5, CUT, stands=UNHEARD).hear(1.0, CUT).phases[-1] is Phase.CUT
     begun = len(machine.phases) * seconds
-    machine.hear(2.0 * (RULES.drowned + RULES.hold), CUT, stands=UNHEARD)
+    machine.hear(2.0 * (presence.DROWNED + presence.HOLD), CUT, stands=UNHEARD)
     assert machine.story == [Phase.OFF, Phase.AIR, Phase.CUT, Phase.OFF]
     stopped = (len(machine.phases) - machine.phases[::-1].index(Phase.CUT)) * seconds
-    assert stopped - begun == pytest.approx(RULES.drowned + RULES.hold, abs=2.01 * seconds)
+    assert stopped - begun == pytest.approx(presence.DROWNED + presence.HOLD, abs=2.01 * seconds)
 
 
 def test_a_cut_that_drowned_the_comb_ends_in_the_air():
     """A spindle that is heard again within the hold after such a cut has not stopped."""
     machine = Machine().stop(1.0).hear(2.0, AIR).hear(2.0, CUT)
-    machine.hear(RULES.drowned - 0.5, CUT, stands=UNHEARD).stop(RULES.hold / 2, AIR).hear(2.0, AIR)
+    machine.hear(presence.DROWNED - 0.5, CUT, stands=UNHEARD).stop(presence.HOLD / 2, AIR).hear(2.0, AIR)
     assert machine.story == [Phase.OFF, Phase.AIR, Phase.CUT, Phase.AIR]
 
 
 def test_it_tells_for_how_long_nothing_was_heard_of_the_spindle():
     """In a cut it is told apart whether comb and teeth are heard, give or take the hold."""
     machine = Machine().stop(1.0).hear(2.0, AIR).hear(2.0, CUT)
-    assert machine.hear(RULES.hold / 2, CUT, stands=UNHEARD).presence.hears
-    assert not machine.hear(RULES.hold, CUT, stands=UNHEARD).presence.hears
+    assert machine.hear(presence.HOLD / 2, CUT, stands=UNHEARD).presence.hears
+    assert not machine.hear(presence.HOLD, CUT, stands=UNHEARD).presence.hears
     assert machine.phases[-1] is Phase.CUT
     assert machine.hear(SECONDS, CUT).presence.hears
 
@@ -146,9 +146,9 @@ def test_a_rise_is_a_cut_and_its_end_is_air():
 @pytest.mark.parametrize("seconds", [0.02, 0.05, 0.125])
 def test_a_cut_right_after_the_spindle_is_heard_is_no_air(seconds: float):
     """What tells of a spindle is smoothed: it turned before it was heard, and that is how the air sounds."""
-    machine = Machine(seconds).stop(1.0).stop(1.0, AIR).hear(RULES.sure + 0.15, AIR).hear(2.0, CUT)
+    machine = Machine(seconds).stop(1.0).stop(1.0, AIR).hear(presence.SURE + 0.15, AIR).hear(2.0, CUT)
     assert machine.story == [Phase.OFF, Phase.AIR, Phase.CUT]
-    assert machine.when(Phase.CUT) == pytest.approx(2.0 + RULES.sure + 0.15, abs=2.01 * seconds + 0.1)
+    assert machine.when(Phase.CUT) == pytest.approx(2.0 + presence.SURE + 0.15, abs=2.01 * seconds + 0.1)
 
 
 def test_a_cut_is_heard_soon():
@@ -163,11 +163,11 @@ def test_a_cut_is_heard_soon():
 @given(st.lists(st.floats(0.0, 0.95), min_size=60, max_size=200))
 def test_air_that_wanders_less_than_a_cut_is_air(shares: list[float]):
     """Once a cut was heard, air that rises by half of what ends a cut is never one."""
-    machine = Machine().hear(RULES.sure + RULES.first + 1.0, AIR)
+    machine = Machine().hear(presence.SURE + presence.FIRST + 1.0, AIR)
     machine.hear(1.5, CUT).hear(1.0, AIR)
     before = len(machine.phases)
     for share in shares:
-        machine.hear(SECONDS, AIR + 0.5 * share * RULES.fall)
+        machine.hear(SECONDS, AIR + 0.5 * share * presence.FALL)
     assert set(machine.phases[before:]) == {Phase.AIR}
 
 
@@ -190,12 +190,12 @@ def test_air_that_is_known_may_grow_louder():
     assert machine.phases[-1] is Phase.AIR
     machine.hear(2.0, louder)
     assert machine.phases[-1] is Phase.AIR
-    assert machine.hear(1.0, louder + RULES.rise + 2.0).phases[-1] is Phase.CUT
+    assert machine.hear(1.0, louder + presence.RISE + 2.0).phases[-1] is Phase.CUT
 
 
 def test_a_cut_that_was_taken_for_air_tells_that_the_air_is_quieter():
     """Once teeth tell that it cuts, that sound is a cut, and its end is air, as often as they come."""
-    light = CUT - RULES.rise - 2.0
+    light = CUT - presence.RISE - 2.0
     machine = Machine().stop(1.0).hear(2.0, light).hear(2.0, CUT).hear(4.0, light)
     assert machine.phases[-1] is Phase.AIR
     machine.presence.bites()
@@ -203,7 +203,7 @@ def test_a_cut_that_was_taken_for_air_tells_that_the_air_is_quieter():
     for _ in range(3):
         machine.hear(4.0, light).hear(2.0, CUT + 6.0)
     assert set(machine.phases[begun:]) == {Phase.CUT}
-    assert machine.hear(2.0, light - 2.0 * RULES.rise).phases[-1] is Phase.AIR
+    assert machine.hear(2.0, light - 2.0 * presence.RISE).phases[-1] is Phase.AIR
     assert machine.hear(2.0, light).phases[-1] is Phase.CUT
 
 
@@ -228,7 +228,7 @@ def cuts_heard(tilt: NDArray[np.float64]) -> bool:
 @pytest.mark.parametrize("first", [0, 4, BANDS - 3])
 def test_a_third_of_the_bands_makes_a_cut(first: int):
     """Three bands of nine above the air by more than the rise are a cut, wherever they are; two are none."""
-    assert cuts_heard(bands_up(3, RULES.rise + 0.5, first))
+    assert cuts_heard(bands_up(3, presence.RISE + 0.5, first))
     assert not cuts_heard(bands_up(2, 30.0, first))
 
 
@@ -236,8 +236,8 @@ def test_a_third_of_the_bands_makes_a_cut(first: int):
 @given(st.lists(st.floats(-20, 20), min_size=BANDS, max_size=BANDS).map(np.array))
 def test_a_cut_by_brute_force(tilt: NDArray[np.float64]):
     """Whatever the bands do: it is a cut when three of them rose by more than the rise, and only then."""
-    assume(np.abs(tilt - RULES.rise).min() > 0.01 and np.abs(tilt - RULES.fall).min() > 0.01)
-    assert cuts_heard(tilt) == (np.count_nonzero(tilt > RULES.rise) >= 3)
+    assume(np.abs(tilt - presence.RISE).min() > 0.01 and np.abs(tilt - presence.FALL).min() > 0.01)
+    assert cuts_heard(tilt) == (np.count_nonzero(tilt > presence.RISE) >= 3)
 
 
 @given(st.integers(0, 2**31))
@@ -258,7 +258,7 @@ def test_one_loud_band_hides_no_cut():
 
 def test_a_cut_ends_when_too_few_bands_are_left():
     """Between fall and rise a cut goes on; below the fall it ends."""
-    between, below = 0.5 * (RULES.rise + RULES.fall), RULES.fall - 0.5
+    between, below = 0.5 * (presence.RISE + presence.FALL), presence.FALL - 0.5
     machine = Machine().stop(1.0).hear(2.0, AIR).hear(2.0, CUT)
     assert machine.hear(2.0, AIR, tilt=bands_up(4, between)).phases[-1] is Phase.CUT
     assert machine.hear(1.0, AIR, tilt=bands_up(4, below)).phases[-1] is Phase.AIR
@@ -280,14 +280,14 @@ def test_one_steady_sound_is_taken_for_the_cut(seconds: float):
     machine = Machine(seconds).hear(20.0, CUT)
     assert machine.story[-1] is Phase.CUT
     assert machine.presence.assumed
-    latest = RULES.sure + RULES.first + RULES.patience
-    assert machine.when(Phase.CUT) == pytest.approx(latest, abs=RULES.first + 4 * seconds)
+    latest = presence.SURE + presence.FIRST + presence.PATIENCE
+    assert machine.when(Phase.CUT) == pytest.approx(latest, abs=presence.FIRST + 4 * seconds)
     assert not any(machine.corrected)
 
 
 def test_a_lower_sound_shows_the_air():
     """When an assumed cut is followed by a far lower sound, the assumption was right and that is the air."""
-    machine = Machine().hear(20.0, CUT).hear(3.0, CUT - RULES.drop - 6.0)
+    machine = Machine().hear(20.0, CUT).hear(3.0, CUT - presence.DROP - 6.0)
     assert machine.phases[-1] is Phase.AIR
     assert not machine.presence.assumed
     assert not any(machine.corrected)

@@ -6,9 +6,11 @@ from hypothesis import example, given
 from hypothesis import strategies as st
 
 from analysis.recount import LEAST, MOST, recount
-from analysis.watcher import GOOD
+from analysis.watcher import GOOD, USUAL
 
-STEP, FORGET = 0.1, 0.5
+# As long as it takes for an alarm to be over, in rows whose times are rounded.
+FORGET = USUAL.forget
+STEP = FORGET / 3
 
 
 def _one_by_one(score: np.ndarray, cutting: np.ndarray, limit: float) -> list[tuple[int, float]]:
@@ -39,12 +41,12 @@ def test_it_is_what_going_through_the_rows_gives(rows: list[tuple[float, bool]],
     # Where rows outside the cut are left out, time is counted in rows that are in it.
     at = np.arange(len(rows)) * STEP
     dense = np.arange(int(cutting.sum())) * STEP
-    found = recount(dense, score[cutting], np.ones(len(dense), dtype=bool), limit=limit, forget=FORGET)
+    found = recount(dense, score[cutting], np.ones(len(dense), dtype=bool), limit=limit)
     told = _one_by_one(score, cutting, limit)
     rank = {row: number for number, row in enumerate(np.flatnonzero(cutting).tolist())}
     assert [(one.at, one.highest) for one in found] == [(dense[rank[row]], high) for row, high in told]
     if cutting.all() or not cutting.any():
-        assert found == recount(at, score, cutting, limit=limit, forget=FORGET)
+        assert found == recount(at, score, cutting, limit=limit)
 
 
 @pytest.mark.parametrize("limit", [0.0, LEAST - 0.01, MOST + 0.01, float("nan")])

@@ -158,10 +158,11 @@ def test_many_parts_are_cut_short():
     assert "and 16 more; --json has all" in text
 
 
-def test_long_programs_say_what_was_left_out():
+def test_long_programs_say_what_was_left_out(monkeypatch: pytest.MonkeyPatch):
     """Where depth and width were not worked out the text says so, and why."""
     program = read(SQUARE)
-    text = plan_text(contents_of(program, {0: Tool(Bit("six", 6.0, 2))}, most_moves=3))
+    monkeypatch.setattr("analysis.contents.whole.MOST_MOVES", 3)
+    text = plan_text(contents_of(program, {0: Tool(Bit("six", 6.0, 2))}))
     assert f"depth and width of the cuts, and baselines: the program has {len(program.moves)} moves" in text
     assert "usual cut" not in text
 

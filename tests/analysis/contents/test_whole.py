@@ -9,7 +9,7 @@ from analysis.contents import Contents, Learned, Tool, contents_of
 from analysis.contents.units import in_inches
 from analysis.cutting import Bit
 from analysis.errors import ShelfError
-from analysis.program import Machine, cutting, read
+from analysis.program import cutting, read
 
 TOOLS = {0: Tool(Bit("six", 6.0, 2, 18_000.0))}
 TWO_BITS = """\
@@ -73,15 +73,11 @@ def test_a_part_has_the_bits_that_cut_it():
     assert use.seconds == pytest.approx(whole.cutting)
 
 
-def test_a_faster_machine_takes_less_time():
-    """Times are those of the machine that is given."""
-    quick = Machine(acceleration=(5000.0, 5000.0, 5000.0), top_speed=(200.0, 200.0, 100.0))
-    assert contents(TWO_BITS, machine=quick).seconds < contents(TWO_BITS).seconds
-
-
-def test_of_long_programs_depth_and_width_are_left_out():
+def test_of_long_programs_depth_and_width_are_left_out(monkeypatch: pytest.MonkeyPatch):
     """Above the stated number of moves nothing that follows from depth and width is told, all else is."""
-    short, long = contents(TWO_BITS), contents(TWO_BITS, most_moves=5, material="plywood")
+    short = contents(TWO_BITS)
+    monkeypatch.setattr("analysis.contents.whole.MOST_MOVES", 5)
+    long = contents(TWO_BITS, material="plywood")
     assert (short.measured, long.measured) == (True, False)
     assert long.seconds == short.seconds
     assert [use.seconds for use in long.parts] == pytest.approx([use.seconds for use in short.parts])
