@@ -27,6 +27,7 @@ if TYPE_CHECKING:
     from monitor.shop.address import Shop
 
 _Command = TypeVar("_Command", bound=Callable[..., Any])
+_Read = TypeVar("_Read")
 _FILE = click.Path(path_type=Path)
 
 
@@ -72,87 +73,85 @@ class _Asked(TypedDict):
     spin_up: float
 
 
-def _length(_context: click.Context, _option: click.Parameter, said: str | None) -> float | None:
+def _read_by(
+    read: Callable[[str], _Read],
+) -> Callable[[click.Context, click.Parameter, str | None], _Read | None]:
+    """Return the callback of an option: what is read of what was said, or why it can't be."""
+
+    def callback(_context: click.Context, _option: click.Parameter, said: str | None) -> _Read | None:
+        try:
+            return None if said is None else read(said)
+        except ValueError as error:
+            raise click.BadParameter(str(error)) from error
+
+    return callback
+
+
+@_read_by
+def _length(said: str) -> float:
     """Return a length with its unit in mm."""
     from monitor.shelf.bits import parse_length  # noqa: PLC0415
 
-    try:
-        return None if said is None else parse_length(said)
-    except ValueError as error:
-        raise click.BadParameter(str(error)) from error
+    return parse_length(said)
 
 
-def _height(context: click.Context, option: click.Parameter, said: str | None) -> float | None:
+@_read_by
+def _height(said: str) -> float:
     """Return a height in mm, at least something; see `_with_unit`."""
-    return _length(context, option, _with_unit(said))
+    from monitor.shelf.bits import parse_length  # noqa: PLC0415
+
+    return parse_length(_with_unit(said))
 
 
-def _top(_context: click.Context, _option: click.Parameter, said: str | None) -> float | None:
+@_read_by
+def _top(said: str) -> float:
     """Return a height in mm, which may be nothing, or less; see `_with_unit`."""
     from monitor.shelf.bits import parse_height  # noqa: PLC0415
 
-    try:
-        return None if said is None else parse_height(_with_unit(said) or "")
-    except ValueError as error:
-        raise click.BadParameter(str(error)) from error
+    return parse_height(_with_unit(said))
 
 
-def _with_unit(said: str | None) -> str | None:
+def _with_unit(said: str) -> str:
     """Return what was said; a bare number may be meant in the program's unit, so it is refused."""
-    if said is not None and said.strip("-+0. ") and said.rstrip()[-1] in "0123456789.":
+    if said.strip("-+0. ") and said.rstrip()[-1] in "0123456789.":
         raise click.BadParameter(f"'{said}' has no unit: type {said}mm or {said}in")
     return said
 
 
-def _where(_context: click.Context, _option: click.Parameter, said: str | None) -> str | None:
+@_read_by
+def _where(said: str) -> str:
     """Return where line numbers come from, as it was said, if that is anywhere."""
-    if said is None:
-        return None
     from monitor.linefeed.where import source_of  # noqa: PLC0415
 
-    try:
-        source_of(said)
-    except ValueError as error:
-        raise click.BadParameter(str(error)) from error
+    source_of(said)
     if said == "-" and sys.stdin.isatty():
         raise click.BadParameter("- reads what another program writes: pipe that into this one")
     return said
 
 
-def _pattern(_context: click.Context, _option: click.Parameter, said: str | None) -> str | None:
+@_read_by
+def _pattern(said: str) -> str:
     """Return a pattern of the user's own, if it is one."""
-    if said is None:
-        return None
     from monitor.linefeed.reading import reader_for  # noqa: PLC0415
 
-    try:
-        reader_for(said)
-    except ValueError as error:
-        raise click.BadParameter(str(error)) from error
+    reader_for(said)
     return said
 
 
-def _shop(_context: click.Context, _option: click.Parameter, said: str | None) -> "Shop | None":
+@_read_by
+def _shop(said: str) -> "Shop":
     """Return the shop that is meant."""
-    if said is None:
-        return None
     from monitor.shop.address import shop_of  # noqa: PLC0415
 
-    try:
-        return shop_of(said)
-    except ValueError as error:
-        raise click.BadParameter(str(error)) from error
+    return shop_of(said)
 
 
-def _machine(_context: click.Context, _option: click.Parameter, said: str | None) -> str | None:
+@_read_by
+def _machine(said: str) -> str:
     """Return a machine's name, if it can be one."""
-    if said is not None:
-        from monitor.shop.address import machine_named  # noqa: PLC0415
+    from monitor.shop.address import machine_named  # noqa: PLC0415
 
-        try:
-            machine_named(said)
-        except ValueError as error:
-            raise click.BadParameter(str(error)) from error
+    machine_named(said)
     return said
 
 
@@ -470,16 +469,12 @@ def plan(
     show_plan(program, wanted, Asked(material, said["units"], out, as_json, said["top"]))
 
 
-def _parts(_context: click.Context, _option: click.Parameter, said: str | None) -> tuple[str, ...] | None:
+@_read_by
+def _parts(said: str) -> tuple[str, ...]:
     """Return the names of parts."""
-    if said is None:
-        return None
     from monitor.resuming import parse_parts  # noqa: PLC0415
 
-    try:
-        return parse_parts(said)
-    except ValueError as error:
-        raise click.BadParameter(str(error)) from error
+    return parse_parts(said)
 
 
 @cli.command()
