@@ -52,7 +52,8 @@ def as_asked(bit: Bit, context: Context) -> Bit | None:
 
 def slowest_of(bits: Mapping[int, Bit]) -> float:
     """Return the speed of the slowest of a job's bits, rpm: it decides how long the windows of all are."""
-    return min(bit.speed or _USUAL for each in bits.values() for bit in at_each_speed(each))
+    turning = (bit for each in bits.values() for bit in at_each_speed(each))
+    return min((bit.speed or _USUAL for bit in turning), default=_USUAL)
 
 
 class Otherwise:

@@ -36,7 +36,9 @@ from analysis.windows import Windows, window_size
 # What a step's table holds of each row: the features, then how near the test stood to an alarm (1 is one),
 # what the spindle was doing (0 off, 1 air, 2 cut), and whether it was compared with what is normal (0, 1).
 COLUMNS = (*FEATURES, "score", "phase", "compared")
-_PHASES = {Phase.OFF: 0.0, Phase.AIR: 1.0, Phase.CUT: 2.0}
+CUT = 2.0
+"""The phase of a row in which it cuts."""
+_PHASES = {Phase.OFF: 0.0, Phase.AIR: 1.0, Phase.CUT: CUT}
 
 # Windows that are read at once: enough for speed, and the memory of a long recording stays small. After as
 # many rows it is looked at again how fast the spindle truly turns.

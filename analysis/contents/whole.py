@@ -7,7 +7,7 @@ from typing import Literal
 import numpy as np
 from numpy.typing import NDArray
 
-from analysis.asked_speed import at_each_speed
+from analysis.asked_speed import slowest_of
 from analysis.contents.baselines import baseline_of
 from analysis.contents.bits import BitUse, Tool, bit_use, numbers_of, tool_of
 from analysis.contents.units import in_inches
@@ -28,7 +28,6 @@ MOST_MOVES = 300_000
 """In a program of more moves depth and width are not worked out: that would take longer than anyone waits."""
 
 _RATE = 48_000  # Hz; how long a window of sound lasts hardly depends on it
-_SPEED = 18_000.0  # rpm; as the listener takes a spindle of which nobody says anything
 
 
 @dataclass(frozen=True)
@@ -141,7 +140,8 @@ def contents_of(
     bits = {number: tool.bit for number, tool in tools.items()}
     plan = Plan.of(program, bits) if measured else _unmeasured(program)
     numbers = numbers_of(plan)
-    hop = _hop([tool_of(tools, number) for number in numbers])
+    slowest = slowest_of({number: tool_of(tools, number).bit for number in numbers})
+    hop = Ear.for_speed(_RATE, slowest, flutes=2).seconds
 
     def use(number: int) -> BitUse:
         baseline = baseline_of(plan, number, hop) if measured else None
@@ -176,13 +176,6 @@ def _unmeasured(program: Program) -> Plan:
     )
     times, parts = schedule(program.moves, USUAL), find_parts(program)
     return Plan(program, times, parts, met, np.zeros(count))
-
-
-def _hop(tools: list[Tool]) -> float:
-    """Return the seconds from one window of sound to the next: the slowest bit decides."""
-    turning = [bit for tool in tools for bit in at_each_speed(tool.bit)]
-    slowest = min((bit.speed or _SPEED for bit in turning), default=_SPEED)
-    return Ear.for_speed(_RATE, slowest, flutes=2).seconds
 
 
 def _stops(plan: Plan) -> tuple[Stop, ...]:

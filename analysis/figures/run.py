@@ -11,6 +11,7 @@ from analysis.events import Alarm, Event, State, Summary
 from analysis.figures.envelope import Columns, Envelope, Floats
 from analysis.figures.spans import deaf_rows, state_spans
 from analysis.health import CLIPPED, QUIET
+from analysis.listener import CUT
 
 NEEDED = (
     *("level", "spindle", "between", "half", "modulation"),
@@ -92,7 +93,7 @@ class Run:
     @cached_property
     def cut(self) -> NDArray[np.bool_]:
         """Which rows hold a cut, shape (n,)."""
-        return np.asarray(self.heard & (self["phase"] == 2))
+        return np.asarray(self.heard & (self["phase"] == CUT))
 
     def envelopes(self, name: str) -> tuple[Envelope, Envelope]:
         """Return a column's envelopes outside the cut and in it."""

@@ -5,7 +5,7 @@ from matplotlib.path import Path
 from numpy.typing import NDArray
 
 from analysis.program import Moves
-from analysis.program.paths import FLATNESS, flattened
+from analysis.program.paths import FLATNESS, flattened, undirected
 
 
 def way(moves: Moves, indices: NDArray[np.intp]) -> Path:
@@ -55,9 +55,7 @@ def once(path: Path, grid: float) -> Path:
     corner = np.rint(np.asarray(path.vertices) / grid).astype(np.int64)
     goes = (np.asarray(path.codes)[1:] == Path.LINETO) & (corner[1:] != corner[:-1]).any(axis=1)
     on = np.flatnonzero(goes)
-    ends = np.hstack([corner[on], corner[on + 1]])
-    back = (ends[:, 0] > ends[:, 2]) | ((ends[:, 0] == ends[:, 2]) & (ends[:, 1] > ends[:, 3]))
-    ends[back] = ends[back][:, [2, 3, 0, 1]]
+    ends = undirected(np.hstack([corner[on], corner[on + 1]]))
     kept = on[np.sort(np.unique(ends, axis=0, return_index=True)[1])]
     return _joined(corner[kept], corner[kept + 1], grid)
 

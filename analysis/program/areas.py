@@ -4,6 +4,8 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
+from analysis.program.paths import undirected
+
 GRID = 0.001
 """mm; points nearer than this are one."""
 
@@ -43,9 +45,7 @@ def _once(lines: list[shapely.Geometry]) -> NDArray[np.object_]:
     pieces = [np.hstack([points[:-1], points[1:]]) for points in corners if len(points) > 1]
     if not pieces:
         return np.empty(0, dtype=np.object_)
-    every = np.concatenate(pieces)
-    back = (every[:, 0] > every[:, 2]) | ((every[:, 0] == every[:, 2]) & (every[:, 1] > every[:, 3]))
-    every[back] = every[back][:, [2, 3, 0, 1]]
+    every = undirected(np.concatenate(pieces))
     moved = (every[:, :2] != every[:, 2:]).any(axis=1)
     found: NDArray[np.object_] = shapely.linestrings(np.unique(every[moved], axis=0).reshape(-1, 2, 2) * GRID)
     return found

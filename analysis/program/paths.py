@@ -50,6 +50,12 @@ def polyline(moves: Moves, indices: NDArray[np.intp]) -> NDArray[np.float64]:
     return kept
 
 
+def undirected(pieces: NDArray[np.int64]) -> NDArray[np.int64]:
+    """Return straight pieces, X, Y to X, Y, shape (m, 4), so that one is the same whichever way it goes."""
+    back = (pieces[:, 0] > pieces[:, 2]) | ((pieces[:, 0] == pieces[:, 2]) & (pieces[:, 1] > pieces[:, 3]))
+    return np.where(back[:, np.newaxis], pieces[:, [2, 3, 0, 1]], pieces)
+
+
 def lines(moves: Moves, rows: NDArray[np.intp]) -> NDArray[np.object_]:
     """Return the ways of some moves seen from above, shape (m,), mm: a point where one goes straight down."""
     ends = np.stack([moves.start[rows, :2], moves.end[rows, :2]], axis=1)

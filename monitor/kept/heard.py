@@ -10,7 +10,7 @@ import numpy as np
 
 import analysis
 from analysis.baseline import Baseline
-from analysis.listener import COLUMNS, Listener, Step
+from analysis.listener import COLUMNS, CUT, Listener, Step
 from analysis.reference import from_plain, to_plain
 from monitor.journal import Event, Run
 
@@ -31,7 +31,7 @@ which says too much and never too little.
 # So late, s, runs of old noted the bit that cut from the beginning: once the first block of sound was heard.
 _FIRST_BLOCK = 1.0
 
-_PHASE, _CUT = COLUMNS.index("phase"), 2.0
+_PHASE = COLUMNS.index("phase")
 
 
 @cache
@@ -58,7 +58,7 @@ class HeardNotes:
         bit = listener.locator.context.bit
         # What is told once the first block was heard was so from its beginning on.
         since = listener.at if self._rows else 0.0
-        self._rows[bit] = self._rows.get(bit, 0) + int((step.table[:, _PHASE] == _CUT).sum())
+        self._rows[bit] = self._rows.get(bit, 0) + int((step.table[:, _PHASE] == CUT).sum())
         if bit == self._bit:
             return None
         self._bit = bit
@@ -129,7 +129,7 @@ def cut_seconds(run: Run) -> dict[int, float]:
     rows = run.rows()
     if len(rows.at) < 2 or "phase" not in rows.columns:
         return {}
-    times = rows.at[rows.values[:, rows.columns.index("phase")] == _CUT]
+    times = rows.at[rows.values[:, rows.columns.index("phase")] == CUT]
     since = bits_over_time(run)
     starts = np.array([at for at, _ in since])
     which = np.searchsorted(starts, times, side="right") - 1

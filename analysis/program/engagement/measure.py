@@ -19,8 +19,8 @@ from analysis.program.sheets import sheets_apart
 from analysis.program.work import cutting
 
 CELLS_PER_DIAMETER = 24
-FLATNESS = 0.02
-"""cells; how far a straight piece may lie off its arc."""
+# How far a straight piece may lie off its arc, in cells.
+_OFF_ARC = 0.02
 
 
 @dataclass(frozen=True, eq=False)
@@ -132,10 +132,10 @@ def _cut(
         nothing = np.zeros(0)
         return Cuts(nothing, nothing, nothing > 0, nothing, nothing), cell or 0.0
     wanted = cell or float(diameter.min()) / CELLS_PER_DIAMETER
-    pieces = pieces_of(moves, chosen, diameter, FLATNESS * wanted)
+    pieces = pieces_of(moves, chosen, diameter, _OFF_ARC * wanted)
     cell = cell_for(pieces, wanted)
     if cell > wanted:
-        pieces = pieces_of(moves, chosen, diameter, FLATNESS * cell)
+        pieces = pieces_of(moves, chosen, diameter, _OFF_ARC * cell)
     return summary(pieces, cut(pieces, program.top, cell), moves.length[chosen]), cell
 
 
