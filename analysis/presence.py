@@ -17,7 +17,7 @@ Judgements, by simulated development runs: the noise of a quiet shop hardly reac
 that turns hardly falls below the other.
 """
 
-SURE = 0.2
+HEARD_FOR = 0.2
 """Seconds for which a spindle must be heard to be running."""
 
 HOLD = 1.0
@@ -165,7 +165,7 @@ class Presence:
         heard = stands >= limit or may_cut
         self._unheard = 0.0 if heard else self._unheard + self._seconds
         self._in_hearing = self._in_hearing + self._seconds if heard else 0.0
-        if self._in_hearing >= SURE and not self._running:
+        if self._in_hearing >= HEARD_FOR and not self._running:
             self._begin_spindle()
             now = self._colours[-1][:-1]
             self._first = [colour for colour in self._lately if _excess(now, colour) < FALL]

@@ -19,7 +19,7 @@ from analysis.program.reader import read
 NOTHING, ENTRY, AGAIN = -1, -2, -3
 """A line that feeds nothing; one that comes down to where a cut begins; a traverse that is fed instead."""
 
-SAME_PLACE = 1e-4
+OFF_ORIGINAL = 1e-4
 """mm; what is written must lead this near to where the original goes."""
 
 _AXES, _CENTRES = "XYZ", "IJK"
@@ -199,11 +199,11 @@ def feeds_the_same(
     bit = dict(zip(chosen, bits, strict=True))
     return bool(
         np.array_equal(stands_for[meant], wanted[written])
-        and (program.moves.length[wanted[~written]] < SAME_PLACE).all()
+        and (program.moves.length[wanted[~written]] < OFF_ORIGINAL).all()
         and not (fed & (stands_for == NOTHING)).any()
         and not (below & (again.kind == Kind.RAPID)).any()
         and same_feeds(program.moves, stands_for[meant], again, meant)
-        and np.allclose(program.moves.start[stands_for[meant]], again.start[meant], rtol=0, atol=SAME_PLACE)
+        and np.allclose(program.moves.start[stands_for[meant]], again.start[meant], rtol=0, atol=OFF_ORIGINAL)
         and all(bit[int(i)] == b for i, b in zip(stands_for[meant], again.bit[meant], strict=True) if b)
     )
 
@@ -213,7 +213,7 @@ def same_feeds(moves: Moves, old: NDArray[np.intp], again: Moves, new: NDArray[n
     if len(old) != len(new):
         return False
     return bool(
-        np.allclose(moves.end[old], again.end[new], rtol=0, atol=SAME_PLACE)
+        np.allclose(moves.end[old], again.end[new], rtol=0, atol=OFF_ORIGINAL)
         and np.allclose(moves.sweep[old], again.sweep[new], rtol=0, atol=1e-3)
         and np.allclose(moves.centre[old], again.centre[new], rtol=0, atol=1e-3, equal_nan=True)
         and np.allclose(moves.feed[old], again.feed[new], rtol=1e-4)

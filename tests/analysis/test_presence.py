@@ -73,14 +73,14 @@ def test_a_spindle_is_heard_when_it_is_sure(seconds: float):
     """A comb that lasts is a spindle, after the seconds that the rules want, however long a row is."""
     machine = Machine(seconds).stop(2.0).hear(2.0, AIR)
     assert machine.story == [Phase.OFF, Phase.AIR]
-    assert machine.when(Phase.AIR) == pytest.approx(2.0 + presence.SURE, abs=1.01 * seconds)
+    assert machine.when(Phase.AIR) == pytest.approx(2.0 + presence.HEARD_FOR, abs=1.01 * seconds)
 
 
 def test_a_comb_now_and_then_is_no_spindle():
     """Noise that looks like a comb for a moment, again and again, is none."""
     machine = Machine()
     for _ in range(50):
-        machine.hear(presence.SURE / 2, AIR).stop(SECONDS)
+        machine.hear(presence.HEARD_FOR / 2, AIR).stop(SECONDS)
     assert machine.story == [Phase.OFF]
 
 
@@ -146,9 +146,9 @@ def test_a_rise_is_a_cut_and_its_end_is_air():
 @pytest.mark.parametrize("seconds", [0.02, 0.05, 0.125])
 def test_a_cut_right_after_the_spindle_is_heard_is_no_air(seconds: float):
     """What tells of a spindle is smoothed: it turned before it was heard, and that is how the air sounds."""
-    machine = Machine(seconds).stop(1.0).stop(1.0, AIR).hear(presence.SURE + 0.15, AIR).hear(2.0, CUT)
+    machine = Machine(seconds).stop(1.0).stop(1.0, AIR).hear(presence.HEARD_FOR + 0.15, AIR).hear(2.0, CUT)
     assert machine.story == [Phase.OFF, Phase.AIR, Phase.CUT]
-    assert machine.when(Phase.CUT) == pytest.approx(2.0 + presence.SURE + 0.15, abs=2.01 * seconds + 0.1)
+    assert machine.when(Phase.CUT) == pytest.approx(2.0 + presence.HEARD_FOR + 0.15, abs=2.01 * seconds + 0.1)
 
 
 def test_a_cut_is_heard_soon():
@@ -163,7 +163,7 @@ def test_a_cut_is_heard_soon():
 @given(st.lists(st.floats(0.0, 0.95), min_size=60, max_size=200))
 def test_air_that_wanders_less_than_a_cut_is_air(shares: list[float]):
     """Once a cut was heard, air that rises by half of what ends a cut is never one."""
-    machine = Machine().hear(presence.SURE + presence.FIRST + 1.0, AIR)
+    machine = Machine().hear(presence.HEARD_FOR + presence.FIRST + 1.0, AIR)
     machine.hear(1.5, CUT).hear(1.0, AIR)
     before = len(machine.phases)
     for share in shares:
@@ -280,7 +280,7 @@ def test_one_steady_sound_is_taken_for_the_cut(seconds: float):
     machine = Machine(seconds).hear(20.0, CUT)
     assert machine.story[-1] is Phase.CUT
     assert machine.presence.assumed
-    latest = presence.SURE + presence.FIRST + presence.PATIENCE
+    latest = presence.HEARD_FOR + presence.FIRST + presence.PATIENCE
     assert machine.when(Phase.CUT) == pytest.approx(latest, abs=presence.FIRST + 4 * seconds)
     assert not any(machine.corrected)
 

@@ -18,20 +18,21 @@ from analysis.program.engagement.pieces import Pieces
 from analysis.program.engagement.sheet import Taken
 from analysis.program.moves import STEEP, TINY
 
-LEAST_WIDTH = 1 / 60
+SURELY_CUT = 1 / 60
 """Of the diameter; what a step and its neighbours cut together has to be wider, else it is a few cells that
 the cells' own error left standing."""
 
 SHORT = 0.125
 """Of the diameter; a step shorter than that, standing alone, is measured with its neighbours."""
 
-SAME_WIDTH = 0.2
+STEADY_WIDTH = 0.2
 """Of the diameter; how much the width of a steady cut may vary from step to step."""
 
-SAME_DEPTH = 0.15
-"""How much the depth of a steady cut may vary, as share of it; at least `SAME_LEVEL` mm."""
+STEADY_DEPTH = 0.15
+"""How much the depth of a steady cut may vary, as share of it; at least `STEADY_LEVEL`."""
 
-SAME_LEVEL = 0.1
+STEADY_LEVEL = 0.1
+"""mm; how much it may vary however shallow the cut is."""
 
 END_STEPS = 2
 """So many steps (half a diameter) at either end of a long move do not count against its being steady: the
@@ -134,7 +135,7 @@ def _steps(pieces: Pieces, taken: Taken) -> Steps:
     volume = np.where(plunge, taken.volume, taken.front_volume)
     area, volume, swept = gathered(area), gathered(volume), gathered(swept)
     around, full = area + _beside(pieces, area), swept + _beside(pieces, swept)
-    cuts = (area > 0) & (around > LEAST_WIDTH * full)
+    cuts = (area > 0) & (around > SURELY_CUT * full)
     area, volume = np.where(cuts, area, 0.0), np.where(cuts, volume, 0.0)
     # A plunge from above is in the material for that part of its way that is as long as the cut is deep.
     within = np.where(plunge & cuts, _ratio(_ratio(volume, area), pieces.down).clip(0.0, 1.0), 1.0)
@@ -171,11 +172,11 @@ def _steady(pieces: Pieces, steps: Steps) -> NDArray[np.bool_]:
     def spread(values: Floats) -> Floats:
         return most(values) + most(-values)
 
-    from_air = steps.plunge & steps.cuts & (steps.depth < (1 - SAME_DEPTH) * steps.down)
+    from_air = steps.plunge & steps.cuts & (steps.depth < (1 - STEADY_DEPTH) * steps.down)
     return np.asarray(
         (spread(steps.cuts.astype(np.float64)) == 0)
-        & (spread(steps.width) <= SAME_WIDTH)
-        & (spread(steps.depth) <= np.maximum(SAME_LEVEL, SAME_DEPTH * most(steps.depth)))
+        & (spread(steps.width) <= STEADY_WIDTH)
+        & (spread(steps.depth) <= np.maximum(STEADY_LEVEL, STEADY_DEPTH * most(steps.depth)))
         & (most(from_air.astype(np.float64)) == 0)
     )
 
