@@ -19,7 +19,7 @@ from analysis.place.grid import Grid
 from analysis.place.paces import USUALLY
 from analysis.place.silences import Silences
 from analysis.place.track import END, Track
-from analysis.presence import Phase
+from analysis.presence import COMB_ON, Phase
 from analysis.which_bit import Fit
 
 # The shortest step of the filter, s.
@@ -40,8 +40,6 @@ _OFTEN, _BACK, _LEARNS = 6.0, 8.0, 5.0
 _AIR = 0.02
 # Seconds over which it is listened which bit turns, and by how many dB another must stand out more.
 _BIT_LASTS, _PLAINLY = 4.0, 1.0
-# dB by which a bit stands out that turns: the noise of a quiet shop hardly reaches them.
-_TURNS = 2.8
 # How probably one bit is in the spindle, wherever it is, to be taken for it.
 _SAME_BIT, _UNSURE = 0.9, 0.1
 # Share of the time for which the spindle turns in which the place must be told for a machine to be learned.
@@ -360,7 +358,7 @@ class SoundLocator:
         """Tell of the bit that was tightened, unless another one is heard to turn."""
         self._bit = bit
         likelier = self._likelier_bit()
-        if self._stands.get(likelier, 0.0) > _TURNS:
+        if self._stands.get(likelier, 0.0) > COMB_ON:
             self._bit = likelier
         self._cutting = None
         self._context = Context(self._bit, LOST, guessed=self._bit != bit, asked=self._asked())
