@@ -9,7 +9,7 @@ from collections.abc import Callable, Iterator
 from pathlib import Path
 
 import pytest
-from contract import Ended, shipped
+from contract import SHIPPED, Ended, shipped
 from live_watch import COMMAND
 from sound_server import SoundServer, missing
 from stage import Stage
@@ -73,6 +73,30 @@ def heard_once(tmp_path_factory: pytest.TempPathFactory) -> Path:
     words = [*COMMAND, *shipped("slip_outline"), "--keep"]
     done = subprocess.run(words, env=env, check=False, capture_output=True)
     assert done.returncode == 3, done.stderr
+    return home
+
+
+@pytest.fixture(scope="session")
+def comp_heard_once(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """Give a home with two bits, and of one a good run and one with a slip; not to be changed."""
+    home = tmp_path_factory.mktemp("comp")
+    bit = '[[bit]]\nname = "{}"\ndiameter = 6\nflutes = 2\nkind = "compression"\nmaterial = "plywood"\n'
+    (home / "bits.toml").write_text(
+        "\n".join(f"{bit.format(name)}speed = 18000\n" for name in ("comp", "other"))
+    )
+    env = os.environ | {"CHIPSONG_HOME": str(home)}
+    for name, status in (("tight_outline", 0), ("slip_outline", 3)):
+        words = (
+            "replay",
+            SHIPPED / f"{name}.flac",
+            "--program",
+            SHIPPED / f"{name}.ngc",
+            "--bit",
+            "comp",
+            "--keep",
+        )
+        done = subprocess.run([*COMMAND, *words], env=env, check=False, capture_output=True)
+        assert done.returncode == status, done.stderr
     return home
 
 

@@ -1,14 +1,16 @@
 """`tune`: heard again at many limits, a table and a proposal, and nothing written but on yes."""
 
 import json
+import shutil
 from collections.abc import Callable
 from pathlib import Path
 
 import pytest
 from cluster_nodes import cluster
-from contract import SHIPPED, Ended
+from contract import Ended
 
 from analysis.events import Alarm
+from analysis.tuning import FACTORS
 from analysis.watcher import Settings
 from monitor.journal import open_run, runs
 from monitor.rehear.again import Judged, hear_again, tape_of
@@ -17,18 +19,23 @@ Command = Callable[..., Ended]
 
 
 @pytest.fixture
-def kept(chipsong: Command, home: Path) -> tuple[str, str]:
+def kept(comp_heard_once: Path, home: Path) -> tuple[str, str]:
     """Give the names of a good run and one with a slip, of a bit on a shelf with comments."""
-    home.mkdir()
+    shutil.copytree(comp_heard_once, home)
     (home / "bits.toml").write_text(
         '# left drawer\n[[bit]]\nname = "comp" # sharp\ndiameter = 6\nflutes = 2\nkind = "compression"\n'
-        'speed = 18000\n\n# old\n[[bit]]\nname = "other"\ndiameter = 3\nflutes = 1\nkind = "v"\n'
+        'material = "plywood"\nspeed = 18000\n\n'
+        '# old\n[[bit]]\nname = "other"\ndiameter = 3\nflutes = 1\nkind = "v"\n'
     )
-    for name in ("tight_outline", "slip_outline"):
-        program = SHIPPED / f"{name}.ngc"
-        chipsong("replay", SHIPPED / f"{name}.flac", "--program", program, "--bit", "comp", "--keep")
     tight, slip = sorted((run.id for run in runs(home)), key=lambda name: "slip" in name)
     return tight, slip
+
+
+@pytest.fixture
+def few_limits(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Try every third limit alone, the lowest and the highest among them: each is judged like any other."""
+    monkeypatch.setattr("monitor.tuning.work.FACTORS", FACTORS[::3])
+    assert (FACTORS[::3][0], FACTORS[::3][-1]) == (min(FACTORS), max(FACTORS))
 
 
 def test_what_was_heard_is_judged_again_without_its_sound(kept: tuple[str, str], home: Path):
@@ -48,7 +55,7 @@ def test_nothing_is_learned_from_runs_without_labels(chipsong: Command, kept: tu
     assert kept
     ended = chipsong("tune", "comp", "--dry-run")
     assert (ended.status, ended.out) == (1, "")
-    assert "no run with 'comp' is labelled: say of runs what they were" in ended.err
+    assert "no run with 'comp' in plywood is labelled: say of runs what they were" in ended.err
     assert ended.err.count("\n") == 1
 
 
@@ -86,15 +93,17 @@ def test_a_proposal_is_shown_and_written_only_on_yes(
     assert "nothing would change" in chipsong("tune", "comp", "--dry-run").out
 
 
+@pytest.mark.usefixtures("few_limits")
 def test_a_run_is_learned_from_as_long_as_it_is_accepted(chipsong: Command, kept: tuple[str, str]):
     """That it was good is said by accepting it, and no more once that is taken back."""
     chipsong("accept", kept[0])
     assert "comp: 1 labelled run, " in chipsong("tune", "comp", "--dry-run").out
     chipsong("accept", "--undo", kept[0])
     assert "nothing was wrong" not in chipsong("label", kept[0]).out
-    assert "no run with 'comp' is labelled" in chipsong("tune", "comp", "--dry-run").err
+    assert "no run with 'comp' in plywood is labelled" in chipsong("tune", "comp", "--dry-run").err
 
 
+@pytest.mark.usefixtures("few_limits")
 def test_runs_that_cannot_be_opened_are_named(chipsong: Command, kept: tuple[str, str], home: Path):
     """A damaged run may have been one to learn from: that it is passed over is said."""
     chipsong("label", kept[0], "--fine")
@@ -104,6 +113,7 @@ def test_runs_that_cannot_be_opened_are_named(chipsong: Command, kept: tuple[str
     assert f"{kept[1]} is passed over: run {kept[1]} cannot be read" in ended.err
 
 
+@pytest.mark.usefixtures("few_limits")
 def test_where_no_limit_helps_nothing_is_proposed(
     chipsong: Command, kept: tuple[str, str], home: Path, tmp_path: Path
 ):
@@ -127,6 +137,7 @@ def test_where_no_limit_helps_nothing_is_proposed(
     assert (home / "bits.toml").read_text() == before
 
 
+@pytest.mark.usefixtures("few_limits")
 def test_one_run_is_not_several(chipsong: Command, kept: tuple[str, str]):
     """From a single labelled run it is told in the singular that this is little."""
     chipsong("label", kept[1], 1, "loose")
@@ -136,6 +147,7 @@ def test_one_run_is_not_several(chipsong: Command, kept: tuple[str, str]):
     assert "That is mostly theory, for 1 run and " in said
 
 
+@pytest.mark.usefixtures("few_limits")
 def test_runs_are_heard_once_wherever_they_lie(
     chipsong: Command, kept: tuple[str, str], home: Path, tmp_path: Path
 ):
@@ -156,6 +168,7 @@ def test_runs_are_heard_once_wherever_they_lie(
 
 
 @pytest.mark.slow
+@pytest.mark.usefixtures("few_limits")
 def test_a_cluster_tunes_as_this_computer_does(chipsong: Command, kept: tuple[str, str], tmp_path: Path):
     """Runs that a cluster hears tell what they tell here, to the last digit of the proposal."""
     tight, slip = kept

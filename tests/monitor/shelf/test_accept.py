@@ -1,9 +1,12 @@
 """References from runs that a person accepted, and runs that are heard again."""
 
 import json
+import shutil
 from collections.abc import Callable, Iterator
 from contextlib import closing, suppress
 from dataclasses import dataclass, field, replace
+from datetime import timedelta
+from itertools import count
 from pathlib import Path
 
 import numpy as np
@@ -14,8 +17,9 @@ from analysis.events import Alarm, Checked, Deaf, Event, Summary, Tightness, to_
 from analysis.pace import Learned
 from monitor.controls import Controls, Kind, Press
 from monitor.journal import Run, open_run, runs
-from monitor.journal.place import DATABASE
-from monitor.journal.schema import connect
+from monitor.journal.place import DATABASE, make_run_folder
+from monitor.journal.room import note_begun
+from monitor.journal.schema import connect, put_meta
 from monitor.kept.keeping import Keep, open_journal
 from monitor.kept.labels import labels
 from monitor.kept.places import places_of
@@ -36,18 +40,21 @@ def program_of(name: str) -> tuple[object, ...]:
 
 
 @pytest.fixture
-def keep(chipsong: Command, home: Path) -> Callable[[str], str]:
-    """Give what replays a shipped recording with a bit on the shelf, keeps it, and returns the run's name."""
-    described = ("--diameter", "6mm", "--flutes", 2, "--kind", "compression", "--speed", 18000)
-    for name in ("comp", "other"):
-        chipsong("bits", "add", name, *described, "--material", "plywood")
+def keep(comp_heard_once: Path, home: Path) -> Callable[[str], str]:
+    """Give what keeps one more run of a shipped recording, of a bit on the shelf, and returns its name."""
+    shutil.copytree(comp_heard_once, home, ignore=shutil.ignore_patterns("runs", "order.txt"))
+    heard = {run.title: run for run in runs(comp_heard_once)}
+    minutes = count(1)
 
     def kept(name: str) -> str:
-        before = {run.id for run in runs(home)}
-        ended = chipsong("replay", SHIPPED / f"{name}.flac", *program_of(name), "--keep")
-        assert ended.status in {0, 3}
-        (run,) = {run.id for run in runs(home)} - before
-        return run
+        run = heard[name]
+        started = run.started + timedelta(minutes=next(minutes))
+        folder = make_run_folder(home, name, started)
+        shutil.copytree(run.folder, folder, dirs_exist_ok=True)
+        with closing(connect(folder / DATABASE)) as db:
+            put_meta(db, {"started": started.isoformat()})
+        note_begun(home, folder.name)
+        return folder.name
 
     return kept
 
@@ -300,8 +307,10 @@ def test_a_job_with_a_far_slower_bit_is_not_compared(
 
 def test_a_run_is_heard_again_as_the_bit_was_then(chipsong: Command, keep: Callable[[str], str], home: Path):
     """What was heard of a bit before it was another is compared with what was accepted of it then."""
-    chipsong("accept", keep("tight_outline"))
-    run = keep("tight_outline")
+    accepted = keep("tight_outline")
+    chipsong("accept", accepted)
+    chipsong("replay", SHIPPED / "tight_outline.flac", *program_of("tight_outline"), "--keep")
+    (run,) = (kept.id for kept in runs(home) if kept.id != accepted)
     chipsong("bits", "change", "comp", "--flutes", 3)
     assert chipsong("rehear", run).out == f"{run}: all is as it was\n"
     chipsong("bits", "change", "comp", "--flutes", 2)
