@@ -166,7 +166,7 @@ class Broker:
         self._process = subprocess.Popen(
             [broker_program(), "-c", self._conf], stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL
         )
-        end = time.monotonic() + 10
+        end = time.monotonic() + 60
         while time.monotonic() < end:
             try:
                 socket.create_connection((HERE, self.port), timeout=1).close()

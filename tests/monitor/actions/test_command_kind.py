@@ -22,8 +22,8 @@ def python(script: str, *words: object) -> Command:
 
 
 def gone(process: int) -> bool:
-    """Return whether a process is over, or is so within two seconds."""
-    end = time.monotonic() + 2
+    """Return whether a process is over, or is so within twenty seconds."""
+    end = time.monotonic() + 20
     while time.monotonic() < end:
         try:
             state = Path(f"/proc/{process}/stat").read_text().rpartition(")")[2].split()[0]

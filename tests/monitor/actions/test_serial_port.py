@@ -36,7 +36,7 @@ def test_a_line_that_takes_nothing_is_given_up(line: Line):
     begun = time.monotonic()
     with pytest.raises(Exception, match="Write timeout"):
         SerialPort(line.port, b"x" * 100, 9600).fire(TEST, 0.3)
-    assert time.monotonic() - begun < 2.0
+    assert time.monotonic() - begun < 20.0
 
 
 def test_a_port_that_another_program_holds_is_said_so(line: Line):
