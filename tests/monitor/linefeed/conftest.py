@@ -47,7 +47,7 @@ class Gathered:
         """What else was told of the machine."""
         return [item.told for item in self.items if isinstance(item, MachineState)]
 
-    def until(self, done: Callable[["Gathered"], bool], within: float = 8.0) -> None:
+    def until(self, done: Callable[["Gathered"], bool], within: float = 60.0) -> None:
         """Wait until something has come about."""
         end = time.monotonic() + within
         while True:

@@ -18,7 +18,7 @@ class HearingAll:
         self.news: list[News] = []
         self._receiver = Receiver(shop)
 
-    def until(self, come: Callable[[], bool], seconds: float = 15.0) -> bool:
+    def until(self, come: Callable[[], bool], seconds: float = 60.0) -> bool:
         """Hear until something has come; return whether it has, within so many seconds."""
         end = time.monotonic() + seconds
         while time.monotonic() < end:

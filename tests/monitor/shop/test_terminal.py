@@ -24,7 +24,7 @@ main()
 
 def read_until(file: int, words: bytes) -> None:
     """Read from a terminal until some words come."""
-    text, end = b"", time.monotonic() + 15.0
+    text, end = b"", time.monotonic() + 60.0
     while words not in text:
         assert select.select([file], [], [], end - time.monotonic())[0], f"no {words!r} in {text!r}"
         text += os.read(file, 65_536)
