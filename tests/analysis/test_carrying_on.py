@@ -1,5 +1,7 @@
 """The whole way of a slip: alarm, tightened, the restart program, tight again, and every line known."""
 
+from functools import cache
+
 import numpy as np
 import pytest
 from numpy.typing import NDArray
@@ -11,14 +13,15 @@ from analysis.linesfed import FedLocator, Report
 from analysis.listener import Listener
 from analysis.locate import Plan
 from analysis.place import SoundLocator
-from analysis.program import Program, read
-from recordings_synthetic import Slip, record
+from analysis.program import read
+from recordings_synthetic import Recording, Slip, record
 from recordings_synthetic.job import BITS, seedling_trays
 from recordings_synthetic.make import BRISK
 
 RATE = 24_000
 KNOWN: dict[int, Bit] = {0: BITS[1], **BITS}
-PROGRAM = read(seedling_trays(), "seedling trays")
+JOB = seedling_trays()
+PROGRAM = read(JOB, "seedling trays")
 SLIPS = 312
 # A bit that is so little loose is in doubt beside its good sound.
 SLIGHT = 0.11
@@ -34,9 +37,12 @@ def heard(listener: Listener, sound: NDArray[np.float32]) -> list[Event]:
     return events
 
 
-def cut(program: Program, seed: int, fault: Slip | None = None):
-    """A simulated recording of the demo job, or of the rest of it."""
-    return record(program, BITS, seed=seed, rate=RATE, fault=fault, machine=BRISK)
+@cache
+def cut(text: str, seed: int, fault: Slip | None = None) -> Recording:
+    """A simulated recording of the demo job, or of the rest of it; made once, and not to be changed."""
+    sound = record(read(text, "cut"), BITS, seed=seed, rate=RATE, fault=fault, machine=BRISK)
+    sound.samples.flags.writeable = False
+    return sound
 
 
 @pytest.mark.slow
@@ -53,7 +59,7 @@ def test_tightened_and_carried_on(*, fed: bool):
     locator = FedLocator(SoundLocator(plan), plan, 20)
     listener = Listener(RATE, KNOWN, locator)
     alarm = next(
-        e for e in heard(listener, cut(PROGRAM, 7, Slip(SLIPS, severity=0.5)).samples) if isinstance(e, Alarm)
+        e for e in heard(listener, cut(JOB, 7, Slip(SLIPS, severity=0.5)).samples) if isinstance(e, Alarm)
     )
     assert alarm.resume is not None
     quiet = np.random.default_rng(0).standard_normal((30, RATE)).astype(np.float32)
@@ -62,7 +68,7 @@ def test_tightened_and_carried_on(*, fed: bool):
     listener.tightened()
     rest = restart_program(PROGRAM, alarm.resume.file)
     moved = len(PROGRAM.lines) - len(rest.splitlines())
-    again = cut(read(rest, "rest"), 9)
+    again = cut(rest, 9)
     began = listener.at
     held, events = [], []
     for first in range(0, len(again.samples), RATE):
@@ -92,7 +98,7 @@ def test_a_doubt_that_was_nothing_leaves_what_the_alarm_spoiled():
     """
     listener = Listener(RATE, KNOWN, SoundLocator(Plan.of(PROGRAM, KNOWN)))
     alarm = next(
-        e for e in heard(listener, cut(PROGRAM, 7, Slip(SLIPS, severity=0.5)).samples) if isinstance(e, Alarm)
+        e for e in heard(listener, cut(JOB, 7, Slip(SLIPS, severity=0.5)).samples) if isinstance(e, Alarm)
     )
     assert alarm.resume is not None
     quiet = np.random.default_rng(0).standard_normal((30, RATE)).astype(np.float32)
@@ -100,8 +106,8 @@ def test_a_doubt_that_was_nothing_leaves_what_the_alarm_spoiled():
         listener.hear(second)
     spoiled = [part for part in listener.end().parts if part.verdict == "suspect"]
     listener.tightened()
-    rest = read(restart_program(PROGRAM, alarm.resume.file), "rest")
-    slight = cut(rest, 9, Slip.from_the_start(severity=SLIGHT)).samples
+    rest = restart_program(PROGRAM, alarm.resume.file)
+    slight = cut(rest, 9, Slip.from_the_start(severity=SLIGHT)).samples.copy()
     doubts = []
     for first in range(0, len(slight), RATE):
         events = listener.hear(slight[first : first + RATE]).events

@@ -59,6 +59,7 @@ def test_nothing_is_learned_from_runs_without_labels(chipsong: Command, kept: tu
     assert ended.err.count("\n") == 1
 
 
+@pytest.mark.usefixtures("few_limits")
 def test_a_proposal_is_shown_and_written_only_on_yes(
     chipsong: Command, kept: tuple[str, str], home: Path, tmp_path: Path
 ):
@@ -137,7 +138,6 @@ def test_where_no_limit_helps_nothing_is_proposed(
     assert (home / "bits.toml").read_text() == before
 
 
-@pytest.mark.usefixtures("few_limits")
 def test_one_run_is_not_several(chipsong: Command, kept: tuple[str, str]):
     """From a single labelled run it is told in the singular that this is little."""
     chipsong("label", kept[1], 1, "loose")
