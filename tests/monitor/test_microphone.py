@@ -26,7 +26,7 @@ RATE = 8000
 USB = "USB Microphone"
 
 
-def heard(microphone: Microphone, until: Callable[[Block], bool], seconds: float = 10.0) -> Iterator[Block]:
+def heard(microphone: Microphone, until: Callable[[Block], bool], seconds: float = 60.0) -> Iterator[Block]:
     """Give blocks up to the first that is wanted, and fail when none comes."""
     end = time.monotonic() + seconds
     for block in microphone.blocks(timeout=0.2):
@@ -307,11 +307,11 @@ def test_a_process_that_cannot_be_ended_holds_up_nobody(monkeypatch: pytest.Monk
         patch.setattr(subprocess.Popen, "kill", lambda _: None)
         ending = threading.Thread(target=child.stop, daemon=True)
         ending.start()
-        assert child.get(timeout=10.0) is None
-        ending.join(10.0)
+        assert child.get(timeout=60.0) is None
+        ending.join(60.0)
         assert not ending.is_alive()
     # It ended with its standard input, and somebody asked for its status.
-    end = time.monotonic() + 10.0
+    end = time.monotonic() + 60.0
     while Path(f"/proc/{child.pid}").exists():
         assert time.monotonic() < end
         time.sleep(0.02)
@@ -485,9 +485,9 @@ def test_the_process_never_outlives_its_parent(how: list[signal.Signals]):
         assert alive(child)
         for which in how:
             parent.send_signal(which)
-        parent.wait(timeout=10)
+        parent.wait(timeout=60)
         parent.communicate()
-    end = time.monotonic() + 5.0
+    end = time.monotonic() + 60.0
     while alive(child):
         assert time.monotonic() < end
         time.sleep(0.05)

@@ -259,18 +259,21 @@ def test_lines_in_which_a_pattern_takes_too_long_are_passed_over():
 
 
 def test_a_source_that_hangs_holds_up_nothing():
-    """Not the taking, and not the end of the run for longer than a second."""
+    """Not the taking, and not the end of the run for longer than a second; a busy machine has three tries."""
 
     class Hangs(Script):
         def run(self, out: Outlet) -> None:
             del out
             threading.Event().wait(60)
 
-    had = Taking(Hangs())
-    began = time.monotonic()
-    list(had.feed.take(1.0))
-    list(had.feed.end(2.0))
-    assert time.monotonic() - began < 1.5
+    def takes() -> float:
+        had = Taking(Hangs())
+        began = time.monotonic()
+        list(had.feed.take(1.0))
+        list(had.feed.end(2.0))
+        return time.monotonic() - began
+
+    assert any(takes() < 1.5 for _ in range(3))
 
 
 # --- the command ----------------------------------------------------------------------------------------
