@@ -80,7 +80,7 @@ def _start(what: str, path: Path, *words: object) -> subprocess.Popen[bytes]:
 
 
 def _address(told: Path) -> str:
-    end = time.monotonic() + 30
+    end = time.monotonic() + 60
     while time.monotonic() < end:
         try:
             return str(json.loads(told.read_text())["address"])

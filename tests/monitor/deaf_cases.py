@@ -180,7 +180,7 @@ def time_case(case: Case, server: SoundServer, folder: Path, away: float = 3.0) 
             return _time(case, shop, watch, away, last["at"] - watch.arrived)
 
 
-def _heard_well(watch: Watch, seconds: float = 30.0) -> Event:
+def _heard_well(watch: Watch, seconds: float = 60.0) -> Event:
     """Wait until it hears, and has said nothing else for three seconds; return what it said last."""
     end = time.monotonic() + seconds
     last: Event | None = None

@@ -46,7 +46,7 @@ class Watch:
             self._lines.append(line)
             self._queue.put((time.monotonic(), line))
 
-    def wait_for(self, name: str, seconds: float = 20.0) -> Event:
+    def wait_for(self, name: str, seconds: float = 60.0) -> Event:
         """Return the next event of a name; TimeoutError when it does not come."""
         end = time.monotonic() + seconds
         while True:
@@ -77,7 +77,7 @@ class Watch:
 
     def ended(self) -> Ended:
         """Wait for its end; return how it ended."""
-        status = self._process.wait(timeout=30)
+        status = self._process.wait(timeout=60)
         self._reader.join()
         assert self._process.stderr is not None
         return Ended(status, "".join(self._lines), self._process.stderr.read())

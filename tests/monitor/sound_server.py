@@ -47,7 +47,7 @@ class SoundServer:
         command += ["-L", f"module-null-sink sink_name={SINK} rate=48000"]
         with (self.folder / "log").open("ab") as log:
             self._process = subprocess.Popen(command, env=self.env, stdout=log, stderr=log)
-        deadline = time.monotonic() + 10
+        deadline = time.monotonic() + 60
         while self.control("info").returncode:
             if time.monotonic() > deadline or self._process.poll() is not None:
                 pytest.fail(f"PulseAudio did not start:\n{(self.folder / 'log').read_text()}")
@@ -58,14 +58,14 @@ class SoundServer:
         if self._process is not None:
             self.freeze(frozen=False)
             self._process.terminate()
-            self._process.wait(timeout=10)
+            self._process.wait(timeout=60)
             self._process = None
 
     def kill(self) -> None:
         """Kill the server, as a crash would."""
         assert self._process is not None
         self._process.kill()
-        self._process.wait(timeout=10)
+        self._process.wait(timeout=60)
         self._process = None
 
     def freeze(self, *, frozen: bool) -> None:

@@ -630,7 +630,7 @@ def _running(script: str, theirs: int) -> Iterator[subprocess.Popen[bytes]]:
 
 
 def _read_until(file: int, words: bytes) -> bytes:
-    text, end = b"", time.monotonic() + 15
+    text, end = b"", time.monotonic() + 60
     while words not in text:
         assert select.select([file], [], [], end - time.monotonic())[0], f"no {words!r} in {text!r}"
         text += os.read(file, 65536)

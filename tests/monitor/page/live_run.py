@@ -80,7 +80,7 @@ def live_run(home: Path, sharing: Sharing, source: Paced | None = None) -> Itera
     begun = threading.Event()
     thread = threading.Thread(target=_hear, args=(run, home, sharing, begun), daemon=True)
     thread.start()
-    assert begun.wait(20)
+    assert begun.wait(60)
     try:
         yield run
     finally:
