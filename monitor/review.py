@@ -13,7 +13,7 @@ from monitor.journal import Event as Kept
 from monitor.journal import Run, home, open_run, sorted_out
 from monitor.kept.heard import BIT, GAP, NOTICE, hearing
 from monitor.kept.labels import LABEL
-from monitor.kept.places import PLACES
+from monitor.kept.places import PLACES, was_cut
 from monitor.kept.spoiled import judged_since, spells
 from monitor.linefeed.kept import LINES
 from monitor.words import clock, count, event_text, how_long, part_text
@@ -70,8 +70,8 @@ def _told(run: Run) -> list[str]:
 
 def _left_open(run: Run) -> list[str]:
     """Return what is known of the parts of a run that nobody has summed up; nothing without a program."""
-    parts = judged_since(run, None, spells(run))
-    return [not_summed_up(run), *map(part_text, parts)] if parts else []
+    judged = judged_since(run, was_cut(run), None, spells(run))
+    return [not_summed_up(run), *map(part_text, judged.parts)] if judged.parts else []
 
 
 def not_summed_up(run: Run) -> str:
@@ -89,7 +89,7 @@ def _kept_text(run: Run, kept: Kept) -> str:
     if kept.name in SAID_OTHERWISE:
         return f"{clock(kept.at):>8}  {_beside_text(kept)}"
     event = event_of(run, kept)
-    return event_text(_judged_since(run, event) if isinstance(event, Summary) else event)
+    return _end_text(run, event) if isinstance(event, Summary) else event_text(event)
 
 
 def _beside_text(kept: Kept) -> str:
@@ -102,9 +102,10 @@ def _beside_text(kept: Kept) -> str:
     return str(kept.body["said"])
 
 
-def _judged_since(run: Run, summary: Summary) -> Summary:
-    """Return the end of a run with what is thought of its parts by what was said of it since."""
-    return replace(summary, parts=judged_since(run, summary.parts, spells(run)))
+def _end_text(run: Run, summary: Summary) -> str:
+    """Return the end of a run with what is thought of its parts by all that is known since."""
+    judged = judged_since(run, was_cut(run), summary.parts, spells(run))
+    return "\n".join([event_text(replace(summary, parts=judged.parts)), *judged.remarks])
 
 
 class Beside(NamedTuple):

@@ -8,7 +8,7 @@ What is kept of a run beside its journal: of its job, of how it was heard, and w
     heard       which bit when, where sound was lost, and what was learned
     places      where in the program the cut was over time
     labels      what a person said afterwards; labelling: `chipsong label`
-    spoiled     which parts that makes suspect
+    spoiled     what that makes of the parts; followed: which of them were heard all the way
     doubts      which bits are still in doubt
     pace        how fast a machine was, for its next run
 """

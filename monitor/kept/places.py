@@ -1,9 +1,12 @@
 """Where in the program the cut was over time, as the journal keeps it."""
 
+from dataclasses import dataclass
 from typing import Any, NamedTuple
 
 from analysis.listener import Listener
+from analysis.program import Part, Program, find_parts
 from monitor.journal import Run
+from monitor.kept.job import program_of
 
 PLACES = "places"
 """The name of the journal's event that holds places."""
@@ -58,3 +61,29 @@ def places_of(run: Run) -> tuple[Passed, ...]:
     """Return where the cut was, from second to second where that changed; empty in runs of old."""
     bundles = (event.body["places"] for event in run.events() if event.name == PLACES)
     return tuple(Passed(*place) for bundle in bundles for place in bundle)
+
+
+@dataclass(frozen=True, eq=False)
+class WasCut:
+    """
+    What was cut in a run, and when.
+
+    Attributes
+    ----------
+    program
+        As it was then; ``None`` where none was kept.
+    parts
+        Its parts, as they are counted today.
+    places
+        Where the cut was over time.
+    """
+
+    program: Program | None
+    parts: tuple[Part, ...]
+    places: tuple[Passed, ...]
+
+
+def was_cut(run: Run) -> WasCut:
+    """Return what was cut in a run."""
+    program = program_of(run)
+    return WasCut(program, find_parts(program) if program else (), places_of(run))

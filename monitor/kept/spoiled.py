@@ -1,25 +1,27 @@
 """
-Which parts of a run are suspect beyond what was summed up at its end.
+Which parts of a run are thought otherwise of than was summed up at its end.
 
 What a person says of a run afterwards, that an alarm was one after all or that a fault was missed, tells of
-parts that were thought to be good; and of alarms in a run that was broken off nobody summed up anything.
+parts that were thought to be good; that nothing was wrong, of those that were suspect. Of alarms in a run
+that was broken off nobody summed up anything. And parts may have been counted otherwise when it was heard.
 """
 
 import math
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from itertools import pairwise
+from typing import NamedTuple
 
 import numpy as np
 
-from analysis.events import PartVerdict
-from analysis.program import Part, Program, find_parts
+from analysis.events import PartVerdict, Verdict
+from analysis.program import Part, Program
 from monitor.controls import PRESSED
 from monitor.journal import Event, Run
+from monitor.kept.followed import heard_all
 from monitor.kept.heard import bit_at, bit_of, bits_over_time
-from monitor.kept.job import program_of
-from monitor.kept.labels import is_over, labels, misses, taken_back
-from monitor.kept.places import Passed, places_of
+from monitor.kept.labels import is_fine, is_over, labels, misses, taken_back
+from monitor.kept.places import Passed, WasCut
 
 
 @dataclass(frozen=True)
@@ -99,17 +101,46 @@ def _tight_again(events: Sequence[Event], since: float, bit: int, bits: Sequence
     return math.inf
 
 
-def judged_since(
-    run: Run, told: Sequence[PartVerdict] | None, found: Sequence[Spell]
-) -> tuple[PartVerdict, ...]:
-    """
-    Return what is thought of the parts of a run since bits are known to have spoiled some.
+class Judged(NamedTuple):
+    """What is thought of the parts of a run, and why that is otherwise than at its end, in sentences."""
 
-    ``told`` is what was thought of them before, ``None`` where nobody has summed that up.
+    parts: tuple[PartVerdict, ...]
+    remarks: tuple[str, ...]
+
+
+def judged_since(run: Run, was: WasCut, told: Sequence[PartVerdict] | None, found: Sequence[Spell]) -> Judged:
     """
-    program = program_of(run) if found or told is None else None
-    parts = find_parts(program) if program else ()
-    return spoiled(unheard(parts) if told is None else told, found, program, parts, places_of(run))
+    Return what is thought of the parts of a run, as they are counted today, by all that is known since.
+
+    Parameters
+    ----------
+    run, was
+        The run, and what was cut in it.
+    told
+        What was thought of its parts before, as they were counted then; ``None`` where nobody summed that up.
+    found
+        When bits spoiled what they cut.
+    """
+    remarks = []
+    parts = tuple(unheard(was.parts) if told is None else told)
+    if was.program is not None and _lines_of(parts) != _lines_of(unheard(was.parts)):
+        parts = tuple(_worst(part, parts) for part in unheard(was.parts))
+        remarks.append(_OTHERWISE)
+    if is_fine(run) and (suspect := [part.name for part in parts if part.verdict == "suspect"]):
+        whole = heard_all(run, was)
+        parts = tuple(_settled(part, whole) for part in parts)
+        remarks.append(_FINE.format(", ".join(suspect)))
+    return Judged(_spoiled(parts, found, was), tuple(remarks))
+
+
+_OTHERWISE = (
+    "Parts are counted otherwise now than when this run was heard: each has the worst of what was thought "
+    "then of any that shares lines with it."
+)
+_FINE = (
+    "A person said that nothing was wrong in this run. Without that these would be suspect: {}. "
+    "What of them was heard all the way is good."
+)
 
 
 def unheard(parts: Iterable[Part]) -> tuple[PartVerdict, ...]:
@@ -117,37 +148,45 @@ def unheard(parts: Iterable[Part]) -> tuple[PartVerdict, ...]:
     return tuple(PartVerdict(part.name, part.first_line, part.last_line, "unheard") for part in parts)
 
 
-def spoiled(
-    told: Sequence[PartVerdict],
-    found: Sequence[Spell],
-    program: Program | None,
-    parts: Sequence[Part],
-    places: Sequence[Passed],
-) -> tuple[PartVerdict, ...]:
+def _lines_of(parts: Iterable[PartVerdict]) -> set[tuple[str, int, int]]:
+    return {(part.name, part.first, part.last) for part in parts}
+
+
+def _worst(part: PartVerdict, told: Iterable[PartVerdict]) -> PartVerdict:
+    """Return a part with the worst of what was told of those with which it shares lines."""
+    known = {other.verdict for other in told if other.first <= part.last and part.first <= other.last}
+    worst = next((verdict for verdict in _WORST_FIRST if verdict in known), "unheard")
+    return replace(part, verdict=worst)
+
+
+_WORST_FIRST: tuple[Verdict, ...] = ("suspect", "unheard", "good")
+
+
+def _settled(part: PartVerdict, whole: frozenset[str]) -> PartVerdict:
+    """Return a part of a run in which nothing was wrong; ``whole`` were heard all the way."""
+    if part.verdict != "suspect":
+        return part
+    return replace(part, verdict="good" if part.name in whole else "unheard")
+
+
+def _spoiled(told: tuple[PartVerdict, ...], found: Sequence[Spell], was: WasCut) -> tuple[PartVerdict, ...]:
     """
     Return verdicts on parts with those suspect that were spoiled.
 
-    Parameters
-    ----------
-    told
-        What was thought of the parts.
-    found
-        When bits spoiled what they cut.
-    program, parts
-        What was cut. Without the program nobody knows what a part was cut with, or when: none is good then.
-    places
-        Where the cut was over time. Where that was not kept no part is good that comes after.
+    Without the program nobody knows what a part was cut with, or when: none is good then. Where places were
+    not kept no part is good that comes after.
     """
-    if program is None:
+    if was.program is None:
         return tuple(_suspect(part) if found and part.verdict == "good" else part for part in told)
     cut: set[str] = set()
     perhaps: set[str] = set()
     for spell in found:
-        cut |= _cut(spell, _ways(spell, places), program, parts)
-        if not places:
-            perhaps |= _cut(spell, [(spell.lines[0] if spell.lines else 0, math.inf)], program, parts)
+        cut |= _cut(spell, _ways(spell, was.places), was.program, was.parts)
+        if not was.places:
+            ways = [(spell.lines[0] if spell.lines else 0, math.inf)]
+            perhaps |= _cut(spell, ways, was.program, was.parts)
     # Where it began is not known: what nobody has heard may have been cut then.
-    astray = any(spell.lines is None and _at(spell.since, places) is None for spell in found)
+    astray = any(spell.lines is None and _at(spell.since, was.places) is None for spell in found)
 
     def is_suspect(part: PartVerdict) -> bool:
         doubted = part.name in perhaps if part.verdict == "good" else astray and part.verdict == "unheard"

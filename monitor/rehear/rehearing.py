@@ -12,6 +12,7 @@ from analysis.errors import ChipsongError
 from analysis.events import Alarm, Checked, Event, Place, ResumeLine, Summary
 from monitor.journal import Run, home
 from monitor.kept.heard import hearing
+from monitor.kept.places import was_cut
 from monitor.kept.spoiled import judged_since, spells
 from monitor.rehear.again import Again, hear_again
 from monitor.rehear.going_on import Kept, go_on, marks_of
@@ -182,9 +183,10 @@ def _verdicts(checks: Sequence[tuple[str, str]]) -> str:
 def _part_changes(run: Run, before: Sequence[Event], after: Summary) -> Iterator[str]:
     """Give what is thought otherwise of parts: what a person said of the run holds however it is judged."""
     end = next((event for event in reversed(before) if isinstance(event, Summary)), None)
-    found = spells(run)
-    old = {part.name: part.verdict for part in judged_since(run, end.parts if end else None, found)}
-    for part in judged_since(run, after.parts, [spell for spell in found if spell.what]):
+    found, was = spells(run), was_cut(run)
+    before_that = judged_since(run, was, end.parts if end else None, found)
+    old = {part.name: part.verdict for part in before_that.parts}
+    for part in judged_since(run, was, after.parts, [spell for spell in found if spell.what]).parts:
         was = old.get(part.name, part.verdict)
         if end is None:
             known = "and nobody had said" if was == "unheard" else f"and it was {was}"

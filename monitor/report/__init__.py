@@ -13,6 +13,7 @@ from pathlib import Path
 from analysis.errors import ChipsongError
 from analysis.figures.orders import rises_told
 from monitor.journal import home, open_run
+from monitor.kept.labels import is_fine
 from monitor.page.rendering import STATIC, render
 from monitor.report.cues import cues
 from monitor.report.tables import events_table, parts_table
@@ -88,6 +89,7 @@ def report_html(story: Story) -> str:
         story=story,
         style=(STATIC / "look.css").read_text(encoding="utf-8"),
         headline=headline(story),
+        fine=is_fine(story.run),
         recut=to_recut(story),
         timeline=_held("image/png", timeline_png(story)),
         sheet=_held("image/png", sheet_png(story)),

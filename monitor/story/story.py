@@ -10,12 +10,12 @@ from numpy.typing import NDArray
 from analysis.cutting import Bit
 from analysis.events import Alarm, Checked, Event, PartVerdict, State, Summary
 from analysis.figures.spans import state_spans
-from analysis.program import Part, Program, find_parts
+from analysis.program import Part, Program
 from monitor.journal import Rows, Run
-from monitor.kept.job import bits_of, program_of
+from monitor.kept.job import bits_of
 from monitor.kept.labels import Label, labels
-from monitor.kept.places import Passed, places_of
-from monitor.kept.spoiled import Spell, spells, spoiled, unheard
+from monitor.kept.places import Passed, WasCut, was_cut
+from monitor.kept.spoiled import Judged, Spell, judged_since, spells
 from monitor.review import SAID_OTHERWISE, event_of
 
 
@@ -66,25 +66,35 @@ class Story:
         """What was found of the bits, in order."""
         return tuple(event for event in self.events if isinstance(event, Checked))
 
+    @property
+    def meant(self) -> tuple[Incident, ...]:
+        """The alarms that ask for something: of which nobody said that they were nothing."""
+        return tuple(incident for incident in self.incidents if incident.label != "nothing")
+
     @cached_property
     def rows(self) -> Rows:
         """The rows of features."""
         return self.run.rows()
 
     @cached_property
+    def was_cut(self) -> WasCut:
+        """What was cut, and when."""
+        return was_cut(self.run)
+
+    @property
     def program(self) -> Program | None:
         """The program that was cut, ``None`` if none was kept."""
-        return program_of(self.run)
+        return self.was_cut.program
 
-    @cached_property
+    @property
     def parts(self) -> tuple[Part, ...]:
         """The parts of the program."""
-        return () if self.program is None else find_parts(self.program)
+        return self.was_cut.parts
 
-    @cached_property
+    @property
     def places(self) -> tuple[Passed, ...]:
         """Where the cut was over time."""
-        return places_of(self.run)
+        return self.was_cut.places
 
     @cached_property
     def bits(self) -> dict[int, Bit]:
@@ -102,14 +112,15 @@ class Story:
         return spells(self.run)
 
     @cached_property
-    def verdicts(self) -> tuple[PartVerdict, ...]:
-        """
-        What is thought of each part, also by what a person said afterwards.
+    def judged(self) -> Judged:
+        """What is thought of each part by all that is known since, and why that is otherwise than it was."""
+        told = None if self.summary is None else self.summary.parts
+        return judged_since(self.run, self.was_cut, told, self.spells)
 
-        While nobody has summed up, all that is known of a part is whether there was an alarm about it.
-        """
-        told = unheard(self.parts) if self.summary is None else self.summary.parts
-        return spoiled(told, self.spells, self.program, self.parts, self.places)
+    @property
+    def verdicts(self) -> tuple[PartVerdict, ...]:
+        """What is thought of each part."""
+        return self.judged.parts
 
     @property
     def seconds(self) -> float:

@@ -1,7 +1,7 @@
 """Parts are suspect also by what a person says afterwards, and by alarms of a run that nobody summed up."""
 
 import shutil
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
@@ -26,10 +26,12 @@ from monitor.controls import PRESSED
 from monitor.journal import Journal, Run, open_run
 from monitor.kept.heard import BIT
 from monitor.kept.job import bits_to_plain, keep_program, program_of
-from monitor.kept.labels import label, missed
-from monitor.kept.places import PLACES, Passed
-from monitor.kept.spoiled import Spell, spoiled
+from monitor.kept.labels import fine, label, missed
+from monitor.kept.places import PLACES, Passed, WasCut
+from monitor.kept.spoiled import Spell, judged_since, unheard
+from monitor.page.plan_svg import plan_view
 from monitor.story import tell
+from monitor.story.words import to_recut
 from monitor.testing import FakeClock
 
 # Four slots apart, six lines each from line 5 on, of which the last one is cut with another bit.
@@ -66,8 +68,15 @@ class Keeps:
     home: Path
     clock: FakeClock
 
-    def run(self, *happens: Happens, ended: bool = True, placed: bool = True) -> Run:
-        """Keep a run."""
+    def run(
+        self,
+        *happens: Happens,
+        ended: bool = True,
+        placed: bool = True,
+        told: Sequence[PartVerdict] | None = None,
+        until: float = 35.0,
+    ) -> Run:
+        """Keep a run of which ``told`` was thought at its end, and which was followed ``until`` then, s."""
         meta = {"bits": bits_to_plain({number: Bit("straight", 6.0, 2) for number in (0, 1, 2)})}
         begun = Journal.create(
             *(self.home, "slots", meta),
@@ -81,7 +90,7 @@ class Keeps:
             for bit, at in ((1, 0.0), (2, 30.0)):
                 journal.event(BIT, at, {"event": BIT, "at": at, "bit": bit})
             if placed:
-                at_and_line = [(at, line, line, line) for at, line, _, _ in PLACED]
+                at_and_line = [(at, line, line, line) for at, line, _, _ in PLACED if at <= until]
                 journal.event(PLACES, 35.0, {"event": PLACES, "at": 35.0, "places": at_and_line})
             for event in happens:
                 if isinstance(event, tuple):
@@ -98,9 +107,9 @@ class Keeps:
                     PartVerdict(part.name, part.first_line, part.last_line, "good")
                     for part in find_parts(program_kept)
                 )
-                summary = Summary(40.0, 1, 40.0, 30.0, 28, parts)
+                summary = Summary(40.0, 1, 40.0, 30.0, 28, parts if told is None else tuple(told))
                 journal.event("summary", 40.0, to_dict(summary))
-                journal.close(to_dict(summary))
+                journal.close(to_dict(summary), {"baselines": [{"bit": 1}, {"bit": 2}]})
         return open_run(self.home, journal.id)
 
 
@@ -211,13 +220,80 @@ def test_an_alarm_at_an_unknown_place_may_have_spoiled_whatever_nobody_heard(kee
     assert verdicts(keeps.run(lost, ended=False, placed=False)) == ["suspect"] * 4
 
 
-def test_what_is_spoiled_on_a_shared_line_spoils_the_parts_on_both_sides():
+def test_what_is_spoiled_on_a_shared_line_spoils_the_parts_on_both_sides(keeps: Keeps):
     """Panels whose ways coincide there: what a bit cut, and was later said to be loose, is of both."""
     ring = "G0 X{0} Y0\nG1 Z-3 F300\nX{1} F900\nY40\nX{0}\nY0\nG0 Z5\n"
     rings = "".join(ring.format(x, x + 40) for x in (0, 40, 80))
     program = read(f"G21 G90 G54\nS18000 M3\nG0 Z5\n{rings}M30\n")
-    parts = find_parts(program)
-    told = [PartVerdict(part.name, part.first_line, part.last_line, "good") for part in parts]
+    was = WasCut(program, find_parts(program), (Passed(10.0, 7, 7, 7),))
+    told = [replace(part, verdict="good") for part in unheard(was.parts)]
     at_first_edge = Spell(10.0, 11.0, 0, (7, 7), missed=False, what="loose")
-    found = spoiled(told, [at_first_edge], program, parts, [Passed(10.0, 7, 7, 7)])
+    found = judged_since(keeps.run(), was, told, [at_first_edge]).parts
     assert [part.verdict for part in found] == ["suspect", "suspect", "good"]
+
+
+def test_parts_that_were_counted_otherwise_have_the_worst_that_was_thought_of_their_lines(
+    keeps: Keeps, chipsong: Callable[..., Ended], tmp_path: Path
+):
+    """By their lines and never by their names, alike in list, table, plan and recut, and that is said."""
+    told = [PartVerdict("part 1", 5, 16, "suspect"), PartVerdict("part 2", 17, 22, "good")]
+    run = keeps.run(told=told)
+    today = ["suspect", "suspect", "good", "unheard"]
+    story = tell(run)
+    assert [part.verdict for part in story.verdicts] == today
+    drawn = plan_view(story)
+    assert drawn is not None
+    assert [part.verdict for part in drawn.parts] == today
+    assert to_recut(story) == ("part 1", "part 2", "part 4")
+    listed = chipsong("runs", run.id).out
+    assert chipsong("report", run.id, "-o", tmp_path / "r.html", "--csv").status == 0
+    assert [line.split(",")[-1] for line in (tmp_path / "r-parts.csv").read_text().splitlines()[1:]] == today
+    for text in (listed, (tmp_path / "r.html").read_text()):
+        assert "Parts are counted otherwise now" in text
+    missed(run, 21.0)
+    assert verdicts(run) == ["suspect", "suspect", "suspect", "unheard"]
+    same = keeps.run(told=[replace(part, verdict="good") for part in story.verdicts])
+    assert tell(same).judged.remarks == ()
+
+
+SUSPECT = [
+    PartVerdict(f"part {number}", first, first + 5, "suspect") for number, first in enumerate(FIRSTS, 1)
+]
+LISTEN = StateChange(0.0, "listen", "it compares")
+
+
+def test_where_a_person_says_that_nothing_was_wrong_what_was_heard_is_good(
+    keeps: Keeps, chipsong: Callable[..., Ended], tmp_path: Path
+):
+    """Nothing is to be cut again then, and it is told by whom; where that holds no more it is as before."""
+    run = keeps.run(LISTEN, ALARM, told=[*SUSPECT[:3], replace(SUSPECT[3], verdict="unheard")])
+    chipsong("label", run.id, "--fine")
+    assert verdicts(run) == ["good", "good", "good", "unheard"]
+    chipsong("report", run.id, "-o", tmp_path / "r.html")
+    report = (tmp_path / "r.html").read_text()
+    assert "To measure, or to cut again: <strong>part 4</strong>" in report
+    assert '<p class="lead">A person said that nothing was wrong in this run.</p>' in report
+    said = "Without that these would be suspect: part 1, part 2, part 3."
+    assert said in report
+    assert said in chipsong("runs", run.id).out
+    chipsong("label", run.id, "--not-fine")
+    assert verdicts(run) == ["suspect", "suspect", "suspect", "unheard"]
+
+
+@pytest.mark.parametrize(
+    ("happens", "more", "heard"),
+    [
+        ([LISTEN], {"until": 22.0}, [True, True, False, False]),
+        ([LISTEN, StateChange(9.0, "deaf", "it is muted")], {}, [True, False, False, False]),
+        ([StateChange(15.0, "listen", "it compares")], {}, [False, False, True, True]),
+        ([LISTEN], {"placed": False}, [False] * 4),
+    ],
+    ids=["ended in the third", "deaf from the second on", "settled in the second", "a run of old"],
+)
+def test_what_was_not_heard_all_the_way_is_not_made_good_by_a_word(
+    keeps: Keeps, happens: list[Happens], more: dict[str, Any], heard: list[bool]
+):
+    """That it was suspect does not say that it was heard, nor that it was cut to its end."""
+    run = keeps.run(*happens, told=SUSPECT, **more)
+    fine(run)
+    assert verdicts(run) == ["good" if was else "unheard" for was in heard]
