@@ -46,7 +46,9 @@ class _Mark:
     colour: str
 
 
-def sheet(plan: Plan, verdicts: Sequence[PartVerdict], *, alarm: Alarm | None = None) -> Figure:
+def sheet(
+    plan: Plan, verdicts: Sequence[PartVerdict], *, alarm: Alarm | None = None, called: str = "alarm"
+) -> Figure:
     """
     Draw the program from above, with what is thought of each part.
 
@@ -58,6 +60,8 @@ def sheet(plan: Plan, verdicts: Sequence[PartVerdict], *, alarm: Alarm | None = 
         What is thought of its parts. A part that has none is unheard.
     alarm
         Whose place and resume line are to be marked.
+    called
+        What it is called, where it is one of several.
 
     Returns
     -------
@@ -71,7 +75,7 @@ def sheet(plan: Plan, verdicts: Sequence[PartVerdict], *, alarm: Alarm | None = 
     """
     known = _known(plan, verdicts)
     marks = _marks(plan, alarm)
-    lines = _lines(plan, alarm)
+    lines = _lines(plan, alarm, called)
     boxes = [part.box for part in plan.parts] + [(*mark.point, *mark.point) for mark in marks]
     drawn = paper(limits(boxes), lines=len(lines), foot=_FOOT)
     heading(drawn.figure, 0.3, _title(known), lines)
@@ -104,10 +108,10 @@ def _title(known: dict[str, Verdict]) -> str:
     return f"{parts}: " + ", ".join(f"{count} {word}" for word, count in counts.items() if count)
 
 
-def _lines(plan: Plan, alarm: Alarm | None) -> tuple[str, ...]:
+def _lines(plan: Plan, alarm: Alarm | None, called: str) -> tuple[str, ...]:
     lines = [short(plan.program.name)]
     if alarm:
-        lines.append(f"alarm: {cause_words(alarm)}, began at {moment(alarm.onset)}")
+        lines.append(f"{called}: {cause_words(alarm)}, began at {moment(alarm.onset)}")
         lines.append(" · ".join(place_words(alarm)))
     return tuple(lines)
 

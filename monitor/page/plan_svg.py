@@ -120,7 +120,7 @@ def _part(moves: Moves, part: Part, verdict: Verdict, grid: float, side: float) 
 
 def _marks(story: Story, moves: Moves) -> list[Mark]:
     marks = []
-    for incident in story.incidents:
+    for incident in story.meant:
         line, resume = incident.alarm.line, incident.alarm.resume
         if line and (at := onset_point(moves, story.parts, line)):
             marks.append(Mark(at[0], -at[1], "began", f"alarm {incident.number} began on line {line.file}"))
@@ -130,10 +130,11 @@ def _marks(story: Story, moves: Moves) -> list[Mark]:
 
 
 def _gone(story: Story, moves: Moves) -> tuple[NDArray[np.intp], str]:
-    """Return the moves that the bit had gone over until the first alarm, or as far as the place was known."""
-    line = next((one.alarm.line.file for one in story.incidents if one.alarm.line), None)
-    if line is not None:
-        return np.flatnonzero(moves.file_line <= line), "until the change of the first alarm began"
+    """Return the moves that the bit had gone over until an alarm, or as far as the place was known."""
+    first = next(((one.number, one.alarm.line.file) for one in story.meant if one.alarm.line), None)
+    if first is not None:
+        number, line = first
+        return np.flatnonzero(moves.file_line <= line), f"until the change of alarm {number} began"
     if story.places:
         return np.flatnonzero(moves.file_line <= story.places[-1].line), "as far as its place was known"
     return np.zeros(0, dtype=np.intp), ""

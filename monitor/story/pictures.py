@@ -36,16 +36,28 @@ def timeline_png(story: Story) -> bytes | None:
     return None if drawn is None else png(drawn)
 
 
-def sheet_png(story: Story) -> bytes | None:
-    """Return the sheet from above with the verdict on each part; ``None`` without a program or its bits."""
+def sheet_of(story: Story) -> Figure | None:
+    """
+    Return the sheet from above with the verdict on each part; ``None`` without a program or its bits.
+
+    Of several alarms that ask for something it shows the last that has a place.
+    """
     if story.program is None:
         return None
+    placed = [incident for incident in story.meant if incident.alarm.line]
+    shown = next(reversed(placed or story.meant), None)
+    called = f"alarm {shown.number} of {len(story.incidents)}" if shown and story.incidents[1:] else "alarm"
     try:
         plan = Plan.of(story.program, bits_of(story.run))
-        alarm = story.incidents[0].alarm if story.incidents else None
-        return png(sheet(plan, story.verdicts, alarm=alarm))
+        return sheet(plan, story.verdicts, alarm=shown.alarm if shown else None, called=called)
     except (ChipsongError, KeyError, ValueError):
         return None
+
+
+def sheet_png(story: Story) -> bytes | None:
+    """Return the sheet from above, as `sheet_of` draws it, as a PNG file."""
+    drawn = sheet_of(story)
+    return None if drawn is None else png(drawn)
 
 
 def orders_png(found: Compared) -> bytes:

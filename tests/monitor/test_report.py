@@ -3,8 +3,10 @@
 import base64
 import csv
 import io
+import json
 import re
 from collections.abc import Callable
+from contextlib import closing
 from dataclasses import replace
 from html.parser import HTMLParser
 from pathlib import Path
@@ -21,13 +23,16 @@ from monitor.actions.kind import Done
 from monitor.actions.message import rehearsal
 from monitor.actions.telling import done_to_dict
 from monitor.journal import Run, open_run
+from monitor.journal.place import DATABASE
+from monitor.journal.schema import connect
 from monitor.kept.job import keep_program
 from monitor.kept.labels import label, missed
+from monitor.page.plan_svg import plan_view
 from monitor.report import report_html
 from monitor.report.cues import cues
 from monitor.report.tables import events_table
 from monitor.story import tell
-from monitor.story.pictures import timeline_of
+from monitor.story.pictures import sheet_of, timeline_of
 from monitor.story.words import Line, all_said, listed, not_heard
 from monitor.testing import FakeClock
 
@@ -100,6 +105,33 @@ def test_an_alarm_that_was_nothing_asks_for_nothing(kept_run: Run):
     assert not any(words in after for words in asks)
     assert "Labelled afterwards: nothing" in after
     assert "no safety device" in after
+
+
+def test_the_sheet_and_the_plan_show_the_alarm_that_asks_for_something(kept_run: Run):
+    """Of several the last one, named, and none that a person said was nothing."""
+    (first,) = tell(kept_run).incidents
+    assert first.alarm.line is not None
+    later = replace(first.alarm, at=13.0, onset=12.5, line=replace(first.alarm.line, file=24, last=25))
+    with closing(connect(kept_run.folder / DATABASE)) as db:
+        row = (later.at, "alarm", json.dumps(to_dict(later)))
+        db.execute("INSERT INTO events (at, name, json) VALUES (?, ?, ?)", row)
+    label(kept_run, first.index, "nothing")
+    story = tell(kept_run)
+    drawn, plan = sheet_of(story), plan_view(story)
+    assert drawn is not None
+    assert plan is not None
+    texts = " ".join(text.get_text() for text in (*drawn.texts, *drawn.axes[0].texts))
+    assert "alarm 2 of 2: loose (70 % sure), began at 12.5 s" in texts
+    assert "the change began on\nline 24" in texts
+    assert plan.marks[0].text == "alarm 2 began on line 24"
+    assert (len(plan.marks), plan.how_far) == (2, "until the change of alarm 2 began")
+    label(kept_run, story.incidents[1].index, "nothing")
+    story = tell(kept_run)
+    drawn, plan = sheet_of(story), plan_view(story)
+    assert drawn is not None
+    assert plan is not None
+    assert "began" not in " ".join(text.get_text() for text in (*drawn.texts, *drawn.axes[0].texts))
+    assert (plan.marks, plan.how_far) == ((), "as far as its place was known")
 
 
 def test_the_sounds_in_the_report_are_those_around_the_alarm(report: Path, kept_run: Run):
