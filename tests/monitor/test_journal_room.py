@@ -75,6 +75,33 @@ def test_sound_of_runs_of_old_goes_first(tmp_path: Path, clock: FakeClock):
     np.testing.assert_array_equal(new.sound(), NOISE)
 
 
+def test_runs_that_are_heard_beside_one_another_share_the_budget(tmp_path: Path, clock: FakeClock):
+    """Each looks at what the others have put there meanwhile, and none is left without any sound."""
+    budget = 60_000
+    running = [begin(tmp_path, clock, title, most_bytes=budget) for title in ("west", "east", "north")]
+    for _ in range(6):
+        for journal in running:
+            journal.sound(NOISE[: 2 * RATE])
+            assert size_of(tmp_path) <= budget
+    for journal in running:
+        journal.close()
+        assert names_of_sound(journal)
+
+
+def test_what_another_run_is_writing_is_not_taken_away(tmp_path: Path, clock: FakeClock):
+    """A small budget beside it takes what is finished, and its sound goes on."""
+    with begin(tmp_path, clock, "west") as west:
+        west.sound(NOISE[: 5 * RATE])
+        finished, written = names_of_sound(west)[:2], names_of_sound(west)[2:]
+        with begin(tmp_path, clock, "east", most_bytes=1):
+            pass
+        assert names_of_sound(west) == written == ["000003.wav"]
+        west.sound(NOISE[5 * RATE :])
+        assert not west.failed
+    np.testing.assert_array_equal(open_run(tmp_path, west.id).sound(4 * RATE), NOISE[4 * RATE :])
+    assert len(finished) == 2
+
+
 def test_a_run_longer_than_the_budget_keeps_its_end(tmp_path: Path, clock: FakeClock):
     """A run takes from its own beginning when nothing else is left to take."""
     with begin(tmp_path, clock, most_bytes=10_000) as journal:
