@@ -4,7 +4,7 @@ import csv
 import io
 from collections.abc import Iterable, Sequence
 
-from analysis.events import Alarm, to_dict
+from analysis.events import Alarm, Checked, to_dict
 from monitor.review import beside
 from monitor.story import Story
 from monitor.story.words import line_of
@@ -12,8 +12,9 @@ from monitor.story.words import line_of
 _EVENTS = (
     *("at", "event", "state", "because", "onset", "cause", "confidence", "score", "threshold"),
     *("line", "line_word", "line_from", "line_to", "resume", "resume_word", "label"),
+    *("verdict", "against"),
 )
-_NO_ALARM = ("",) * (len(_EVENTS) - 4)
+_NOTHING = ("",) * (len(_EVENTS) - 4)
 
 
 def events_table(story: Story) -> str:
@@ -22,9 +23,13 @@ def events_table(story: Story) -> str:
     rows: list[tuple[float, list[object]]] = []
     for event in story.events:
         body = to_dict(event)
-        detail = _alarm(event, said[id(event)]) if isinstance(event, Alarm) else _NO_ALARM
+        detail: Sequence[object] = _NOTHING
+        if isinstance(event, Alarm):
+            detail = _alarm(event, said[id(event)])
+        elif isinstance(event, Checked):
+            detail = (*_NOTHING[2:], event.verdict, event.against)
         rows.append((event.at, [body["event"], body.get("state", ""), line_of(event).why, *detail]))
-    rows += [(at, [name, "", text, *_NO_ALARM]) for at, name, text in beside(story.run)]
+    rows += [(at, [name, "", text, *_NOTHING]) for at, name, text in beside(story.run)]
     rows.sort(key=lambda row: row[0])
     return _table(_EVENTS, ([f"{at:.4f}", *row] for at, row in rows))
 
@@ -41,7 +46,7 @@ def _alarm(alarm: Alarm, label: str) -> list[object]:
         *(f"{alarm.onset:.4f}", alarm.cause, alarm.confidence, alarm.score, alarm.threshold),
         *((line.file, line.word, line.first, line.last) if line else ("",) * 4),
         *((resume.file, resume.word) if resume else ("",) * 2),
-        label,
+        *(label, "", ""),
     ]
 
 

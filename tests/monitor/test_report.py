@@ -159,6 +159,19 @@ def test_the_tables_hold_every_event_and_part(report: Path, kept_run: Run):
     assert [(row["part"], row["verdict"]) for row in parts] == [("part 1", "suspect")]
 
 
+def test_the_table_tells_what_came_of_a_check_and_beside_what(home: Path, clock: FakeClock):
+    """As words of the contract: whether the bit was tight can be told without reading sentences."""
+    with begin(home, clock) as journal:
+        for at, verdict in ((2.0, "doubtful"), (9.0, "tight")):
+            check = to_dict(Checked(at, "physics", verdict, ("half orders stand out",)))
+            journal.event("checked", at, check)
+    rows = list(csv.DictReader(events_table(tell(open_run(home, journal.id))).splitlines()))
+    assert [(row["event"], row["verdict"], row["against"]) for row in rows] == [
+        ("checked", "doubtful", "physics"),
+        ("checked", "tight", "physics"),
+    ]
+
+
 def test_the_cues_follow_webvtt(report: Path):
     """The header, then cues in order of their begin, each of some length, none with markup."""
     head, *blocks = (report / "r.vtt").read_text().rstrip("\n").split("\n\n")
