@@ -1,7 +1,8 @@
 """``chipsong accept``: a bit's reference is made of runs that a person accepted, and of no others."""
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import replace
+from datetime import datetime
 from pathlib import Path
 
 from analysis.baseline import Baseline
@@ -69,8 +70,7 @@ def take_back(name: str | None) -> str:
     JournalError
         When no acceptance is there to be taken back.
     """
-    known = books(home())
-    last = max((step for book in known for step in book.accepted()), key=lambda step: step.at, default=None)
+    last = _last_accepted(books(home()))
     run = open_run(home(), name).id if name else last.run if last else None
     meant = _accepted_of(home(), run) if run else []
     if not meant:
@@ -80,6 +80,16 @@ def take_back(name: str | None) -> str:
         undo = replace(step, at=now().isoformat(), baselines=None)
         said.append(book_text(accept_step(home(), book.bit, undo)))
     return "\n".join(said)
+
+
+def _last_accepted(known: Iterable[Book]) -> Step | None:
+    """
+    Return what was accepted last and still is.
+
+    In a book the order tells that, for clocks are set back; between books the clock does, whatever its zone.
+    """
+    lasts = (max(book.accepted(), key=book.place) for book in known if book.accepted())
+    return max(lasts, key=lambda step: datetime.fromisoformat(step.at).timestamp(), default=None)
 
 
 def withdraw(home: Path, run: Run) -> list[str]:

@@ -139,6 +139,10 @@ class Book:
         last = {step.run: step for step in self.steps}
         return tuple(step for step in last.values() if step.baselines is not None and step.run != without)
 
+    def place(self, step: Step) -> int:
+        """Return where in the book it was first said what a step says, whatever was noted to it later."""
+        return [(other.run, other.at) for other in self.steps].index((step.run, step.at))
+
     def groups(self) -> dict[Heard, tuple[Step, ...]]:
         """Return the runs whose acceptance holds, by what was cut and how it was heard."""
         found: dict[Heard, tuple[Step, ...]] = {}

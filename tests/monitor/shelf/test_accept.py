@@ -25,7 +25,7 @@ from monitor.kept.labels import labels
 from monitor.kept.places import places_of
 from monitor.rehear.again import Judged, hear_again
 from monitor.setup import Wanted, make_listener, read_program
-from monitor.shelf.references import Heard, accept_step, read_book
+from monitor.shelf.references import Cutter, Heard, Step, accept_step, note_cutter, read_book
 from monitor.sources import Block
 from monitor.testing import FakeMicrophone
 from monitor.watch import Ears, listen
@@ -76,6 +76,23 @@ def test_a_reference_is_made_of_accepted_runs_and_can_be_taken_back(
     chipsong("accept", "--undo")
     assert read_book(home, "comp").reference(RECORDING) == (None, "")
     assert chipsong("accept", "--undo").err == "chipsong: no run is accepted\n"
+
+
+def test_what_was_accepted_last_is_taken_back_whatever_clocks_and_zones_said(chipsong: Command, home: Path):
+    """Of two bits the later moment, of one what was said later; what was noted since makes nothing newer."""
+
+    def accepted(bit: str, run: str, at: str) -> None:
+        accept_step(home, bit, Step(at, run, RECORDING, {}))
+
+    accepted("comp", "monday", "2026-12-01T14:37:00+09:00")
+    accepted("other", "tuesday", "2026-12-01T00:38:00-05:00")
+    assert "Taken back: run monday" in chipsong("accept", "--undo").out
+    accepted("comp", "wednesday", "2026-12-02T09:00:00+00:00")
+    accepted("comp", "of a clock set back", "2020-01-01T00:00:00+00:00")
+    note_cutter(home, "comp", Cutter(6.0, 2))
+    chipsong("accept", "--undo", "tuesday")
+    for last in ("of a clock set back", "wednesday"):
+        assert f"Taken back: run {last}" in chipsong("accept", "--undo").out
 
 
 def test_a_run_with_an_alarm_is_accepted_only_when_it_was_nothing(
