@@ -3,12 +3,12 @@
 import io
 import os
 import tempfile
+import warnings
 from contextlib import suppress
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 from analysis.errors import ChipsongError
-from monitor.trouble import one_line
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
@@ -34,12 +34,24 @@ def save(content: str | bytes, path: Path) -> None:
 
 def save_picture(figure: "Figure", path: Path, dpi: float | None = None) -> None:
     """Draw a figure into a file, in the format that its name ends with; raise ChipsongError in one line."""
+    kind = path.suffix[1:].lower() or "png"
+    if kind not in figure.canvas.get_supported_filetypes():
+        raise ChipsongError(f"cannot draw {path} (.{kind} is no picture): call it something.png")
+    save(drawn(figure, kind, dpi or figure.dpi), path)
+
+
+def drawn(figure: "Figure", kind: str, dpi: float) -> bytes:
+    """
+    Return a figure as a file, of a kind that matplotlib knows.
+
+    Letters that its font does not have, in the name of a program perhaps, are drawn as boxes, and no more is
+    said of it.
+    """
     held = io.BytesIO()
-    try:
-        figure.savefig(held, format=path.suffix[1:] or "png", dpi=dpi or figure.dpi)
-    except ValueError as error:
-        raise ChipsongError(f"cannot draw {path} ({one_line(error)}): call it something.png") from error
-    save(held.getvalue(), path)
+    with warnings.catch_warnings():
+        warnings.filterwarnings("ignore", r"Glyph .* missing from")
+        figure.savefig(held, format=kind, dpi=dpi)
+    return held.getvalue()
 
 
 def cannot_write(path: Path, error: OSError) -> ChipsongError:

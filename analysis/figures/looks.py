@@ -128,9 +128,13 @@ def point(label: str, colour: str, shape: str, size: float) -> Line2D:
 
 
 def key(figure: Figure, handles: Sequence[Artist], *, columns: int, low: float) -> None:
-    """Write a part of the key at the figure's left, its foot ``low`` in above the figure's."""
+    """
+    Write a part of the key at the figure's left, its foot ``low`` in above the figure's.
+
+    As in a `heading`, a dollar sign begins no formula.
+    """
     width, height = figure.get_size_inches()
-    figure.legend(
+    written = figure.legend(
         handles=handles,
         ncols=columns,
         loc="lower left",
@@ -143,6 +147,8 @@ def key(figure: Figure, handles: Sequence[Artist], *, columns: int, low: float) 
         columnspacing=1.8,
         borderpad=0,
     )
+    for text in written.get_texts():
+        text.set_parse_math(False)
 
 
 def quiet(axes: Axes) -> None:
@@ -155,13 +161,17 @@ def quiet(axes: Axes) -> None:
 
 
 def heading(figure: Figure, left: float, title: str, lines: tuple[str, ...]) -> None:
-    """Write a title and lines below it, from ``left``, in, at the top of the figure."""
+    """
+    Write a title and lines below it, from ``left``, in, at the top of the figure.
+
+    Names of files and bits stand in them, in which a dollar sign begins no formula.
+    """
     height = float(figure.get_figheight())
     x = left / float(figure.get_figwidth())
-    figure.text(x, 1 - 0.2 / height, title, size=TITLE, weight="bold", color=INK, va="top")
+    figure.text(x, 1 - 0.2 / height, title, size=TITLE, weight="bold", color=INK, va="top", parse_math=False)
     for number, line in enumerate(lines):
         y = 1 - (HEADING + LINE * number) / height
-        figure.text(x, y, line, size=TEXT, color=INK, va="top")
+        figure.text(x, y, line, size=TEXT, color=INK, va="top", parse_math=False)
 
 
 HEADING, LINE = 0.58, 0.22

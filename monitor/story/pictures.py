@@ -1,13 +1,12 @@
 """The pictures of a run, as PNG files."""
 
-import io
-
 from matplotlib.figure import Figure
 
 from analysis.errors import ChipsongError
 from analysis.figures import orders_picture, sheet, timeline
 from analysis.locate import Plan
 from monitor.kept.job import bits_of
+from monitor.saving import drawn
 from monitor.story.comparing import Compared
 from monitor.story.story import Story
 
@@ -32,8 +31,8 @@ def timeline_of(story: Story) -> Figure | None:
 
 def timeline_png(story: Story) -> bytes | None:
     """Return the run over time, as `timeline_of` draws it, as a PNG file."""
-    drawn = timeline_of(story)
-    return None if drawn is None else png(drawn)
+    figure = timeline_of(story)
+    return None if figure is None else png(figure)
 
 
 def sheet_of(story: Story) -> Figure | None:
@@ -56,18 +55,16 @@ def sheet_of(story: Story) -> Figure | None:
 
 def sheet_png(story: Story) -> bytes | None:
     """Return the sheet from above, as `sheet_of` draws it, as a PNG file."""
-    drawn = sheet_of(story)
-    return None if drawn is None else png(drawn)
+    figure = sheet_of(story)
+    return None if figure is None else png(figure)
 
 
 def orders_png(found: Compared) -> bytes:
     """Return normal against now in orders."""
-    drawn = orders_picture(found.orders, found.normal, found.now, flutes=found.flutes, speed=found.speed)
-    return png(drawn)
+    figure = orders_picture(found.orders, found.normal, found.now, flutes=found.flutes, speed=found.speed)
+    return png(figure)
 
 
 def png(figure: Figure) -> bytes:
     """Return a figure as a PNG file."""
-    held = io.BytesIO()
-    figure.savefig(held, format="png", dpi=_DPI)
-    return held.getvalue()
+    return drawn(figure, "png", _DPI)

@@ -11,6 +11,7 @@ import pytest
 from matplotlib.figure import Figure
 
 from analysis.errors import ChipsongError
+from analysis.figures.looks import INK, heading, key, stroke
 from monitor.saving import save, save_picture
 
 
@@ -61,6 +62,19 @@ def test_a_picture_is_of_the_kind_that_its_name_ends_with(tmp_path: Path, name: 
     """And is a PNG where the name does not say."""
     save_picture(Figure(), tmp_path / name)
     assert (tmp_path / name).read_bytes().startswith(begins)
+
+
+def test_whatever_a_program_and_its_bits_are_called_their_picture_is_drawn(
+    tmp_path: Path, recwarn: pytest.WarningsRecorder
+) -> None:
+    """A dollar sign begins no formula, and of letters that are missing in the font nothing is said beside."""
+    name = "cost $^$ \\frac 托盘"
+    drawn = Figure()
+    heading(drawn, 0.3, name, (name,))
+    key(drawn, [stroke(name, INK, 1.0)], columns=1, low=0.2)
+    save_picture(drawn, tmp_path / "sheet.png")
+    assert [text.get_text() for text in drawn.texts] == [name, name]
+    assert not recwarn.list
 
 
 def test_a_name_that_is_no_picture_is_refused_in_one_line(tmp_path: Path) -> None:
