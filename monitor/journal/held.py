@@ -1,14 +1,19 @@
 """
-Whether a process that lives keeps a run now.
+Whether a process that lives keeps a run now, and whether another one just changes what both would change.
 
-It holds a lock on the run's folder, which ends with it, however it ends: no clock is asked, and nothing is
-left behind.
+It holds a lock on the run's folder, or on that of all runs, which ends with it, however it ends: no clock is
+asked, and nothing is left behind.
 """
 
 import os
 import sys
-from contextlib import suppress
+import time
+from collections.abc import Iterator
+from contextlib import contextmanager, suppress
 from pathlib import Path
+
+# s until a change that waits for another one is made all the same, and between two looks whether it must.
+_PATIENT, _EVERY = 5.0, 0.02
 
 
 def hold(folder: Path) -> int | None:
@@ -29,6 +34,29 @@ def let_go(held: int | None) -> None:
     """Hold a folder no more."""
     if held is not None:
         os.close(held)
+
+
+@contextmanager
+def alone_in(folder: Path) -> Iterator[None]:
+    """Read and replace a file of a folder while nobody else does so who asks for it in the same way."""
+    held = _once_free(folder)
+    try:
+        yield
+    finally:
+        let_go(held)
+
+
+def _once_free(folder: Path) -> int | None:
+    until = time.monotonic() + _PATIENT
+    while True:
+        try:
+            return _locked(folder, alone=True)
+        except BlockingIOError:
+            if time.monotonic() > until:
+                return None
+            time.sleep(_EVERY)
+        except OSError:  # it is not there yet, or its disk has no such lock
+            return None
 
 
 def is_held(folder: Path) -> bool:

@@ -11,6 +11,7 @@ import tomlkit
 from analysis.errors import ChipsongError
 from analysis.pace import LEAST, MOST, UNKNOWN, Learned
 from monitor.journal import Run
+from monitor.journal.held import alone_in
 from monitor.saving import replace_file
 
 PACES = "paces.toml"
@@ -51,9 +52,10 @@ def keep_pace(home: Path, machine: str, learned: Learned) -> None:
     """
     path = home / PACES
     try:
-        kept = tomlkit.parse(path.read_text(encoding="utf-8")) if path.exists() else _new()
-        kept[machine] = {name: round(share, 3) for name, share in pace_to_plain(learned).items()}
-        replace_file(path, tomlkit.dumps(kept))
+        with alone_in(home):
+            kept = tomlkit.parse(path.read_text(encoding="utf-8")) if path.exists() else _new()
+            kept[machine] = {name: round(share, 3) for name, share in pace_to_plain(learned).items()}
+            replace_file(path, tomlkit.dumps(kept))
     except (OSError, ValueError) as error:
         raise ChipsongError(
             f"how fast the machine was cannot be kept in {path} ({error}): make room, or put the file right; "

@@ -66,6 +66,8 @@ def write_report(run: str, out: Path, *, csv: bool, vtt: bool) -> None:
     ChipsongError
         When a file cannot be written, or would be both the report and the cues.
     """
+    if not out.name:
+        raise ChipsongError(f"{out} is a folder: say a file in it, as {out / 'report.html'}")
     of_cues = out.with_suffix(".vtt")
     if vtt and of_cues == out:
         raise ChipsongError(f"{out} is where the cues go: call the report {out.stem}.html")

@@ -16,6 +16,7 @@ from analysis.baseline import Baseline
 from analysis.cutting import Bit
 from analysis.errors import ShelfError
 from analysis.reference import Reference, from_plain, to_plain
+from monitor.journal.held import alone_in
 from monitor.saving import replace_file
 from monitor.shelf.bits import same_name
 
@@ -259,13 +260,14 @@ def accept_step(home: Path, bit: str, step: Step) -> Book:
     ShelfError
         When that cannot be written.
     """
-    before = read_book(home, bit)
-    book = Book(before.bit, (*before.steps, step))
     path = _path(home, bit)
-    try:
-        replace_file(path, json.dumps({"bit": book.bit, "steps": [_plain(step) for step in book.steps]}))
-    except OSError as error:
-        raise ShelfError(f"cannot write {path} ({error.strerror}): nothing was accepted") from error
+    with alone_in(home):
+        before = read_book(home, bit)
+        book = Book(before.bit, (*before.steps, step))
+        try:
+            replace_file(path, json.dumps({"bit": book.bit, "steps": [_plain(step) for step in book.steps]}))
+        except OSError as error:
+            raise ShelfError(f"cannot write {path} ({error.strerror}): nothing was accepted") from error
     return book
 
 

@@ -11,10 +11,12 @@ from pathlib import Path
 from typing import Any
 
 import tomlkit
+from tomlkit import TOMLDocument
 from tomlkit.items import AoT, Comment, Table, Whitespace
 from tomlkit.items import Item as TomlItem
 
 from analysis.errors import ShelfError
+from monitor.journal.held import alone_in
 from monitor.saving import replace_file
 from monitor.shelf.bits import check_shelf, read_shelf, same_name
 from monitor.tables import PLAIN
@@ -32,20 +34,22 @@ def add_bit(path: Path, bit: Change) -> None:
     ShelfError
         When it is there already, the shelf would not be good with it, or the file cannot be written.
     """
-    for entry in read_shelf(path).entries:
-        if same_name(entry.bit.name, str(bit["name"])):
-            raise ShelfError(
-                f"'{entry.bit.name}' is on the shelf already: `chipsong bits change` changes what is said of "
-                "it, or give this one another name"
-            )
-    table, end = tomlkit.table(), tomlkit.document()
-    table.update({key: value for key, value in bit.items() if value is not None})
-    bits = tomlkit.aot()
-    bits.append(table)
-    end.append("bit", bits)
-    before = _text(path)
-    gap = "" if not before else "\n" if before.endswith("\n") else "\n\n"
-    _write(path, f"{before}{gap}{tomlkit.dumps(end)}")
+    with alone_in(path.parent):
+        for entry in read_shelf(path).entries:
+            if same_name(entry.bit.name, str(bit["name"])):
+                raise ShelfError(
+                    f"'{entry.bit.name}' is on the shelf already: `chipsong bits change` changes what is "
+                    "said of it, or give this one another name"
+                )
+        table, end = tomlkit.table(), tomlkit.document()
+        table.update({key: value for key, value in bit.items() if value is not None})
+        bits = tomlkit.aot()
+        bits.append(table)
+        end.append("bit", bits)
+        before = _text(path)
+        _bits_of(path, before)
+        gap = "" if not before else "\n" if before.endswith("\n") else "\n\n"
+        _write(path, f"{before}{gap}{tomlkit.dumps(end)}")
 
 
 def change_bit(path: Path, name: str, change: Change) -> None:
@@ -117,18 +121,25 @@ def remove_bit(path: Path, name: str) -> None:
 
 def _edit(path: Path, name: str, change: Callable[[AoT, int], str]) -> None:
     """Let ``change`` work on the bits, of which it gets all and the one meant; what it returns goes last."""
-    shelf = read_shelf(path)
-    index = shelf.entries.index(shelf.entry(name))
-    document = tomlkit.parse(_text(path))
-    bits = document["bit"]
+    with alone_in(path.parent):
+        shelf = read_shelf(path)
+        index = shelf.entries.index(shelf.entry(name))
+        document, bits = _bits_of(path, _text(path))
+        rest = change(bits, index)
+        if not bits:
+            del document["bit"]
+        _write(path, tomlkit.dumps(document) + rest)
+
+
+def _bits_of(path: Path, text: str) -> tuple[TOMLDocument, AoT]:
+    """Return a shelf's text as it can be changed, and the bits in it."""
+    document = tomlkit.parse(text)
+    bits = document.get("bit", tomlkit.aot())
     if not isinstance(bits, AoT):
         raise ShelfError(
             f"{path}: write each bit as a table that begins with [[bit]], then it can be changed"
         )
-    rest = change(bits, index)
-    if not bits:
-        del document["bit"]
-    _write(path, tomlkit.dumps(document) + rest)
+    return document, bits
 
 
 def _put(table: Any, key: str, value: object) -> None:  # noqa: ANN401 - any table, inline or not

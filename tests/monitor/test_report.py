@@ -159,6 +159,14 @@ def test_the_tables_hold_every_event_and_part(report: Path, kept_run: Run):
     assert [(row["part"], row["verdict"]) for row in parts] == [("part 1", "suspect")]
 
 
+def test_a_report_needs_a_name(chipsong: Chipsong, kept_run: Run):
+    """A folder is none; that is one line, which says what to say."""
+    for folder in (".", "/"):
+        ended = chipsong("report", kept_run.id, "-o", folder)
+        assert (ended.status, ended.err.count("\n")) == (1, 1)
+        assert "is a folder: say a file in it" in ended.err
+
+
 def test_the_table_tells_what_came_of_a_check_and_beside_what(home: Path, clock: FakeClock):
     """As words of the contract: whether the bit was tight can be told without reading sentences."""
     with begin(home, clock) as journal:

@@ -138,3 +138,16 @@ def test_the_commands(chipsong: Callable[..., Ended], home: Path):
     assert table == {"name": "six", "diameter": "6mm", "flutes": 2, "kind": "up-cut", "false_alarms": 2}
     assert chipsong("bits", "remove", "six", "--yes").status == 0
     assert chipsong("bits", "show", "six").status == 1
+
+
+def test_a_shelf_in_the_other_form_is_not_added_to(path: Path):
+    """A list of bits on one line cannot go on as tables: that is said, and nothing is written."""
+    written = 'bit = [ { name = "a", diameter = 6, flutes = 2, kind = "up-cut" } ]\n'
+    path.write_text(written)
+    for change in (
+        lambda: add_bit(path, {"name": "z", "diameter": 3.0, "flutes": 1, "kind": "straight"}),
+        lambda: change_bit(path, "a", {"flutes": 1}),
+    ):
+        with pytest.raises(ShelfError, match=r"bits\.toml: write each bit as a table that begins with"):
+            change()
+    assert path.read_text() == written
