@@ -1,6 +1,5 @@
 """The pages about kept runs: their list, and what was heard in one."""
 
-import re
 import threading
 from collections.abc import Callable, Iterable, Iterator
 from contextlib import suppress
@@ -36,6 +35,7 @@ from monitor.story.clips import MIME, are_there, clips
 from monitor.story.comparing import compared, may_be_compared
 from monitor.story.pictures import orders_png
 from monitor.story.words import all_said, headline, listed, not_heard, said_since, to_recut
+from monitor.words import moment_of
 
 _CSS, _JS = "text/css", "text/javascript"
 _STATIC = {"look.css": _CSS, "page.css": _CSS, "review.js": _JS, "live.js": _JS, "shop.js": _JS}
@@ -274,7 +274,7 @@ class Review:
             elif said.get("what") == "not-fine":
                 not_fine(run)
                 withdraw(self._home, run)
-            elif (at := _seconds(said.get("at", ""))) is not None:
+            elif (at := moment_of(said.get("at", ""))) is not None:
                 missed(run, at, "nothing" if said.get("what") == "not-missed" else "loose")
                 withdraw(self._home, run)
             else:
@@ -313,17 +313,6 @@ async def _form(request: Request) -> dict[str, str]:
 async def _fields(request: Request) -> dict[str, list[str]]:
     """Return all values of each field that was sent."""
     return parse_qs((await request.body()).decode("utf-8", "replace"))
-
-
-def _seconds(said: str) -> float | None:
-    """Return ``3:05`` or ``185.5`` in s; ``None`` when it is neither."""
-    found = re.fullmatch(r"(?:(\d{1,3}):)?(?:(\d{1,3}):)?(\d{1,6}(?:\.\d{1,3})?)", said.strip(), re.ASCII)
-    if found is None:
-        return None
-    total = 0.0
-    for piece in filter(None, found.groups()):
-        total = 60 * total + float(piece)
-    return total
 
 
 def static(request: Request) -> Response:
