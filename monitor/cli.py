@@ -200,12 +200,12 @@ _JOB_OPTIONS = (
     click.option("--material", metavar="NAME", help="What is cut; the bit's usual material if not said."),
     click.option(
         "--false-alarms",
-        type=Number(0.001),
+        type=Number(0.001, 1000),
         help="How many false alarms are bearable ...  [default: the shelf's, or 1]",
     ),
     click.option(
         "--hours",
-        type=Number(0.1),
+        type=Number(0.1, 100_000),
         help="... in so many hours of cutting.  [default: the shelf's, or 20]",
     ),
 )

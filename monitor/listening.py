@@ -250,7 +250,8 @@ def watch(live: Live, wanted: Wanted, *, as_json: bool) -> Status:
         import monitor.page.beside  # noqa: F401, PLC0415 - only where there is a page
     source = Microphone(live.device, live.rate)
     listener = make_listener(source.rate, program, wanted, home(), warn, microphone=source.name)
-    title = live.title or (readable(wanted.program.stem) if wanted.program else "watch")
+    called = live.title or (readable(wanted.program.stem) if wanted.program else "watch")
+    title = " ".join(called.split())  # whatever a file is called, it stands on a line
     with source, asked_to_end() as asked:
         journal = open_journal(title, wanted, program, source.rate, live.keep, microphone=source.name)
         over, controls = _after(live.seconds), Controls()

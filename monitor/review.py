@@ -173,8 +173,9 @@ def alarms_of(run: Run) -> int:
 
 
 def _line(run: Run) -> str:
+    title = " ".join(run.title.split())  # a line each, whatever a file is called
     if run.summary is None:
         how = "being heard now" if run.is_going_on else "not brought to its end"
         alarms = alarms_of(run)
-        return f"{run.id}  {run.title}: {how}" + (f", {count(alarms)}" if alarms else "")
-    return f"{run.id}  {run.title}: {how_long(float(run.summary['at']))}, {count(run.summary['alarms'])}"
+        return f"{run.id}  {title}: {how}" + (f", {count(alarms)}" if alarms else "")
+    return f"{run.id}  {title}: {how_long(float(run.summary['at']))}, {count(run.summary['alarms'])}"

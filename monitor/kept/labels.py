@@ -16,6 +16,7 @@ from monitor.controls import ALARM, PRESSED
 from monitor.journal import Event, Run
 from monitor.journal.place import DATABASE
 from monitor.journal.schema import connect
+from monitor.journal.waiting import is_held
 from monitor.words import clock
 
 Label = Cause | Literal["nothing"]
@@ -246,4 +247,5 @@ def _write(run: Run, at: float, of: int | str, what: Label, **more: str) -> None
         with closing(connect(run.folder / DATABASE)) as db:
             db.execute("INSERT INTO events (at, name, json) VALUES (?, ?, ?)", (at, LABEL, json.dumps(body)))
     except sqlite3.Error as error:
-        raise JournalError(f"the label cannot be kept in run {run.id} ({error}): try again") from error
+        advice = "try again" if is_held(error) else f"let this user write {run.folder}, and make room there"
+        raise JournalError(f"the label cannot be kept in run {run.id} ({error}): {advice}") from error

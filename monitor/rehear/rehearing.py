@@ -85,7 +85,7 @@ def rehear(names: Sequence[str], how: Rehearing) -> Status:
     on where it stopped.
     """
     place = runs_at(how.place, home())
-    chosen = list(names) or place.names()
+    chosen = [place.whole(name) for name in names] or place.names()
     marks = marks_of(place, chosen, *_rules())
     kept = Kept(Ledger(home() / LEDGER), "rehear", asdict, _from_plain, lambda found: not found.failed)
     work = partial(_hear, place, how.workers)

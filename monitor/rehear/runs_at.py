@@ -2,7 +2,7 @@
 
 import hashlib
 import tempfile
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from contextlib import AbstractContextManager, contextmanager
 from dataclasses import dataclass
 from pathlib import Path, PurePosixPath
@@ -22,6 +22,9 @@ class RunsAt(Protocol):
 
     def names(self) -> list[str]:
         """Return the names of all that may be runs."""
+
+    def whole(self, name: str) -> str:
+        """Return the name of the run that a beginning means; what was given where that is none or several."""
 
     def opened(self, name: str, *, sound: bool = True) -> AbstractContextManager[Run]:
         """
@@ -76,6 +79,14 @@ class Here:
         """Return the names of all runs, the newest first; what cannot be opened is told as it is heard."""
         return run_names(self.home)
 
+    def whole(self, name: str) -> str:
+        """Return the name of the run that a beginning means; see `RunsAt`."""
+        try:
+            names = [folder.name for folder in (self.home / _RUNS).iterdir()]
+        except OSError:
+            return name
+        return _the_one(_meant(name, names), name)
+
     @contextmanager
     def opened(self, name: str, *, sound: bool = True) -> Iterator[Run]:
         """Give a run; see `RunsAt`."""
@@ -105,6 +116,13 @@ class Far:
             found = files.ls(root, detail=True)
         return sorted(PurePosixPath(each["name"]).name for each in found if each["type"] == "directory")
 
+    def whole(self, name: str) -> str:
+        """Return the name of the run that a beginning means; see `RunsAt`."""
+        try:
+            return _the_one(_meant(name, self.names()), name)
+        except ChipsongError:  # when it is heard the same goes wrong, and is told
+            return name
+
     @contextmanager
     def opened(self, name: str, *, sound: bool = True) -> Iterator[Run]:
         """Give a run; see `RunsAt`."""
@@ -128,8 +146,7 @@ class Far:
         return _digest((path, *(each.get(key) for key in _STATE)) for path, each in sorted(found.items()))
 
     def _whole(self, name: str) -> str:
-        names = self.names()
-        meant = [name] if name in names else [other for other in names if name and other.startswith(name)]
+        meant = _meant(name, self.names())
         if len(meant) != 1:
             several = f"'{name}' may be any of {len(meant)} runs" if meant else f"there is no run '{name}'"
             raise JournalError(f"{several} at {self.address}: give its whole name")
@@ -146,6 +163,15 @@ class Far:
         # What others wrote since may not be looked for in what was seen before.
         files.invalidate_cache()
         return files, root.rstrip("/")
+
+
+def _meant(name: str, names: Sequence[str]) -> list[str]:
+    """Return the names that a name, or a beginning of one, may mean."""
+    return [name] if name in names else [other for other in names if name and other.startswith(name)]
+
+
+def _the_one(meant: Sequence[str], name: str) -> str:
+    return meant[0] if len(meant) == 1 else name
 
 
 # What kinds of far files tell of when they were changed.

@@ -241,6 +241,12 @@ def _check_unique(entries: tuple[Entry, ...]) -> None:
                 raise ValueError(
                     f"'{other.bit.name}' and '{entry.bit.name}' both have tool = {entry.tool}: change one"
                 )
+        materials = list(entry.others)
+        for count, material in enumerate(materials):
+            if any(same_name(material, other) for other in materials[:count]):
+                raise ValueError(
+                    f"'{entry.bit.name}' has the material '{material}' twice in its `in`: take one out"
+                )
 
 
 def same_name(name: str, other: str) -> bool:

@@ -13,10 +13,18 @@ from monitor.tables import tables_named
 def _length(value: object) -> float:
     if isinstance(value, bool) or not isinstance(value, int | float | str):
         raise ValueError("must be a length such as 6.35mm or 0.25in")  # noqa: TRY004 - pydantic wants it so
-    return parse_length(str(value))
+    length = parse_length(str(value))
+    if length > LARGEST:
+        raise ValueError(f"must be {LARGEST:g} mm at most")
+    return length
 
+
+LARGEST = 300.0
+"""mm; a cutter that is larger than any of a router's is a slip of the finger, or in another unit."""
 
 _Text = Annotated[str, Field(min_length=1)]
+# What stands in lists, a line each.
+_Name = Annotated[str, Field(min_length=1, pattern=r"^\P{Cc}+$")]
 
 
 class _Thresholds(BaseModel):
@@ -35,16 +43,16 @@ class _Thresholds(BaseModel):
 class _Bit(_Thresholds):
     """One ``[[bit]]`` table."""
 
-    name: _Text
+    name: _Name
     diameter: Annotated[float, BeforeValidator(_length)]
     flutes: Annotated[StrictInt, Field(ge=1, le=12)]
     kind: Literal["up-cut", "down-cut", "compression", "straight", "ball", "v"]
     speed: Annotated[float, Field(ge=100, le=100_000, allow_inf_nan=False, strict=True)] | None = None
     tool: Annotated[StrictInt, Field(ge=1, le=99_999)] | None = None
 
-    material: _Text | None = None
+    material: _Name | None = None
     care: _Text | None = None
-    others: Annotated[dict[_Text, _Thresholds], Field(alias="in")] = {}
+    others: Annotated[dict[_Name, _Thresholds], Field(alias="in")] = {}
 
     def entry(self) -> Entry:
         return Entry(
@@ -59,13 +67,14 @@ class _Bit(_Thresholds):
 
 
 _ALLOWED = {
-    "name": "some text",
-    "diameter": "a length of more than 0, such as 6.35mm or 0.25in; a fraction has its unit, 1/4in",
+    "name": "some text on one line",
+    "diameter": f"a length of more than 0, and {LARGEST:g} mm at most, such as 6.35mm or 0.25in; a fraction "
+    "has its unit, 1/4in",
     "flutes": "a whole number from 1 to 12",
     "kind": f"one of {', '.join(KINDS)}",
     "speed": "rpm, not thousands: a number from 100 to 100000",
     "tool": "its T number, a whole number from 1 to 99999",
-    "material": "some text",
+    "material": "some text on one line",
     "care": "some text",
     "false_alarms": "a number from 0.001 to 1000",
     "hours": "a number from 0.1 to 100000",
@@ -94,7 +103,7 @@ def _entry(number: int, table: Mapping[str, Any]) -> Entry:
     try:
         return _Bit.model_validate(table).entry()
     except ValidationError as error:
-        raise ValueError(f"bit {number} ('{table.get('name', '')}'), {_said(error)}") from error
+        raise ValueError(f"bit {number} ({table.get('name', '')!r}), {_said(error)}") from error
 
 
 def _said(error: ValidationError) -> str:

@@ -208,6 +208,13 @@ def test_what_comes_from_outside_is_never_markup(home: Path, clock: FakeClock):
     assert "\n\n x" not in cues(story)
 
 
+def test_a_run_stands_on_one_line_of_the_list(home: Path, clock: FakeClock, chipsong: Chipsong):
+    """Whatever its program's file is called."""
+    with begin(home, clock, title="tray\nleft") as journal:
+        journal.close({"at": 3.0, "alarms": 0})
+    assert f"{journal.id}  tray left: 0:03, no alarm\n" in chipsong("runs").out
+
+
 def test_a_run_without_sound_rows_or_end_is_told_too(
     home: Path, clock: FakeClock, chipsong: Chipsong, tmp_path: Path
 ):

@@ -40,7 +40,9 @@ def test_every_number_is_asked_for_in_the_same_words():
         (("watch", "--rpm", "18k"), "'18k' can't be used: type a number from 100 to 100000, in digits alone"),
         (("watch", "--rpm", "nan"), "'nan' can't be used: type a number from 100"),
         (("watch", "--rpm", "20"), "'20' can't be used: type a number from 100 to 100000"),
-        (("watch", "--hours", "a day"), "'a day' can't be used: type a number from 0.1 on"),
+        (("watch", "--hours", "a day"), "'a day' can't be used: type a number from 0.1 to 100000, in digits"),
+        (("tune", "six", "--hours", "inf"), "'inf' can't be used: type a number from 0.1 to 100000"),
+        (("tune", "six", "--false-alarms", "1e9"), "'1e9' can't be used: type a number from 0.001 to 1000"),
         (("bits", "add", "six", "--tool", "T3"), "'T3' can't be used: type a whole number from 1 to 99999"),
         (
             ("bits", "change", "six", "--speed", "18k"),

@@ -1,6 +1,8 @@
 """Labels: what a person said of an alarm is kept with the run, and the last word holds."""
 
+import sqlite3
 from collections.abc import Callable
+from contextlib import closing
 from pathlib import Path
 
 import pytest
@@ -11,6 +13,8 @@ from analysis.errors import JournalError
 from analysis.events import Alarm, Checked, Event, StateChange, to_dict
 from monitor.controls import PRESSED
 from monitor.journal import Run, open_run
+from monitor.journal.place import DATABASE
+from monitor.journal.schema import connect
 from monitor.kept.labels import LABEL, Label, fine, is_labelled, label, labels, missed, misses, not_fine
 from monitor.review import events_of, run_text
 from monitor.testing import FakeClock
@@ -45,6 +49,25 @@ def test_only_an_alarm_gets_a_label_and_only_a_known_one(run: Run, index: int, w
     with pytest.raises(JournalError, match="is no"):
         label(run, index, what)  # type: ignore[arg-type]
     assert labels(run) == {}
+
+
+@pytest.mark.parametrize(("held", "advice"), [(True, "try again"), (False, "let this user write")])
+def test_a_label_that_cannot_be_kept_says_what_helps(
+    run: Run, monkeypatch: pytest.MonkeyPatch, *, held: bool, advice: str
+):
+    """To try again does where another program has the run in hand, and not where it is read-only."""
+    path = run.folder / DATABASE
+    if held:
+        monkeypatch.setattr("monitor.kept.labels.connect", lambda path: sqlite3.connect(path, timeout=0.01))
+    else:
+        monkeypatch.setattr(
+            "monitor.kept.labels.connect", lambda path: sqlite3.connect(f"{path.as_uri()}?mode=ro", uri=True)
+        )
+    with closing(connect(path)) as other:
+        if held:
+            other.execute("BEGIN IMMEDIATE")
+        with pytest.raises(JournalError, match=rf"the label cannot be kept in run .*: {advice}"):
+            label(run, 1, "nothing")
 
 
 def test_what_was_missed_is_said_and_taken_back(run: Run):

@@ -65,6 +65,16 @@ def test_work_that_was_stopped_goes_on_where_it_stopped(
     assert heard == three * 2
 
 
+def test_a_run_is_remembered_by_its_whole_name(chipsong: Command, heard: list[str], kept_run: Run):
+    """However much of it was typed."""
+    first = chipsong("rehear", kept_run.id[:6])
+    assert heard == [kept_run.id]
+    for name in (kept_run.id[:4], kept_run.id):
+        again = chipsong("rehear", name)
+        assert (again.out, heard) == (first.out, [kept_run.id])
+        assert "1 of 1 were heard before" in again.err
+
+
 def test_what_follows_from_something_else_is_heard_again(
     chipsong: Command, three: list[str], heard: list[str], home: Path, monkeypatch: pytest.MonkeyPatch
 ):

@@ -167,7 +167,10 @@ def test_a_diameter_may_be_a_number_or_text(path: Path, diameter: str):
         ("diameter", '"1/4"', "'1/4'", "a fraction has its unit, 1/4in"),
         ("diameter", "true", "True", "6.35mm or 0.25in"),
         ("diameter", "nan", "nan", "6.35mm or 0.25in"),
+        ("diameter", "6000", "6000", "300 mm at most"),
         ("name", '" "', "' '", "some text"),
+        ("name", '"a\\nb"', "'a\\nb'", "on one line"),
+        ("material", '"a\\tb"', "'a\\tb'", "on one line"),
         ("name", "", "missing", "some text"),
         ("speed", "-5", "-5", "rpm"),
         ("speed", "18", "18", "rpm, not thousands"),
@@ -202,6 +205,7 @@ def test_a_mistake_is_named(path: Path, key: str, value: str, shown: str, allowe
         ("bit = 3", r"\[\[bit\]\]"),
         (SHELF + SHELF, "two bits have the name '6 mm up-cut'"),
         (SHELF + "tool = 1", "both have tool = 1"),
+        (SHELF + "in = {mdf = {limit = 2.0}, MDF = {limit = 0.5}}", "has the material 'MDF' twice"),
         (SHELF.replace('"Quarter V"', '"6 MM UP-CUT "'), "two bits have the name"),
     ],
 )
