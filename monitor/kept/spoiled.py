@@ -166,7 +166,8 @@ def _settled(part: PartVerdict, whole: frozenset[str]) -> PartVerdict:
     """Return a part of a run in which nothing was wrong; ``whole`` were heard all the way."""
     if part.verdict != "suspect":
         return part
-    return replace(part, verdict="good" if part.name in whole else "unheard")
+    now: Verdict = "good" if part.name in whole else "unheard"
+    return replace(part, verdict=now)
 
 
 def _spoiled(told: tuple[PartVerdict, ...], found: Sequence[Spell], was: WasCut) -> tuple[PartVerdict, ...]:

@@ -183,10 +183,10 @@ def _verdicts(checks: Sequence[tuple[str, str]]) -> str:
 def _part_changes(run: Run, before: Sequence[Event], after: Summary) -> Iterator[str]:
     """Give what is thought otherwise of parts: what a person said of the run holds however it is judged."""
     end = next((event for event in reversed(before) if isinstance(event, Summary)), None)
-    found, was = spells(run), was_cut(run)
-    before_that = judged_since(run, was, end.parts if end else None, found)
+    found, cut = spells(run), was_cut(run)
+    before_that = judged_since(run, cut, end.parts if end else None, found)
     old = {part.name: part.verdict for part in before_that.parts}
-    for part in judged_since(run, was, after.parts, [spell for spell in found if spell.what]).parts:
+    for part in judged_since(run, cut, after.parts, [spell for spell in found if spell.what]).parts:
         was = old.get(part.name, part.verdict)
         if end is None:
             known = "and nobody had said" if was == "unheard" else f"and it was {was}"
