@@ -155,7 +155,7 @@ def _lines_of(parts: Iterable[PartVerdict]) -> set[tuple[str, int, int]]:
 def _worst(part: PartVerdict, told: Iterable[PartVerdict]) -> PartVerdict:
     """Return a part with the worst of what was told of those with which it shares lines."""
     known = {other.verdict for other in told if other.first <= part.last and part.first <= other.last}
-    worst = next((verdict for verdict in _WORST_FIRST if verdict in known), "unheard")
+    worst: Verdict = next((verdict for verdict in _WORST_FIRST if verdict in known), "unheard")
     return replace(part, verdict=worst)
 
 
