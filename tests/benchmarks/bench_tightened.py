@@ -56,7 +56,7 @@ def main(words: list[str]) -> int:
     print(file=sys.stderr)
     lines = [f"`python tests/benchmarks/bench_tightened.py {shlex.join(words)}`".replace(" `", "`")]
     lines += [f"{runs} simulated runs, seeds from {first} on; in {noticed} the slip was noticed.", ""]
-    text = "\n".join([*lines, *_table(found)]) + "\n"
+    text = "\n".join([*lines, *table(found)]) + "\n"
     print(text)
     if runs >= RUNS and not asked.development:
         KEPT.parent.mkdir(parents=True, exist_ok=True)
@@ -64,7 +64,7 @@ def main(words: list[str]) -> int:
     return 0
 
 
-def _table(found: Sequence[Carried]) -> list[str]:
+def table(found: Sequence[Carried]) -> list[str]:
     """Return a row for each state of the bit: the last verdict, alarms, and when the first was said."""
     lines = [
         f"Within {WITHIN:g} s of cutting, and alarms later on, up to {LATER:g} s.",

@@ -86,7 +86,7 @@ def trial(seed: int) -> list[Carried]:
     begins = _cut_until_stopped(listener, program, _record(program, job, seed, shop, slip))
     if begins is None:
         return []
-    rest = _beginning(read(carry_on(program, begins).text, "rest"), bits)
+    rest = beginning(read(carry_on(program, begins).text, "rest"), bits)
     faults = (None, Slip.from_the_start(severity=slip.severity / 2.0), replace(slip, at=0.0, at_line=None))
     return [
         _carried(copy.deepcopy(listener), state, _record(rest, job, seed + 1, shop, fault))
@@ -104,12 +104,11 @@ def _job_with_room(rng: np.random.Generator) -> tuple[Job, int]:
     raise ValueError(f"none of {_MOST_TRIES} jobs has room for {_KIND}")
 
 
-def _beginning(program: Program, bits: Mapping[int, Bit]) -> Program:
+def beginning(program: Program, bits: Mapping[int, Bit]) -> Program:
     """Return as much of a program as is heard, up to a way up: all of it takes long to simulate."""
     plan, moves = Plan.of(program, bits), program.moves
     done = np.cumsum(np.where(plan.cuts, plan.times.end - plan.times.begin, 0.0))
-    goes_up = (moves.kind == Kind.RAPID) & (moves.end[:, 2] > moves.start[:, 2])
-    last = np.flatnonzero(goes_up & (done >= LATER))
+    last = np.flatnonzero((moves.kind == Kind.RETRACT) & (done >= LATER))
     if not len(last):
         return program
     lines = program.lines[: int(moves.file_line[last[0]])]
