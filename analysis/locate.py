@@ -39,6 +39,7 @@ from analysis.program import (
 from analysis.program.areas import NEAR
 from analysis.program.chains import Chain, chains
 from analysis.program.engagement import Engagement, besides, engagement
+from analysis.program.moves import stops_before
 from analysis.program.paths import lines
 from analysis.program.sheets import MOSTLY
 from analysis.program.waits import perhaps_longer
@@ -131,7 +132,7 @@ class Plan:
     @cached_property
     def remarks(self) -> tuple[Note, ...]:
         """What to say of stops at which another sheet may be put in, so that parts are not told good."""
-        stops = np.cumsum(self.program.moves.kind == Kind.PAUSE)
+        stops = stops_before(self.program.moves)
         first: dict[int, int] = {}
         for chain in self._in_the_air:
             first.setdefault(int(stops[chain.moves[0]]), int(chain.moves[0]))

@@ -46,8 +46,8 @@ _SAME_BIT, _UNSURE = 0.9, 0.1
 _FOLLOWED = 0.7
 # A person sees the bit: a line that is read ahead further than this, s, is not taken for the one being cut.
 _SEEN = 8.0
-# A way that is this long, s, between two steps was not gone but jumped.
-_JUMP = 3.0
+JUMP = 3.0
+"""A way that is this long, s of the program, between two looks at the place was not gone but jumped."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -330,17 +330,18 @@ class SoundLocator:
             last = self._stands.setdefault(bit, fit.stands)
             self._stands[bit] = last + share * (fit.stands - last)
 
-    def _likelier_bit(self) -> int:
-        """Return the bit that is heard where the place does not tell it; another if plainly likelier."""
-        if self._bit not in self._stands:
-            return self._bit
-        best = max(self._stands, key=lambda bit: self._stands[bit])
-        return best if self._stands[best] > self._stands[self._bit] + _PLAINLY else self._bit
+    def _likelier_than(self, bit: int) -> int:
+        """Return a bit, or the one that is heard in its place where that is plainly likelier."""
+        if bit not in self._stands:
+            return bit
+        best = max(self._stands, key=lambda other: self._stands[other])
+        return best if self._stands[best] > self._stands[bit] + _PLAINLY else bit
 
     def _tell(self, grid: Grid) -> None:
         """Keep what is asked for with every row, and changes with every step alone."""
         if self._awaited is not None:
-            self._tell_awaited(self._awaited)
+            bit = self._turns_instead_of(self._awaited)
+            self._tell_bit(bit, guessed=bit != self._awaited)
             return
         if self._is_known(self._past[-1].where):
             self._tell_cut(grid, known=True)
@@ -350,18 +351,17 @@ class SoundLocator:
             self._bit = bit
             self._tell_cut(grid, known=False)
         else:
-            self._bit = self._likelier_bit()
-            self._cutting = None
-            self._context = Context(self._bit, LOST, guessed=True, asked=self._asked())
+            self._tell_bit(self._likelier_than(self._bit), guessed=True)
 
-    def _tell_awaited(self, bit: int) -> None:
-        """Tell of the bit that was tightened, unless another one is heard to turn."""
-        self._bit = bit
-        likelier = self._likelier_bit()
-        if self._stands.get(likelier, 0.0) > COMB_ON:
-            self._bit = likelier
-        self._cutting = None
-        self._context = Context(self._bit, LOST, guessed=self._bit != bit, asked=self._asked())
+    def _turns_instead_of(self, bit: int) -> int:
+        """Return a bit that was tightened, or another one that is heard to turn."""
+        likelier = self._likelier_than(bit)
+        return likelier if self._stands.get(likelier, 0.0) > COMB_ON else bit
+
+    def _tell_bit(self, bit: int, *, guessed: bool) -> None:
+        """Tell which bit it is, and nothing of what it cuts."""
+        self._bit, self._cutting = bit, None
+        self._context = Context(bit, LOST, guessed=guessed, asked=self._asked())
 
     def _tell_cut(self, grid: Grid, *, known: bool) -> None:
         """Tell what one bit cuts: at an unknown place it may be of one kind, wherever it is."""
@@ -445,7 +445,7 @@ class SoundLocator:
 
     def _is_way(self, last: int, now: int) -> bool:
         begin = self.plan.times.begin
-        return last <= now and float(begin[now] - self.plan.times.end[last]) < _JUMP
+        return last <= now and float(begin[now] - self.plan.times.end[last]) < JUMP
 
     def _marked_to_now(self) -> marks.Marks:
         found = self._marks.copy()

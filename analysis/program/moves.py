@@ -272,6 +272,11 @@ def lowest(moves: Moves) -> NDArray[np.float64]:
     return low
 
 
+def stops_before(moves: Moves) -> NDArray[np.intp]:
+    """Return how many stops for a person (M0, M1) the program has made up to each move, shape (n,)."""
+    return np.cumsum(moves.kind == Kind.PAUSE)
+
+
 def _bottom_of_arc(moves: Moves, i: int) -> float:
     """Return the Z of the lowest point of an upright arc, or infinity if its sweep leaves that out."""
     first, second, _ = AXES_OF_PLANE[int(moves.plane[i])]

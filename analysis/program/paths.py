@@ -1,6 +1,7 @@
 """The way of the bit's centre seen from above, as polylines."""
 
 import math
+from typing import Any
 
 import numpy as np
 import shapely
@@ -52,8 +53,13 @@ def polyline(moves: Moves, indices: NDArray[np.intp]) -> NDArray[np.float64]:
 
 def undirected(pieces: NDArray[np.int64]) -> NDArray[np.int64]:
     """Return straight pieces, X, Y to X, Y, shape (m, 4), so that one is the same whichever way it goes."""
-    back = (pieces[:, 0] > pieces[:, 2]) | ((pieces[:, 0] == pieces[:, 2]) & (pieces[:, 1] > pieces[:, 3]))
-    return np.where(back[:, np.newaxis], pieces[:, [2, 3, 0, 1]], pieces)
+    return np.where(goes_back(pieces)[:, np.newaxis], pieces[:, [2, 3, 0, 1]], pieces)
+
+
+def goes_back(pieces: NDArray[Any]) -> NDArray[np.bool_]:
+    """Return which ways, X, Y to X, Y, shape (m, 4), go back: by X, and where that stays the same by Y."""
+    x, y, to_x, to_y = pieces.T
+    return np.asarray((x > to_x) | ((x == to_x) & (y > to_y)))
 
 
 def lines(moves: Moves, rows: NDArray[np.intp]) -> NDArray[np.object_]:

@@ -22,6 +22,7 @@ from numpy.typing import NDArray
 from analysis.program.areas import SAME_DEPTH, faces_of, shape_of
 from analysis.program.chains import chains_of, rows
 from analysis.program.moves import Kind, Moves, lowest
+from analysis.program.paths import goes_back
 from analysis.program.program import Program
 from analysis.program.work import SAME_PLACE, cutting
 
@@ -191,9 +192,9 @@ class _Floor:
 def _seen_from_above(moves: Moves, cuts: NDArray[np.intp]) -> NDArray[np.float64]:
     """Return what tells the ways of some moves, seen from above and in either direction, apart."""
     start, end, sweep = moves.start[cuts, :2], moves.end[cuts, :2], moves.sweep[cuts]
-    back = (start[:, 0] > end[:, 0]) | ((start[:, 0] == end[:, 0]) & (start[:, 1] > end[:, 1]))
-    back |= (start == end).all(axis=1) & (sweep < 0)
-    ends = np.where(back[:, None], np.hstack([end, start]), np.hstack([start, end]))
+    ways = np.hstack([start, end])
+    back = goes_back(ways) | ((start == end).all(axis=1) & (sweep < 0))
+    ends = np.where(back[:, None], np.hstack([end, start]), ways)
     centre = np.where(sweep[:, None] != 0, moves.centre[cuts], 0.0)
     return np.hstack([ends, centre, np.where(back, -sweep, sweep)[:, None], _with(moves, cuts)])
 

@@ -4,6 +4,7 @@ import difflib
 import json
 import sqlite3
 import stat
+from collections.abc import Collection
 from contextlib import closing
 from dataclasses import dataclass, field
 from datetime import datetime
@@ -220,15 +221,20 @@ def open_run(home: Path, name: str) -> Run:
         was kept by a newer program.
     """
     folders = {folder.name: folder for folder in _folders(home)}
-    meant = [name] if name in folders else [other for other in folders if name and other.startswith(name)]
-    if len(meant) == 1:
-        return _open(folders[meant[0]])
-    if meant:
-        raise JournalError(f"'{name}' may be any of {len(meant)} runs: write more of it, as {_some(meant)}")
+    found = meant(name, folders)
+    if len(found) == 1:
+        return _open(folders[found[0]])
+    if found:
+        raise JournalError(f"'{name}' may be any of {len(found)} runs: write more of it, as {_some(found)}")
     if not folders:
         raise JournalError(f"no run was kept in {runs_folder(home)} yet: listen to one first")
     nearest = difflib.get_close_matches(name, folders, n=3, cutoff=0.5) or sorted(folders)[-3:]
     raise JournalError(f"there is no run '{name}': did you mean {_some(nearest)}?")
+
+
+def meant(name: str, names: Collection[str]) -> list[str]:
+    """Return which of some names a name may mean, or a beginning of one."""
+    return [name] if name in names else [other for other in names if name and other.startswith(name)]
 
 
 def _folders(home: Path) -> list[Path]:

@@ -5,15 +5,12 @@ from itertools import pairwise
 
 import numpy as np
 
-from analysis.errors import ChipsongError
 from analysis.locate import Plan
+from analysis.place.locator import JUMP
 from analysis.place.marks import HEARD, Marks, unmarked, verdicts
 from monitor.journal import Run
-from monitor.kept.job import bits_of
+from monitor.kept.job import plan_of
 from monitor.kept.places import WasCut
-
-# A way that is this long, s of the program, between two looks at the place was not gone but jumped.
-_JUMP = 3.0
 
 
 def heard_all(run: Run, was: WasCut) -> frozenset[str]:
@@ -23,11 +20,8 @@ def heard_all(run: Run, was: WasCut) -> frozenset[str]:
     None where that cannot be told: without places, as in runs of old, and where a program goes over a line
     more than once, for nobody kept which time it was.
     """
-    if was.program is None or not was.places or (np.diff(was.program.moves.file_line) < 0).any():
-        return frozenset()
-    try:
-        plan = Plan.of(was.program, bits_of(run))
-    except (ChipsongError, KeyError, ValueError):  # the bits were not kept, or cut nothing
+    plan = plan_of(run, was.program) if was.program is not None and was.places else None
+    if plan is None or plan.repeats:
         return frozenset()
     learned = frozenset(int(entry["bit"]) for entry in run.learned.get("baselines", ()))
     found = verdicts(plan, _heard(run, was, plan), learned)
@@ -42,7 +36,7 @@ def _heard(run: Run, was: WasCut, plan: Plan) -> Marks:
         if hears(here.at, there.at):
             first, last = np.searchsorted(lines, (here.line, here.line + 1)).tolist()
             on = int(np.searchsorted(lines, there.line))
-            is_way = last <= on and plan.times.begin[on] - plan.times.end[last - 1] < _JUMP
+            is_way = last <= on and plan.times.begin[on] - plan.times.end[last - 1] < JUMP
             found[first : on if is_way else last] |= HEARD
     return found
 

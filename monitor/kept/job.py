@@ -7,7 +7,8 @@ from pathlib import Path
 from typing import Any
 
 from analysis.cutting import Bit
-from analysis.errors import ProgramError
+from analysis.errors import ChipsongError, ProgramError
+from analysis.locate import Plan
 from analysis.program import Program, read_file
 from monitor.file_names import readable
 from monitor.journal import Run
@@ -65,4 +66,12 @@ def program_of(run: Run) -> Program | None:
         said = run.meta
         return read_file(kept.read_bytes(), readable(kept.name), units=said.get("units"), top=said.get("top"))
     except (OSError, StopIteration, ProgramError):
+        return None
+
+
+def plan_of(run: Run, program: Program) -> Plan | None:
+    """Return the plan of a run's program; ``None`` where its bits were not kept, or cut nothing."""
+    try:
+        return Plan.of(program, bits_of(run))
+    except (ChipsongError, KeyError, ValueError):
         return None

@@ -10,6 +10,7 @@ from typing import Any, Protocol
 
 from analysis.errors import ChipsongError, JournalError
 from monitor.journal import Run, open_run, run_names
+from monitor.journal.reading import meant
 from monitor.trouble import one_line
 
 _RUNS = "runs"
@@ -85,7 +86,7 @@ class Here:
             names = [folder.name for folder in (self.home / _RUNS).iterdir()]
         except OSError:
             return name
-        return _the_one(_meant(name, names), name)
+        return _the_one(name, names)
 
     @contextmanager
     def opened(self, name: str, *, sound: bool = True) -> Iterator[Run]:
@@ -119,7 +120,7 @@ class Far:
     def whole(self, name: str) -> str:
         """Return the name of the run that a beginning means; see `RunsAt`."""
         try:
-            return _the_one(_meant(name, self.names()), name)
+            return _the_one(name, self.names())
         except ChipsongError:  # when it is heard the same goes wrong, and is told
             return name
 
@@ -146,11 +147,11 @@ class Far:
         return _digest((path, *(each.get(key) for key in _STATE)) for path, each in sorted(found.items()))
 
     def _whole(self, name: str) -> str:
-        meant = _meant(name, self.names())
-        if len(meant) != 1:
-            several = f"'{name}' may be any of {len(meant)} runs" if meant else f"there is no run '{name}'"
+        found = meant(name, self.names())
+        if len(found) != 1:
+            several = f"'{name}' may be any of {len(found)} runs" if found else f"there is no run '{name}'"
             raise JournalError(f"{several} at {self.address}: give its whole name")
-        return meant[0]
+        return found[0]
 
     def _files(self) -> tuple[Any, str]:
         """Return the files at the address, and the path of the runs among them."""
@@ -165,13 +166,9 @@ class Far:
         return files, root.rstrip("/")
 
 
-def _meant(name: str, names: Sequence[str]) -> list[str]:
-    """Return the names that a name, or a beginning of one, may mean."""
-    return [name] if name in names else [other for other in names if name and other.startswith(name)]
-
-
-def _the_one(meant: Sequence[str], name: str) -> str:
-    return meant[0] if len(meant) == 1 else name
+def _the_one(name: str, names: Sequence[str]) -> str:
+    found = meant(name, names)
+    return found[0] if len(found) == 1 else name
 
 
 # What kinds of far files tell of when they were changed.

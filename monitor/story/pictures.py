@@ -2,10 +2,8 @@
 
 from matplotlib.figure import Figure
 
-from analysis.errors import ChipsongError
 from analysis.figures import orders_picture, sheet, timeline
-from analysis.locate import Plan
-from monitor.kept.job import bits_of
+from monitor.kept.job import plan_of
 from monitor.saving import drawn
 from monitor.story.comparing import Compared
 from monitor.story.story import Story
@@ -46,11 +44,10 @@ def sheet_of(story: Story) -> Figure | None:
     placed = [incident for incident in story.meant if incident.alarm.line]
     shown = next(reversed(placed or story.meant), None)
     called = f"alarm {shown.number} of {len(story.incidents)}" if shown and story.incidents[1:] else "alarm"
-    try:
-        plan = Plan.of(story.program, bits_of(story.run))
-        return sheet(plan, story.verdicts, alarm=shown.alarm if shown else None, called=called)
-    except (ChipsongError, KeyError, ValueError):
+    plan = plan_of(story.run, story.program)
+    if plan is None:
         return None
+    return sheet(plan, story.verdicts, alarm=shown.alarm if shown else None, called=called)
 
 
 def sheet_png(story: Story) -> bytes | None:

@@ -67,8 +67,7 @@ def cut(condition: Condition, seed: int) -> tuple[Job, Singles]:
 
 def told_after(sound: Singles, job: Job) -> float | None:
     """Return after how long it is told, s; ``None`` when it is not."""
-    bits = {0: next(iter(job.bits.values())), **job.bits}
-    listener = Listener(RATE, bits, Nowhere())
+    listener = Listener(RATE, job.known, Nowhere())
     for at in range(0, len(sound), RATE):
         listener.hear(sound[at : at + RATE])
         if listener.pumps:

@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 from analysis.cutting import Bit
 from analysis.program.areas import NEAR, SAME_DEPTH
 from analysis.program.engagement.measure import Engagement, engagement
-from analysis.program.moves import Kind, Moves, lowest
+from analysis.program.moves import Kind, Moves, lowest, stops_before
 from analysis.program.paths import lines, sampled
 from analysis.program.program import Program
 from analysis.program.sheets import MOSTLY
@@ -71,7 +71,7 @@ def _cut_along(moves: Moves, met: Engagement, least: float) -> NDArray[np.float6
 
 def _over_its_own_work(program: Program) -> NDArray[np.bool_]:
     """Return which moves feed across in the work with what has cut the same sheet before a stop."""
-    moves, stops = program.moves, _stops_before(program.moves)
+    moves, stops = program.moves, stops_before(program.moves)
     cuts = cutting(moves, program.tops)
     # A bit that is put in by hand has no other number, but mostly another speed.
     same = np.stack([_sheets(program), moves.bit, np.rint(moves.speed).astype(np.intp)], axis=1)
@@ -83,7 +83,7 @@ def _over_its_own_work(program: Program) -> NDArray[np.bool_]:
 
 def _along_what_was_cut(program: Program, some: NDArray[np.intp]) -> NDArray[np.bool_]:
     """Return which of some moves mostly go along ways that were cut as deep before a stop, shape (n,)."""
-    moves, stops, low = program.moves, _stops_before(program.moves), lowest(program.moves)
+    moves, stops, low = program.moves, stops_before(program.moves), lowest(program.moves)
     cuts = np.flatnonzero(cutting(moves, program.tops))
     places, of = sampled(moves, some, STEP)
     place, by = shapely.STRtree(lines(moves, cuts)).query(
@@ -97,16 +97,12 @@ def _along_what_was_cut(program: Program, some: NDArray[np.intp]) -> NDArray[np.
     return np.asarray(np.bincount(on, minlength=count) > MOSTLY * np.bincount(of, minlength=count))
 
 
-def _stops_before(moves: Moves) -> NDArray[np.intp]:
-    return np.cumsum(moves.kind == Kind.PAUSE)
-
-
 def _sheets(program: Program) -> NDArray[np.intp]:
     return program.sheets if len(program.sheets) else np.zeros(len(program.moves), dtype=np.intp)
 
 
 def _a_sheet_for_each_stop(program: Program) -> NDArray[np.intp]:
-    pairs = np.stack([_sheets(program), _stops_before(program.moves)], axis=1)
+    pairs = np.stack([_sheets(program), stops_before(program.moves)], axis=1)
     return np.unique(pairs, axis=0, return_inverse=True)[1].ravel()
 
 

@@ -81,12 +81,11 @@ def trial(seed: int) -> list[Carried]:
     slip = _KIND.make(line, rng)
     assert isinstance(slip, Slip)
     program = read(job.text, "job")
-    bits: dict[int, Bit] = {0: next(iter(job.bits.values())), **job.bits}
-    listener = Listener(RATE, bits, SoundLocator(Plan.of(program, bits)))
+    listener = Listener(RATE, job.known, SoundLocator(Plan.of(program, job.known)))
     begins = _cut_until_stopped(listener, program, _record(program, job, seed, shop, slip))
     if begins is None:
         return []
-    rest = beginning(read(carry_on(program, begins).text, "rest"), bits)
+    rest = beginning(read(carry_on(program, begins).text, "rest"), job.known)
     faults = (None, Slip.from_the_start(severity=slip.severity / 2.0), replace(slip, at=0.0, at_line=None))
     return [
         _carried(copy.deepcopy(listener), state, _record(rest, job, seed + 1, shop, fault))
@@ -97,7 +96,7 @@ def trial(seed: int) -> list[Carried]:
 def _job_with_room(rng: np.random.Generator) -> tuple[Job, int]:
     for _ in range(_MOST_TRIES):
         job = whole_job(rng)
-        plan = Plan.of(read(job.text, "job"), {0: next(iter(job.bits.values())), **job.bits})
+        plan = Plan.of(read(job.text, "job"), job.known)
         line = line_for(plan, _KIND, rng)
         if line is not None:
             return job, line

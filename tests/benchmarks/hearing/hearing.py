@@ -50,9 +50,7 @@ class Heard:
 
 def hear(recording: Recording, job: Job, plan: Plan, until: float = np.inf) -> Heard:
     """Return what chipsong makes of a recording up to a moment, s."""
-    bits = dict(job.bits)
-    bits.setdefault(0, next(iter(job.bits.values())))
-    listener = Listener(recording.rate, bits, SoundLocator(plan))
+    listener = Listener(recording.rate, job.known, SoundLocator(plan))
     end = int(min(until * recording.rate, len(recording.samples)))
     events: list[Event] = []
     rows: list[tuple[NDArray[np.float64], NDArray[np.float32]]] = []

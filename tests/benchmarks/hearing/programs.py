@@ -40,6 +40,11 @@ class Job:
     planned: str
     bits: Mapping[int, Bit]
 
+    @property
+    def known(self) -> dict[int, Bit]:
+        """The bits as a listener is told them: where none is named it is the first."""
+        return {0: next(iter(self.bits.values())), **self.bits}
+
 
 def whole_job(rng: np.random.Generator) -> Job:
     """Return trays, stands and shelves, with one to three bits of any number of flutes at any speed."""

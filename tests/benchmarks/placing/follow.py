@@ -129,16 +129,12 @@ def run_of(case: Case) -> Run:
     recording = record(program, job.bits, seed=case.seed, rate=RATE, shop=shop, machine=machine)
     begin = round(rng.uniform(*case.condition.late) * len(recording.samples) / RATE, 3)
     plan = _plan(job)
-    return Run(_hear(recording, plan, _bits(job), begin), recording.truth, plan, begin)
-
-
-def _bits(job: Job) -> dict[int, Bit]:
-    return {0: next(iter(job.bits.values())), **job.bits}
+    return Run(_hear(recording, plan, job.known, begin), recording.truth, plan, begin)
 
 
 def _plan(job: Job) -> Plan:
     planned: Program = read(job.planned, "job")
-    return Plan.of(planned, _bits(job))
+    return Plan.of(planned, job.known)
 
 
 def _hear(recording: Recording, plan: Plan, bits: dict[int, Bit], begin: float) -> Heard:
