@@ -24,8 +24,9 @@ class Tape(Watcher):
     judged. It remembers about 1 kB a row.
     """
 
-    def __init__(self, *told: Any, **more: Any) -> None:  # noqa: ANN401 - as a watcher's
-        super().__init__(*told, **more)
+    def __init__(self, seconds: float, correlation: float, *told: Any, **more: Any) -> None:  # noqa: ANN401 - as a watcher's
+        super().__init__(seconds, correlation, *told, **more)
+        self._correlation = correlation
         self._told: list[tuple[Moment, Health] | _Forgotten] = []
         self._last: tuple[object, ...] = ()
         self._seen = Health(self._seconds)

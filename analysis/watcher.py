@@ -13,19 +13,20 @@ because the watcher got used to the fault, nor because it is thought now that an
 import math
 from collections import deque
 from collections.abc import Mapping
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from typing import Literal
 
 import numpy as np
 
 from analysis.air import LEAST_OWN
-from analysis.baseline import TRUE_ENOUGH, Array64, Baseline, Sample, Unfit, learn
+from analysis.allowed import Allowed
+from analysis.baseline import TRUE_ENOUGH, Array64, Baseline, Sample
 from analysis.causes import explain
 from analysis.change import budget_rows
-from analysis.comparison import LIKE, TESTS, Comparison, margins
+from analysis.checks import Checks
+from analysis.comparison import TESTS, Comparison, margins
 from analysis.cut import FAMILIES, MIXED, Context, Moment
 from analysis.events import (
-    Against,
     Alarm,
     Cause,
     Checked,
@@ -34,14 +35,15 @@ from analysis.events import (
     Heard,
     State,
     StateChange,
-    Tightness,
 )
 from analysis.faults import Others
-from analysis.first_seconds import LEAST_ROWS, Clear, FirstSeconds, is_surely_cut, known_of
+from analysis.first_seconds import Clear, FirstSeconds, is_surely_cut
 from analysis.health import Health
-from analysis.normals import Normals, turns_as_fast
+from analysis.hindrance import Hindrance
+from analysis.lessons import Lessons
+from analysis.normals import Key, Normals
 from analysis.presence import Phase
-from analysis.reference import SURE, Finding, Known, Reference, compare, doubt
+from analysis.reference import SURE, Finding, Known, Reference
 from analysis.since_alarm import STOOD, SinceAlarm
 
 
@@ -77,26 +79,11 @@ USUAL = Settings()
 GOOD = 0.25
 """Below this score the sound is good again."""
 
-# Noise that has risen by this much, dB, above the teeth hides what is compared. When this has lasted for some
-# seconds of cutting it is said.
-_COVERED, _COVERED_LONG = 6.0, 3.0
-_COVERED_AT_MOST = 1.5 * _COVERED_LONG
-# A clear row takes back so many: beside a radio one in ten is clear, and that is no listening.
-_CLEARS = 4.0
-
 # A baseline that was learned less than so many s before an onset is no proof that the cut was good till then.
 _FRESH = 1.0
 
 # A baseline is learned from rows of whose hiss the cut's own share is at least this: not from its ends.
 _LEARNED_FROM = 0.3
-
-# Of both families together it is learned from so many times as many rows as of one: they differ more.
-_OF_BOTH = 2.0
-
-# What turns otherwise than any baseline may be another machine. That nothing can be compared for so many s is
-# said.
-_UNLIKE_LONG = 1.0
-_UNLIKE_AT_MOST = 1.5 * _UNLIKE_LONG
 
 # After so many s without a cut it is said that none is heard: one that should be heard is missed.
 _NO_CUT = 6.0
@@ -144,64 +131,46 @@ class Watcher:
         speeds: Mapping[int, float | None] = {},
     ) -> None:
         self.state: State = "settle"
+        self.because = ""
+        self.score = 0.0
+        self.compared = False
         self._normals = Normals()
         self.baselines = self._normals.baselines
-        self.compared = False
-        # Bits that are in doubt, and why: from the start, and then their baseline is no good sound, or since
-        # they were tightened.
-        self._unproven: dict[int, Checked] = {}
-        # Bits that were tightened and are to be spoken of whatever is found.
-        self._promised: set[int] = set()
-        self._references = references
-        self.score = 0.0
+        self._allowed = Allowed()
+        self._checks = Checks(correlation, references, self._normals, self._allowed)
+        self._lessons = Lessons(seconds)
+        self._hindrance = Hindrance(seconds)
+        self._comparison = Comparison(seconds, correlation)
+        self._others = Others(seconds)
+        self._clear = Clear(seconds)
+        self._first = FirstSeconds(seconds, correlation, references)
         self._seconds = seconds
-        self._correlation = correlation
         self._usual = settings
         self._settings_of = settings_of
         self._speeds = speeds
-        self._comparison = Comparison(seconds, correlation)
-        self._others = Others(seconds)
-        # What the alarm is for, where it is none of a loose bit: another fault, or the colour alone.
-        self._other: Cause | Literal["colour"] | None = None
-        self._bearable: set[tuple[int, Cause]] = set()
         self._set(settings_of.get(0, settings))
-        self._learning: dict[tuple[int, str], list[Moment]] = {}
-        # What was found unfit to be learned from so far.
-        self._unfit: set[tuple[int, str]] = set()
-        # Which bits were tightened, and are to be compared with the good sound from before.
-        self._rechecks: set[int] = set()
-        # What a person has said to be nothing, by bit: how far signs had risen, how strong they were, and how
-        # much of its colour the sound had lost, dB.
-        self._allowed: dict[int, Array64] = {}
-        self._accepted: dict[int, Array64] = {}
-        self._faded: dict[int, float] = {}
-        self._risen: Array64 | float = 0.0
-        # How strong signs are when the bit is tight, where a check has found that it is not.
-        self._tight: Array64 | None = None
-        self._lost = 0.0
-        self._now: deque[Array64] = deque(maxlen=max(1, round(_NOW / seconds)))
-        self._found: list[Event] = []
-        self._good = 0
-        self._clear = Clear(seconds)
-        self._first = FirstSeconds(seconds, correlation, references)
-        # For how long of the cutting, s, what turned was like no baseline, and whether it is being learned;
-        # and for how long another sound covered it. Air between short cuts, or a row that is unusable, takes
-        # neither back: only what is compared does.
-        self._unlike, self._learns = 0.0, False
-        self._covered = 0.0
         self._bit = 0
+        # What a row brought besides an alarm, how strong signs are now, and what was said last.
+        self._found: list[Event] = []
+        self._now: deque[Array64] = deque(maxlen=max(1, round(_NOW / seconds)))
         self._said: State | None = None
         self._why_deaf = self._why_alarmed = ""
-        self._because = "learning how this cut sounds"
-        self.because = ""
-        # Whether nobody has said anything of the last alarm, be it over or not.
+        # For how long it has turned without cutting, and for how long no spindle is heard now, s.
+        self._idle = self._stands = 0.0
+        # An alarm: whether it lasts, whether no good sound is proved that could end it, and whether nobody
+        # has said anything of it, be it over or not; of which bit; and, where it is none of a loose bit, what
+        # it is for: another fault, or the colour alone.
         self._alarmed = self._unproved = self._unanswered = False
         self._accused = 0
-        # For how long it has turned without cutting, s.
-        self._idle = 0.0
+        self._other: Cause | Literal["colour"] | None = None
         self._since_alarm = SinceAlarm(seconds, self._accused)
-        # For how long no spindle is heard now, s.
-        self._stands = 0.0
+        # How far signs had risen, and how much of its colour the sound had lost, dB, when it began; how
+        # strong signs are when the bit is tight, where a check has found that it is not; and how many rows it
+        # has been good since.
+        self._risen: Array64 | float = 0.0
+        self._lost = 0.0
+        self._tight: Array64 | None = None
+        self._good = 0
 
     def row(self, moment: Moment, health: Health) -> list[Event]:
         """Take in one row, and whether anything can be heard at all."""
@@ -246,46 +215,28 @@ class Watcher:
         if self.takes_back and not self._alarmed:
             self._unanswered = False
             return self._turn(at, self.state, "said to be nothing: the alarm that is over is taken back")
-        if not (self._alarmed or bit in self._unproven):
+        if not (self._alarmed or bit in self._checks.doubts):
             return []
         self._unanswered = self._unanswered and not self._alarmed
         if self._another is not None:
             return self._bear(bit, self._another, at)
-        self._unproven.pop(bit, None)
+        self._checks.doubts.pop(bit, None)
         self._first.over(bit)
         if not self._alarmed:
             return self._turn(at, self.state, "said to be nothing: the bit is in doubt no more")
-        if self._other == "colour":
-            self._accept_colour(bit)
-        else:
-            self._accept(bit)
+        self._allowed.allow_colour(bit, max(self._lost, self._comparison.faded()))
+        if self._other != "colour":
+            plain = np.median(list(self._now), axis=0) if self._now else None
+            self._allowed.allow(bit, np.maximum(self._comparison.risen(), self._risen), plain)
         self._begin()
         return self._turn(at, "listen", "said to be nothing: what is heard now counts as normal from here on")
 
     def _bear(self, bit: int, cause: Cause, at: float) -> list[Event]:
         """Tell another fault of a bit no more: whether it is tight was not asked."""
-        self._bearable.add((bit, cause))
+        self._allowed.allow_fault(bit, cause)
         self._begin()
-        state: State = "uneasy" if self._is_in_doubt(bit) else "listen"
+        state: State = "uneasy" if self._checks.accuse(bit) else "listen"
         return self._turn(at, state, "said to be nothing: it is not told again of this bit in this run")
-
-    def _accept(self, bit: int) -> None:
-        """Take for normal what is heard of a bit: also where a reference, or physics, knows better."""
-        self._accept_colour(bit)
-        allowed = np.maximum(np.maximum(self._comparison.risen(), self._risen), 0.0)
-        self._allowed[bit] = np.maximum(self._allowed.get(bit, 0.0), allowed)
-        if self._now:
-            self._accepted[bit] = np.maximum(
-                self._accepted.get(bit, TRUE_ENOUGH), np.median(list(self._now), axis=0)
-            )
-
-    def _accept_colour(self, bit: int) -> None:
-        self._faded[bit] = max(self._faded.get(bit, 0.0), self._lost, self._comparison.faded())
-
-    def _no_longer_accept(self, bit: int) -> None:
-        self._allowed.pop(bit, None)
-        self._accepted.pop(bit, None)
-        self._faded.pop(bit, None)
 
     def tightened(self, at: float) -> list[Event]:
         """
@@ -297,19 +248,14 @@ class Watcher:
         bit = self.meant
         self._first.over(bit)
         # What was said to be normal of it was heard while it was not tight.
-        self._no_longer_accept(bit)
-        never_good = bit in self._unproven and self._unproven[bit].against == "physics"
-        if never_good or (self._alarmed and self._unproved):
+        self._allowed.no_more(bit)
+        if self._checks.was_never_good(bit) or (self._alarmed and self._unproved):
             self._normals.drop(self._normals.of(bit))
         self._begin()
         self._unanswered = False
-        self._rechecks.discard(bit)
-        if self._normals.main(bit) is not None:
-            self._rechecks.add(bit)
-        self._unlearn(bit)
-        self._promised.add(bit)
+        self._lessons.forget(bit)
         said = "tightened: the first seconds of cutting will be checked"
-        if bit not in self._rechecks:
+        if not self._checks.tightened(bit):
             said = (
                 "tightened: no good sound from before is known; the first seconds will be checked without it"
             )
@@ -345,7 +291,7 @@ class Watcher:
         Of one that lasts; or of one that is over, and that nobody has answered, of the bit that turns, unless
         that is in doubt.
         """
-        is_meant = self._bit == self._accused and not self._is_in_doubt(self._bit)
+        is_meant = self._bit == self._accused and not self._checks.accuse(self._bit)
         return self._alarmed or (self._unanswered and is_meant)
 
     @property
@@ -374,14 +320,9 @@ class Watcher:
         An alarm that was judged by that lasts: nothing is left that could show that all is well.
         """
         self._normals.drop(self._normals.learned_since(bit, since))
-        self._unlearn(bit)
+        self._lessons.forget(bit)
         if not self._alarmed:
             self._begin()
-
-    def _unlearn(self, bit: int) -> None:
-        self._unfit = {key for key in self._unfit if key[0] != bit}
-        for key in [key for key in self._learning if key[0] == bit]:
-            del self._learning[key]
 
     def _change_bit(self, bit: int) -> None:
         self._bit = bit
@@ -397,7 +338,7 @@ class Watcher:
             self._begin()
         elif cuts == "perhaps" and self._unproved:
             self._normals.drop(self._normals.of(self._accused))
-            self._unlearn(self._accused)
+            self._lessons.forget(self._accused)
             self._begin()
 
     def _look_whether_it_stands(self, moment: Moment) -> None:
@@ -406,7 +347,7 @@ class Watcher:
             self._stands += self._seconds
         else:
             if self._stands >= STOOD:
-                self._covered = self._unlike = 0.0
+                self._hindrance.begin()
                 if not self._alarmed:
                     self._comparison.stood()
                     self.score = self._comparison.score
@@ -425,7 +366,7 @@ class Watcher:
         self._good = 0
         self._risen = self._lost = 0.0
         self._now.clear()
-        self._covered = self._unlike = 0.0
+        self._hindrance.begin()
         self.score = 0.0
 
     def _raise(self, other: Cause | Literal["colour"] | None = None, *, proved: bool = True) -> None:
@@ -443,7 +384,7 @@ class Watcher:
         # out of true sound, at half the speed, as a single one does that is loose.
         unheard = not moment.besides.hears or (context.guessed and sample.single)
         if not clear or unheard or sample.own < LEAST_OWN:
-            self._covered = min(self._covered + self._seconds, _COVERED_AT_MOST)
+            self._hindrance.is_covered()
         if unheard or sample.own < LEAST_OWN:
             return None
         if clear:
@@ -458,18 +399,18 @@ class Watcher:
         """Learn from a row of cutting, or compare it."""
         context, sample = moment.context, moment.sample
         key, both = (context.bit, context.kind), (context.bit, MIXED)
-        rechecks = context.bit in self._rechecks
+        rechecks = self._checks.is_checked_anew(context.bit)
         self._now.append(sample.plain)
         self._hear_in_step(moment)
         if rechecks and self._may_recheck(moment):
             told = both if both in self.baselines else key
             alarm = self._learn(told, moment)
             # A bit that is loose may shake so that it is no steady cut: then it is compared meanwhile.
-            if alarm is not None or told not in self._unfit:
-                self._covered = self._unlike = 0.0
+            if alarm is not None or not self._lessons.is_unfit(told):
+                self._hindrance.begin()
                 return alarm
         may_learn = not rechecks and self._may_learn(context, sample)
-        self._comparison.within(moment, self._held(context.bit), self._normals.ever(context.bit))
+        self._comparison.within(moment, self._allowed.risen(context.bit), self._normals.ever(context.bit))
         baseline = self._normals.like(key, sample)
         if baseline is None and may_learn and not self._normals.is_doubted(key, sample):
             alarm = self._learn(key, moment)
@@ -480,12 +421,11 @@ class Watcher:
             if alarm is not None:
                 return alarm
         if self._normals.main(context.bit) is None:
-            self._covered = 0.0
+            self._hindrance.is_clear()
             return self._weigh(moment.at)
         main = baseline or self._normals.main_like(context.bit, sample)
         if main is None:
-            self._unlike = min(self._unlike + self._seconds, _UNLIKE_AT_MOST)
-            self._learns = may_learn and not self._normals.is_doubted(key, sample)
+            self._hindrance.is_unlike(learns=may_learn and not self._normals.is_doubted(key, sample))
             return self._weigh_hidden(moment.at)
         return self._compare(moment, main, margins(context, like=baseline is not None))
 
@@ -497,11 +437,7 @@ class Watcher:
 
     def _hear_in_step(self, moment: Moment) -> None:
         bit = moment.context.bit
-        self._comparison.in_step(moment, self._held(bit), self._normals.ever(bit))
-
-    def _held(self, bit: int) -> Array64:
-        """Return how much of each sign a person has said to be nothing, dB."""
-        return self._allowed.get(bit, LIKE)
+        self._comparison.in_step(moment, self._allowed.risen(bit), self._normals.ever(bit))
 
     def _may_learn(self, context: Context, sample: Sample) -> bool:
         """Return whether a row is surely of its kind of cut, and of a sound that nothing speaks against."""
@@ -516,124 +452,30 @@ class Watcher:
         is_known = context.kind in FAMILIES and context.apart and not context.guessed
         return is_known and moment.besides.sounds is Phase.CUT and self._teaches(moment.sample)
 
-    def _note_cover(self, sample: Sample, normal: Sample) -> None:
-        """Note for how long noise has risen far above the teeth: a heavier cut is louder in both."""
-        louder = min(sample.hiss - normal.hiss, sample.noise - normal.noise)
-        if louder <= _COVERED:
-            self._covered = max(self._covered - _CLEARS * self._seconds, 0.0)
-        elif louder - max(sample.teeth - normal.tooth_pass, 0.0) > _COVERED:
-            self._covered = min(self._covered + self._seconds, _COVERED_AT_MOST)
-        else:
-            # In noise teeth seem louder in single rows: most of them must tell.
-            self._covered = max(self._covered - self._seconds, 0.0)
-
-    def _learn(self, key: tuple[int, str], moment: Moment) -> Alarm | None:
+    def _learn(self, key: Key, moment: Moment) -> Alarm | None:
         """Take in a row of the first seconds; return an alarm when these are found to be of a loose bit."""
-        heard = self._learning.setdefault(key, [])
-        if key in self.baselines and heard and not turns_as_fast(moment.sample, heard[-1].sample):
-            heard.clear()
-        heard.append(moment)
-        lasting = self._settings.learn * (_OF_BOTH if key[1] == MIXED else 1.0)
-        if len(heard) < max(LEAST_ROWS, lasting / self._seconds):
+        is_known = key in self.baselines
+        lesson = self._lessons.row(key, moment, self._settings.learn, one_speed=is_known)
+        if lesson is None:
             return None
-        result = learn([each.sample for each in heard])
-        if isinstance(result, Unfit):
-            self._unfit.add(key)
-            self._because = f"not fit for a baseline, learning on: {result.because}"
-            del heard[: len(heard) // 2]
+        context = moment.context
+        if is_known and not self._checks.is_checked_anew(key[0]):
+            is_good = self._checks.is_good_at_another_speed(key, lesson.fresh, context.asked)
+            self._normals.keep_at_another_speed(key, lesson.fresh, good=is_good)
             return None
-        del self._learning[key]
-        self._unfit.discard(key)
-        if key in self.baselines and key[0] not in self._rechecks:
-            self._keep_at_another_speed(key, result, moment.context.asked)
-            return None
-        return self._check(key, result, heard[0].middle, moment)
-
-    def _check(self, key: tuple[int, str], fresh: Baseline, since: float, moment: Moment) -> Alarm | None:
-        """Freeze a fresh baseline, unless what is known of this bit speaks against it."""
-        at, rechecking = moment.at, key[0] in self._rechecks
-        against, known, found = self._find(key, fresh, moment.context)
-        if found.verdict != "tight" and self._is_accepted(key[0], fresh):
-            self._normals.freeze(key, fresh, since, at)
-            return None
-        if self._says_nothing_of_doubt(key[0], against, found.verdict):
-            self._normals.freeze(key, fresh, since, at)
-            return None
-        checked = Checked(at, against, found.verdict, found.because)
-        # That physics has nothing against a bit is worth a word only where there was a doubt.
-        doubted = key[0] in self._unproven or key[0] in self._promised
-        if against != "physics" or found.verdict != "tight" or doubted:
-            self._found.append(checked)
-        self._promised.discard(key[0])
-        if found.verdict == "loose" and known is not None:
-            return self._refuse(key, known, found, fresh, since=since, at=at)
-        if not (rechecking and found.verdict == "doubtful"):
-            self._normals.freeze(key, fresh, since, at)
-        self._unproven.pop(key[0], None)
-        if found.verdict == "doubtful":
-            self._unproven[key[0]] = checked
-        if rechecking:
-            self._rechecks.discard(key[0])
+        outcome = self._checks.check(key, lesson.fresh, context, moment.at)
+        if outcome.said is not None:
+            self._found.append(outcome.said)
+        if outcome.loose is not None:
+            found, known = outcome.loose
+            return self._refuse(key, known, found, lesson.fresh, since=lesson.since, at=moment.at)
+        if outcome.is_good:
+            self._normals.freeze(key, lesson.fresh, lesson.since, moment.at)
         return None
-
-    def _says_nothing_of_doubt(self, bit: int, against: Against, verdict: Tightness) -> bool:
-        """
-        Return whether a doubt of a bit stands whatever physics finds of another kind of its cuts.
-
-        Straight down the hiss hardly swells, of a loose bit either; and one that is in doubt since it was
-        tightened was good before. One that was tightened is asked anew.
-        """
-        stands = self._unproven.get(bit)
-        if stands is None or bit in self._rechecks | self._promised or against != "physics":
-            return False
-        return verdict == "tight" or stands.against == "before"
-
-    def _is_accepted(self, bit: int, fresh: Baseline) -> bool:
-        """Return whether a fresh baseline is no looser than what a person has said to be nothing."""
-        if bit not in self._accepted:
-            return False
-        normal = replace(fresh.normal, plain=self._accepted[bit])
-        known = Known.of([replace(fresh, normal=normal)])
-        return compare(fresh, known, self._correlation).verdict != "loose"
-
-    def _keep_at_another_speed(
-        self, key: tuple[int, str], fresh: Baseline, asked: tuple[float, float] | None
-    ) -> None:
-        """
-        Freeze what is normal at another speed, unless it looks loose: a slip may slow the spindle, too.
-
-        Where the program asks for that speed, runout may be another: then it is as good as physics finds it.
-        """
-        known = self.baselines[key]
-        found = compare(fresh, Known.of([known]), self._correlation)
-        if found.verdict == "doubtful" and _is_asked(fresh, known, asked):
-            found = doubt(fresh, self._correlation)
-        is_good = found.verdict == "tight" or self._is_accepted(key[0], fresh)
-        self._normals.keep_at_another_speed(key, fresh, good=is_good)
-
-    def _find(
-        self, key: tuple[int, str], fresh: Baseline, context: Context
-    ) -> tuple[Against, Known | None, Finding]:
-        physics = doubt(fresh, self._correlation)
-        if key[0] in self._rechecks and self._normals.main(key[0]) is not None:
-            against, good, is_like = self._normals.best(key, fresh.normal, context)
-            found = compare(fresh, good, self._correlation, clamped_anew=against == "before")
-            # At another speed that is asked for runout may be another.
-            is_asked = found.verdict == "doubtful" and _is_asked(fresh, good.baseline, context.asked)
-            if is_asked and physics.verdict == "tight":
-                return "physics", None, physics
-            # What another kind of cut may have more, a loose bit may have, too.
-            if not is_like and (found.verdict, physics.verdict) == ("tight", "doubtful"):
-                found = physics
-            return against, good, found
-        known = known_of(self._references.get(key[0]), key[1])
-        if known is not None:
-            return "reference", known, compare(fresh, known, self._correlation)
-        return "physics", None, physics
 
     def _refuse(  # noqa: PLR0913 - all that is known of it
         self,
-        key: tuple[int, str],
+        key: Key,
         known: Known,
         found: Finding,
         fresh: Baseline,
@@ -643,17 +485,17 @@ class Watcher:
     ) -> Alarm:
         """Return the alarm of a bit that is loose already; what it is compared with is the good sound."""
         # It is looser than what was said to be nothing: that would end the alarm with the bit still loose.
-        self._no_longer_accept(key[0])
+        self._allowed.no_more(key[0])
         self._now.clear()
         self._now.append(fresh.normal.plain)
         tight = np.maximum(known.baseline.normal.plain, TRUE_ENOUGH)
         self._risen = fresh.normal.plain - tight
-        rechecked = key[0] in self._rechecks
+        rechecked = self._checks.is_checked_anew(key[0])
         if not rechecked:
             self._normals.lend(key, known, fresh.normal.speed, since, at)
         self._first.over(key[0])
         good_until = since if rechecked else min(since, self._first.good_until(key[0]))
-        self._rechecks.discard(key[0])
+        self._checks.over(key[0])
         self._raise()
         self._tight = tight
         self._comparison.find(since)
@@ -663,12 +505,12 @@ class Watcher:
     def _look_for_slip(self, moment: Moment) -> Alarm | None:
         """Return the alarm of a bit that is loose from the first second on, found early."""
         slip = self._first.row(moment)
-        if slip is None or self._alarmed or moment.context.bit in self._rechecks:
+        if slip is None or self._alarmed or self._checks.is_checked_anew(moment.context.bit):
             return None
         bit, at = moment.context.bit, moment.at
         # What was learned meanwhile is how the loose bit sounds.
         self._normals.drop(self._normals.of(bit))
-        self._unlearn(bit)
+        self._lessons.forget(bit)
         self._found.append(Checked(at, "reference", slip.finding.verdict, slip.finding.because))
         key = (bit, slip.kind)
         return self._refuse(key, slip.known, slip.finding, slip.fresh, since=slip.since, at=at)
@@ -677,7 +519,7 @@ class Watcher:
         """Return the alarm of another fault than a loose bit; where one builds up, it goes first."""
         main = self._normals.main(moment.context.bit)
         found = self._others.row(moment, None if main is None else main.normal)
-        if found is None or self._alarmed or self.score > 0.5 or (self._bit, found.cause) in self._bearable:
+        if found is None or self._alarmed or self.score > 0.5 or self._allowed.bears(self._bit, found.cause):
             return None
         self._raise(found.cause)
         return Alarm(
@@ -692,11 +534,10 @@ class Watcher:
 
     def _compare(self, moment: Moment, baseline: Baseline, held: Array64) -> Alarm | None:
         self.compared = True
-        self._unlike = max(self._unlike - _CLEARS * self._seconds, 0.0)
-        self._note_cover(moment.sample, baseline.normal)
+        self._hindrance.is_compared(moment.sample, baseline.normal)
         bit = moment.context.bit
-        faded = self._faded.get(bit, 0.0)
-        self._comparison.row(moment, baseline, held + self._held(bit), self._normals.ever(bit), faded=faded)
+        held, faded = held + self._allowed.risen(bit), self._allowed.faded(bit)
+        self._comparison.row(moment, baseline, held, self._normals.ever(bit), faded=faded)
         return self._weigh(moment.at)
 
     def _weigh_hidden(self, at: float) -> Alarm | None:
@@ -772,7 +613,7 @@ class Watcher:
             return "alarm", self._why_alarmed
         if moment.phase is Phase.OFF or moment.context.either:
             return "settle", self._unheard(moment)
-        if self._covered > _COVERED_LONG or (self.state == "settle" and self._covered > 0.5 * _COVERED_LONG):
+        if self._hindrance.covers(settled=self.state == "settle"):
             return "settle", self._hidden(moment)
         return self._judge_heard(moment)
 
@@ -792,33 +633,28 @@ class Watcher:
 
     def _judge_heard(self, moment: Moment) -> tuple[State, str]:
         heard = f"the spindle is heard at {60.0 * moment.sample.speed:.0f} rpm"
-        is_unlike = self._unlike > _UNLIKE_LONG and self._idle <= _NO_CUT
-        if is_unlike and self._learns:
+        is_unlike = self._hindrance.turns_otherwise and self._idle <= _NO_CUT
+        if is_unlike and self._hindrance.learns:
             return "learn", f"learning how the bit sounds at another speed, {heard}"
         if is_unlike:
             return "settle", f"{heard}, unlike what was learned of this bit: nothing can be compared"
-        if moment.context.bit in self._rechecks or self._normals.main(moment.context.bit) is None:
+        if self._checks.is_checked_anew(moment.context.bit) or self._normals.main(moment.context.bit) is None:
             return self._judge_unlearned(moment, heard)
         return self._judge_learned(heard)
 
     def _judge_unlearned(self, moment: Moment, heard: str) -> tuple[State, str]:
-        if moment.phase is Phase.AIR and not self._has_begun(moment):
+        bit = moment.context.bit
+        if moment.phase is Phase.AIR and not self._lessons.have_begun(bit):
             return "settle", f"nothing is being cut yet, {heard}"
-        rechecking = moment.context.bit in self._rechecks
-        because = "comparing with the good sound" if rechecking else self._because
+        rechecking = self._checks.is_checked_anew(bit)
+        because = "comparing with the good sound" if rechecking else self._lessons.because
         return "learn", f"{because}, {heard}"
-
-    def _has_begun(self, moment: Moment) -> bool:
-        return any(bit == moment.context.bit for bit, _ in self._learning)
-
-    def _is_in_doubt(self, bit: int) -> bool:
-        return bit in self._unproven and self._unproven[bit].accuses
 
     def _judge_learned(self, heard: str) -> tuple[State, str]:
         if self.score > 0.5 or (self.state == "uneasy" and self.score > GOOD):
             return "uneasy", "a change is building"
-        if self._is_in_doubt(self._bit):
-            was_tight = self._unproven[self._bit].against == "before"
+        if self._checks.accuse(self._bit):
+            was_tight = self._checks.doubts[self._bit].against == "before"
             since = "since it was tightened" if was_tight else "from the start"
             return "uneasy", f"the bit was in doubt {since}: look at it"
         if self._idle > _NO_CUT:
@@ -829,11 +665,3 @@ class Watcher:
 def _unclear(speeds: tuple[float, ...]) -> str:
     told = " or ".join(f"{speed:.0f}" for speed in speeds)
     return f"place and sound do not tell whether the bit turns at {told} rpm: nothing can be compared"
-
-
-def _is_asked(fresh: Baseline, known: Baseline, asked: tuple[float, float] | None) -> bool:
-    """Return whether another speed than the known one is asked for, rpm, and the fresh one is far nearer."""
-    if asked is None or turns_as_fast(fresh.normal, known.normal):
-        return False
-    off = [abs(math.log(60.0 * each.normal.speed / asked[0])) for each in (fresh, known)]
-    return asked[0] == asked[1] and off[0] < 0.5 * off[1]

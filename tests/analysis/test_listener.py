@@ -609,7 +609,7 @@ def test_that_it_was_nothing_takes_back_what_there_is():
     other.nothing()
     assert other.locator.taken_back == ["alarm"]  # type: ignore[attr-defined]
     over.tightened()
-    over.watcher._unproven[0] = Checked(over.at, "before", "doubtful", ("it rocks",))  # noqa: SLF001
+    over.watcher._checks.doubts[0] = Checked(over.at, "before", "doubtful", ("it rocks",))  # noqa: SLF001
     assert over.nothing()
     assert over.locator.taken_back == ["doubt of 0"]  # type: ignore[attr-defined]
 

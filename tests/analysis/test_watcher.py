@@ -21,11 +21,10 @@ from analysis.events import Alarm, Checked, Deaf, Event, Heard, StateChange
 from analysis.evidence import SOUGHT, Weights
 from analysis.first_seconds import LEAST_ROWS, MOST_FOREIGN, TALK_LASTS
 from analysis.health import Health
+from analysis.hindrance import _COVERED, _COVERED_LONG
 from analysis.presence import Phase
 from analysis.reference import Reference
 from analysis.watcher import (
-    _COVERED,
-    _COVERED_LONG,
     _LEARNED_FROM,
     USUAL,
     Settings,
@@ -1499,7 +1498,7 @@ def test_nothing_takes_back_an_alarm_that_is_over_and_takes_nothing_for_normal()
         assert not not_meant.watcher.takes_back
         assert not_meant.watcher.nothing(not_meant.at) == []
     doubted_since = cut.copy()
-    doubted_since.watcher._unproven[TOLD.bit] = Checked(cut.at, "before", "doubtful", ())  # noqa: SLF001
+    doubted_since.watcher._checks.doubts[TOLD.bit] = Checked(cut.at, "before", "doubtful", ())  # noqa: SLF001
     assert not doubted_since.watcher.takes_back
     assert cut.watcher.takes_back
     (said,) = cut.watcher.nothing(cut.at)

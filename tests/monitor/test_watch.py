@@ -372,7 +372,7 @@ def test_what_was_nothing_is_kept(tmp_path: Path, clock: FakeClock, of: str, *, 
         listener.watcher._raise("chatter")  # noqa: SLF001 - whatever made it
         listener.watcher._alarmed = lasts  # noqa: SLF001 - and ended it
     else:
-        listener.watcher._unproven[0] = Checked(0.0, "physics", "doubtful", ("it rocks",))  # noqa: SLF001
+        listener.watcher._checks.doubts[0] = Checked(0.0, "physics", "doubtful", ("it rocks",))  # noqa: SLF001
     controls.press(Press("nothing"))
     with microphone() as source:
         listen(source, listener, replace(Said().ears, asked=controls.take), keeps)
