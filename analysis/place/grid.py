@@ -5,6 +5,7 @@ A hidden Markov model that goes from left to right, kept on the cells that are l
 along with the place.
 """
 
+import math
 import statistics
 from collections import deque
 from collections.abc import Mapping
@@ -120,8 +121,9 @@ class Grid:
         self._own = _short(np.concatenate((levels.unheard(cells), np.zeros((_SPENT, cells)))))
         self._ready = self._nothing_ready()
         self._level, self._usual, self._still = 0.0, _MOST, _MOST
+        self._surest = levels.as_sure_as_can_be(seconds)
         self._louder: float | None = None
-        self._gain = self._tried = self._otherwise = 0.0
+        self._gain = self._fair = self._tried = self._otherwise = 0.0
         self._unstirred = 0
         self._changes: deque[float] = deque(maxlen=round(_LATELY / seconds))
         self._past: deque[Step] = deque(maxlen=max(2, round(_BACK / seconds)))
@@ -159,7 +161,7 @@ class Grid:
     @property
     def believed(self) -> bool:
         """Whether what is heard is foreseen well enough that the place may be told."""
-        return self._gain > _BELIEVED
+        return self._fair > _BELIEVED
 
     @property
     def _trust(self) -> float:
@@ -190,7 +192,7 @@ class Grid:
     @property
     def sure(self) -> bool:
         """Whether what is heard is hardly foreseen better without a program, and that was tried for long."""
-        return self._tried >= _TRIED and self._gain > _SURE
+        return self._tried >= _TRIED and self._fair > _SURE
 
     def step(
         self,
@@ -424,8 +426,14 @@ class Grid:
         """Look everywhere again when somebody without a program would foresee what is heard better."""
         if change is None:
             return
-        gain = np.log(foreseen) - levels.INDEPENDENT * np.log(levels.free(change, self._usual))
-        self._gain += self.seconds / _TRIED * (float(gain) - self._gain)
+        gain = fair = _better(foreseen, change, self._usual)
+        # Who knows the last level foresees what is steadier than any place does: that is no sign of a wrong
+        # one. But what is odd in such a sound stays so, step by step, and counts too often.
+        if self._usual < self._surest:
+            fair = _better(foreseen, change, self._surest)
+        share = self.seconds / _TRIED
+        self._gain += share * (gain - self._gain)
+        self._fair += share * (fair - self._fair)
         self._tried += self.seconds
         other = self._otherwise > _OTHER_FOR
         if (self._gain < _LOST or other) and self._tried > _TRIED:
@@ -472,7 +480,7 @@ class Grid:
     def _look_everywhere(self) -> None:
         """Give all of the program a chance, and what was thought so far as much."""
         self._lay(_anywhere(self.track, begun=True), keep=_KEEP)
-        self._gain = _ANEW
+        self._gain = self._fair = _ANEW
 
     def _lay(self, anywhere: Floats, *, keep: float) -> None:
         """Think again where it is: ``anywhere`` as likely, but for a share of what was thought so far."""
@@ -491,7 +499,7 @@ class Grid:
         own[:, new] = self._own[:, old]
         self._heap, self._own, self._first = _short(heap), _short(own), here.start
         self._weigh()
-        self._tried = self._gain = 0.0
+        self._tried = self._gain = self._fair = 0.0
         # What was thought before does not lead here.
         self._past.clear()
         self._narrow()
@@ -527,6 +535,11 @@ class Grid:
             self._mass = self._mass[here]
             self._first += here.start
             self._share_out()
+
+
+def _better(foreseen: float, change: float, scatter: float) -> float:
+    """Return how much better, nats, a level was foreseen than by who knows the last, ``change`` dB off."""
+    return math.log(foreseen) - levels.INDEPENDENT * math.log(levels.free(change, scatter))
 
 
 def _short(values: Floats) -> Short:

@@ -335,3 +335,12 @@ def unforeseeable() -> float:
 def free(off: float, scatter: float) -> float:
     """Return the density of a level ``off`` dB from the last one for somebody without a program."""
     return float(_density(np.array((off / scatter) ** 2), np.array(scatter**2)))
+
+
+def as_sure_as_can_be(seconds: float) -> float:
+    """
+    Return how far off the level of a cut that was heard for long may be, dB, in steps of so many seconds.
+
+    There what the drift adds to its variance is what a step's level takes off it.
+    """
+    return float((_DRIFT * seconds * _CUTS**2 / _ALONE) ** 0.25)
