@@ -19,7 +19,7 @@ class Hindrance:
     """
     Counts what hinders.
 
-    Air between short cuts, or a row that is unusable, takes nothing back: only what is compared does.
+    Air between short cuts, or a row that is unusable, takes nothing back: only what is clear does.
 
     Parameters
     ----------
@@ -42,8 +42,8 @@ class Hindrance:
         self._covered = self._unlike = 0.0
 
     def is_clear(self) -> None:
-        """Take in that a row is clear, though nothing is known that it could be compared with."""
-        self._covered = 0.0
+        """Take in that a row is clear, be it compared or only learned from."""
+        self._covered = max(self._covered - _CLEARS * self._seconds, 0.0)
 
     def is_covered(self) -> None:
         """Take in that another sound covers a row."""
@@ -60,7 +60,7 @@ class Hindrance:
         # A heavier cut is louder in both.
         louder = min(sample.hiss - normal.hiss, sample.noise - normal.noise)
         if louder <= _COVERED:
-            self._covered = max(self._covered - _CLEARS * self._seconds, 0.0)
+            self.is_clear()
         elif louder - max(sample.teeth - normal.tooth_pass, 0.0) > _COVERED:
             self.is_covered()
         else:

@@ -1,4 +1,4 @@
-"""That nothing can be compared is said once it has lasted, and taken back by what is compared alone."""
+"""That nothing can be compared is said once it has lasted, and taken back by what is clear alone."""
 
 from dataclasses import replace
 
@@ -43,6 +43,14 @@ def test_one_clear_row_in_ten_is_no_listening():
     for _ in range(60):
         after(9 * SECONDS, hindrance, LOUD)
         after(SECONDS, hindrance)
+    assert hindrance.covers(settled=False)
+
+
+def test_one_clear_row_in_ten_is_no_learning():
+    """Before anything is known, too: what is cut meanwhile is not heard."""
+    hindrance = Hindrance(SECONDS)
+    for number in range(600):
+        hindrance.is_covered() if number % 10 else hindrance.is_clear()
     assert hindrance.covers(settled=False)
 
 
