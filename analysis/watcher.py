@@ -165,8 +165,8 @@ class Watcher:
         self._other: Cause | Literal["colour"] | None = None
         self._since_alarm = SinceAlarm(seconds, self._accused)
         # How far signs had risen, and how much of its colour the sound had lost, dB, when it began; how
-        # strong signs are when the bit is tight, where a check has found that it is not; and how many rows it
-        # has been good since.
+        # strong signs may be when the bit is tight, where it is one of a loose bit; and how many rows it has
+        # been good since.
         self._risen: Array64 | float = 0.0
         self._lost = 0.0
         self._tight: Array64 | None = None
@@ -562,11 +562,12 @@ class Watcher:
     @property
     def _is_as_found(self) -> bool:
         """
-        Whether a bit that a check has found loose still sounds so: nearer to that than to the good sound.
+        Whether a bit that was found loose still sounds so: nearer to that than to the good sound.
 
-        A check counts all signs by themselves, the sums runout hardly without half orders or rocking: by them
-        alone it would soon be over. Asked of all signs that had risen more than a third as much as the most:
-        of that one alone another kind of cut may show nothing, as of the swell straight down.
+        A check, and what has grown within a cut, count runout by itself; the sums hardly do without half
+        orders or rocking: by them alone it would soon be over. Asked of all signs that had risen more than a
+        third as much as the most: of that one alone another kind of cut may show nothing, as of the swell
+        straight down.
         """
         if self._tight is None or not self._now:
             return False
@@ -590,6 +591,8 @@ class Watcher:
             self._normals.drop(self._normals.learned_since(self._bit, worst.since - _FRESH))
         self._raise("colour" if colour and cause.name == "unknown" else None, proved=proved)
         self._risen, self._lost = self._comparison.risen(), self._comparison.faded()
+        if cause.name == "loose" and known and proved:
+            self._tight = self._normals.ever(self._bit)
         return Alarm(
             at=at,
             onset=worst.since,

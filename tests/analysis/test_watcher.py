@@ -603,6 +603,17 @@ def test_what_was_heard_before_the_spindle_stood_does_not_add_up_with_what_comes
     assert air.hear(20.0, **some).alarms[0].onset == pytest.approx(good, abs=0.5)
 
 
+def test_an_alarm_of_runout_that_has_grown_lasts_while_it_stays():
+    """Beside a baseline runout counts for little: but what has alarmed stays wrong until it is as it was."""
+    grown = {"spindle": 4.5, "modulation": 4.5}
+    cut = Cut().hear(20.0).hear(4.0, **grown)
+    assert cut.states[-1] == "alarm"
+    # Another cut, in which the one sign shows less.
+    cut.air(3.0).hear(30.0, **(grown | {"modulation": 0.0}))
+    assert cut.states[-1] == "alarm"
+    assert cut.hear(10.0).states[-1] == "listen"
+
+
 def test_runout_after_the_spindle_stood_has_not_grown_within_a_cut():
     """A bit that was put in anew runs out otherwise: how it did before tells nothing of that."""
     grown = {"spindle": 4.5, "modulation": 4.5}
