@@ -18,7 +18,7 @@ from analysis.reference import SURE, Finding, Known, Reference, compare, turns_a
 
 # Somebody talks, or a radio plays, where foreign tones are this far above noise, dB, or were so many s ago:
 # more than a cut ever has of its own. They may fall on the lines that tell, so nothing is told then.
-MOST_FOREIGN, TALK_LASTS = 4.0, 0.2
+MOST_FOREIGN, TALK_LASTS = 3.0, 0.2
 
 # A spindle's speed is steady within this over so many s.
 _STEADY, _STEADY_FOR = 1.03, 0.3

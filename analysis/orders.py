@@ -181,12 +181,9 @@ _GAPS = 8
 _GAP = np.linspace(0.2, 0.8, 8)
 
 
-def foreign_tones(power: Rows32, delta_f: float, frequency: Rows64) -> Rows32:
+def between_lines(power: Rows32, delta_f: float, frequency: Rows64) -> Rows32:
     """
-    Return how much the sound between the lines is tones rather than noise.
-
-    Nothing that turns with the spindle sounds between its whole and half orders. Talk and music do, as
-    often there as on the lines.
+    Return what sounds at some places between the lines, beside the median of each gap.
 
     Parameters
     ----------
@@ -199,19 +196,43 @@ def foreign_tones(power: Rows32, delta_f: float, frequency: Rows64) -> Rows32:
 
     Returns
     -------
-    array of float32, shape (k,)
-        Mean power there against the mean of noise with the same median, dB: about 0 for noise. 0 where
-        the lines stand too close to look between them.
+    array of float32, shape (k, gaps, places in each)
+        Ratios of power; 1 where the lines stand too close to look between them.
     """
     places = (np.arange(1, _GAPS + 1)[:, np.newaxis] + _GAP).ravel() / 2.0
     bins = np.rint(frequency[:, np.newaxis] * places / delta_f).astype(np.intp)
     found = power[np.arange(len(power))[:, np.newaxis], _within(bins, 0, power.shape[1] - 1)]
+    ratios = _beside_the_median(found.reshape(len(power), _GAPS, len(_GAP)))
+    close = frequency < 2 * _ROOM * delta_f
+    return np.where(close[:, np.newaxis, np.newaxis], np.float32(1), ratios)
+
+
+def foreign_tones(between: Rows32) -> Rows32:
+    """
+    Return how much the sound between the lines is tones rather than noise.
+
+    Nothing that turns with the spindle sounds between its whole and half orders. Talk and music do, as
+    often there as on the lines.
+
+    Parameters
+    ----------
+    between
+        What sounds there, `between_lines`.
+
+    Returns
+    -------
+    array of float32, shape (k,)
+        Mean power there against the mean of noise with the same median, dB: about 0 for noise.
+    """
     # Gap by gap: noise slopes, and a loud low one must not look like a tone.
-    found = found.reshape(len(power), _GAPS, len(_GAP))
-    middle = np.maximum(medians(found), np.float32(1e-20))
-    ratio = np.add.reduce(np.add.reduce(found, axis=2) / middle, axis=1) / np.float32(_GAPS * len(_GAP))
-    tonal: Rows32 = decibels(ratio) - np.float32(_NOISE_RATIO)
-    return np.where(frequency < 2 * _ROOM * delta_f, np.float32(0), tonal)
+    ratios = _beside_the_median(between)
+    mean = np.add.reduce(np.add.reduce(ratios, axis=2), axis=1) / np.float32(_GAPS * len(_GAP))
+    return decibels(mean) - np.float32(_NOISE_RATIO)
+
+
+def _beside_the_median(found: Rows32) -> Rows32:
+    ratios: Rows32 = found / np.maximum(medians(found), np.float32(1e-20))[..., np.newaxis]
+    return ratios
 
 
 # Bins beside the line of the swell: a windowed line is five bins wide, and so is the swell's mean at 0.

@@ -24,7 +24,7 @@ _STEADY, _MOSTLY = 0.02, 0.6
 _LOUDER = 4.0
 # A shop in which such tones stand out by so much in the air, dB, or any foreign ones by so much anywhere, has
 # tones of its own; so had one in which they did in the last so many s.
-_SHOP, _FOREIGN, _SHOP_LASTS = 7.0, 3.5, 60.0
+_SHOP, _FOREIGN, _SHOP_LASTS = 7.0, 2.6, 60.0
 # They have begun where they first stood out by so much, dB.
 _BEGINS = 6.0
 

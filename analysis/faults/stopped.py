@@ -23,7 +23,7 @@ _STOOD, _LASTS, _SHARE, _GONE = 1.8, 1.5, 0.4, 1.2
 # Tooth-pass fell by so much, dB.
 _FALL = 6.0
 # Louder by more than this, dB, something may cover it; so may talk, whose foreign tones stand out by this.
-_COVERS, _TALK = 7.0, 3.0
+_COVERS, _TALK = 7.0, 2.2
 # A speed within this, relative, is still heard, where it is in so many of the rows.
 _SAME, _OFTEN = 0.006, 0.4
 # The usual speed is the baseline's to within this; a comb is still heard at this share of what it stood.

@@ -5,11 +5,12 @@ from numpy.typing import NDArray
 
 from analysis.features.ear import Ear
 from analysis.features.lines import levels, powers, standing
+from analysis.features.ripple import Ripple
 from analysis.features.rows import ABSENT, Rows
 from analysis.features.smoothing import Array32, Smoother
 from analysis.features.turning import Combs, SpeedReader
 from analysis.health import FULL
-from analysis.orders import above_floor, foreign_tones, local_floor, squared
+from analysis.orders import above_floor, between_lines, foreign_tones, local_floor, squared
 from analysis.spectrum import decibels
 
 # Seconds over which spectra are smoothed before tones off the orders are looked for: chance has many.
@@ -27,7 +28,7 @@ class FeatureReader:
     Turns windows into rows.
 
     Of the windows before it remembers the speed, what is smoothed over the last few (lines, swell, tones),
-    and the last one's envelope, and nothing else.
+    the room's ripple, and the last one's envelope, and nothing else.
 
     Parameters
     ----------
@@ -40,6 +41,7 @@ class FeatureReader:
         self._speed = SpeedReader(ear)
         self._lines = Smoother(ear.smooth)
         self._swell = Smoother(ear.smooth)
+        self._ripple = Ripple(ear.seconds)
         self._foreign = Smoother(ear.smooth)
         self._tones = Smoother(_TONES_LAST / ear.seconds)
         self._before: NDArray[np.complex64] | None = None
@@ -74,7 +76,8 @@ class FeatureReader:
         depths = ear.modulation.depths(envelope, speed, TURNS)
         steps = self._in_step(hiss, depths, speed)
         once, every_second = self._swells(depths)
-        tones = foreign_tones(power, delta_f, speed)[:, np.newaxis]
+        others = self._ripple.take_off(between_lines(power, delta_f, speed))
+        tones = foreign_tones(others)[:, np.newaxis]
         beats, tone = ear.sidebands.find(self._tones.smooth(above[:, : ear.sidebands.wanted]), speed)
         summed = decibels(ear.sums.powers(power))
         return Rows(
