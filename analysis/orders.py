@@ -231,7 +231,7 @@ def foreign_tones(between: Rows32) -> Rows32:
 
 
 def _beside_the_median(found: Rows32) -> Rows32:
-    ratios: Rows32 = found / np.maximum(medians(found), np.float32(1e-20))[..., np.newaxis]
+    ratios: Rows32 = np.divide(found, np.maximum(medians(found), np.float32(1e-20))[..., np.newaxis])
     return ratios
 
 
