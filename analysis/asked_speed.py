@@ -1,6 +1,7 @@
 """How fast a bit is to turn: where a program plainly changes it, the place tells which speed it is."""
 
 import math
+from collections import Counter
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from itertools import groupby
@@ -32,7 +33,7 @@ def plainly_different(speeds: Sequence[float]) -> tuple[float, ...]:
             apart[-1].extend(same)
         else:
             apart.append([speed, *list(same)[1:]])
-    return tuple(max(near, key=near.count) for near in apart)
+    return tuple(Counter(near).most_common(1)[0][0] for near in apart)
 
 
 def at_each_speed(bit: Bit) -> tuple[Bit, ...]:

@@ -28,6 +28,12 @@ def test_speeds_near_one_another_are_one(said: list[float], different: tuple[flo
     assert plainly_different(said) == different
 
 
+@pytest.mark.timeout(60)
+def test_a_million_moves_are_no_trouble():
+    """A program says its speed with every move: who looks at each beside all others would never begin."""
+    assert plainly_different([18_000.0] * 1_000_000 + [17_900.0]) == (18_000.0,)
+
+
 @given(st.lists(st.floats(1000.0, 60_000.0), min_size=1))
 def test_every_speed_has_one_that_stands_for_it(said: list[float]):
     """Whatever a program says, each speed lies within 5 % of one of those that are told apart."""
