@@ -161,9 +161,11 @@ class Live:
 
     def _because(self, state: str, alarm: Alarm | None) -> str:
         """Return why the state is so: of an alarm what it is; what speaks for that comes below."""
-        if state == "alarm" and alarm:
-            return f"{_title(alarm)}, since {clock(alarm.onset)}"
-        return _HANGS if self._view.hangs else self._view.because
+        told = "" if alarm is None else f"{_title(alarm)}, since {clock(alarm.onset)}"
+        if state == "alarm" and told:
+            return told
+        why = _HANGS if self._view.hangs else self._view.because
+        return f"{why}. Before that: {told}" if told and state == "deaf" else why
 
     def _do(self, state: str) -> str:
         """Return what to do next, where nothing else on the page says it."""

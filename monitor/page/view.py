@@ -160,8 +160,8 @@ class View:
                 self._learned[self.now.bit] = self._heard
             # Where nothing arrives there is no progress, and it is said all the same.
             self.now = replace(self.now, at=event.at, state=event.state, because=event.because)
-        elif isinstance(event, Heard) and self.seen.alarm:
-            # What it is must not be gone after a moment of deafness that it outlasts.
+        elif isinstance(event, Deaf | Heard) and self.seen.alarm:
+            # What it is must be seen while it lasts, and not be gone after a moment of deafness.
             self.last = self.seen.alarm
         elif isinstance(event, Alarm | Checked | Deaf | Heard):
             self.last = event

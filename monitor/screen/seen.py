@@ -232,6 +232,8 @@ def said_by_hand(seen: Seen, press: Press) -> Seen:
         seen,
         last=(f"{at}{_TOLD[press.kind]}", seen.because),
         checking=seen.checking or press.kind == "tightened",
+        # While it is deaf no state tells that the alarm is answered.
+        alarm=None,
         accused=(),
         behind=None if press.kind == "nothing" else seen.behind,
     )

@@ -246,6 +246,13 @@ def test_what_to_do_stays_while_the_alarm_lasts():
         assert (what.alarm is ALARM) is lasts
 
 
+@pytest.mark.parametrize("kind", ["tightened", "nothing"])
+def test_what_a_person_says_in_deafness_answers_the_alarm(kind: str):
+    """It stays deaf, so no change of state tells of it."""
+    what = after(after(Seen("trays"), ALARM), StateChange(190.0, "deaf", "silence"))
+    assert said_by_hand(what, Press(kind)).alarm is None  # type: ignore[arg-type]
+
+
 @pytest.mark.parametrize("size", [(80, 24), (120, 40), (50, 15), (40, 12)])
 def test_where_to_carry_on_stays_in_sight_until_the_bit_is_found_tight(size: tuple[int, int]):
     """The bit is tightened before the restart program is started: that is when its place is needed."""

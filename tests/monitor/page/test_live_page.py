@@ -12,6 +12,7 @@ from contextlib import ExitStack
 from dataclasses import replace
 from pathlib import Path
 from types import SimpleNamespace
+from typing import Literal
 from urllib.parse import urlsplit
 
 import httpx2
@@ -229,11 +230,23 @@ def test_what_is_to_be_done_stays_in_deafness(browser: TestClient, view: View):
     view.note(Deaf(12.0, "silence to the last bit"))
     page = browser.get("/").text
     assert re.search(r'<section id="todo"[^>]*?\s>', page), "not hidden"
-    assert "Not hearing" in page
+    assert "silence to the last bit. Before that: The bit may be loose" in page, "what it was is still said"
+    assert "it &lt;swells&gt;" in page
     assert "Carry on from line 5." in page
     view.note(Heard(14.0, "sound is usable again"))
     assert "it &lt;swells&gt;" in browser.get("/").text, "what speaks for it stays as long as it lasts"
     view.note(StateChange(20.0, "listen", "good again"))
+    assert re.search(r'<section id="todo"[^>]* hidden>', browser.get("/").text)
+
+
+@pytest.mark.parametrize("kind", ["tightened", "nothing"])
+def test_what_a_person_says_in_deafness_answers_the_alarm(
+    browser: TestClient, view: View, kind: Literal["tightened", "nothing"]
+):
+    """No change of state tells of it: it stays deaf."""
+    view.note(StateChange(12.0, "deaf", "silence to the last bit"))
+    view.note(Deaf(12.0, "silence to the last bit"))
+    view.heeded(Press(kind))
     assert re.search(r'<section id="todo"[^>]* hidden>', browser.get("/").text)
 
 
