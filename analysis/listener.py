@@ -21,6 +21,7 @@ from analysis.cutting import Bit
 from analysis.events import Alarm, Event, Summary
 from analysis.features import COLUMNS as FEATURES
 from analysis.features import Ear, FeatureReader, Rows
+from analysis.first_air import AirSwell, FirstAir
 from analysis.health import Health, trouble
 from analysis.locate import Locator
 from analysis.pace import Learned
@@ -161,6 +162,9 @@ class Listener:
         self._health = Health(seconds)
         self._presence = Presence(seconds)
         self._biting = Biting(seconds)
+        self._first_air = FirstAir(seconds)
+        # Of each speed and number of flutes that is listened for.
+        self._swells: dict[tuple[float | None, int], AirSwell] = {}
         # Whether a cut is heard where none is thought to be.
         self._astray = False
         self._pumping = Pumping(seconds)
@@ -445,6 +449,7 @@ class Listener:
             self._sounds = heard
             self._hear_speed(heard)
             self._hear_rest(heard)
+            swell = self._hear_first_air(rows, index)
             if heard is Phase.CUT and self._pauses:
                 self._carry_on()
             # What a row tells has begun about where its window begins.
@@ -452,7 +457,7 @@ class Listener:
                 self._row * self._hop / self.rate, heard, _loudness(rows, index), self._which.fits(index)
             )
             self.phase = self._phase(heard)
-            self._hear_astray(float(rows.bites[index]))
+            self._hear_astray(float(rows.bites[index]) - swell)
             self._cut += self.phase is Phase.CUT
             self._hear_otherwise(index)
             if self._presence.corrected:
@@ -462,6 +467,15 @@ class Listener:
         else:
             self._pumping.lost()
             self.locator.row(self._row * self._hop / self.rate, self.phase, math.nan)
+
+    def _hear_first_air(self, rows: Rows, index: int) -> float:
+        """Hear how much the air swells with the teeth, dB; return what is known of it."""
+        ear = self._reader.ear
+        swell = self._swells.setdefault((ear.nominal, ear.flutes), AirSwell(ear.seconds))
+        if self._first_air.row(self._sounds):
+            self._which.is_air(index)
+            swell.hear(float(rows.bites[index]))
+        return swell.usual
 
     def _hear_astray(self, bites: float) -> None:
         """Hear whether it cuts where the place, or the level, says that it does not."""

@@ -7,6 +7,7 @@ from typing import NamedTuple
 import numpy as np
 
 from analysis.features import Array32, Combs, Ear, Rows, SpeedReader, Turning, above_lines
+from analysis.first_air import AirSwell
 from analysis.true_speed import TrueSpeed
 
 BITES = 3.0
@@ -29,7 +30,8 @@ class Fit:
     stands
         How far its comb and its teeth stand out, dB.
     bites
-        How far the swell of the hiss with its teeth stands out, dB: only what cuts has any.
+        How far the swell of the hiss with its teeth stands out beside that of the air, dB: only what cuts
+        has any.
     """
 
     stands: float
@@ -76,6 +78,7 @@ class WhichBit:
         kinds = {_kind(ear): ear for ear in every}
         self._readers = {kind: (ear, SpeedReader(ear)) for kind, ear in kinds.items()}
         self._bits = {number: [_kind(ear) for ear in each] for number, each in ears.items()}
+        self._swells = {kind: AirSwell(ear.seconds) for kind, ear in kinds.items()}
         self._by: Ear | None = None
         self._waiting: list[_Waiting] = []
         self._heard: dict[_Kind, _Heard] = {}
@@ -101,8 +104,16 @@ class WhichBit:
     def fit(self, number: int, row: int) -> Fit:
         """Return how well bit T ``number`` fits a row of those read last, at whichever speed fits best."""
         row = self._find(row)
-        heard = max((self._heard[kind] for kind in self._bits[number]), key=lambda heard: heard.stands[row])
-        return Fit(heard.stands[row], heard.bites[row])
+        kind = max(self._bits[number], key=lambda kind: self._heard[kind].stands[row])
+        heard = self._heard[kind]
+        return Fit(heard.stands[row], heard.bites[row] - self._swells[kind].usual)
+
+    def is_air(self, row: int) -> None:
+        """Take in that a row of those read last is surely air, and no bit cuts."""
+        if self._readers:
+            row = self._find(row)
+            for kind, swell in self._swells.items():
+                swell.hear(self._heard[kind].bites[row])
 
     def stands(self, number: int, row: int) -> dict[float, float]:
         """Return how far bit T ``number`` stands out in a row at each speed that somebody told, Hz, dB."""
