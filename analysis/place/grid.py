@@ -16,6 +16,7 @@ from numpy.typing import NDArray
 
 from analysis.pace import LEAST, MOST, UNKNOWN, Learned
 from analysis.place import levels
+from analysis.place.halts import Halts, Thought
 from analysis.place.paces import PACES, REACH, STIRRED, Floats, Paces, Short
 from analysis.place.track import TIMED, WAITS, Track
 from analysis.which_bit import BITES, Fit
@@ -46,11 +47,16 @@ _SURE = -0.08
 _BELIEVED, _ANEW = -0.2, -0.3
 # The gain at which what is heard counts least, how much more it takes to count in full, and the least.
 _WORTHLESS, _WORTHY, _LEAST_TRUST = -0.25, 0.2, 0.5
+# The gain from which on what is heard is mostly foreseen, whatever is odd now.
+_FORESEEN = -0.15
 # How far off, s of the program, a line that a person marks, or a controller tells, may be.
 _ABOUT = 2.0
 # How likely somebody goes on from elsewhere than he was told: so little that the place is the one that he was
 # told until something else is heard.
 _CHOSEN = 0.005
+# Where the spindle was stopped and the program does not stop it: how likely it goes on from elsewhere, and
+# from anywhere else; and how probably the feed is still held when it is heard again. Judgements.
+_NOT_THERE, _ANYWHERE, _STILL_HELD = 0.25, 0.1, 0.8
 # How likely a step elsewhere than a controller tells is beside one there: it may be wrong for a moment.
 _ELSEWHERE = 0.3
 # As likely as any cell and pace is at the least.
@@ -125,6 +131,7 @@ class Grid:
         self._louder: float | None = None
         self._gain = self._fair = self._tried = self._otherwise = 0.0
         self._unstirred = 0
+        self._halts = Halts(track, seconds)
         self._changes: deque[float] = deque(maxlen=round(_LATELY / seconds))
         self._past: deque[Step] = deque(maxlen=max(2, round(_BACK / seconds)))
 
@@ -209,6 +216,9 @@ class Grid:
 
         ``told`` are the first and the last move that it may be by what the controller tells.
         """
+        before = self._halts.hear(level, turns=turns, thought=self._turns_probably())
+        if before is not None:
+            self._go_on_from(before)
         self._go_on()
         if told is not None and self._is_out_of_sight(*told):
             self._lay(self._told(*told), keep=0.0)
@@ -227,6 +237,7 @@ class Grid:
         self._learn_louder()
         self._past.append(Step(self._first, self._heap.copy(), worth, self._unstirred == 0))
         self._narrow()
+        self._halts.think(Thought(self._first, self._mass, self._own))
         self._doubt(foreseen, change)
 
     def pass_time(self) -> None:
@@ -353,7 +364,7 @@ class Grid:
         fits = levels.hear_turning(state, wrong, self.seconds)
         if level is None:
             return np.stack((fits, fits))
-        now = levels.Heard(level, self._scatter(level), self.seconds)
+        now = levels.Heard(level, self._scatter(level), self.seconds, sure=self._gain > _FORESEEN)
         if turning.all():
             foreseen = self._foreseen(state, turning, now)
         else:
@@ -402,12 +413,25 @@ class Grid:
 
     def _foreseen(self, state: Short, where: NDArray[np.bool_], now: levels.Heard) -> Floats:
         """Learn, in place, where the spindle turns; return how well that was foreseen, held and not."""
-        amazed = state[levels.AMAZED] > 0.0
+        before = state.copy()
         held = levels.in_air(state, now)
         heard = self._hear(state, where, now)
+        # Nothing is cut while the feed is held: no cut is learned from that.
+        stays = self._is_held(where, held, heard)
+        state[:, stays] = before[:, stays]
         # That the shop changes just while the feed is held explains everything, and is hardly ever so.
-        held[amazed & (state[levels.AMAZED] == 0.0)] *= levels.HARDLY
+        changed = (before[levels.AMAZED] > 0.0) & (state[levels.AMAZED] == 0.0)
+        held[changed] *= levels.HARDLY
         return np.stack((held, heard))
+
+    def _is_held(
+        self, where: NDArray[np.bool_], held: levels.Floats, heard: levels.Floats
+    ) -> NDArray[np.bool_]:
+        """Return in which of some cells the feed is probably held in the wood, by how well that fits."""
+        still = self._heap[0][where]
+        goes = self._mass[where] - still
+        likelier = still * held**levels.INDEPENDENT > goes * heard**levels.INDEPENDENT
+        return np.asarray(likelier & self._wood(self._first, len(where))[where])
 
     def _foreseen_in_part(
         self, turning: NDArray[np.bool_], stands: NDArray[np.bool_], now: levels.Heard
@@ -447,6 +471,7 @@ class Grid:
         Who was told where to go on may have chosen another place: then sound is to find it.
         """
         anywhere = _anywhere(self.track, begun=True)
+        self._halts.forget()
         self._lay((1.0 - _CHOSEN) * self._told(first, last) + _CHOSEN * anywhere, keep=0.0)
 
     def mark(self, first: int, last: int, *, known: bool = False) -> None:
@@ -458,6 +483,7 @@ class Grid:
         """
         # A person looks at a line, and presses a key when it may be the next.
         heard = known and self.believed and self._tried >= _TRIED
+        self._halts.forget()
         self._lay(self._told(first, last), keep=_KEEP if heard else 0.0)
 
     def _told(self, first: int, last: int) -> Floats:
@@ -482,21 +508,43 @@ class Grid:
         self._lay(_anywhere(self.track, begun=True), keep=_KEEP)
         self._gain = self._fair = _ANEW
 
-    def _lay(self, anywhere: Floats, *, keep: float) -> None:
-        """Think again where it is: ``anywhere`` as likely, but for a share of what was thought so far."""
-        before, mass = slice(self._first, self._first + self._heap.shape[1]), self._mass
+    def _turns_probably(self) -> bool:
+        """Return whether it is mostly thought to be where the spindle turns."""
+        turning = self.track.turning[self._first : self._first + len(self._mass)]
+        return float(self._mass @ turning) > 0.5
+
+    def _go_on_from(self, before: Thought) -> None:
+        """Take in that the spindle turns again where it was stopped, and the program does not stop it."""
+        there = self._halts.goes_on(before, len(self.track))
+        anywhere = (1.0 - _ANYWHERE) * there + _ANYWHERE * _anywhere(self.track, begun=True)
+        self._lay(anywhere, keep=_NOT_THERE, before=before, held=_STILL_HELD)
+
+    def _lay(
+        self, anywhere: Floats, *, keep: float, before: Thought | None = None, held: float = 0.0
+    ) -> None:
+        """
+        Think again where it is: ``anywhere`` as likely, but for a share of what was thought so far.
+
+        The feed may be ``held``. What places had learned ``before`` the spindle stood they know again.
+        """
+        now, mass = slice(self._first, self._first + self._heap.shape[1]), self._mass
         thought = (1.0 - keep) * anywhere
-        thought[before] += keep * mass
+        thought[now] += keep * mass
         here = _likeliest(thought)
-        first = max(before.start, here.start)
-        last = max(first, min(before.stop, here.stop))
-        old, new = (slice(first - part.start, last - part.start) for part in (before, here))
-        heap = (1.0 - keep) * self._paces.prior[:, np.newaxis] * anywhere[here]
+        old, new = _both(now, here)
+        paces = (1.0 - held) * self._paces.prior
+        paces[0] += held
+        heap = (1.0 - keep) * paces[:, np.newaxis] * anywhere[here]
         heap[:, new] += keep * self._heap[:, old]
         cells = heap.shape[1]
         spent = np.repeat((self._spent * mass).sum(axis=1, keepdims=True), cells, axis=1)
-        own = np.concatenate((levels.afresh(self._state, cells, self._level), spent))
+        afresh = levels.afresh(self._state, cells, self._level)
+        own = np.concatenate((afresh, spent))
         own[:, new] = self._own[:, old]
+        if before is not None:
+            old, new = _both(before.cells, here)
+            own[:, new] = before.own[:, old]
+            own[levels.STILL : levels.STILL_VAR + 1] = afresh[levels.STILL : levels.STILL_VAR + 1]
         self._heap, self._own, self._first = _short(heap), _short(own), here.start
         self._weigh()
         self._tried = self._gain = self._fair = 0.0
@@ -540,6 +588,13 @@ class Grid:
 def _better(foreseen: float, change: float, scatter: float) -> float:
     """Return how much better, nats, a level was foreseen than by who knows the last, ``change`` dB off."""
     return math.log(foreseen) - levels.INDEPENDENT * math.log(levels.free(change, scatter))
+
+
+def _both(one: slice, other: slice) -> tuple[slice, slice]:
+    """Return which cells two rows of cells share, as part of the one, and of the other."""
+    first = max(one.start, other.start)
+    last = max(first, min(one.stop, other.stop))
+    return slice(first - one.start, last - one.start), slice(first - other.start, last - other.start)
 
 
 def _short(values: Floats) -> Short:

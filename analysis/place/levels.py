@@ -70,8 +70,11 @@ _ANYTHING = 25.0
 # Share of odd rows in the last second or so from which on something in the shop has changed, its size, dB,
 # and how many seconds count.
 _ODD, _CHANGE, _MEMORY = 0.6, 10.0, 0.8
-# How likely such a change is where it would have to be; while the feed is held it is no likelier.
+# How likely such a change is where it would have to be; while the feed is held it is no likelier. And how
+# likely a cut has become as quiet as the air is known to be, to within so many dB, where all else was
+# foreseen.
 _RARELY, HARDLY = 0.05, 1e-4
+_QUIET, _AS_AIR = 1e-6, 2.0
 
 
 def unheard(cells: int) -> Floats:
@@ -121,11 +124,14 @@ class Heard:
         How much levels differ from step to step, dB.
     seconds
         Since the last step.
+    sure
+        Whether what is heard is mostly foreseen well.
     """
 
     level: float
     scatter: float
     seconds: float
+    sure: bool = True
 
 
 def hear(state: Floats, extra: Floats, begins: NDArray[np.bool_], now: Heard) -> Floats:
@@ -171,10 +177,13 @@ def hear(state: Floats, extra: Floats, begins: NDArray[np.bool_], now: Heard) ->
         fits = np.where(anew, 0.5 * (fits + _density(oddly, other)), fits)
         odd = np.where(anew, oddly, odd)
     state[REST] = _within(off, -differ, differ)
+    quiet = now.sure & cuts & (state[AIR_VAR] < _KNOWN) & (np.abs(now.level - state[AIR]) < _AS_AIR)
     trust = (_TAILS + 1.0) / (_TAILS + squared / (varies + doubt))
     _learn(state, off, to_both, trust / (varies / _ALONE + doubt))
     changed = _wonder(state, odd, rest, now.seconds)
-    return np.where(changed, _RARELY * fits, fits) if changed.any() else fits
+    if not changed.any():
+        return fits
+    return np.where(changed, np.where(quiet, _QUIET, _RARELY) * fits, fits)
 
 
 def in_air(state: Floats, now: Heard) -> Floats:

@@ -58,6 +58,9 @@ class Sounding:
         Seconds of the recording from which on something else sounds, and how loud, dBFS.
     waits
         Whether the control reads seconds where the plan takes waits as milliseconds.
+    held
+        When on the program's clock the feed is held, s; for how long then, s, and for how long the spindle
+        stands meanwhile.
     seed
         Of the scatter of levels.
     """
@@ -70,6 +73,7 @@ class Sounding:
     idle: float = 0.0
     shop: tuple[float, float] = (np.inf, -90.0)
     waits: bool = False
+    held: tuple[float, float, float] = (np.inf, 0.0, 0.0)
     seed: int = 1
 
     def rows(self) -> Iterator[tuple[float, Phase, float, int]]:
@@ -83,7 +87,7 @@ class Sounding:
             yield at, phase, float(level + rng.normal(0.0, 0.6)), move
 
     def _silent(self) -> Iterator[tuple[Phase, float, int]]:
-        plan, times = self.plan, self.plan.times
+        plan, times, waits = self.plan, self.plan.times, list(self._hold())
         for number, (first, last) in enumerate(plan.stints):
             for _ in range(round((self.change if number else self.late) / ROW)):
                 yield Phase.OFF, STILL, -1
@@ -93,6 +97,9 @@ class Sounding:
                 inside = times.begin[first : last + 1]
                 move = int(np.searchsorted(inside, clock, side="right")) - 1 + first
                 cuts = bool(plan.cuts[move]) and clock >= plan.cut_begin[move]
+                if waits and clock >= self.held[0]:
+                    yield from waits
+                    waits = []
                 yield (Phase.CUT, USUAL, move) if cuts else (Phase.AIR, AIR, move)
                 # A knob changes feeds, neither rapids nor dwells.
                 fed = np.isfinite(plan.program.moves.feed[move]) and clock >= self.since
@@ -100,6 +107,14 @@ class Sounding:
             yield from self._idle()
         for _ in range(60):
             yield Phase.OFF, STILL, -1
+
+    def _hold(self) -> Iterator[tuple[Phase, float, int]]:
+        """Give the rows of a hold of the feed: the spindle stands in the middle of it, or not at all."""
+        begin, lasting, stands = self.held
+        move = int(np.searchsorted(self.plan.times.begin, begin, side="right")) - 1
+        for row in range(round(lasting / ROW)):
+            off = abs(row * ROW - lasting / 2.0) < stands / 2.0
+            yield (Phase.OFF, STILL, -1) if off else (Phase.AIR, AIR, move)
 
     def _idle(self) -> Iterator[tuple[Phase, float, int]]:
         yield from [(Phase.AIR, AIR, -1)] * round(self.idle / ROW)

@@ -69,6 +69,20 @@ def test_the_place_is_near_the_truth(cutting: Sounding):
     assert held.mean() >= 0.95
 
 
+LONG = plan_of(["G21 G90", "T1 M6", "S18000 M3", "G4 P3", "G0 Z6", *slots(24, 10.0), "M5", "M30"])
+
+
+@pytest.mark.parametrize("stands", [0.0, 20.0, 60.0], ids=["it turns", "it stands", "it stands for long"])
+def test_a_cut_that_is_held_goes_on_where_it_was(stands: float):
+    """Somebody holds the feed to look, and perhaps stops the spindle, which the program does not do."""
+    middle = next(at for at in LONG.cut_begin[LONG.cuts] if at > 30.0) + 1.0
+    rows = list(Sounding(LONG, held=(middle, 10.0 + stands, stands)).rows())
+    off, held = (np.array(each) for each in zip(*places(rows, LONG, begin=SURE), strict=True))
+    assert len(off) > 60, "it is mostly known"
+    assert held.mean() >= 0.98
+    assert np.quantile(off, 0.95) <= 2.0
+
+
 @pytest.mark.parametrize("seconds", [False, True], ids=["milliseconds", "seconds"])
 def test_a_wait_whose_unit_nobody_knows_does_not_cost_the_place(*, seconds: bool):
     """Before the first cut and between two cuts the program waits for as long as the control takes it to."""
