@@ -165,7 +165,7 @@ class Live:
         if state == "alarm" and told:
             return told
         why = _HANGS if self._view.hangs else self._view.because
-        return f"{why}. Before that: {told}" if told and state == "deaf" else why
+        return f"{why.rstrip('.')}. Before that: {told}" if told else why
 
     def _do(self, state: str) -> str:
         """Return what to do next, where nothing else on the page says it."""

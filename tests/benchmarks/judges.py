@@ -28,6 +28,6 @@ SPENT = (
 )
 """
 By the hearing 500000 to 600000, 900000 to 930000 and those from 1000000 on; by the place 600000, 650000,
-850000, 960000, 964000, and 900000, most of which the hearing had spent; by the lines 740000, some of which had
-tuned limits, and 970000; by bits and tuning those from 700000 on; by what was tightened 990000.
+850000, 960000, 964000, and 900000, most of which the hearing had spent; by the lines 740000, some of which
+had tuned limits, and 970000; by bits and tuning those from 700000 on; by what was tightened 990000.
 """
