@@ -12,8 +12,9 @@ import numpy as np
 from analysis.presence import Phase
 
 # For how long a spindle must have stood, s; how long after it starts, or has cut, it is in the air alone; and
-# so many s of that are surely air: a cut that is too quiet to be told must not be learned.
-_STOOD, _SETTLES, _SURELY = 0.5, 0.3, 4.0
+# so many s of that are surely air, in the first so many: a cut that is too quiet to be told must not be
+# learned, nor one whose level falls.
+_STOOD, _SETTLES, _SURELY, _FIRST = 0.5, 0.3, 4.0, 8.0
 
 # How many s must be heard before they tell anything; and the swell, dB, that any air may have by chance.
 _LEAST, _CHANCE = 0.5, 1.5
@@ -32,7 +33,7 @@ class FirstAir:
     def __init__(self, seconds: float) -> None:
         self._seconds = seconds
         self._stood = self._alone = 0.0
-        self._left = 0.0
+        self._left = self._turned = 0.0
 
     def row(self, phase: Phase) -> bool:
         """Take in what the spindle does, by level alone; return whether that is surely air."""
@@ -41,9 +42,10 @@ class FirstAir:
             self._stood += self._seconds
             return False
         if self._stood >= _STOOD:
-            self._left = _SURELY
+            self._left, self._turned = _SURELY, 0.0
         self._stood = 0.0
-        if self._alone <= _SETTLES or self._left <= 0.0:
+        self._turned += self._seconds
+        if self._alone <= _SETTLES or self._left <= 0.0 or self._turned > _FIRST:
             return False
         self._left -= self._seconds
         return True
